@@ -1,0 +1,1 @@
+"""The patterns themselves, a module for each area of use."""

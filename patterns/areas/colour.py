@@ -1,0 +1,83 @@
+"""Colour: plain fields and colour bars."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from patterns.areas.levels import columns_scene
+from patterns.formats import Format
+from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError, Stage
+from patterns.scene import Patch, Scene
+from patterns.signal import Colour, Signal
+
+__all__ = ["PATTERNS"]
+
+BARS = {
+    "100/0/100/0": (Fraction(1), Fraction(1)),
+    "100/0/75/0": (Fraction(1), Fraction(3, 4)),
+    "75/0/75/0": (Fraction(3, 4), Fraction(3, 4)),
+}
+"""White bar and colour level by BT.471-1 name: white / black / highest / lowest level of the coloured bars."""
+
+_ORDER = ("yellow", "cyan", "green", "magenta", "red", "blue")
+
+
+def _field(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    name = options.colour or "white"
+    colour = COLOURS[name]
+    if options.level is not None:
+        # 'grey' with a level is that grey, not half of it.
+        colour = Colour.grey(options.level) if name == "grey" else colour.scaled(options.level)
+    thirds = [Fraction(i, 3) for i in range(4)]
+    rows, columns = ("top", "middle", "bottom"), ("left", "centre", "right")
+    patches = tuple(
+        Patch(
+            name=f"{rows[j]} {columns[i]}",
+            left=thirds[i],
+            top=thirds[j],
+            right=thirds[i + 1],
+            bottom=thirds[j + 1],
+            colour=colour,
+        )
+        for j in range(3)
+        for i in range(3)
+    )
+    return Scene(background=colour, patches=patches)
+
+
+def _bars(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    name = options.bars or "100/0/75/0"
+    if name not in BARS:
+        raise PatternError(f"--bars: got {name!r}, allowed are {', '.join(BARS)}")
+    white, level = BARS[name]
+    bars = [("white", Colour.grey(white))]
+    bars += [(colour, COLOURS[colour].scaled(level)) for colour in _ORDER]
+    bars.append(("black", COLOURS["black"]))
+    return columns_scene(bars)
+
+
+PATTERNS = (
+    Pattern(
+        id="field",
+        title="Plain field",
+        area=Area.COLOUR,
+        look="One even colour over the whole glass, without blotches; on grey, without a tint.",
+        adjust="Purity on red, green and blue; balance on greys, gun by gun. Degauss first.",
+        order=Stage.PURITY + 10,
+        build=_field,
+        dwell_minutes=3,
+        takes=("colour", "level"),
+        cautions=("A full white field is not left up: it heats the mask and wears the phosphor.",),
+    ),
+    Pattern(
+        id="bars",
+        title="Colour bars",
+        area=Area.COLOUR,
+        look="Eight bars in falling order of light: white, yellow, cyan, green, magenta, red, blue, black.",
+        adjust="Colour and hue of a decoded input; on component inputs it proves the signal.",
+        order=Stage.SIGNAL + 20,
+        build=_bars,
+        dwell_minutes=15,
+        takes=("bars",),
+    ),
+)

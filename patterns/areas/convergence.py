@@ -1,0 +1,104 @@
+"""Convergence: dots, and crosshatches of one and of two guns."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from patterns.areas.grid import default_cells, gap_patches, grid_patches, grid_rules, nodes
+from patterns.formats import Format
+from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError, Stage
+from patterns.scene import Disc, Dot, Scene
+from patterns.signal import Colour, Signal
+
+__all__ = ["PATTERNS"]
+
+_GUN_WEIGHT = 2
+"""Strokes of a coloured line: twice the white one, so that colour of half the sharpness nearly fills it."""
+
+
+def _dots(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    columns, rows = options.cells or default_cells(fmt)
+    if columns < 2 or rows < 2:
+        raise PatternError(f"--cells: got {columns}x{rows}, dots need at least 2x2")
+    colour = Colour.grey(1 if options.level is None else options.level)
+    radius = Fraction(1, 10 * rows)
+    # The outermost crossings lie on the picture's edge, where a dot would be cut in half.
+    dots = tuple(
+        Dot(column=i, row=j, x=Fraction(i, columns), y=Fraction(j, rows), radius=radius)
+        for j in range(1, rows)
+        for i in range(1, columns)
+    )
+    shapes = tuple(Disc(x=d.x, y=d.y, radius=d.radius, colour=colour) for d in dots)
+    column, row = columns // 2, rows // 2
+    patches = gap_patches(
+        fmt,
+        COLOURS["black"],
+        (
+            (
+                f"between dots {i},{j}",
+                Fraction(5 * i + 1, 5 * columns),
+                Fraction(5 * j + 1, 5 * rows),
+                Fraction(5 * i + 4, 5 * columns),
+                Fraction(5 * j + 4, 5 * rows),
+            )
+            for j in sorted({1, row, rows - 1} - {rows})
+            for i in sorted({1, column, columns - 1} - {columns})
+        ),
+    )
+    return Scene(background=COLOURS["black"], shapes=shapes, patches=patches, dots=dots)
+
+
+def _gun_pattern(suffix: str, name: str, colour: Colour, look: str, adjust: str, order: int) -> Pattern:
+    def build(fmt: Format, options: Options, _: Signal | None) -> Scene:
+        cells = options.cells or default_cells(fmt)
+        bright = colour.scaled(Fraction(1) if options.level is None else options.level)
+        return Scene(
+            background=COLOURS["black"],
+            shapes=grid_rules(cells, bright, weight=_GUN_WEIGHT),
+            patches=grid_patches(fmt, cells, COLOURS["black"], bright),
+            nodes=nodes(fmt, cells, weight=_GUN_WEIGHT),
+        )
+
+    return Pattern(
+        id=f"crosshatch-{suffix}",
+        title=f"Crosshatch, {name}",
+        area=Area.CONVERGENCE,
+        look=look,
+        adjust=adjust,
+        order=Stage.CONVERGENCE + order,
+        build=build,
+        dwell_minutes=20,
+        takes=("cells", "level"),
+    )
+
+
+_PAIR_LOOK = "Lines of one mixed colour without a second edge, in the middle first, then toward the corners."
+_ONE_LOOK = "Straight lines of one gun alone; compare the shape with the other two."
+_ONE_ADJUST = "Nothing by itself: it shows which gun a misconverged line belongs to."
+
+PATTERNS = (
+    Pattern(
+        id="dots",
+        title="Dot grid",
+        area=Area.CONVERGENCE,
+        look="White dots with no coloured edge, in the middle first, then toward the corners.",
+        adjust="Static convergence first; edges, corners and twist where the set has outside controls for them.",
+        order=Stage.CONVERGENCE + 10,
+        build=_dots,
+        dwell_minutes=30,
+        takes=("cells", "level"),
+    ),
+    _gun_pattern("rg", "red and green", COLOURS["yellow"], _PAIR_LOOK, "Red against green, static, then edges.", 20),
+    _gun_pattern("gb", "green and blue", COLOURS["cyan"], _PAIR_LOOK, "Blue against green, static, then edges.", 30),
+    _gun_pattern(
+        "rb",
+        "red and blue",
+        COLOURS["magenta"],
+        _PAIR_LOOK,
+        "Red against blue; a check of the other two.",
+        40,
+    ),
+    _gun_pattern("r", "red", COLOURS["red"], _ONE_LOOK, _ONE_ADJUST, 50),
+    _gun_pattern("g", "green", COLOURS["green"], _ONE_LOOK, _ONE_ADJUST, 51),
+    _gun_pattern("b", "blue", COLOURS["blue"], _ONE_LOOK, _ONE_ADJUST, 52),
+)

@@ -1,0 +1,133 @@
+"""Grids of cells that are square on the glass: the shared ground of the geometry and convergence patterns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+
+from patterns.formats import Format
+from patterns.placement import snap, stroke
+from patterns.scene import Node, Patch, Rule, Shape
+from patterns.signal import Colour
+
+__all__ = ["default_cells", "gap_patches", "grid_patches", "grid_rules", "line_patch", "node_positions", "nodes"]
+
+_ZERO, _ONE = Fraction(0), Fraction(1)
+
+
+def default_cells(fmt: Format) -> tuple[int, int]:
+    """Columns and rows of the usual grid: 16 x 12 on 4:3, 32 x 18 on 16:9, else 12 rows of nearly square cells."""
+    if fmt.picture_aspect == Fraction(4, 3):
+        cells = 16, 12
+    elif fmt.picture_aspect == Fraction(16, 9):
+        cells = 32, 18
+    else:
+        cells = max(1, round(12 * fmt.picture_aspect)), 12
+    # On a raster of a few samples a usual grid would be all line.
+    return min(cells[0], max(1, fmt.picture.width // 4)), min(cells[1], max(1, fmt.picture.height // 4))
+
+
+def grid_rules(cells: tuple[int, int], colour: Colour, weight: int = 1) -> tuple[Shape, ...]:
+    """The lines of a grid: centred on the cells' edges, the outer ones on the picture's edge.
+
+    Where the picture ends with the raster, the outer half of an outer line is cut off; the cells stay equal.
+    """
+    columns, rows = cells
+    across = (
+        Rule(vertical=False, at=Fraction(j, rows), start=_ZERO, stop=_ONE, colour=colour, weight=weight)
+        for j in range(rows + 1)
+    )
+    down = (
+        Rule(vertical=True, at=Fraction(i, columns), start=_ZERO, stop=_ONE, colour=colour, weight=weight)
+        for i in range(columns + 1)
+    )
+    return (*across, *down)
+
+
+def node_positions(count: int, size: int, before: int, after: int, thickness: int) -> list[Fraction]:
+    """Where the `count` + 1 lines of a grid really lie along one axis, in picture coordinates.
+
+    `size` is the picture's extent in samples, `before` and `after` are the samples of raster outside it. Lines are
+    snapped to whole samples, and an outer line that the raster's edge cuts has its middle inside the edge.
+    """
+    positions = []
+    for i in range(count + 1):
+        middle = snap(Fraction(i, count), size)
+        first = max(middle - Fraction(thickness, 2), Fraction(-before))
+        last = min(middle + Fraction(thickness, 2), Fraction(size + after))
+        positions.append((first + last) / 2 / size)
+    return positions
+
+
+def nodes(fmt: Format, cells: tuple[int, int], weight: int = 1) -> tuple[Node, ...]:
+    """The crossings of a grid's lines where they are drawn, row by row."""
+    columns, rows = cells
+    samples, lines = stroke(fmt)
+    picture = fmt.picture
+    xs = node_positions(columns, picture.width, picture.left, fmt.width - picture.right, samples * weight)
+    ys = node_positions(rows, picture.height, picture.top, fmt.height - picture.bottom, lines * weight)
+    return tuple(Node(column=i, row=j, x=x, y=y) for j, y in enumerate(ys) for i, x in enumerate(xs))
+
+
+def line_patch(fmt: Format, name: str, rule: Rule, start: Fraction, stop: Fraction) -> Patch:
+    """The part of a horizontal rule from x = `start` to `stop` as a patch. The colour must be neutral.
+
+    A coloured line of a few lines' height is no flat patch in 4:2:0, where a chroma sample spans two lines.
+    """
+    size = fmt.picture.height
+    middle, half = snap(rule.at, size), Fraction(stroke(fmt)[1] * rule.weight, 2)
+    return Patch(
+        name=name,
+        left=start,
+        top=(middle - half) / size,
+        right=stop,
+        bottom=(middle + half) / size,
+        colour=rule.colour,
+        thin=True,
+    )
+
+
+def gap_patches(
+    fmt: Format, colour: Colour, places: Iterable[tuple[str, Fraction, Fraction, Fraction, Fraction]]
+) -> tuple[Patch, ...]:
+    """Patches of the ground between lines: (name, left, top, right, bottom) of the lines' middles around each."""
+    samples, lines = stroke(fmt)
+    dx, dy = Fraction(samples, fmt.picture.width), Fraction(lines, fmt.picture.height)
+    return tuple(
+        Patch(name=name, left=left + dx, top=top + dy, right=right - dx, bottom=bottom - dy, colour=colour)
+        for name, left, top, right, bottom in places
+    )
+
+
+def grid_patches(fmt: Format, cells: tuple[int, int], ground: Colour, line: Colour) -> tuple[Patch, ...]:
+    """Nine cells over the picture, and of a neutral grid the lines above them, as measurable patches."""
+    columns, rows = cells
+    picks_x = sorted({0, columns // 2, columns - 1})
+    picks_y = sorted({0, rows // 2, rows - 1})
+    places = [
+        (
+            f"cell {i + 1},{j + 1}",
+            Fraction(i, columns),
+            Fraction(j, rows),
+            Fraction(i + 1, columns),
+            Fraction(j + 1, rows),
+        )
+        for j in picks_y
+        for i in picks_x
+    ]
+    patches = gap_patches(fmt, ground, places)
+    if not line.is_neutral:
+        return patches
+    # The outermost lines are cut by the raster's edge; the inner ones are whole.
+    lines = tuple(
+        line_patch(
+            fmt,
+            f"line {i + 1},{j}",
+            Rule(vertical=False, at=Fraction(j, rows), start=Fraction(0), stop=Fraction(1), colour=line),
+            Fraction(i, columns),
+            Fraction(i + 1, columns),
+        )
+        for j in sorted({1, rows // 2, rows - 1} & set(range(1, rows)))
+        for i in picks_x
+    )
+    return patches + lines

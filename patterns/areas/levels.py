@@ -1,0 +1,188 @@
+"""Levels: black, contrast, grey steps, ramp and window."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from patterns.formats import Format
+from patterns.pattern import COLOURS, Area, Options, Pattern, Stage, percent_text
+from patterns.placement import snap
+from patterns.scene import Box, Gradient, Patch, Scene, Shape, Text
+from patterns.signal import Colour, Signal, narrow_code_to_fraction
+from patterns.standards import PLUGE_BT814_CODES
+
+__all__ = ["PATTERNS"]
+
+_BLACK, _WHITE = COLOURS["black"], COLOURS["white"]
+_ZERO, _HALF, _ONE = Fraction(0), Fraction(1, 2), Fraction(1)
+_FAR = Fraction(2)
+"""A coordinate beyond any raster's edge."""
+
+
+def columns_scene(columns: list[tuple[str, Colour]], labels: bool = False) -> Scene:
+    """Equal upright columns over the whole raster, left to right, each a measurable patch.
+
+    Each column runs on to the raster's right edge and the next one covers it, so that an edge joins exactly the two
+    colours beside it. `labels` writes each column's name near the bottom.
+    """
+    count = len(columns)
+    shapes: list[Shape] = []
+    patches: list[Patch] = []
+    for i, (name, colour) in enumerate(columns):
+        left, right = Fraction(i, count), Fraction(i + 1, count)
+        start = -_FAR if i == 0 else left
+        shapes.append(Box(left=start, top=-_FAR, right=_FAR, bottom=_FAR, colour=colour))
+        bottom = Fraction(4, 5) if labels else _ONE
+        patches.append(Patch(name=name, left=left, top=_ZERO, right=right, bottom=bottom, colour=colour))
+        if labels:
+            ink = Colour.grey(_HALF if colour.green < Fraction(1, 4) else 0)
+            middle = (left + right) / 2
+            shapes.append(Text(x=middle, y=Fraction(17, 20), height=Fraction(1, 36), text=name, colour=ink))
+    return Scene(background=_BLACK, shapes=tuple(shapes), patches=tuple(patches))
+
+
+def _steps(first: int, last: int, step: int) -> Scene:
+    levels = [Fraction(percent, 100) for percent in range(first, last + 1, step)]
+    return columns_scene([(percent_text(level), Colour.grey(level)) for level in levels], labels=True)
+
+
+def _pluge(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    darker, lighter = (Colour.grey(narrow_code_to_fraction(code, 10)) for code in PLUGE_BT814_CODES.value)
+    shapes: list[Shape] = []
+    patches: list[Patch] = []
+
+    def add(name: str, left: Fraction, top: Fraction, right: Fraction, bottom: Fraction, colour: Colour) -> None:
+        shapes.append(Box(left=left, top=top, right=right, bottom=bottom, colour=colour))
+        patches.append(Patch(name=name, left=left, top=top, right=right, bottom=bottom, colour=colour))
+
+    # Upright stripes on both sides of the middle, in mirrored order, and the white patch between them.
+    stripes = (("darker", darker, Fraction(5, 32)), ("lighter", lighter, Fraction(9, 32)))
+    width, top, bottom = Fraction(1, 16), Fraction(1, 4), Fraction(3, 4)
+    for name, colour, left in stripes:
+        add(f"{name} left", left, top, left + width, bottom, colour)
+        add(f"{name} right", 1 - left - width, top, 1 - left, bottom, colour)
+    add("white", Fraction(7, 16), Fraction(3, 8), Fraction(9, 16), Fraction(5, 8), _WHITE)
+    patches.append(Patch(name="black", left=_ZERO, top=_ZERO, right=_ONE, bottom=Fraction(3, 16), colour=_BLACK))
+    return Scene(background=_BLACK, shapes=tuple(shapes), patches=tuple(patches))
+
+
+def _ramp(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    # 64 to 940: where the picture is wide enough each 10-bit code has the same whole number of samples.
+    codes, width = 877, fmt.picture.width
+    used = width // codes * codes or width
+    half_code = Fraction(1, 2 * (codes - 1))
+    left = (_ONE - Fraction(used, width)) / 2
+    if (width - used) % 2:
+        left = snap(left, width) / width
+    right = left + Fraction(used, width)
+    # Both ends run half a code further, so that the end codes get as many samples as the others.
+    gradient = Gradient(
+        left=left,
+        top=-_FAR,
+        right=right,
+        bottom=_FAR,
+        start=Colour.grey(-half_code),
+        stop=Colour.grey(1 + half_code),
+    )
+    shapes = (
+        Box(left=right, top=-_FAR, right=_FAR, bottom=_FAR, colour=_WHITE),
+        gradient,
+    )
+    # Eleven slices, 4 % of the ramp wide, about 2, 10, 20 ... 90 and 98 %.
+    middles = (Fraction(1, 50), *(Fraction(i, 10) for i in range(1, 10)), Fraction(49, 50))
+    patches = tuple(
+        Patch(
+            name=f"slope {percent_text(middle)}",
+            left=left + (right - left) * (middle - Fraction(1, 50)),
+            top=_ZERO,
+            right=left + (right - left) * (middle + Fraction(1, 50)),
+            bottom=_ONE,
+            colour=Colour.grey(-half_code + (1 + 2 * half_code) * middle),
+            sloped=True,
+        )
+        for middle in middles
+    )
+    return Scene(background=_BLACK, shapes=shapes, patches=patches)
+
+
+def _window(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    share = Fraction(1, 10) if options.area is None else options.area
+    # Side of a picture-shaped window of that area; a ten-thousandth of the side is far below one sample.
+    side = Fraction(round((float(share) ** 0.5) * 10_000), 10_000)
+    low, high = (1 - side) / 2, (1 + side) / 2
+    colour = _WHITE if options.level is None else Colour.grey(options.level)
+    edges = {"left": low, "top": low, "right": high, "bottom": high}
+    patches = [Patch(name="window", **edges, colour=colour)]
+    if low >= Fraction(1, 10):
+        patches += [
+            Patch(name="black above", left=_ZERO, top=_ZERO, right=_ONE, bottom=low, colour=_BLACK),
+            Patch(name="black below", left=_ZERO, top=high, right=_ONE, bottom=_ONE, colour=_BLACK),
+        ]
+    return Scene(background=_BLACK, shapes=(Box(**edges, colour=colour),), patches=tuple(patches))
+
+
+PATTERNS = (
+    Pattern(
+        id="pluge",
+        title="Black-level stripes (BT.814 levels, own layout)",
+        area=Area.LEVELS,
+        look="The stripes next to the white patch are just lighter than black, the outer ones just darker.",
+        adjust="Brightness, until the lighter stripes can just be seen and the darker ones cannot.",
+        order=Stage.BLACK_AND_CONTRAST + 10,
+        build=_pluge,
+        dwell_minutes=30,
+    ),
+    Pattern(
+        id="steps",
+        title="Grey steps, 10 %",
+        area=Area.LEVELS,
+        look="Eleven steps, 0 to 100 %, each told from the next, all of one neutral colour.",
+        adjust="Contrast and brightness; then cut-offs by the low steps and drives by the high ones.",
+        order=Stage.BLACK_AND_CONTRAST + 20,
+        build=lambda fmt, options, signal: _steps(0, 100, 10),
+        dwell_minutes=20,
+    ),
+    Pattern(
+        id="steps-near-black",
+        title="Grey steps, 0 to 10 %",
+        area=Area.LEVELS,
+        look="Eleven steps of 1 %: how many rise from black, and whether they have a colour.",
+        adjust="Brightness, and the guns' cut-offs.",
+        order=Stage.GREY_SCALE + 10,
+        build=lambda fmt, options, signal: _steps(0, 10, 1),
+        dwell_minutes=30,
+    ),
+    Pattern(
+        id="steps-near-white",
+        title="Grey steps, 90 to 100 %",
+        area=Area.LEVELS,
+        look="Eleven steps of 1 %: whether the top ones are still told apart, and whether they have a colour.",
+        adjust="Contrast, and the guns' drives.",
+        order=Stage.GREY_SCALE + 20,
+        build=lambda fmt, options, signal: _steps(90, 100, 1),
+        dwell_minutes=3,
+        cautions=("Nearly a full white field: do not leave it up.",),
+    ),
+    Pattern(
+        id="ramp",
+        title="Ramp",
+        area=Area.LEVELS,
+        look="An even rise from black to white without bands, steps or colour.",
+        adjust="Nothing by itself: bands come from the player or the converter, colour from the grey scale.",
+        order=Stage.GREY_SCALE + 30,
+        build=_ramp,
+        dwell_minutes=20,
+    ),
+    Pattern(
+        id="window",
+        title="Window",
+        area=Area.LEVELS,
+        look="The light of a window of a stated area; whether the raster changes size when it appears.",
+        adjust="Peak light, with a meter; beam limit is judged by comparing areas.",
+        order=Stage.BLACK_AND_CONTRAST + 30,
+        build=_window,
+        dwell_minutes=5,
+        takes=("area", "level"),
+        cautions=("Bright and still: it wears the phosphor under it.",),
+    ),
+)

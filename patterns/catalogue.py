@@ -1,0 +1,43 @@
+"""All patterns, by id and in the order of work."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from patterns.areas import colour, convergence, geometry, levels, motion, slate
+from patterns.pattern import Pattern, PatternError
+
+__all__ = ["PATTERNS", "find_pattern"]
+
+PATTERNS: Mapping[str, Pattern] = MappingProxyType(
+    {
+        pattern.id: pattern
+        for pattern in sorted(
+            (
+                *slate.PATTERNS,
+                *levels.PATTERNS,
+                *colour.PATTERNS,
+                *geometry.PATTERNS,
+                *convergence.PATTERNS,
+                *motion.PATTERNS,
+            ),
+            key=lambda pattern: pattern.order,
+        )
+    }
+)
+
+
+def find_pattern(name: str) -> Pattern:
+    """The built-in pattern `name`.
+
+    Raises:
+        PatternError: there is none; the message offers the nearest names.
+    """
+    found = PATTERNS.get(name.strip().lower())
+    if found is None:
+        near = difflib.get_close_matches(name.lower(), PATTERNS, n=3, cutoff=0.5)
+        hint = f"did you mean {' or '.join(near)}?" if near else "'trueraster patterns' lists them"
+        raise PatternError(f"no pattern is called {name!r}; {hint}")
+    return found

@@ -1,0 +1,145 @@
+"""A pattern: one description that drawing, checking, the help texts and the documents all read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from patterns.formats import Format
+from patterns.scene import Scene
+from patterns.signal import Colour, Signal
+
+__all__ = ["COLOURS", "Area", "Options", "Pattern", "PatternError", "Stage", "percent_text"]
+
+
+class PatternError(ValueError):
+    """A pattern, an option of one, or a user's pattern file that cannot be drawn; the message says what to do."""
+
+
+class Area(StrEnum):
+    """What a pattern is for; the documents have a page for each."""
+
+    SIGNAL = "signal"
+    LEVELS = "levels"
+    COLOUR = "colour"
+    GEOMETRY = "geometry"
+    CONVERGENCE = "convergence"
+    MOTION = "motion"
+    OWN = "own"
+
+
+class Stage:
+    """Places in the order of work (common practice, no source): a pattern stands at its stage plus a small number."""
+
+    SIGNAL = 100
+    BLACK_AND_CONTRAST = 200
+    FOCUS = 300
+    PURITY = 400
+    GEOMETRY = 500
+    CONVERGENCE = 600
+    GREY_SCALE = 700
+    MOTION = 800
+
+
+def _primary(red: int, green: int, blue: int) -> Colour:
+    return Colour(Fraction(red), Fraction(green), Fraction(blue))
+
+
+COLOURS = {
+    "black": _primary(0, 0, 0),
+    "white": _primary(1, 1, 1),
+    "grey": _primary(1, 1, 1).scaled(Fraction(1, 2)),
+    "red": _primary(1, 0, 0),
+    "green": _primary(0, 1, 0),
+    "blue": _primary(0, 0, 1),
+    "cyan": _primary(0, 1, 1),
+    "magenta": _primary(1, 0, 1),
+    "yellow": _primary(1, 1, 0),
+}
+"""Colours by name, at 100 %; grey is 50 %."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """What the user may choose. None is the pattern's own default; a pattern refuses what it does not take."""
+
+    cells: tuple[int, int] | None = None
+    """Columns and rows of a grid."""
+    level: Fraction | None = None
+    """Level of the bright parts; 1 is 100 %."""
+    area: Fraction | None = None
+    """Share of the picture's area, above 0 and up to 1."""
+    colour: str | None = None
+    """A name from `COLOURS`."""
+    bars: str | None = None
+    """A name by BT.471, as 100/0/75/0."""
+
+    @property
+    def given(self) -> dict[str, object]:
+        """The options that were chosen, by name."""
+        names = ("cells", "level", "area", "colour", "bars")
+        return {name: getattr(self, name) for name in names if getattr(self, name) is not None}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pattern:
+    """What is shown, what it is for, and how its scene is built for a format."""
+
+    id: str
+    title: str
+    area: Area
+    look: str
+    """What to look at."""
+    adjust: str
+    """What to adjust by it."""
+    order: int
+    """Place in the order of work."""
+    build: Callable[[Format, Options, Signal | None], Scene]
+    dwell_minutes: int
+    """Longest advised time on the glass (common practice, no source)."""
+    takes: tuple[str, ...] = ()
+    """The options it takes, by field name of `Options`."""
+    cautions: tuple[str, ...] = ()
+    suits: Callable[[Format], bool] = lambda fmt: True
+
+    def scene(self, fmt: Format, options: Options | None = None, signal: Signal | None = None) -> Scene:
+        """The scene for `fmt`.
+
+        `signal` is what the file will carry; only a pattern that states it in words reads it.
+
+        Raises:
+            PatternError: an option that this pattern does not take, or a value outside its range.
+        """
+        options = options or Options()
+        for name in options.given:
+            if name not in self.takes:
+                allowed = ", ".join(f"--{n}" for n in self.takes) or "no options"
+                raise PatternError(f"--{name}: the pattern {self.id} does not take it (it takes {allowed})")
+        _check(fmt, options)
+        if not self.suits(fmt):
+            raise PatternError(f"the pattern {self.id} does not suit the format {fmt.id}")
+        return self.build(fmt, options, signal)
+
+
+def _check(fmt: Format, options: Options) -> None:
+    if options.cells is not None:
+        columns, rows = options.cells
+        # Below 4 samples a cell there is nothing but line left.
+        most_columns, most_rows = fmt.picture.width // 4, fmt.picture.height // 4
+        if not (1 <= columns <= most_columns and 1 <= rows <= most_rows):
+            raise PatternError(
+                f"--cells: got {columns}x{rows}, in {fmt.id} from 1x1 to {most_columns}x{most_rows} are possible"
+            )
+    if options.level is not None and not Fraction(-7, 100) <= options.level <= Fraction(109, 100):
+        raise PatternError(f"--level: got {percent_text(options.level)} %, allowed are -7 to 109 %")
+    if options.area is not None and not 0 < options.area <= 1:
+        raise PatternError(f"--area: got {percent_text(options.area)} %, allowed are above 0 and up to 100 %")
+    if options.colour is not None and options.colour not in COLOURS:
+        raise PatternError(f"--colour: got {options.colour!r}, allowed are {', '.join(COLOURS)}")
+
+
+def percent_text(level: Fraction) -> str:
+    """A level as a percentage without needless digits: 3/40 is '7.5'."""
+    return f"{float(level * 100):.6g}"

@@ -1,0 +1,213 @@
+"""What a pattern is made of: frozen shapes in picture coordinates, and what can be measured on them.
+
+Picture coordinates: x runs from 0 at the left edge of the picture to 1 at its right edge, y from 0 at the top to 1 at
+the bottom. Values outside 0..1 lie outside the picture and are cut at the raster's edge. Radii and heights of text
+are in picture heights, so that a circle is round on the glass whatever the samples' shape. Colours are non-linear
+R'G'B' fractions. A scene knows no pixel: `patterns.placement` says where a shape comes to lie in a raster.
+
+Shapes are drawn in two layers, each in the given order: first areas and rules (whole samples), then curves, slanted
+lines and text (anti-aliased).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from patterns.signal import Colour
+
+__all__ = [
+    "Box",
+    "Disc",
+    "Dot",
+    "Gradient",
+    "Mover",
+    "Node",
+    "Patch",
+    "Ring",
+    "Rule",
+    "Scene",
+    "Segment",
+    "Shape",
+    "Text",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """A rectangle of one colour."""
+
+    left: Fraction
+    top: Fraction
+    right: Fraction
+    bottom: Fraction
+    colour: Colour
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gradient:
+    """A rectangle whose colour runs evenly from `start` at its left edge to `stop` at its right edge."""
+
+    left: Fraction
+    top: Fraction
+    right: Fraction
+    bottom: Fraction
+    start: Colour
+    stop: Colour
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """A straight line on whole samples: vertical at x = `at`, or horizontal at y = `at`.
+
+    `weight` is its thickness in strokes; one stroke is two lines high up to 1080 lines, and the even number of samples
+    nearest to that on the glass in width (`patterns.placement.stroke`).
+    """
+
+    vertical: bool
+    at: Fraction
+    start: Fraction
+    stop: Fraction
+    colour: Colour
+    weight: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Disc:
+    """A filled circle; `radius` in picture heights."""
+
+    x: Fraction
+    y: Fraction
+    radius: Fraction
+    colour: Colour
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ring:
+    """A circle's line, one stroke high, its middle at `radius` (picture heights)."""
+
+    x: Fraction
+    y: Fraction
+    radius: Fraction
+    colour: Colour
+    weight: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """A slanted straight line between two points, one stroke thick."""
+
+    x0: Fraction
+    y0: Fraction
+    x1: Fraction
+    y1: Fraction
+    colour: Colour
+    weight: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Text:
+    """A line of words in the shipped monospaced face. `height` is that of a capital letter, in picture heights.
+
+    (x, y) is the middle of the capitals' height; `anchor` says which end of the line lies at x.
+    """
+
+    x: Fraction
+    y: Fraction
+    height: Fraction
+    text: str
+    colour: Colour
+    anchor: str = "middle"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mover:
+    """A shape that moves: by (`dx`, `dy`) in picture coordinates, evenly, during each period of the scene."""
+
+    shape: Shape
+    dx: Fraction
+    dy: Fraction
+
+    def at(self, phase: Fraction) -> Shape:
+        """The shape at `phase` of the period, from 0 to below 1."""
+        dx, dy, shape = self.dx * phase, self.dy * phase, self.shape
+        if isinstance(shape, Box | Gradient):
+            return replace(
+                shape,
+                left=shape.left + dx,
+                right=shape.right + dx,
+                top=shape.top + dy,
+                bottom=shape.bottom + dy,
+            )
+        if isinstance(shape, Rule):
+            along, across = (dy, dx) if shape.vertical else (dx, dy)
+            return replace(shape, at=shape.at + across, start=shape.start + along, stop=shape.stop + along)
+        if isinstance(shape, Segment):
+            return replace(shape, x0=shape.x0 + dx, x1=shape.x1 + dx, y0=shape.y0 + dy, y1=shape.y1 + dy)
+        return replace(shape, x=shape.x + dx, y=shape.y + dy)
+
+
+Shape = Box | Gradient | Rule | Disc | Ring | Segment | Text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Patch:
+    """An area whose level can be measured. Its edges are the drawn ones; a reader keeps clear of them.
+
+    A `thin` patch is a horizontal line: a reader uses its whole height. A `sloped` patch is a piece of a gradient:
+    its mean is the colour's level, not each of its samples.
+    """
+
+    name: str
+    left: Fraction
+    top: Fraction
+    right: Fraction
+    bottom: Fraction
+    colour: Colour
+    thin: bool = False
+    sloped: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Node:
+    """A crossing of two grid lines, at (x, y) in picture coordinates."""
+
+    column: int
+    row: int
+    x: Fraction
+    y: Fraction
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dot:
+    """A round dot of a dot grid, `radius` in picture heights."""
+
+    column: int
+    row: int
+    x: Fraction
+    y: Fraction
+    radius: Fraction
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """Everything that is shown, and everything on it that can be measured.
+
+    `background` fills the whole raster. `period` is None for a still scene; a moving one repeats after `period`
+    seconds, which a file rounds to whole frames.
+    """
+
+    background: Colour
+    shapes: tuple[Shape | Mover, ...] = ()
+    patches: tuple[Patch, ...] = ()
+    nodes: tuple[Node, ...] = ()
+    dots: tuple[Dot, ...] = ()
+    period: Fraction | None = None
+
+    @property
+    def is_still(self) -> bool:
+        return self.period is None
+
+    def at(self, phase: Fraction) -> tuple[Shape, ...]:
+        """The shapes at `phase` of the period, from 0 to below 1."""
+        return tuple(shape.at(phase) if isinstance(shape, Mover) else shape for shape in self.shapes)

@@ -1,0 +1,326 @@
+"""The standards' figures that the rest of the project uses, each with its document beside it.
+
+`ALL` lists every constant in the order below. Percentages are stored as fractions (0.05 for 5 %), levels
+are non-linear R'G'B' with 0 at black and 1 at nominal white, and exact values are `Fraction` or `int`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from enum import IntEnum
+from fractions import Fraction
+from typing import Any
+
+from patterns.sources import Constant, Mark, Source
+
+# --- Luma weights ---------------------------------------------------------------------------------------
+
+_COLOUR_SCIENCE = "equal to colour-science 0.4.7 WEIGHTS_YCBCR"
+_LUMA_601 = Source(
+    document="Recommendation ITU-R BT.601-7", where="section 2.5", mark=Mark.VERIFIED, note=_COLOUR_SCIENCE
+)
+_LUMA_709 = Source(document="Recommendation ITU-R BT.709-6", where="item 3.2", mark=Mark.VERIFIED, note=_COLOUR_SCIENCE)
+_LUMA_2020 = Source(
+    document="Recommendation ITU-R BT.2020-2", where="Table 4", mark=Mark.VERIFIED, note=_COLOUR_SCIENCE
+)
+
+KR_601 = Constant(name="BT.601 K_R", value=Fraction("0.299"), unit="ratio", source=_LUMA_601)
+KB_601 = Constant(name="BT.601 K_B", value=Fraction("0.114"), unit="ratio", source=_LUMA_601)
+KR_709 = Constant(name="BT.709 K_R", value=Fraction("0.2126"), unit="ratio", source=_LUMA_709)
+KB_709 = Constant(name="BT.709 K_B", value=Fraction("0.0722"), unit="ratio", source=_LUMA_709)
+KR_2020 = Constant(name="BT.2020 K_R", value=Fraction("0.2627"), unit="ratio", source=_LUMA_2020)
+KB_2020 = Constant(name="BT.2020 K_B", value=Fraction("0.0593"), unit="ratio", source=_LUMA_2020)
+
+# --- Digital levels -------------------------------------------------------------------------------------
+
+_NARROW = Source(
+    document="Recommendation ITU-R BT.601-7",
+    where="Table 3",
+    mark=Mark.VERIFIED,
+    note="codes of all bars equal to colour-science 0.4.7; BT.709-6 and BT.2100-2 Table 9 say the same",
+)
+FOOTROOM_8BIT = Constant(name="narrow-range code of black, 8 bit", value=16, unit="code (8 bit)", source=_NARROW)
+LUMA_EXCURSION_8BIT = Constant(
+    name="narrow-range luma or R'G'B' excursion, 8 bit", value=219, unit="codes (8 bit)", source=_NARROW
+)
+CHROMA_EXCURSION_8BIT = Constant(
+    name="narrow-range colour-difference excursion, 8 bit", value=224, unit="codes (8 bit)", source=_NARROW
+)
+CHROMA_ZERO_8BIT = Constant(
+    name="code of zero colour difference, 8 bit", value=128, unit="code (8 bit)", source=_NARROW
+)
+
+# Bottom and top runs of codes that timing references own.
+RESERVED_8BIT = Constant(
+    name="reserved codes, 8 bit",
+    value=(range(1), range(255, 256)),
+    unit="code (8 bit)",
+    source=Source(
+        document="Recommendation ITU-R BT.601-7; BT.656", mark=Mark.VERIFIED, note="read in a text of BT.601"
+    ),
+)
+RESERVED_10BIT = Constant(
+    name="reserved codes, 10 bit",
+    value=(range(4), range(1020, 1024)),
+    unit="code (10 bit)",
+    source=Source(
+        document="Recommendation ITU-R BT.656; BT.1120",
+        mark=Mark.VERIFIED,
+        note="FFmpeg's v210 clips 0-3 to 4 and 1020-1023 to 1019",
+    ),
+)
+RESERVED_12BIT = Constant(
+    name="reserved codes, 12 bit",
+    value=(range(16), range(4080, 4096)),
+    unit="code (12 bit)",
+    source=Source(document="Recommendation ITU-R BT.1120", mark=Mark.MEMORY),
+)
+RESERVED_16BIT = Constant(
+    name="reserved codes, 16 bit",
+    value=(range(256), range(65280, 65536)),
+    unit="code (16 bit)",
+    source=Source(
+        document="no document; the rule of the other depths",
+        mark=Mark.PRACTICE,
+        note="this project's choice: every code whose top 8 bits are all 0 or all 1, as at 8, 10 and 12 bit",
+    ),
+)
+_RESERVED = {8: RESERVED_8BIT, 10: RESERVED_10BIT, 12: RESERVED_12BIT, 16: RESERVED_16BIT}
+
+
+def usable_codes(bits: int) -> range:
+    """Return the codes that video may take at 8, 10, 12 or 16 bits: all but the reserved ones.
+
+    Raises ValueError for any other depth.
+    """
+    if bits not in _RESERVED:
+        raise ValueError(f"bits must be one of {', '.join(map(str, _RESERVED))}, got {bits!r}")
+    bottom, top = _RESERVED[bits].value
+    return range(bottom.stop, top.start)
+
+
+# --- Analogue levels ------------------------------------------------------------------------------------
+
+_COMPONENT = Source(
+    document="SMPTE/EBU N10; SMPTE ST 253, ST 274, ST 296",
+    mark=Mark.MEMORY,
+    note="700 mV and -300 mV of 625-line baseband were read in ITU-T N.60 (1988)",
+)
+COMPONENT_WHITE_MV = Constant(name="component Y' or R'G'B' white, no setup", value=700, unit="mV", source=_COMPONENT)
+COMPONENT_SYNC_MV = Constant(
+    name="component sync tip (tri-level sync: also +300)", value=-300, unit="mV", source=_COMPONENT
+)
+COLOUR_DIFFERENCE_PEAK_MV = Constant(
+    name="P_B, P_R peak either way at 100 % colours", value=350, unit="mV", source=_COMPONENT
+)
+_170M = Source(
+    document="SMPTE 170M",
+    where="Annex B",
+    mark=Mark.VERIFIED,
+    note="714 mV and -286 mV of system M were read in ITU-T N.60 (1988); of 170M only the annex's title",
+)
+IRE_MV = Constant(name="1 IRE (1/140 V)", value=Fraction(1000, 140), unit="mV", source=_170M)
+WHITE_IRE = Constant(name="525-line white", value=100, unit="IRE", source=_170M)
+WHITE_525_MV = Constant(name="525-line white (100 IRE)", value=Fraction(100_000, 140), unit="mV", source=_170M)
+SYNC_IRE = Constant(name="525-line sync tip", value=-40, unit="IRE", source=_170M)
+_SETUP = Source(
+    document="SMPTE 170M",
+    mark=Mark.SECONDARY,
+    note="7.5 is also the second figure of the bar name 75/7.5/75/7.5 of BT.471-1",
+)
+SETUP_IRE = Constant(name="setup", value=Fraction("7.5"), unit="IRE", source=_SETUP)
+SETUP_SCALE = Constant(
+    name="picture excursion with setup, of that without", value=Fraction("0.925"), unit="ratio", source=_SETUP
+)
+
+# --- PLUGE ----------------------------------------------------------------------------------------------
+
+_BT814 = Source(
+    document="Recommendation ITU-R BT.814-4 (07/2018)",
+    where="Tables 4-5",
+    mark=Mark.SECONDARY,
+    note="two agreeing texts; title and date were read, the tables were not obtained",
+)
+PLUGE_BT814_CODES = Constant(
+    name="BT.814 PLUGE, slightly darker and slightly lighter",
+    value=(48, 80),
+    unit="code (10 bit)",
+    source=_BT814,
+)
+_RP219 = Source(
+    document="SMPTE RP 219-1",
+    where="bottom row",
+    mark=Mark.SECONDARY,
+    note="codes recomputed from the percentages",
+)
+PLUGE_RP219_LEVELS = Constant(
+    name="RP 219 PLUGE levels",
+    value=(Fraction(-2, 100), Fraction(2, 100), Fraction(4, 100)),
+    unit="level",
+    source=_RP219,
+)
+PLUGE_RP219_CODES = Constant(name="RP 219 PLUGE codes", value=(46, 82, 99), unit="code (10 bit)", source=_RP219)
+
+# --- Raster, safe areas, sample aspect ratios -----------------------------------------------------------
+
+_LINE_601 = Source(
+    document="Recommendation ITU-R BT.601-7",
+    where="Table 3",
+    mark=Mark.SECONDARY,
+    note="a transcription gives clock, total and the samples up to 0H; the start follows from the total",
+)
+CLOCK_601_HZ = Constant(name="BT.601 luma sampling rate", value=13_500_000, unit="Hz", source=_LINE_601)
+RASTER_601_SAMPLES = Constant(name="BT.601 digital active line", value=720, unit="samples", source=_LINE_601)
+LINE_525_SAMPLES = Constant(
+    name="525-line system: end of active to 0H, 0H to first active",
+    value=(16, 122),
+    unit="samples",
+    source=_LINE_601,
+)
+LINE_625_SAMPLES = Constant(
+    name="625-line system: end of active to 0H, 0H to first active",
+    value=(12, 132),
+    unit="samples",
+    source=_LINE_601,
+)
+
+_SAR = Source(
+    document="Recommendation ITU-T H.264; ISO/IEC 14496-2",
+    where="Table E-1",
+    mark=Mark.VERIFIED,
+    note="equal to FFmpeg's tables; 704 samples wide makes 10:11 and 12:11 exactly 4:3",
+)
+PICTURE_601_SAMPLES = Constant(name="width of the 4:3 or 16:9 picture", value=704, unit="samples", source=_SAR)
+SAR_525_4_3 = Constant(name="sample aspect, 525 lines, 4:3", value=Fraction(10, 11), unit="ratio", source=_SAR)
+SAR_625_4_3 = Constant(name="sample aspect, 625 lines, 4:3", value=Fraction(12, 11), unit="ratio", source=_SAR)
+SAR_525_16_9 = Constant(name="sample aspect, 525 lines, 16:9", value=Fraction(40, 33), unit="ratio", source=_SAR)
+SAR_625_16_9 = Constant(name="sample aspect, 625 lines, 16:9", value=Fraction(16, 11), unit="ratio", source=_SAR)
+
+_R95 = Source(
+    document="EBU R 95 (v1.1, 2017); Recommendation ITU-R BT.1848-1",
+    mark=Mark.SECONDARY,
+    note="agreeing texts",
+)
+SAFE_ACTION_MARGIN = Constant(
+    name="action safe margin, each edge", value=Fraction("0.035"), unit="of width or height", source=_R95
+)
+SAFE_GRAPHICS_MARGIN = Constant(
+    name="graphics safe margin, each edge", value=Fraction("0.05"), unit="of width or height", source=_R95
+)
+_ST2046 = Source(document="SMPTE ST 2046-1", mark=Mark.SECONDARY)
+SAFE_ACTION_SIZE = Constant(name="safe action area", value=Fraction("0.93"), unit="of width or height", source=_ST2046)
+SAFE_TITLE_SIZE = Constant(name="safe title area", value=Fraction("0.9"), unit="of width or height", source=_ST2046)
+
+# --- Shaped edges ---------------------------------------------------------------------------------------
+
+_EDGE = Source(
+    document="no document",
+    mark=Mark.PRACTICE,
+    note="this project's choice: band-limited interpolation of the edge overshoots by 0.1 %",
+)
+EDGE_SHAPE = Constant(name="shape of a shaped edge", value="integrated sine-squared", unit="shape", source=_EDGE)
+EDGE_HALF_DURATION_LUMA = Constant(
+    name="half-amplitude duration of the sine-squared pulse, luma", value=2, unit="luma samples", source=_EDGE
+)
+EDGE_HALF_DURATION_CHROMA = Constant(
+    name="half-amplitude duration of the sine-squared pulse, chroma",
+    value=4,
+    unit="luma samples",
+    source=_EDGE,
+)
+
+# --- Code points in files -------------------------------------------------------------------------------
+
+
+class Primaries(IntEnum):
+    """Colour primaries, ITU-T H.273 Table 2. BT470BG is 625-line BT.601, SMPTE170M 525-line BT.601."""
+
+    BT709 = 1
+    BT470BG = 5
+    SMPTE170M = 6
+
+
+class Transfer(IntEnum):
+    """Transfer characteristics, ITU-T H.273 Table 3. SRGB is IEC 61966-2-1."""
+
+    BT709 = 1
+    BT601 = 6
+    SRGB = 13
+
+
+class Matrix(IntEnum):
+    """Matrix coefficients, ITU-T H.273 Table 4. BT470BG and SMPTE170M hold the same BT.601 weights."""
+
+    RGB = 0
+    BT709 = 1
+    BT470BG = 5
+    SMPTE170M = 6
+
+
+_H273 = Source(
+    document="Recommendation ITU-T H.273",
+    mark=Mark.VERIFIED,
+    note="equal to the values that FFmpeg's setparams filter prints",
+)
+PRIMARIES = Constant(
+    name="colour primaries", value=tuple(Primaries), unit="code point", source=replace(_H273, where="Table 2")
+)
+TRANSFERS = Constant(
+    name="transfer characteristics",
+    value=tuple(Transfer),
+    unit="code point",
+    source=replace(_H273, where="Table 3"),
+)
+MATRICES = Constant(
+    name="matrix coefficients", value=tuple(Matrix), unit="code point", source=replace(_H273, where="Table 4")
+)
+
+# --- Flashing pictures ----------------------------------------------------------------------------------
+
+_BT1702 = Source(
+    document="Recommendation ITU-R BT.1702",
+    mark=Mark.SECONDARY,
+    note="several agreeing texts; check against edition 3 (11/2023)",
+)
+FLASH_LUMINANCE_STEP = Constant(name="least luminance change of a flash", value=20, unit="cd/m2", source=_BT1702)
+FLASH_DARK_LIMIT = Constant(
+    name="the darker image below which the step counts", value=160, unit="cd/m2", source=_BT1702
+)
+FLASH_CONTRAST = Constant(
+    name="least Michelson contrast of a flash above that", value=Fraction(1, 17), unit="ratio", source=_BT1702
+)
+FLASH_AREA = Constant(
+    name="largest flashing share of the screen", value=Fraction(1, 4), unit="of the area", source=_BT1702
+)
+FLASH_RATE = Constant(name="most flashes in any second", value=3, unit="flashes/s", source=_BT1702)
+FLASH_LONG_RUN = Constant(name="longest run without added risk", value=5, unit="s", source=_BT1702)
+STRIPE_PAIRS = Constant(name="most light-dark pairs of stripes", value=5, unit="pairs", source=_BT1702)
+STRIPE_AREA_MOVING = Constant(
+    name="largest striped share of the screen, moving",
+    value=Fraction(1, 4),
+    unit="of the area",
+    source=_BT1702,
+)
+STRIPE_AREA_STILL = Constant(
+    name="largest striped share of the screen, still",
+    value=Fraction(2, 5),
+    unit="of the area",
+    source=_BT1702,
+)
+RED_SHARE = Constant(
+    name="R/(R+G+B) from which red is saturated",
+    value=Fraction("0.8"),
+    unit="ratio",
+    source=Source(document="W3C, Web Content Accessibility Guidelines", mark=Mark.SECONDARY),
+)
+
+# --- Scan rates of sets ---------------------------------------------------------------------------------
+
+_SETS = Source(document="no document", mark=Mark.PRACTICE, note="the custom of the trade; the set's own range decides")
+SET_15K_LINE_RATE_HZ = Constant(
+    name="highest line rate for a set made for 15 kHz", value=15_800, unit="Hz", source=_SETS
+)
+LOWEST_FIELD_RATE_HZ = Constant(name="vertical rate below which a caution is given", value=48, unit="Hz", source=_SETS)
+
+ALL: tuple[Constant[Any], ...] = tuple(item for item in list(globals().values()) if isinstance(item, Constant))
+"""Every constant of this module, in order."""

@@ -1,0 +1,241 @@
+"""The standards' constants: against other libraries, against each other, and each with its document."""
+
+from __future__ import annotations
+
+import subprocess
+import warnings
+from enum import IntEnum
+from fractions import Fraction
+
+import pytest
+
+from patterns import standards
+from patterns.sources import Constant, Mark, Source
+
+
+def test_every_constant_has_a_document_a_mark_and_a_unit() -> None:
+    """No constant stands without its document, mark, unit and a name of its own."""
+    assert len({item.name for item in standards.ALL}) == len(standards.ALL)
+    for item in standards.ALL:
+        assert item.name
+        assert item.unit
+        assert item.source.document
+        assert isinstance(item.source.mark, Mark)
+        assert "\n" not in str(item.source)
+
+
+def test_all_lists_every_constant_of_the_module() -> None:
+    """A constant added to the module is listed, so that the docs and the test above see it."""
+    public = [item for name, item in vars(standards).items() if isinstance(item, Constant) and name[0] != "_"]
+    assert list(standards.ALL) == public
+    assert standards.KR_601 in standards.ALL
+    assert standards.LOWEST_FIELD_RATE_HZ in standards.ALL
+
+
+def test_a_verified_constant_names_what_it_was_compared_with() -> None:
+    """A mark of verified or of a project's choice comes with a note that says how."""
+    for item in standards.ALL:
+        if item.source.mark in (Mark.VERIFIED, Mark.PRACTICE):
+            assert item.source.note, item.name
+
+
+def test_source_reads_as_one_line() -> None:
+    """A source prints its document, place, mark and note."""
+    full = Source(document="BT.1", where="Table 2", mark=Mark.VERIFIED, note="by hand")
+    assert str(full) == "BT.1, Table 2 [verified: by hand]"
+    assert str(Source(document="BT.1", mark=Mark.MEMORY)) == "BT.1 [from memory]"
+
+
+@pytest.mark.parametrize(
+    ("key", "kr", "kb"),
+    [
+        ("ITU-R BT.601", standards.KR_601, standards.KB_601),
+        ("ITU-R BT.709", standards.KR_709, standards.KB_709),
+        ("ITU-R BT.2020", standards.KR_2020, standards.KB_2020),
+    ],
+)
+def test_luma_weights_equal_colour_science(key: str, kr: Constant[Fraction], kb: Constant[Fraction]) -> None:
+    """The weights are those of colour-science's WEIGHTS_YCBCR, digit for digit."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it warns that no plotting library is installed
+        import colour
+    weights = [Fraction(repr(float(weight))) for weight in colour.WEIGHTS_YCBCR[key]]
+    assert weights == [kr.value, kb.value]
+
+
+def test_divisors_of_the_colour_differences() -> None:
+    """2(1-KB) and 2(1-KR) are the divisors that the recommendations print."""
+    # BT.601-7, BT.709-6 and BT.2020-2; recomputed.
+    pairs = [
+        (standards.KR_601, standards.KB_601, "1.772", "1.402"),
+        (standards.KR_709, standards.KB_709, "1.8556", "1.5748"),
+        (standards.KR_2020, standards.KB_2020, "1.8814", "1.4746"),
+    ]
+    for kr, kb, blue, red in pairs:
+        assert (2 * (1 - kb.value), 2 * (1 - kr.value)) == (Fraction(blue), Fraction(red))
+
+
+def test_narrow_range_ends() -> None:
+    """Black, peak and chroma extremes are 16, 235, 16 and 240 in 8 bit."""
+    # BT.601-7: 220 luma and 225 colour-difference levels.
+    black, zero = standards.FOOTROOM_8BIT.value, standards.CHROMA_ZERO_8BIT.value
+    assert (black, black + standards.LUMA_EXCURSION_8BIT.value) == (16, 235)
+    half = standards.CHROMA_EXCURSION_8BIT.value // 2
+    assert (zero - half, zero, zero + half) == (16, 128, 240)
+
+
+# BT.601/BT.656 (8 and 10 bit), BT.1120 (12 bit, from memory); 16 bit by the same rule, no document.
+@pytest.mark.parametrize(("bits", "low", "high"), [(8, 1, 254), (10, 4, 1019), (12, 16, 4079), (16, 256, 65279)])
+def test_usable_codes(bits: int, low: int, high: int) -> None:
+    """Usable and reserved codes share out all codes of a depth; the reserved ones have equal top bits."""
+    usable = standards.usable_codes(bits)
+    assert (usable[0], usable[-1]) == (low, high)
+    reserved = {8: standards.RESERVED_8BIT, 10: standards.RESERVED_10BIT, 12: standards.RESERVED_12BIT}
+    bottom, top = reserved.get(bits, standards.RESERVED_16BIT).value
+    assert sorted([*bottom, *usable, *top]) == list(range(1 << bits))
+    assert {code >> (bits - 8) for code in bottom} == {0}
+    assert {code >> (bits - 8) for code in top} == {255}
+
+
+def test_usable_codes_refuses_other_depths() -> None:
+    """A depth without a rule is an error that names the ones that have it."""
+    with pytest.raises(ValueError, match="8, 10, 12, 16, got 9"):
+        standards.usable_codes(9)
+
+
+def test_ire_and_setup() -> None:
+    """100 IRE is 714.2857 mV, setup 53.571 mV, sync -285.714 mV, and 7.5 + 92.5 = 100."""
+    # SMPTE 170M: 1 IRE = 1/140 V; setup scale 92.5 %.
+    ire = standards.IRE_MV.value
+    assert ire == Fraction(50, 7)
+    assert standards.WHITE_IRE.value * ire == standards.WHITE_525_MV.value == Fraction(5000, 7)
+    assert float(standards.WHITE_525_MV.value) == pytest.approx(714.2857, abs=1e-4)
+    assert float(standards.SETUP_IRE.value * ire) == pytest.approx(53.571, abs=1e-3)
+    assert float(standards.SYNC_IRE.value * ire) == pytest.approx(-285.714, abs=1e-3)
+    assert standards.SETUP_IRE.value + standards.SETUP_SCALE.value * 100 == standards.WHITE_IRE.value
+    # 75 % with setup: 76.875 IRE.
+    assert standards.SETUP_IRE.value + standards.SETUP_SCALE.value * 75 == Fraction("76.875")
+
+
+def test_component_levels() -> None:
+    """White to sync is one volt, and colour difference spans the white level."""
+    # SMPTE/EBU N10, from memory.
+    assert standards.COMPONENT_WHITE_MV.value - standards.COMPONENT_SYNC_MV.value == 1000
+    assert 2 * standards.COLOUR_DIFFERENCE_PEAK_MV.value == standards.COMPONENT_WHITE_MV.value
+
+
+def test_pluge_codes_follow_from_the_levels() -> None:
+    """RP 219's codes are its percentages in 10 bit; BT.814's are 16 codes, 1.826 %, around black."""
+    codes = [int(64 + 876 * level + Fraction(1, 2)) for level in standards.PLUGE_RP219_LEVELS.value]
+    assert tuple(codes) == standards.PLUGE_RP219_CODES.value == (46, 82, 99)
+    darker, lighter = standards.PLUGE_BT814_CODES.value
+    assert (darker, lighter) == (64 - 16, 64 + 16)
+    assert round(100 * (lighter - 64) / 876, 3) == 1.826
+
+
+def test_safe_areas() -> None:
+    """On 1920x1080 the margins are 67.2/37.8 and 96/54 samples, and both documents agree on the size."""
+    # EBU R 95 (v1.1, 2017), pixel figures recomputed; SMPTE ST 2046-1.
+    action, graphics = standards.SAFE_ACTION_MARGIN.value, standards.SAFE_GRAPHICS_MARGIN.value
+    assert (1920 * action, 1080 * action) == (Fraction("67.2"), Fraction("37.8"))
+    assert (1920 * graphics, 1080 * graphics) == (Fraction(96), Fraction(54))
+    assert standards.SAFE_ACTION_SIZE.value == 1 - 2 * action
+    assert standards.SAFE_TITLE_SIZE.value == 1 - 2 * graphics
+
+
+def test_sample_aspects_make_the_picture_exact() -> None:
+    """704 samples of each aspect over 480 or 576 lines are exactly 4:3 or 16:9."""
+    # ITU-T H.264 Table E-1, through FFmpeg's table.
+    width = standards.PICTURE_601_SAMPLES.value
+    assert width * standards.SAR_525_4_3.value / 480 == Fraction(4, 3)
+    assert width * standards.SAR_625_4_3.value / 576 == Fraction(4, 3)
+    assert width * standards.SAR_525_16_9.value / 480 == Fraction(16, 9)
+    assert width * standards.SAR_625_16_9.value / 576 == Fraction(16, 9)
+
+
+def test_601_lines_close() -> None:
+    """Active samples and the blanking around 0H make 858 and 864 samples, one line at 13.5 MHz."""
+    # BT.601-7: 525 lines at 60/1.001 fields, 625 lines at 50 fields.
+    active, clock = standards.RASTER_601_SAMPLES.value, standards.CLOCK_601_HZ.value
+    total_525 = active + sum(standards.LINE_525_SAMPLES.value)
+    total_625 = active + sum(standards.LINE_625_SAMPLES.value)
+    assert (total_525, total_625) == (858, 864)
+    assert Fraction(clock, total_525 * 525) == Fraction(30000, 1001)
+    assert Fraction(clock, total_625 * 625) == 25
+
+
+def test_chroma_edges_are_twice_as_long() -> None:
+    """The chroma edge is twice the luma edge, so a sampled chroma edge has the same shape."""
+    assert standards.EDGE_HALF_DURATION_LUMA.value == 2
+    assert standards.EDGE_HALF_DURATION_CHROMA.value == 2 * standards.EDGE_HALF_DURATION_LUMA.value
+
+
+def ffmpeg_code_points(option: str) -> dict[str, int]:
+    """The named values of an option of FFmpeg's setparams filter."""
+    import imageio_ffmpeg
+
+    command = [imageio_ffmpeg.get_ffmpeg_exe(), "-hide_banner", "-h", "filter=setparams"]
+    text = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    values: dict[str, int] = {}
+    current = ""
+    for words in (line.split() for line in text.splitlines()):
+        if len(words) > 1 and words[1].startswith("<"):
+            current = words[0]
+        elif len(words) > 1 and current == option and words[1].lstrip("-").isdigit():
+            values[words[0]] = int(words[1])
+    return values
+
+
+@pytest.mark.parametrize(
+    ("option", "kind", "members"),
+    [
+        (
+            "color_primaries",
+            standards.Primaries,
+            {
+                "bt709": standards.Primaries.BT709,
+                "bt470bg": standards.Primaries.BT470BG,
+                "smpte170m": standards.Primaries.SMPTE170M,
+            },
+        ),
+        (
+            "color_trc",
+            standards.Transfer,
+            {
+                "bt709": standards.Transfer.BT709,
+                "smpte170m": standards.Transfer.BT601,
+                "iec61966-2-1": standards.Transfer.SRGB,
+            },
+        ),
+        (
+            "colorspace",
+            standards.Matrix,
+            {
+                "gbr": standards.Matrix.RGB,
+                "bt709": standards.Matrix.BT709,
+                "bt470bg": standards.Matrix.BT470BG,
+                "smpte170m": standards.Matrix.SMPTE170M,
+            },
+        ),
+    ],
+)
+def test_code_points_equal_ffmpegs(option: str, kind: type[IntEnum], members: dict[str, IntEnum]) -> None:
+    """The H.273 code points are the ones that FFmpeg prints, and every member is compared."""
+    printed = ffmpeg_code_points(option)
+    assert {name: printed[name] for name in members} == {name: int(code) for name, code in members.items()}
+    assert set(members.values()) == set(kind)
+
+
+def test_flash_limits() -> None:
+    """The limits on flashing pictures are those of BT.1702 as several texts state them."""
+    limits = (
+        standards.FLASH_LUMINANCE_STEP,
+        standards.FLASH_DARK_LIMIT,
+        standards.FLASH_CONTRAST,
+        standards.FLASH_AREA,
+        standards.FLASH_RATE,
+    )
+    assert [limit.value for limit in limits] == [20, 160, Fraction(1, 17), Fraction(1, 4), 3]
+    # The two rules meet: 20 cd/m2 above 160 is a Michelson contrast of exactly 1/17.
+    dark, step = standards.FLASH_DARK_LIMIT.value, standards.FLASH_LUMINANCE_STEP.value
+    assert Fraction(step, 2 * dark + step) == standards.FLASH_CONTRAST.value
