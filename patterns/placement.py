@@ -59,8 +59,8 @@ def stroke(fmt: Format) -> tuple[int, int]:
     the same length on the glass.
     """
     lines = 2 * max(1, round_half_up(Fraction(fmt.height, 1080)))
-    samples = 2 * max(1, int(round_half_up(lines / (2 * fmt.sample_aspect))))
-    return samples, int(lines)
+    samples = 2 * max(1, round_half_up(lines / (2 * fmt.sample_aspect)))
+    return samples, lines
 
 
 def area(fmt: Format, shape: Box | Gradient) -> Span:
@@ -106,7 +106,7 @@ def _thick(centre: Fraction, thickness: int) -> tuple[int, int]:
 def _span(fmt: Format, left: Fraction, top: Fraction, right: Fraction, bottom: Fraction) -> Span:
     def edge(value: Fraction, size: int) -> int:
         # The centre of an odd size has no boundary of its own: take the one after it.
-        return int(round_half_up(snap(value, size)))
+        return round_half_up(snap(value, size))
 
     return _cut(
         fmt,

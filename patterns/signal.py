@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
-from typing import TypeVar
+from typing import Any, TypeVar, overload
 
 from patterns.standards import (
     CHROMA_EXCURSION_8BIT,
@@ -40,16 +40,20 @@ __all__ = [
 
 DEPTHS = (8, 10, 12, 16)
 
-Number = TypeVar("Number")
+Values = TypeVar("Values")
 
 
-def round_half_up(value: Number) -> Number:
+@overload
+def round_half_up(value: Fraction | int) -> int: ...
+@overload
+def round_half_up(value: Values) -> Values: ...
+def round_half_up(value: Any) -> Any:
     """The standards' INT[x] operator: the nearest integer, halves towards plus infinity.
 
     Exact for `Fraction` and `int` (the result is an int) and for float64 arrays (the result is an array of whole
     floats). BT.601, BT.709 and BT.2020 define the operator so in a note to their quantisation equations.
     """
-    return (2 * value + 1) // 2  # type: ignore[operator, no-any-return]
+    return (2 * value + 1) // 2
 
 
 class Range(StrEnum):
@@ -161,7 +165,7 @@ class Signal:
     def codes(self, colour: Colour) -> tuple[int, int, int]:
         """The three integers of `colour`, rounded half up and clipped only at the reserved codes."""
         low, high = self.limits
-        first, second, third = (min(max(int(round_half_up(v)), low), high) for v in self.exact(colour))
+        first, second, third = (min(max(round_half_up(v), low), high) for v in self.exact(colour))
         return first, second, third
 
     def fraction_of(self, component: int, code: float) -> float:

@@ -166,12 +166,12 @@ def _text(fmt: Format, mark: Text) -> Coverage:
 @lru_cache(maxsize=32)
 def _face(size: int) -> ImageFont.FreeTypeFont:
     # Both are slow to import, and most patterns have no words.
-    from importlib.resources import files
+    from importlib.resources import as_file, files
 
     from PIL import ImageFont
 
-    with (files("render") / "data" / _FACE).open("rb") as file:
-        return ImageFont.truetype(file, size)
+    with as_file(files("render") / "data" / _FACE) as path:
+        return ImageFont.truetype(path, size)
 
 
 def _step(value: Floats) -> Floats:

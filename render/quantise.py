@@ -11,7 +11,8 @@ from patterns.signal import Signal, round_half_up
 
 __all__ = ["Plane", "Planes", "quantise", "sample_type"]
 
-Plane = NDArray[np.uint8] | NDArray[np.uint16]
+Plane = NDArray[Any]
+"""A plane of codes: uint8 up to 8 bits, else uint16."""
 Planes = tuple[Plane, Plane, Plane]
 """Three planes of codes, arrays of (row, column): R, G, B or Y, Cb, Cr."""
 

@@ -113,7 +113,10 @@ def predicted_block(plane: Plane, row: int, column: int, size: int, mode: str) -
 
 
 def drawn_by_prediction(rows: int, columns: int, seed: int) -> tuple[Planes, int]:
-    """A picture whose macroblocks are noise or one of the nine pairs of predictions, and how many are noise."""
+    """A picture whose macroblocks are noise, or one of the nine pairs of predictions, or that but for one sample.
+
+    Returned with it: how many macroblocks are not wholly a prediction.
+    """
     rng = np.random.default_rng(seed)
     planes = noise(16 * columns, 16 * rows, seed)
     raw = 0
@@ -132,6 +135,11 @@ def drawn_by_prediction(rows: int, columns: int, seed: int) -> tuple[Planes, int
             for plane, size, block in zip(planes, sizes, blocks, strict=True):
                 assert block is not None
                 plane[row * size : (row + 1) * size, column * size : (column + 1) * size] = block
+            if rng.random() < 0.2:
+                raw += 1
+                which = rng.integers(3)
+                y, x = row * sizes[which], column * sizes[which]
+                planes[which][y + rng.integers(sizes[which]), x + rng.integers(sizes[which])] ^= 1
     return planes, raw
 
 
@@ -261,6 +269,30 @@ def test_every_prediction_is_used_and_exact(seed: int) -> None:
     # against false start codes are taken out first.
     raw = sum(count for _, count in pictures)
     assert len(data.replace(b"\x00\x00\x03", b"\x00\x00")) < 100 + 388 * raw + 3 * (3 * 63 - raw)
+
+
+def test_no_neighbour_counts_as_the_middle_code() -> None:
+    """A plain picture of code 128 needs no raw sample at all; one of 127 does, and both come back."""
+    # The prediction with no neighbour is 1 << (bit depth - 1) (H.264, clauses 8.3.3.3 and 8.3.4.1, from memory).
+    middle, lower = flat(64, 64, 128, 128, 128), flat(64, 64, 127, 127, 127)
+    assert len(assert_exact([middle], tags_of(middle))) < 100
+    assert len(assert_exact([lower], tags_of(lower))) > 384
+
+
+@pytest.mark.parametrize("mode", ["vertical", "horizontal", "dc", "middle"])
+def test_a_lone_change_is_predicted_from_what_did_not_change(mode: str) -> None:
+    """A single changed macroblock is predicted from its unchanged neighbours; a block of 128 is not, but is raw."""
+    before = noise(96, 80, 11)
+    after = (before[0].copy(), before[1].copy(), before[2].copy())
+    row, column = 2, 3
+    for plane, size in zip(after, (16, 8, 8), strict=True):
+        block = predicted_block(plane, row, column, size, mode) if mode != "middle" else 128
+        assert block is not None
+        plane[row * size : (row + 1) * size, column * size : (column + 1) * size] = block
+    data = assert_exact([before, after], tags_of(before))
+    # A raw macroblock has 384 samples; the headers and the skip runs need far less than 20 bytes.
+    size = len(data.split(START)[-1])
+    assert size > 384 if mode == "middle" else size < 20
 
 
 def test_an_unchanged_frame_costs_next_to_nothing() -> None:
@@ -442,6 +474,9 @@ def test_headers_read_back() -> None:
     }
     assert {name: elements.get(name) for name in wanted} == wanted
     assert [value for name, value in found if name == "frame_num"] == [0, 1]
+    # Each field has a count of its own: 0, 1, then 2, 3 (H.264, clause 8.2.1, from memory).
+    assert [value for name, value in found if name == "pic_order_cnt_lsb"] == [0, 2]
+    assert [value for name, value in found if name == "delta_pic_order_cnt_bottom"] == [1, 1]
     progressive = dict(syntax_of(encode([frame], tags_of(frame))))
     # Type 2: output order is decoding order (H.264, clause 8.2.1.3, from memory).
     assert progressive["pic_order_cnt_type"] == 2

@@ -1,1 +1,1 @@
-"""trueraster."""
+"""The command: patterns, formats, levels, draw, verify."""

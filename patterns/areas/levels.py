@@ -111,14 +111,14 @@ def _window(fmt: Format, options: Options, _: Signal | None) -> Scene:
     side = Fraction(round((float(share) ** 0.5) * 10_000), 10_000)
     low, high = (1 - side) / 2, (1 + side) / 2
     colour = _WHITE if options.level is None else Colour.grey(options.level)
-    edges = {"left": low, "top": low, "right": high, "bottom": high}
-    patches = [Patch(name="window", **edges, colour=colour)]
+    window = Box(left=low, top=low, right=high, bottom=high, colour=colour)
+    patches = [Patch(name="window", left=low, top=low, right=high, bottom=high, colour=colour)]
     if low >= Fraction(1, 10):
         patches += [
             Patch(name="black above", left=_ZERO, top=_ZERO, right=_ONE, bottom=low, colour=_BLACK),
             Patch(name="black below", left=_ZERO, top=high, right=_ONE, bottom=_ONE, colour=_BLACK),
         ]
-    return Scene(background=_BLACK, shapes=(Box(**edges, colour=colour),), patches=tuple(patches))
+    return Scene(background=_BLACK, shapes=(window,), patches=tuple(patches))
 
 
 PATTERNS = (

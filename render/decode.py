@@ -1,0 +1,245 @@
+"""Read any picture or video file, keeping the codes that are in it.
+
+Decoding is libavcodec's through PyAV; no sample is converted. What a file says in a place of its own, outside the
+library's reach (PNG chunks, the header line of raw frames), is read here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import av.error
+from av.filter import Graph
+from av.video.frame import VideoFrame
+from av.video.stream import VideoStream
+
+from patterns.formats import FieldOrder
+from patterns.signal import Range, Sampling
+from render.png import Chunks, read_chunks
+from render.quantise import Planes
+from render.samples import SampleError, planes_of
+from render.tags import Provenance, Tags
+
+__all__ = ["FileError", "Picture", "VideoFile", "open_video"]
+
+LARGEST = 40_000_000
+"""Most samples of a picture that are decoded: a 36-megapixel raster with room, and no bomb."""
+
+_UNKNOWN = 2
+"""H.273 code point 2: unspecified."""
+
+
+class FileError(ValueError):
+    """A file that cannot be read as a picture; the message is one line."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """One decoded frame: three planes of the file's own codes, and the tags as this frame has them."""
+
+    planes: Planes
+    tags: Tags
+
+
+class VideoFile:
+    """An open file. Use it through `open_video`."""
+
+    def __init__(self, path: Path, container: av.container.InputContainer, head: bytes) -> None:
+        self._path = path
+        self._container = container
+        self._stream: VideoStream = container.streams.video[0]
+        self._chunks = read_chunks(head)
+        self._words = _header_words(head)
+        self.is_still = self._chunks is not None or container.format.name.endswith("_pipe")
+
+    @property
+    def codec(self) -> str:
+        """The decoder's name, as h264 or png."""
+        return str(self._stream.codec_context.name)
+
+    @property
+    def provenance(self) -> Provenance | None:
+        """What the file says of its pattern, if it is one of ours."""
+        if self._chunks is not None:
+            comment = self._chunks.comment
+        else:
+            comment = next((v for k, v in self._container.metadata.items() if k.lower() == "comment"), None)
+        return Provenance.parse(comment) if comment else None
+
+    def pictures(self) -> Iterator[Picture]:
+        """Every frame in order.
+
+        Raises:
+            FileError: the file ends too soon, is damaged, or has a kind of samples that is not read.
+        """
+        shown = 0
+        with _one_line(self._path):
+            for frame in self._container.decode(self._stream):
+                if frame.is_corrupt:
+                    raise FileError(f"{self._path}: frame {shown} is damaged")
+                yield self._picture(frame)
+                shown += 1
+        if not shown:
+            raise FileError(f"{self._path}: there is no picture in it")
+
+    def packets(self) -> Iterator[tuple[bytes, Fraction, bool]]:
+        """Every coded frame as bytes, its time in seconds, and whether decoding can start there."""
+        with _one_line(self._path):
+            for packet in self._container.demux(self._stream):
+                if packet.size and packet.pts is not None:
+                    yield bytes(packet), packet.pts * Fraction(packet.time_base), packet.is_keyframe
+
+    def _picture(self, frame: VideoFrame) -> Picture:
+        sampling, bits, planes = planes_of(frame)
+        tags = self._tags(frame, sampling, bits)
+        if self._chunks is not None and self._chunks.significant_bits is not None and bits == 16:
+            depth = self._chunks.significant_bits
+            if depth in (10, 12, 14):
+                red, green, blue = (plane >> (16 - depth) for plane in planes)
+                planes = red, green, blue
+                tags = replace(tags, bits=depth)
+        return Picture(planes=planes, tags=tags)
+
+    def _tags(self, frame: VideoFrame, sampling: Sampling, bits: int) -> Tags:
+        context = self._stream.codec_context
+        order = FieldOrder.PROGRESSIVE
+        if frame.interlaced_frame:
+            order = FieldOrder.TOP if _top_first(frame) else FieldOrder.BOTTOM
+        ranges = {1: Range.NARROW, 2: Range.FULL}
+        aspect = self._stream.sample_aspect_ratio
+        tags = Tags(
+            width=frame.width,
+            height=frame.height,
+            sampling=sampling,
+            bits=bits,
+            sample_aspect=Fraction(aspect) if aspect else None,
+            field_order=order,
+            rate=None if self.is_still else _fraction(self._stream.average_rate or self._stream.guessed_rate),
+            primaries=_known(context.color_primaries),
+            transfer=_known(context.color_trc),
+            matrix=_known(int(context.colorspace)),
+            range=ranges.get(int(context.color_range)),
+            frames=1 if self.is_still else (self._stream.frames or None),
+        )
+        if self._chunks is not None:
+            return _with_chunks(tags, self._chunks)
+        if self._words is not None:
+            return _with_words(tags, self._words)
+        return tags
+
+
+@contextmanager
+def open_video(path: Path) -> Iterator[VideoFile]:
+    """Open a picture or a video file.
+
+    Raises:
+        FileError: it is missing, empty, too large, or no file that can be decoded.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.read(1 << 16)
+            file.seek(0)
+            if not head:
+                raise FileError(f"{path}: the file is empty")
+            chunks = read_chunks(head)
+            if chunks is not None:
+                _check_size(path, chunks.width, chunks.height)
+            with (
+                _one_line(path),
+                av.open(
+                    file,
+                    mode="r",
+                    options={"protocol_whitelist": "file", "max_pixels": str(LARGEST)},
+                ) as container,
+            ):
+                if not container.streams.video:
+                    raise FileError(f"{path}: there is no picture in it")
+                context = container.streams.video[0].codec_context
+                _check_size(path, context.width, context.height)
+                context.thread_type = "AUTO"
+                context.options = {"err_detect": "explode", "max_pixels": str(LARGEST)}
+                yield VideoFile(path, container, head)
+    except OSError as error:
+        raise FileError(f"{path}: {error.strerror or error}") from error
+
+
+@contextmanager
+def _one_line(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except av.error.FFmpegError as error:
+        raise FileError(f"{path}: no picture or video that can be read ({error.strerror})") from error
+    except SampleError as error:
+        raise FileError(f"{path}: {error}") from error
+    except (MemoryError, UnicodeDecodeError) as error:
+        raise FileError(f"{path}: no picture or video that can be read") from error
+
+
+def _check_size(path: Path, width: int, height: int) -> None:
+    if width * height > LARGEST:
+        raise FileError(f"{path}: {width}x{height} is too large, {LARGEST // 1_000_000} million samples are the most")
+
+
+def _fraction(value: Fraction | None) -> Fraction | None:
+    return Fraction(value) if value else None
+
+
+def _known(code: int) -> int | None:
+    return None if code == _UNKNOWN else int(code)
+
+
+def _with_chunks(tags: Tags, chunks: Chunks) -> Tags:
+    # PNG without these chunks says nothing, and the decoder's guesses are not the file's word.
+    primaries, transfer, matrix, full = chunks.colour or (None, None, None, None)
+    return replace(
+        tags,
+        primaries=primaries,
+        transfer=transfer,
+        matrix=matrix,
+        range=None if full is None else (Range.FULL if full else Range.NARROW),
+        sample_aspect=Fraction(chunks.per_unit[1], chunks.per_unit[0]) if chunks.per_unit else None,
+        field_order=None,
+    )
+
+
+def _header_words(head: bytes) -> dict[str, str] | None:
+    if not head.startswith(b"YUV4MPEG2 "):
+        return None
+    line = head.split(b"\n", 1)[0].decode("ascii", "replace")
+    words = (word.partition("=") for word in line.split(" ") if word.startswith("X"))
+    return {name: value for name, _, value in words}
+
+
+def _with_words(tags: Tags, words: dict[str, str]) -> Tags:
+    codes = re.fullmatch(r"(\d{1,3})-(\d{1,3})-(\d{1,3})", words.get("XH273", ""))
+    if codes is None:
+        return tags
+    primaries, transfer, matrix = (int(code) for code in codes.groups())
+    return replace(tags, primaries=primaries, transfer=transfer, matrix=matrix)
+
+
+def _top_first(frame: VideoFrame) -> bool:
+    """Whether the top field is the earlier one.
+
+    PyAV tells only that a frame has fields; the filter library's expressions know their order.
+    """
+    graph = Graph()
+    source = graph.add_buffer(width=frame.width, height=frame.height, format=frame.format, time_base=Fraction(1, 25))
+    chosen = graph.add("select", "eq(interlace_type,TOPFIRST)")
+    sink = graph.add("buffersink")
+    source.link_to(chosen)
+    chosen.link_to(sink)
+    graph.configure()
+    source.push(frame)
+    source.push(None)
+    try:
+        sink.pull()
+    except (av.error.EOFError, av.error.BlockingIOError):
+        return False
+    return True

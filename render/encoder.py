@@ -1,0 +1,138 @@
+"""The ffmpeg program: the one place that starts it, feeds it frames and reads what went wrong."""
+
+from __future__ import annotations
+
+import subprocess
+import tempfile
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from pathlib import Path
+
+from patterns.formats import FieldOrder
+from patterns.signal import Range, Sampling
+from render.quantise import Planes
+from render.tags import Tags
+from render.y4m import plane_bytes
+
+__all__ = ["WriteError", "encode_frames", "pixel_format", "repeat_group"]
+
+
+class WriteError(OSError):
+    """A file that could not be written; the message is one line."""
+
+
+def pixel_format(tags: Tags) -> str:
+    """The name that the ffmpeg program has for planes of this sampling and depth."""
+    depth = "" if tags.bits == 8 else f"{tags.bits}le"
+    if tags.sampling is Sampling.RGB:
+        return f"gbrp{depth}"
+    return f"yuv{tags.sampling.value}p{depth}"
+
+
+def encode_frames(frames: Iterable[Planes], tags: Tags, codec: Sequence[str], path: Path) -> None:
+    """Encode planes as they are: the program gets the pixel format that it writes, so that it has nothing to convert.
+
+    `codec` is the program's words for the codec and its settings; the container follows from `path`.
+
+    Raises:
+        WriteError: the program failed.
+    """
+    field_mode = {FieldOrder.PROGRESSIVE: "prog", FieldOrder.TOP: "tff", FieldOrder.BOTTOM: "bff"}
+    assert tags.field_order is not None
+    marks = ":".join(
+        (
+            f"range={'full' if tags.range is Range.FULL else 'limited'}",
+            f"color_primaries={tags.primaries}",
+            f"color_trc={tags.transfer}",
+            f"colorspace={tags.matrix}",
+            f"field_mode={field_mode[tags.field_order]}",
+        )
+    )
+    interlaced = [] if tags.field_order is FieldOrder.PROGRESSIVE else ["-flags", "+ildct+ilme"]
+    command = [
+        *("-f", "rawvideo", "-pix_fmt", pixel_format(tags), "-s", f"{tags.width}x{tags.height}"),
+        *("-r", _ratio(tags.rate), "-i", "-"),
+        *("-vf", f"setparams={marks},setsar={_ratio(tags.sample_aspect)}:max=1000000"),
+        *interlaced,
+        *codec,
+        *(() if tags.sampling is not Sampling.YCBCR_420 else ("-chroma_sample_location", "left")),
+        *_timescale(path, tags.rate),
+        str(path.absolute()),
+    ]
+    # G, B, R is the program's own order of planar R'G'B'.
+    order = (1, 2, 0) if tags.sampling is Sampling.RGB else (0, 1, 2)
+    _run(command, (b"".join(plane_bytes(planes[i]) for i in order) for planes in frames))
+
+
+def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: int) -> None:
+    """Write the coded frames of `group` again and again, without encoding, until there are `tags.frames`.
+
+    Raises:
+        WriteError: the program failed.
+    """
+    assert tags.rate is not None
+    # Matroska counts milliseconds, MP4 in the unit that `_timescale` set.
+    if path.suffix == ".mkv":
+        tick = f"round(N*{1000 * tags.rate.denominator}/{tags.rate.numerator})"
+        duration = f"round({1000 * tags.rate.denominator}/{tags.rate.numerator})"
+    else:
+        tick, duration = f"N*{tags.rate.denominator}", str(tags.rate.denominator)
+    command = [
+        *("-stream_loop", str(times - 1), "-i", str(group.absolute()), "-map", "0:v", "-c", "copy"),
+        *("-bsf:v", f"setts=pts={tick}:dts={tick}:duration={duration}", "-frames:v", str(tags.frames)),
+        *("-fflags", "+bitexact", "-map_metadata", "-1", "-metadata", f"comment={comment}"),
+        *("-movflags", "+faststart", *_timescale(path, tags.rate), str(path.absolute())),
+    ]
+    _run(command, ())
+
+
+def to_container(stream: Path, path: Path, tags: Tags) -> None:
+    """Put a raw H.264 byte stream into the container that `path` names."""
+    command = [
+        *("-f", "h264", "-framerate", _ratio(tags.rate), "-i", str(stream.absolute()), "-c", "copy"),
+        *(*_timescale(path, tags.rate), str(path.absolute())),
+    ]
+    _run(command, ())
+
+
+def _timescale(path: Path, rate: Fraction | None) -> tuple[str, ...]:
+    """In MP4 a unit of time in which every frame is a whole number."""
+    if path.suffix != ".mp4" or rate is None:
+        return ()
+    return ("-video_track_timescale", str(rate.numerator))
+
+
+def _ratio(value: Fraction | None) -> str:
+    assert value is not None
+    return f"{value.numerator}/{value.denominator}"
+
+
+def _run(command: list[str], parts: Iterable[bytes]) -> None:
+    from imageio_ffmpeg import get_ffmpeg_exe
+
+    program = [get_ffmpeg_exe(), "-nostdin", "-hide_banner", "-loglevel", "error", "-y", *command]
+    # Words of the program go to a file: a full pipe would stop it while it is being fed.
+    with tempfile.TemporaryFile() as words:
+        process = subprocess.Popen(
+            program, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=words, start_new_session=False
+        )
+        assert process.stdin is not None
+        try:
+            try:
+                for part in parts:
+                    process.stdin.write(part)
+                process.stdin.close()
+            except BrokenPipeError:
+                # It has ended by itself, and says why.
+                pass
+            code = process.wait()
+        except BaseException:
+            process.kill()
+            process.wait()
+            raise
+        finally:
+            process.stdin = None
+        if code:
+            words.seek(0)
+            lines = words.read().decode("utf-8", "replace").strip().splitlines()
+            raise WriteError(f"the encoder failed: {lines[-1].strip() if lines else f'exit code {code}'}")

@@ -1,0 +1,286 @@
+"""Make a file: draw, write under a passing name, prove, and only then give it its own name."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from patterns.formats import Format
+from patterns.pattern import Options, Pattern, percent_text
+from patterns.signal import Range, Sampling, Signal
+from render.carriers import Carrier
+from render.encoder import encode_frames, repeat_group, to_container
+from render.h264_exact import StreamTags, encode
+from render.png import write_png
+from render.proof import Proof, Verdict, prove
+from render.quantise import Planes
+from render.raster import draw_frame, frames_per_period
+from render.tags import Provenance, Tags, tags_for
+from render.y4m import frame_bytes, header
+
+__all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
+
+Step = Callable[[str, float], None]
+"""Told what is being done and which share of the file is done, 0 to 1."""
+
+_WORST_H264 = 1
+"""Most codes by which a sample may be off where neither H.264 writer can be exact."""
+
+
+class ProofError(Exception):
+    """A written file did not pass its proof; nothing was left under its name."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """One file to make. `seconds` is None for a still."""
+
+    pattern: Pattern
+    options: Options
+    format: Format
+    signal: Signal
+    carrier: Carrier
+    seconds: float | None
+
+    @property
+    def provenance(self) -> Provenance:
+        """What the file will say of its pattern; enough to verify it without being told more."""
+        aspect = self.format.picture_aspect
+        fields = [
+            ("pattern", self.pattern.id),
+            ("format", self.format.id),
+            ("aspect", f"{aspect.numerator}:{aspect.denominator}"),
+            ("range", self.signal.range.value),
+            ("matrix", self.signal.matrix.value),
+        ]
+        for name, value in self.options.given.items():
+            text = "x".join(map(str, value)) if isinstance(value, tuple) else str(value)
+            fields.append((name, text))
+        return Provenance(fields=tuple(fields))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """A file that has passed its proof."""
+
+    path: Path
+    order: Order
+    sha256: str
+    proof: Proof
+
+
+def default_name(order: Order) -> str:
+    """The file name: pattern with its options, format, range, and depth and sampling where they are not the usual."""
+    words = [order.pattern.id]
+    for name, value in order.options.given.items():
+        if isinstance(value, tuple):
+            words[0] += f"-{value[0]}x{value[1]}"
+        elif name in ("level", "area"):
+            words[0] += f"-{percent_text(value)}" if name == "level" else f"-area{percent_text(value)}"  # type: ignore[arg-type]
+        else:
+            words[0] += f"-{value}"
+    fmt, signal, carrier = order.format, order.signal, order.carrier
+    words.append(fmt.id)
+    if fmt.timing is not None and fmt.picture_aspect > 1.5 and fmt.picture.width != fmt.width:
+        words.append("16x9")
+    words.append(signal.range.value)
+    if signal.bits != 8:
+        words.append(f"{signal.bits}bit")
+    if signal.sampling not in (Sampling.RGB, Sampling.YCBCR_420) or len(carrier.samplings) > 1:
+        words.append(signal.sampling.value)
+    return "_".join(words).replace("/", "-") + carrier.suffix
+
+
+def produce(order: Order, path: Path, step: Step = lambda words, share: None) -> Made:
+    """Make the file `path`. An existing one is replaced only when the new one has passed its proof.
+
+    Raises:
+        ProofError: what was written cannot be read back as it was drawn.
+        OSError: the folder or the disk does not take the file.
+    """
+    clip = _Clip.of(order)
+    comment = str(order.provenance)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with _workroom(path.parent) as room:
+        written = room / f"file{order.carrier.suffix}"
+        proof = _write_and_prove(clip, written, comment, step)
+        if proof.verdict is Verdict.FAILED:
+            raise ProofError(f"{path.name} failed its proof: {proof.reason}")
+        digest = _sha256(written)
+        os.replace(written, path)
+    step("done", 1.0)
+    return Made(path=path, order=order, sha256=digest, proof=proof)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Clip:
+    """The frames of a file: `distinct` ones, repeated in order up to `tags.frames`."""
+
+    order: Order
+    tags: Tags
+    distinct: int
+    frame: Callable[[int], Planes]
+
+    @classmethod
+    def of(cls, order: Order) -> _Clip:
+        scene = order.pattern.scene(order.format, order.options, order.signal)
+        frames = 1 if order.seconds is None else max(1, round(order.seconds * float(order.format.frame_rate)))
+        period = frames_per_period(scene, order.format)
+        # A still is kept, a moving frame is drawn again for its proof: memory does not grow with the length.
+        draw = lru_cache(maxsize=1)(lambda i: draw_frame(scene, order.format, order.signal, i % period))
+        return cls(
+            order=order,
+            tags=tags_for(order.format, order.signal, frames),
+            distinct=min(period, frames),
+            frame=draw,
+        )
+
+    def frames(self, count: int, step: Step, words: str) -> Iterator[Planes]:
+        for i in range(count):
+            step(words, i / count)
+            yield self.frame(i)
+
+
+def _write_and_prove(clip: _Clip, path: Path, comment: str, step: Step) -> Proof:
+    name = clip.order.carrier.name
+    if name == "png":
+        with path.open("wb") as file:
+            write_png(file, clip.frame(0), clip.tags, comment)
+    elif name == "y4m":
+        with path.open("wb") as file:
+            file.write(header(clip.tags))
+            # A repeated frame is put into bytes once.
+            still = frame_bytes(clip.frame(0)) if clip.distinct == 1 else None
+            for planes in clip.frames(clip.tags.frames or 1, step, "writing"):
+                file.write(still or frame_bytes(planes))
+    else:
+        writers = {"ffv1": (_write_ffv1,), "h264": (_write_h264, _write_h264_exact)}
+        proof = Proof(verdict=Verdict.FAILED, reason="nothing was written")
+        for write in writers[name]:
+            try:
+                group = write(clip, path, step)
+            except ValueError:
+                # A raster or rate beyond the levels that the second writer knows.
+                # What the first writer made stands, with its proof.
+                break
+            times = -(-(clip.tags.frames or 1) // group)
+            repeat_group(path.with_stem("group"), path, clip.tags, comment, times=times)
+            step("proving", 0.9)
+            proof = prove(path, clip.tags, clip.frame, group)
+            if proof.verdict is not Verdict.WITHIN:
+                break
+        if proof.max_error_codes > _WORST_H264:
+            return replace(proof, verdict=Verdict.FAILED, reason=f"off by {proof.max_error_codes} codes")
+        return proof
+    step("proving", 0.9)
+    return prove(path, clip.tags, clip.frame, clip.distinct)
+
+
+def _write_ffv1(clip: _Clip, path: Path, step: Step) -> int:
+    """Every frame of FFV1 stands alone, so the group is the distinct frames. Returns its length."""
+    codec = ("-c:v", "ffv1", "-level", "3", "-g", "1", "-slices", "4", "-slicecrc", "1")
+    encode_frames(clip.frames(clip.distinct, step, "encoding"), clip.tags, codec, path.with_stem("group"))
+    return clip.distinct
+
+
+def _group_length(clip: _Clip) -> int:
+    """Frames of the closed group: all distinct ones of a moving clip, about half a second of a still one."""
+    if clip.distinct > 1:
+        return clip.distinct
+    return min(clip.tags.frames or 1, max(2, round(float(clip.order.format.frame_rate) / 2)))
+
+
+def _write_h264(clip: _Clip, path: Path, step: Step) -> int:
+    """The ordinary encoder, at the finest quantiser that High profile has. Returns the length of the group."""
+    length = _group_length(clip)
+    second = max(1, round(float(clip.order.format.frame_rate)))
+    # No B pictures: the group is closed and in order, so that it can be repeated as it is.
+    codec = (
+        *("-c:v", "libx264", "-preset", "medium", "-profile:v", "high", "-qp", "1", "-bf", "0"),
+        *("-g", str(min(length, second)), "-keyint_min", "1", "-sc_threshold", "0"),
+    )
+    encode_frames(clip.frames(length, step, "encoding"), clip.tags, codec, path.with_stem("group"))
+    return length
+
+
+def _write_h264_exact(clip: _Clip, path: Path, step: Step) -> int:
+    """Macroblocks without loss, for what the ordinary encoder cannot hold exactly: mostly anti-aliased curves."""
+    tags = clip.tags
+    assert tags.rate is not None
+    assert tags.sample_aspect is not None
+    length = max(2, _group_length(clip)) if clip.distinct == 1 else clip.distinct
+    stream = encode(
+        _Drawn(clip, length, step),
+        StreamTags(
+            width=tags.width,
+            height=tags.height,
+            rate=tags.rate,
+            sample_aspect=tags.sample_aspect,
+            interlaced=clip.order.format.interlaced,
+            top_field_first=clip.order.format.field_order.value == "top",
+            full_range=tags.range is Range.FULL,
+            primaries=tags.primaries or 2,
+            transfer=tags.transfer or 2,
+            matrix=tags.matrix or 2,
+        ),
+    )
+    raw = path.with_name("group.h264")
+    raw.write_bytes(stream)
+    to_container(raw, path.with_stem("group"), tags)
+    return length
+
+
+class _Drawn(Sequence[Planes]):
+    """The frames of a clip, drawn when they are asked for, so that a long one is never held whole."""
+
+    def __init__(self, clip: _Clip, length: int, step: Step) -> None:
+        self._clip, self._length, self._step = clip, length, step
+
+    def __len__(self) -> int:
+        return self._length
+
+    def __getitem__(self, index: Any) -> Any:
+        if not 0 <= index < self._length:
+            raise IndexError(index)
+        self._step("encoding without loss", index / self._length)
+        return self._clip.frame(index)
+
+
+@contextmanager
+def _workroom(folder: Path) -> Iterator[Path]:
+    """A hidden folder beside the file for what is not proved yet; those of runs that were killed are cleared away."""
+    for left in folder.glob(".trueraster-*.part"):
+        with contextlib.suppress(ValueError, OSError):
+            if not _alive(int(left.name.split("-")[1])):
+                shutil.rmtree(left, ignore_errors=True)
+    room = folder / f".trueraster-{os.getpid()}-{os.urandom(4).hex()}.part"
+    room.mkdir()
+    try:
+        yield room
+    finally:
+        shutil.rmtree(room, ignore_errors=True)
+
+
+def _alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+        os.fsync(file.fileno())
+    return digest

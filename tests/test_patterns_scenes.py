@@ -1,0 +1,432 @@
+"""Scenes: every pattern in every format, what it says of itself, and where its shapes and patches come to lie."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import fields
+from fractions import Fraction
+
+import pytest
+
+from patterns.catalogue import PATTERNS, find_pattern
+from patterns.formats import FORMATS, Format, parse_format
+from patterns.pattern import Options, Pattern, PatternError
+from patterns.placement import Span, column, line, patch_area, rule_area
+from patterns.scene import Box, Gradient, Patch, Ring, Rule, Scene
+from patterns.signal import Colour, Matrix, Range, Sampling, Signal
+from patterns.standards import SAFE_ACTION_MARGIN, SAFE_GRAPHICS_MARGIN
+
+MARGIN_X, MARGIN_Y = 6, 4
+"""Samples and lines that a reader keeps clear of a patch's edges."""
+
+WIDE = [parse_format(name, Fraction(16, 9)) for name in ("240p", "288p", "480i", "576i", "480p", "576p")]
+FREE = [
+    parse_format(name)
+    for name in ("1024x768@60", "641x481@75", "64x48@60", "720x576i@50", "768x1024@60", "3840x2160@30", "2x2@60")
+]
+# What separates two formats for a scene is the id, the raster and the aspect.
+ALL_FORMATS = {f"{fmt.id} {fmt.picture_aspect}": fmt for fmt in (*FORMATS.values(), *WIDE, *FREE)}
+ROOMY = {name: fmt for name, fmt in ALL_FORMATS.items() if fmt.width >= 640}
+
+# Options with which a pattern is tried besides its own defaults.
+VARIANTS = {
+    "bars": [Options(bars=name) for name in ("100/0/100/0", "75/0/75/0")],
+    "field": [Options(colour="grey"), Options(colour="blue", level=Fraction(3, 4))],
+    "window": [Options(area=Fraction(1, 100)), Options(area=Fraction(1))],
+    "crosshatch": [Options(cells=(4, 3)), Options(cells=(7, 5), level=Fraction(1, 2))],
+    "dots": [Options(cells=(4, 3))],
+}
+VALUES: dict[str, Options] = {
+    "cells": Options(cells=(8, 6)),
+    "level": Options(level=Fraction(1, 2)),
+    "area": Options(area=Fraction(1, 4)),
+    "colour": Options(colour="red"),
+    "bars": Options(bars="75/0/75/0"),
+}
+
+EVERY_PATTERN = pytest.mark.parametrize("pattern", PATTERNS.values(), ids=PATTERNS)
+
+
+def scenes(pattern: Pattern, formats: dict[str, Format]) -> Iterator[tuple[str, Format, Scene]]:
+    for name, fmt in formats.items():
+        for options in (Options(), *VARIANTS.get(pattern.id, [])):
+            if pattern.suits(fmt):
+                yield f"{name} {options.given}", fmt, pattern.scene(fmt, options)
+
+
+def rules_of(scene: Scene, vertical: bool) -> list[Rule]:
+    return [shape for shape in scene.shapes if isinstance(shape, Rule) and shape.vertical is vertical]
+
+
+def middle(fmt: Format, rule: Rule) -> Fraction:
+    """The raster position of a rule's middle, from an edge that the raster does not cut."""
+    span = rule_area(fmt, rule)
+    first, last, size = (span.left, span.right, fmt.width) if rule.vertical else (span.top, span.bottom, fmt.height)
+    # A whole line of a named format is two lines high and two to four samples wide; a cut one has half of it.
+    inner = rule_area(
+        fmt,
+        Rule(
+            vertical=rule.vertical,
+            at=Fraction(1, 4),
+            start=Fraction(0),
+            stop=Fraction(1),
+            colour=rule.colour,
+            weight=rule.weight,
+        ),
+    )
+    thickness = inner.right - inner.left if rule.vertical else inner.bottom - inner.top
+    if first == 0:
+        return last - Fraction(thickness, 2)
+    if last == size:
+        return first + Fraction(thickness, 2)
+    return Fraction(first + last, 2)
+
+
+# --- What a pattern says of itself --------------------------------------------------------------------------
+
+
+def test_catalogue_is_in_the_order_of_work() -> None:
+    """Every pattern stands under its own id, at its own place in the order of work."""
+    orders = [pattern.order for pattern in PATTERNS.values()]
+    assert orders == sorted(set(orders))
+    assert list(PATTERNS) == [pattern.id for pattern in PATTERNS.values()]
+
+
+@EVERY_PATTERN
+def test_each_pattern_explains_itself(pattern: Pattern) -> None:
+    """A pattern has a title, what to look at, what to adjust, and a longest time on the glass."""
+    for words in (pattern.title, pattern.look, pattern.adjust, *pattern.cautions):
+        assert words.strip() == words
+        assert len(words) >= 4
+    assert pattern.look.endswith(".")
+    assert pattern.adjust.endswith(".")
+    assert pattern.dwell_minutes > 0
+    assert pattern.order > 0
+    assert set(pattern.takes) <= {field.name for field in fields(Options)}
+
+
+def test_find_pattern() -> None:
+    """A pattern is found by its id in any case, and a slip of the pen is answered with near names."""
+    assert find_pattern(" Crosshatch ") is PATTERNS["crosshatch"]
+    with pytest.raises(PatternError, match=r"no pattern is called 'croshatch'; did you mean crosshatch"):
+        find_pattern("croshatch")
+    with pytest.raises(PatternError, match="'trueraster patterns' lists them"):
+        find_pattern("???")
+
+
+# --- Options ------------------------------------------------------------------------------------------------
+
+
+@EVERY_PATTERN
+@pytest.mark.parametrize("option", VALUES)
+def test_options_are_taken_or_refused_by_name(pattern: Pattern, option: str) -> None:
+    """An option changes the scene of a pattern that takes it; any other pattern refuses it and names it."""
+    fmt = FORMATS["576i"]
+    if option in pattern.takes:
+        assert pattern.scene(fmt, VALUES[option]) != pattern.scene(fmt)
+    else:
+        with pytest.raises(PatternError, match=rf"^--{option}: the pattern {pattern.id} does not take it"):
+            pattern.scene(fmt, VALUES[option])
+
+
+def test_values_covers_every_option() -> None:
+    """An option added to the command is tried above."""
+    assert set(VALUES) == {field.name for field in fields(Options)}
+    for name, options in VALUES.items():
+        assert set(options.given) == {name}
+
+
+@pytest.mark.parametrize(
+    ("name", "options", "message"),
+    [
+        ("crosshatch", Options(cells=(0, 3)), r"--cells: got 0x3, in 480i from 1x1 to 176x120"),
+        ("crosshatch", Options(cells=(16, 121)), r"--cells: got 16x121"),
+        ("crosshatch", Options(level=Fraction(-71, 1000)), r"--level: got -7.1 %, allowed are -7 to 109 %"),
+        ("crosshatch", Options(level=Fraction(11, 10)), r"--level: got 110 %"),
+        ("window", Options(area=Fraction(0)), r"--area: got 0 %, allowed are above 0"),
+        ("window", Options(area=Fraction(101, 100)), r"--area: got 101 %"),
+        ("field", Options(colour="mauve"), r"--colour: got 'mauve', allowed are black, white"),
+        ("bars", Options(bars="75/0/100/0"), r"--bars: got '75/0/100/0', allowed are 100/0/100/0"),
+        ("dots", Options(cells=(1, 3)), r"--cells: got 1x3, dots need at least 2x2"),
+    ],
+)
+def test_values_out_of_range_are_refused(name: str, options: Options, message: str) -> None:
+    """A value that cannot be drawn is refused with the option, what was given, and what is allowed."""
+    with pytest.raises(PatternError, match=message):
+        PATTERNS[name].scene(FORMATS["480i"], options)
+
+
+# --- Patches ------------------------------------------------------------------------------------------------
+
+
+@EVERY_PATTERN
+def test_patches_lie_inside_the_picture(pattern: Pattern) -> None:
+    """In every format, free ones among them, a scene builds and its patches are proper parts of the picture."""
+    for where, fmt, scene in scenes(pattern, ALL_FORMATS):
+        for patch in scene.patches:
+            assert 0 <= patch.left < patch.right <= 1, (where, patch.name)
+            assert 0 <= patch.top < patch.bottom <= 1, (where, patch.name)
+            span = patch_area(fmt, patch, 0, 0)
+            assert fmt.picture.left <= span.left <= span.right <= fmt.picture.right, (where, patch.name)
+            assert fmt.picture.top <= span.top <= span.bottom <= fmt.picture.bottom, (where, patch.name)
+        names = [patch.name for patch in scene.patches]
+        assert len(set(names)) == len(names), where
+
+
+@EVERY_PATTERN
+def test_patches_have_samples_left_after_the_margins(pattern: Pattern) -> None:
+    """In every format of 640 samples and more there is something to measure inside a reader's margins."""
+    for where, fmt, scene in scenes(pattern, ROOMY):
+        for patch in scene.patches:
+            assert not patch_area(fmt, patch, MARGIN_X, MARGIN_Y).is_empty, (where, patch.name)
+
+
+@EVERY_PATTERN
+def test_patches_do_not_overlap(pattern: Pattern) -> None:
+    """No sample belongs to two patches."""
+    for where, fmt, scene in scenes(pattern, ROOMY):
+        spans = [(patch.name, patch_area(fmt, patch, MARGIN_X, MARGIN_Y)) for patch in scene.patches]
+        for (name_a, a), (name_b, b) in itertools.combinations(spans, 2):
+            apart = a.right <= b.left or b.right <= a.left or a.bottom <= b.top or b.bottom <= a.top
+            assert apart, (where, name_a, name_b)
+
+
+@EVERY_PATTERN
+def test_still_patterns_can_be_measured(pattern: Pattern) -> None:
+    """A still pattern has patches; a moving one has a period."""
+    for where, _, scene in scenes(pattern, ROOMY):
+        assert bool(scene.patches) == scene.is_still, where
+        if scene.period is not None:
+            assert scene.period > 0
+
+
+def test_patch_margins() -> None:
+    """Margins are kept on every side but the raster's own edges, and above and below a thin patch not at all."""
+    fmt = FORMATS["480i"]
+    box = {"left": Fraction(1, 4), "top": Fraction(1, 4), "right": Fraction(1, 2), "bottom": Fraction(1, 2)}
+    grey = Colour.grey(0)
+    plain, thin = Patch(name="a", colour=grey, **box), Patch(name="b", colour=grey, thin=True, **box)
+    # 704 samples from column 8: 8 + 176 = 184 and 8 + 352 = 360; lines 120 and 240.
+    assert patch_area(fmt, plain, 6, 4) == Span(left=190, top=124, right=354, bottom=236)
+    assert patch_area(fmt, thin, 6, 4) == Span(left=190, top=120, right=354, bottom=240)
+    whole = Patch(name="c", left=Fraction(0), top=Fraction(0), right=Fraction(1), bottom=Fraction(1), colour=grey)
+    assert patch_area(fmt, whole, 6, 4) == Span(left=14, top=0, right=706, bottom=480)
+    assert patch_area(FORMATS["720p50"], whole, 6, 4) == Span(left=0, top=0, right=1280, bottom=720)
+
+
+# --- Geometry -----------------------------------------------------------------------------------------------
+
+# Samples and lines of a cell: DESIGN figures, recomputed as 704/16 x 480/12 and so on.
+CELLS = {
+    (720, 240): (16, 12, 44, 20),
+    (720, 288): (16, 12, 44, 24),
+    (720, 480): (16, 12, 44, 40),
+    (720, 576): (16, 12, 44, 48),
+    (1280, 720): (32, 18, 40, 40),
+    (1920, 1080): (32, 18, 60, 60),
+}
+
+
+@pytest.mark.parametrize("fmt", FORMATS.values(), ids=FORMATS)
+def test_crosshatch_cells_are_equal_and_square(fmt: Format) -> None:
+    """The grid's lines are whole samples apart, equally, from edge to edge of the picture, and square on the glass."""
+    columns, rows, width, height = CELLS[fmt.width, fmt.height]
+    scene = PATTERNS["crosshatch"].scene(fmt)
+    xs = sorted(middle(fmt, rule) for rule in rules_of(scene, True))
+    ys = sorted(middle(fmt, rule) for rule in rules_of(scene, False))
+    assert xs == [fmt.picture.left + i * width for i in range(columns + 1)]
+    assert ys == [j * height for j in range(rows + 1)]
+    assert xs[-1] == fmt.picture.right
+    assert ys[-1] == fmt.picture.bottom
+    assert width * fmt.sample_aspect == height
+
+
+@pytest.mark.parametrize("fmt", FORMATS.values(), ids=FORMATS)
+@pytest.mark.parametrize("name", [name for name in PATTERNS if name.startswith("crosshatch")])
+def test_nodes_are_the_middles_of_the_drawn_lines(fmt: Format, name: str) -> None:
+    """Every node is where two drawn lines cross, cut lines by what is left of them."""
+    scene = PATTERNS[name].scene(fmt)
+    across = sorted(rule_area(fmt, rule).top + rule_area(fmt, rule).bottom for rule in rules_of(scene, False))
+    down = sorted(rule_area(fmt, rule).left + rule_area(fmt, rule).right for rule in rules_of(scene, True))
+    places = [(node.column, node.row, 2 * column(fmt, node.x), 2 * line(fmt, node.y)) for node in scene.nodes]
+    assert places == [(i, j, x, y) for j, y in enumerate(across) for i, x in enumerate(down)]
+
+
+@pytest.mark.parametrize("fmt", [*FORMATS.values(), *WIDE], ids=lambda fmt: f"{fmt.id} {fmt.picture_aspect}")
+def test_dots_stand_on_the_crosshatch(fmt: Format) -> None:
+    """The dots' places are the inner crossings of the crosshatch, and each dot is a drawn disc."""
+    grid, dots = PATTERNS["crosshatch"].scene(fmt), PATTERNS["dots"].scene(fmt)
+    last_column, last_row = max(n.column for n in grid.nodes), max(n.row for n in grid.nodes)
+    inner = {
+        (node.column, node.row): (node.x, node.y)
+        for node in grid.nodes
+        if 0 < node.column < last_column and 0 < node.row < last_row
+    }
+    found = {(dot.column, dot.row): (dot.x, dot.y) for dot in dots.dots}
+    assert found.keys() == inner.keys()
+    for key, (x, y) in found.items():
+        # Lines are snapped to whole samples; where the cells are whole, dots and lines agree exactly.
+        assert abs(x - inner[key][0]) * fmt.picture.width <= Fraction(1, 2)
+        assert abs(y - inner[key][1]) * fmt.picture.height <= Fraction(1, 2)
+        if fmt.id in FORMATS and fmt.picture_aspect == FORMATS[fmt.id].picture_aspect:
+            assert (x, y) == inner[key]
+    assert {(d.x, d.y, d.radius) for d in dots.dots} == {
+        (shape.x, shape.y, shape.radius)
+        for shape in dots.shapes
+        if not isinstance(shape, Box | Gradient | Rule) and hasattr(shape, "radius")
+    }
+
+
+@pytest.mark.parametrize("fmt", FORMATS.values(), ids=FORMATS)
+def test_squares_of_circles_are_square_on_the_glass(fmt: Format) -> None:
+    """Each ring has a square of four rules whose middles touch it exactly, width for height."""
+    scene = PATTERNS["circles"].scene(fmt)
+    rings = [shape for shape in scene.shapes if isinstance(shape, Ring)]
+    assert len(rings) == 5
+    across = {middle(fmt, rule) for rule in rules_of(scene, False)}
+    down = {middle(fmt, rule) for rule in rules_of(scene, True)}
+    for ring in rings:
+        radius = ring.radius * fmt.picture.height
+        x, y = column(fmt, ring.x), line(fmt, ring.y)
+        assert {y - radius, y + radius} <= across
+        assert {x - radius / fmt.sample_aspect, x + radius / fmt.sample_aspect} <= down
+    # Mirrored, so that left and right, top and bottom can be compared on the glass.
+    assert {(1 - ring.x, ring.y) for ring in rings} == {(ring.x, ring.y) for ring in rings}
+    assert {(ring.x, 1 - ring.y) for ring in rings} == {(ring.x, ring.y) for ring in rings}
+
+
+@pytest.mark.parametrize("fmt", FORMATS.values(), ids=FORMATS)
+def test_overscan_frames_lie_at_their_percentages(fmt: Format) -> None:
+    """Frames stand on the picture's edge and at the safe areas of EBU R 95, the same on all four sides."""
+    scene = PATTERNS["overscan"].scene(fmt)
+    size = {True: fmt.picture.width, False: fmt.picture.height}
+    # EBU R 95 v1.1, secondary text: 3.5 % and 5 % of width and height.
+    assert (SAFE_ACTION_MARGIN.value, SAFE_GRAPHICS_MARGIN.value) == (Fraction(7, 200), Fraction(1, 20))
+    for vertical, share in itertools.product((True, False), (Fraction(0), Fraction(7, 200), Fraction(1, 20))):
+        long = {
+            middle(fmt, rule) - (fmt.picture.left if vertical else 0)
+            for rule in rules_of(scene, vertical)
+            if rule.at in (share, 1 - share) and rule.stop - rule.start > Fraction(1, 2)
+        }
+        low, high = sorted(long)
+        assert low + high == size[vertical]
+        assert abs(low - share * size[vertical]) <= Fraction(1, 2)
+
+
+@pytest.mark.parametrize("fmt", [fmt for fmt in FORMATS.values() if fmt.interlaced], ids=lambda fmt: fmt.id)
+@pytest.mark.parametrize("name", ["crosshatch", "crosshatch-r", "crosshatch-fine", "circles", "overscan", "centre"])
+def test_whole_lines_have_one_line_in_each_field(fmt: Format, name: str) -> None:
+    """A horizontal line that the raster's edge does not cut has equally many lines in both fields."""
+    rules = rules_of(PATTERNS[name].scene(fmt), False)
+    spans = [rule_area(fmt, rule) for rule in rules]
+    whole = [span for span in spans if 0 < span.top and span.bottom < fmt.height]
+    assert whole
+    for span in whole:
+        lines = range(span.top, span.bottom)
+        assert len(lines[::2]) == len(lines[1::2]) >= 1
+
+
+@pytest.mark.parametrize("fmt", [fmt for fmt in FORMATS.values() if fmt.interlaced], ids=lambda fmt: fmt.id)
+@pytest.mark.parametrize("name", ["crosshatch", "crosshatch-fine", "overscan"])
+def test_lines_on_the_pictures_edge_have_one_line_in_each_field(fmt: Format, name: str) -> None:
+    """The outermost horizontal lines do not flicker either: in interlaced formats both fields have them."""
+    spans = [rule_area(fmt, rule) for rule in rules_of(PATTERNS[name].scene(fmt), False)]
+    cut = {(span.top, span.bottom) for span in spans if span.top == 0 or span.bottom == fmt.height}
+    assert len(cut) == 2
+    for top, bottom in cut:
+        assert {row % 2 for row in range(top, bottom)} == {0, 1}, (top, bottom)
+
+
+# --- Levels and colours -------------------------------------------------------------------------------------
+
+
+def codes(bits: int, colour: Colour) -> int:
+    return Signal(range=Range.NARROW, matrix=Matrix.BT709, bits=bits, sampling=Sampling.RGB).codes(colour)[0]
+
+
+@pytest.mark.parametrize(
+    ("bits", "darker", "lighter"),
+    [(10, 48, 80), (8, 12, 20)],  # BT.814-4 by two agreeing secondary texts; 8 bit computed
+)
+def test_pluge_levels(bits: int, darker: int, lighter: int) -> None:
+    """The stripes carry the levels of BT.814, on both sides of the white patch."""
+    patches = {patch.name: patch for patch in PATTERNS["pluge"].scene(FORMATS["480i"]).patches}
+    for side in ("left", "right"):
+        assert codes(bits, patches[f"darker {side}"].colour) == darker
+        assert codes(bits, patches[f"lighter {side}"].colour) == lighter
+    assert codes(bits, patches["white"].colour) == {8: 235, 10: 940}[bits]  # BT.601-7 Table 3
+    assert codes(bits, patches["black"].colour) == {8: 16, 10: 64}[bits]
+    for name in ("darker", "lighter"):
+        left, right = patches[f"{name} left"], patches[f"{name} right"]
+        assert (left.left, left.right) == (1 - right.right, 1 - right.left)
+
+
+@pytest.mark.parametrize(
+    ("name", "white", "level"),
+    # BT.471-1 names, secondary text: white bar / black bar / highest / lowest level of the coloured bars.
+    [(None, 1, "3/4"), ("100/0/75/0", 1, "3/4"), ("100/0/100/0", 1, "1"), ("75/0/75/0", "3/4", "3/4")],
+)
+def test_bars_by_name(name: str | None, white: str | int, level: str) -> None:
+    """Eight equal bars in falling order of light, with the levels that the name states."""
+    top, zero, full = Fraction(level), Fraction(0), Fraction(white)
+    scene = PATTERNS["bars"].scene(FORMATS["1080i50"], Options(bars=name))
+    expected = [
+        ("white", Colour(full, full, full)),
+        ("yellow", Colour(top, top, zero)),
+        ("cyan", Colour(zero, top, top)),
+        ("green", Colour(zero, top, zero)),
+        ("magenta", Colour(top, zero, top)),
+        ("red", Colour(top, zero, zero)),
+        ("blue", Colour(zero, zero, top)),
+        ("black", Colour(zero, zero, zero)),
+    ]
+    assert [(patch.name, patch.colour) for patch in scene.patches] == expected
+    assert [(patch.left, patch.right) for patch in scene.patches] == [
+        (Fraction(i, 8), Fraction(i + 1, 8)) for i in range(8)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "first", "last", "step"),
+    [("steps", 0, 100, 10), ("steps-near-black", 0, 10, 1), ("steps-near-white", 90, 100, 1)],
+)
+def test_grey_steps(name: str, first: int, last: int, step: int) -> None:
+    """Eleven steps rise from left to right, each named with its level and neutral."""
+    patches = PATTERNS[name].scene(FORMATS["480i"]).patches
+    percents = list(range(first, last + 1, step))
+    assert [patch.name for patch in patches] == [str(percent) for percent in percents]
+    assert [patch.colour for patch in patches] == [Colour.grey(Fraction(percent, 100)) for percent in percents]
+    assert len(patches) == 11
+
+
+@pytest.mark.parametrize("percent", [1, 4, 10, 25, 50, 100])
+@pytest.mark.parametrize("fmt", FORMATS.values(), ids=FORMATS)
+def test_window_has_its_area_and_the_pictures_shape(fmt: Format, percent: int) -> None:
+    """A window's sides are within a sample and a line of the picture's sides times the root of its area."""
+    scene = PATTERNS["window"].scene(fmt, Options(area=Fraction(percent, 100)))
+    (window,) = (patch for patch in scene.patches if patch.name == "window")
+    span = patch_area(fmt, window, 0, 0)
+    side = (percent / 100) ** 0.5
+    assert abs(span.right - span.left - side * fmt.picture.width) <= 1
+    assert abs(span.bottom - span.top - side * fmt.picture.height) <= 1
+    assert span.left + span.right == fmt.width
+    assert span.top + span.bottom == fmt.height
+
+
+@pytest.mark.parametrize(
+    ("options", "colour"),
+    [
+        (Options(), Colour.grey(1)),
+        (Options(colour="grey"), Colour.grey(Fraction(1, 2))),
+        (Options(colour="grey", level=Fraction(1, 5)), Colour.grey(Fraction(1, 5))),
+        (Options(level=Fraction(1, 5)), Colour.grey(Fraction(1, 5))),
+        (Options(colour="cyan", level=Fraction(3, 4)), Colour(Fraction(0), Fraction(3, 4), Fraction(3, 4))),
+    ],
+)
+def test_fields(options: Options, colour: Colour) -> None:
+    """A plain field is one colour over the whole raster, at its level."""
+    scene = PATTERNS["field"].scene(FORMATS["480i"], options)
+    assert scene.background == colour
+    assert not scene.shapes
+    assert {patch.colour for patch in scene.patches} == {colour}

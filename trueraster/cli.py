@@ -1,0 +1,83 @@
+"""The command `trueraster`: puts the commands together, and turns every mistake into one line and an exit code.
+
+Exit codes: 0 done or passed, 1 checked and failed, 2 bad input or usage, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import typer
+
+from trueraster.commands import draw, reference, verify
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="trueraster",
+    help="Exact test patterns for picture-monitor service, as files that prove themselves.",
+    epilog="Begin with: trueraster draw crosshatch",
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+for command in (reference.patterns, reference.formats, reference.levels, draw.draw, verify.verify):
+    app.command()(command)
+
+
+def main() -> None:
+    """Run the command line and exit."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: list[str]) -> int:
+    """Run one command line and give its exit code. Mistakes are told in one line on standard error."""
+    try:
+        result = app(args=arguments or ["--help"], prog_name="trueraster", standalone_mode=False)
+        sys.stdout.flush()
+    except Exception as error:
+        return _tell(error)
+    except KeyboardInterrupt:
+        return _stopped()
+    return result if isinstance(result, int) else 0
+
+
+def _tell(error: Exception) -> int:
+    if isinstance(error, typer.Abort):
+        return _stopped()
+    if hasattr(error, "format_message"):
+        # The parser's own mistakes; their class is not the same in all versions of the library.
+        where = getattr(error, "ctx", None)
+        command = where.command_path if where is not None else "trueraster"
+        return _say(f"{command}: {error.format_message()} ('{command} --help' tells more)", 2)
+    if isinstance(error, BrokenPipeError):
+        # The reader of our output has gone, as 'head' does. Nothing more can be written there.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return 0
+    # Imported here: --help should not wait for numpy.
+    from render.produce import ProofError
+
+    if isinstance(error, ProofError):
+        return _say(f"trueraster: {error}", 1)
+    if isinstance(error, ValueError | OSError | MemoryError):
+        return _say(f"trueraster: {_words(error)}", 2)
+    raise error
+
+
+def _stopped() -> int:
+    return _say("trueraster: stopped; nothing unfinished was left behind", 130)
+
+
+def _words(error: Exception) -> str:
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for this"
+    if isinstance(error, OSError) and error.strerror:
+        place = f"{error.filename}: " if error.filename else ""
+        return f"{place}{error.strerror}"
+    return str(error) or type(error).__name__
+
+
+def _say(text: str, code: int) -> int:
+    sys.stderr.write(" ".join(text.split()) + "\n")
+    return code

@@ -1,0 +1,1 @@
+"""The commands, a thin module for each area."""

@@ -1,0 +1,194 @@
+"""`draw`: patterns as proved files."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from trueraster.show import columns, note, progress, put_json, put_text
+
+if TYPE_CHECKING:
+    from patterns.formats import Format
+    from patterns.pattern import Options, Pattern
+    from render.produce import Made, Order
+
+__all__ = ["draw"]
+
+
+def draw(
+    names: Annotated[list[str], typer.Argument(metavar="PATTERN...", help="Patterns by name, or own TOML files.")],
+    fmt: Annotated[str, typer.Option("--format", "-f", help="As 480i, 1080i59.94, or free as 1024x768@60.")] = "480i",
+    carriers: Annotated[
+        list[str] | None,
+        typer.Option("--as", help="Kind of file: png, h264, ffv1, y4m. Several may be given. [default: png and h264]"),
+    ] = None,
+    to: Annotated[str, typer.Option(help="Folder, or a file name, or - for y4m to standard output.")] = "outputs",
+    aspect: Annotated[str | None, typer.Option(help="Picture aspect: 4:3 or 16:9; any of a free raster.")] = None,
+    code_range: Annotated[
+        str | None, typer.Option("--range", help="narrow or full. [default: png full, video narrow]")
+    ] = None,
+    matrix: Annotated[str | None, typer.Option(help="601 or 709. [default: by the format]")] = None,
+    bits: Annotated[int | None, typer.Option(help="8, 10, 12 or 16. [default: by the kind of file]")] = None,
+    sampling: Annotated[str | None, typer.Option(help="rgb, 444, 422 or 420. [default: by the kind of file]")] = None,
+    seconds: Annotated[float | None, typer.Option(help="Length of a clip. [default: h264 60, ffv1 10, y4m 1]")] = None,
+    edges: Annotated[str | None, typer.Option(help="shaped or hard. [default: Y'CbCr video shaped]")] = None,
+    cells: Annotated[str | None, typer.Option(help="Columns x rows of a grid, as 16x12.")] = None,
+    level: Annotated[str | None, typer.Option(help="Level of the bright parts in %.")] = None,
+    area: Annotated[str | None, typer.Option(help="Area of the window in % of the picture.")] = None,
+    colour: Annotated[str | None, typer.Option(help="Colour of the field, as red or grey.")] = None,
+    bars: Annotated[str | None, typer.Option(help="100/0/75/0, 100/0/100/0 or 75/0/75/0.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Draw patterns into files, each of them proved.
+
+    A file is decoded again and compared with what was drawn, before it gets its name.
+
+    With nothing but a pattern's name: 480i, a still and a clip of a minute, into the folder outputs.
+    """
+    from patterns.signal import Edges, Matrix, Range, Sampling
+    from render.carriers import CARRIERS
+    from render.produce import Order
+    from trueraster.options import UsageError, choice, format_of, options_of, pattern_of
+
+    chosen_format = format_of(fmt, aspect)
+    options = options_of(cells=cells, level=level, area=area, colour=colour, bars=bars)
+    named = [pattern_of(name) for name in names]
+    wanted = dict.fromkeys(carriers or (("y4m",) if to == "-" else _usual(chosen_format)))
+    for name in wanted:
+        choice("--as", name, tuple(CARRIERS))
+    ranged = choice("--range", code_range, tuple(Range))
+    weighed = choice("--matrix", matrix, tuple(Matrix))
+    sampled = choice("--sampling", sampling, tuple(Sampling))
+    edged = choice("--edges", edges, tuple(Edges))
+    if seconds is not None and not 0 < seconds <= 86_400:
+        raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
+    orders = []
+    for pattern in named:
+        for carrier in (CARRIERS[name] for name in wanted):
+            signal = carrier.signal(
+                chosen_format,
+                code_range=Range(ranged) if ranged else None,
+                matrix=Matrix(weighed) if weighed else None,
+                bits=bits,
+                sampling=Sampling(sampled) if sampled else None,
+                edges=Edges(edged) if edged else None,
+            )
+            length = None if carrier.default_seconds is None else seconds or carrier.default_seconds
+            orders.append(
+                Order(
+                    pattern=pattern,
+                    options=_taken(pattern, options, alone=len(named) == 1),
+                    format=chosen_format,
+                    signal=signal,
+                    carrier=carrier,
+                    seconds=length,
+                )
+            )
+            # Every mistake is found before the first file is made.
+            pattern.scene(chosen_format, orders[-1].options, signal)
+    if to == "-":
+        _to_standard_output(orders)
+    else:
+        _to_files(orders, to, as_json=as_json)
+
+
+def _usual(fmt: Format) -> tuple[str, ...]:
+    """A still and a clip; of a computer's raster, which no player scans, the still alone."""
+    return ("png", "h264") if fmt.timing is not None else ("png",)
+
+
+def _taken(pattern: Pattern, options: Options, *, alone: bool) -> Options:
+    """Of several patterns each takes the options meant for it; a single one refuses what it has no use for."""
+    from dataclasses import replace
+
+    if alone:
+        return options
+    return replace(options, **{name: None for name in options.given if name not in pattern.takes})
+
+
+def _to_files(orders: list[Order], to: str, *, as_json: bool) -> None:
+    from render.produce import produce
+
+    paths = _paths(orders, to)
+    made = []
+    with progress("drawing", quiet=as_json) as tell:
+        for i, (order, path) in enumerate(zip(orders, paths, strict=True)):
+
+            def step(words: str, share: float, i: int = i, name: str = path.name) -> None:
+                tell(f"{name}: {words}", (i + share) / len(orders))
+
+            made.append(produce(order, path, step))
+    if as_json:
+        put_json({"files": [_json(item) for item in made]})
+    else:
+        rows = [("file", "proof", "samples compared"), *(_row(item) for item in made)]
+        put_text(columns(rows, right=(2,)))
+    cautions = dict.fromkeys((*orders[0].format.cautions, *(c for order in orders for c in order.pattern.cautions)))
+    for caution in cautions:
+        note(f"Caution: {caution}")
+
+
+def _paths(orders: list[Order], to: str) -> list[Path]:
+    from render.produce import default_name
+    from trueraster.options import UsageError
+
+    target = Path(to)
+    suffixes = {order.carrier.suffix for order in orders}
+    if target.suffix.lower() in (".png", ".mp4", ".mkv", ".y4m") and not target.is_dir():
+        if len(orders) > 1:
+            raise UsageError(f"--to: {target.name} is one file, {len(orders)} are to be made; give a folder, or --as")
+        if target.suffix.lower() not in suffixes:
+            raise UsageError(f"--to: {target.name} should end in {suffixes.pop()} for {orders[0].carrier.name}")
+        return [target]
+    if target.exists() and not target.is_dir():
+        raise UsageError(f"--to: {target} is there and is no folder")
+    return [target / default_name(order) for order in orders]
+
+
+def _to_standard_output(orders: list[Order]) -> None:
+    import shutil
+    import tempfile
+
+    from render.produce import produce
+    from trueraster.options import UsageError
+
+    if len(orders) != 1 or orders[0].carrier.name != "y4m":
+        raise UsageError("--to -: one pattern as y4m goes to standard output")
+    # The proof comes first here too: what cannot be taken back is sent only when it is right.
+    with tempfile.TemporaryDirectory() as folder:
+        made = produce(orders[0], Path(folder) / "frames.y4m")
+        with made.path.open("rb") as file:
+            shutil.copyfileobj(file, sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+
+
+def _row(made: Made) -> tuple[str, ...]:
+    words = made.proof.verdict.value
+    if made.proof.different:
+        words += f": {made.proof.different} samples off by {made.proof.max_error_codes}"
+    return str(made.path), words, f"{made.proof.samples:,}"
+
+
+def _json(made: Made) -> dict[str, Any]:
+    order = made.order
+    return {
+        "path": str(made.path),
+        "pattern": order.pattern.id,
+        "format": order.format.id,
+        "carrier": order.carrier.name,
+        "range": order.signal.range.value,
+        "bits": order.signal.bits,
+        "sampling": order.signal.sampling.value,
+        "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
+        "seconds": order.seconds,
+        "sha256": made.sha256,
+        "proof": {
+            "verdict": made.proof.verdict.value,
+            "max_error_codes": made.proof.max_error_codes,
+            "samples": made.proof.samples,
+            "different": made.proof.different,
+        },
+    }

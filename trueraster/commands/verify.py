@@ -1,0 +1,214 @@
+"""`verify`: whether the levels of a frame are the standard's."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from trueraster.show import columns, number, put_json, put_text
+
+if TYPE_CHECKING:
+    from analysis.levels import Check, Frame
+    from patterns.formats import Format
+    from patterns.pattern import Options, Pattern
+
+__all__ = ["verify"]
+
+
+def verify(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A captured or drawn picture or video file.")],
+    pattern: Annotated[
+        str | None, typer.Option("--pattern", "-p", help="What is shown. [default: the file's word]")
+    ] = None,
+    fmt: Annotated[
+        str | None, typer.Option("--format", "-f", help="Format that was played. [default: the file's word or size]")
+    ] = None,
+    aspect: Annotated[str | None, typer.Option(help="Picture aspect: 4:3 or 16:9.")] = None,
+    code_range: Annotated[
+        str | None, typer.Option("--range", help="narrow or full. [default: the file's word; else R'G'B' full]")
+    ] = None,
+    tolerance: Annotated[float, typer.Option(help="Largest error that passes, in codes of 8 bits.")] = 1.0,
+    frame: Annotated[int, typer.Option(help="Frame of a video file, counted from 0.")] = 0,
+    cells: Annotated[str | None, typer.Option(help="As the pattern was drawn with.")] = None,
+    level: Annotated[str | None, typer.Option(help="As the pattern was drawn with, in %.")] = None,
+    area: Annotated[str | None, typer.Option(help="As the pattern was drawn with, in %.")] = None,
+    colour: Annotated[str | None, typer.Option(help="As the pattern was drawn with.")] = None,
+    bars: Annotated[str | None, typer.Option(help="As the pattern was drawn with.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> int:
+    """Measure the levels of a captured or drawn frame.
+
+    Every patch is read in the file's own codes and held against the standard's; exit 0 if all pass, 1 if not.
+
+    A file made by 'draw' needs no options. A capture needs the pattern, and its format where the size does not tell.
+    """
+    from analysis.levels import check_levels, frame_signal, read_frame
+    from patterns.signal import Range
+    from render.carriers import default_matrix
+    from trueraster.options import UsageError, choice, options_of
+
+    ranged = choice("--range", code_range, tuple(Range))
+    if not 0 <= tolerance <= 255:
+        raise UsageError(f"--tolerance: got {tolerance:g}, allowed are 0 to 255 codes of 8 bits")
+    if not 0 <= frame < 10_000_000:
+        raise UsageError(f"--frame: got {frame}, frames are counted from 0")
+    typed = options_of(cells=cells, level=level, area=area, colour=colour, bars=bars)
+    found = read_frame(file, frame)
+    chosen_format = _format(found, fmt, aspect)
+    chosen = _pattern(found, pattern)
+    options = _options(found, typed, told=pattern is None)
+    signal = frame_signal(
+        found, chosen_format, code_range=Range(ranged) if ranged else None, default_matrix=default_matrix(chosen_format)
+    )
+    scene = chosen.scene(chosen_format, options, signal)
+    check = check_levels(found, scene, chosen_format, signal, tolerance)
+    if not check.readings:
+        raise UsageError(f"{file}: the pattern {chosen.id} has no patch that can be measured in this frame")
+    if as_json:
+        put_json(_json(check, chosen, chosen_format))
+    else:
+        put_text(_text(check, found, chosen, chosen_format))
+    return 0 if check.passed else 1
+
+
+def _format(frame: Frame, text: str | None, aspect: str | None) -> Format:
+    from patterns.formats import FORMATS, FieldOrder
+    from trueraster.options import UsageError, format_of
+
+    told = frame.provenance
+    if text is not None:
+        return format_of(text, aspect)
+    if "format" in told:
+        return format_of(told["format"], aspect or told.get("aspect"))
+    tags = frame.picture.tags
+    alike = [f for f in FORMATS.values() if (f.width, f.height) == (tags.width, tags.height)]
+    interlaced = tags.field_order not in (None, FieldOrder.PROGRESSIVE)
+    alike = [f for f in alike if f.interlaced == interlaced] or alike
+    if not alike:
+        raise UsageError(
+            f"--format: which one was played? {tags.width}x{tags.height} is the raster of none that is named"
+        )
+    return format_of(alike[0].id, aspect)
+
+
+def _pattern(frame: Frame, text: str | None) -> Pattern:
+    from trueraster.options import UsageError, pattern_of
+
+    name = text or frame.provenance.get("pattern")
+    if name is None:
+        raise UsageError("--pattern: what is shown? The file does not say; 'trueraster patterns' lists them")
+    try:
+        return pattern_of(name)
+    except ValueError as error:
+        if text is not None:
+            raise
+        raise UsageError(f"--pattern: the file shows the own pattern {name}; give the path of its TOML file") from error
+
+
+def _options(frame: Frame, typed: Options, *, told: bool) -> Options:
+    """The options as typed, else as the file tells them."""
+    from fractions import Fraction
+
+    from patterns.pattern import Options
+    from trueraster.options import UsageError, cells_of
+
+    if typed.given or not told:
+        return typed
+    words = frame.provenance
+    try:
+        return Options(
+            cells=cells_of(words.get("cells")),
+            level=Fraction(words["level"]) if "level" in words else None,
+            area=Fraction(words["area"]) if "area" in words else None,
+            colour=words.get("colour"),
+            bars=words.get("bars"),
+        )
+    except (ValueError, ZeroDivisionError) as error:
+        raise UsageError(f"{frame.path}: what the file says of its pattern cannot be read; give --pattern") from error
+
+
+def _json(check: Check, pattern: Pattern, fmt: Format) -> dict[str, Any]:
+    signal, registration = check.signal, check.registration
+    return {
+        "verdict": "pass" if check.passed else "fail",
+        "pattern": pattern.id,
+        "format": fmt.id,
+        "signal": {
+            "range": signal.range.value,
+            "matrix": None if signal.sampling.is_rgb else signal.matrix.value,
+            "bits": signal.bits,
+            "sampling": signal.sampling.value,
+            "components": list(signal.components),
+        },
+        "registration": {
+            "scale_x": number(registration.scale_x),
+            "scale_y": number(registration.scale_y),
+            "offset_x": number(registration.offset_x),
+            "offset_y": number(registration.offset_y),
+            "crop_percent": {"left": 0, "right": 0, "top": 0, "bottom": 0},
+        },
+        "tolerance_codes": check.tolerance,
+        "patches": [
+            {
+                "name": reading.name,
+                "expected": list(reading.expected),
+                "measured": list(reading.measured),
+                "mean": [number(value) for value in reading.mean],
+                "error_codes": [number(value) for value in reading.error],
+                "noise_codes": number(max(reading.noise)),
+                "lowest": list(reading.lowest),
+                "highest": list(reading.highest),
+                "verdict": "pass" if reading.passed else "fail",
+            }
+            for reading in check.readings
+        ],
+        "skipped": list(check.skipped),
+        "faults": [],
+    }
+
+
+def _text(check: Check, frame: Frame, pattern: Pattern, fmt: Format) -> str:
+    signal = check.signal
+    names = signal.components
+    heading = ("patch", *(f"{n} want" for n in names), *(f"{n} got" for n in names), "error", "error %", "noise", "")
+    rows = [heading]
+    for reading in check.readings:
+        worst = max(range(3), key=lambda i: abs(reading.error[i]))
+        scale = signal.fraction_of(worst, 1) - signal.fraction_of(worst, 0)
+        rows.append(
+            (
+                reading.name,
+                *(str(code) for code in reading.expected),
+                *(f"{value:g}" if value == int(value) else f"{value:.2f}" for value in reading.measured),
+                f"{reading.error[worst]:+.4g}" if reading.error[worst] else "0",
+                f"{100 * reading.error[worst] * scale:+.2f}" if reading.error[worst] else "0",
+                f"{max(reading.noise):.2g}",
+                "pass" if reading.passed else "FAIL",
+            )
+        )
+    coding = (
+        "R'G'B'" if signal.sampling.is_rgb else f"Y'CbCr {':'.join(signal.sampling.value)} BT.{signal.matrix.value}"
+    )
+    failed = sum(not reading.passed for reading in check.readings)
+    shown = f"{frame.path.name}, frame {frame.index}: {pattern.title}, {fmt.id}"
+    lines = [
+        f"{shown}, {coding}, {signal.range.value} range, {signal.bits} bits",
+        "",
+        columns(rows, right=range(1, 10)),
+        "",
+    ]
+    registration = check.registration
+    if (registration.scale_x, registration.scale_y) != (1, 1):
+        lines.append(
+            f"The frame is taken as the whole raster scaled by {registration.scale_x:.4f} x {registration.scale_y:.4f}."
+        )
+    if check.skipped:
+        lines.append(f"Too small to measure here: {', '.join(check.skipped)}.")
+    count = len(check.readings)
+    verdict = f"PASS: all {count} patches" if check.passed else f"FAIL: {failed} of {count} patches not"
+    lines.append(
+        f"{verdict} within {check.tolerance:g} code{'' if check.tolerance == 1 else 's'} of {signal.bits} bits."
+    )
+    return "\n".join(lines)

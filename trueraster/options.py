@@ -1,0 +1,75 @@
+"""What is typed on the command line, turned into values of the libraries. Every mistake names the option."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from pathlib import Path
+
+from patterns.catalogue import find_pattern
+from patterns.formats import Format, parse_aspect, parse_format
+from patterns.pattern import Options, Pattern
+
+__all__ = ["UsageError", "choice", "format_of", "options_of", "pattern_of", "percent"]
+
+
+class UsageError(ValueError):
+    """Something typed that cannot be meant; the message is one line."""
+
+
+def percent(name: str, text: str | None) -> Fraction | None:
+    """A percentage as a fraction: '75', '7.5' or '75%'."""
+    if text is None:
+        return None
+    found = re.fullmatch(r"\s*([+-]?\d{1,6}(?:\.\d{1,6})?)\s*%?\s*", text)
+    if found is None:
+        raise UsageError(f"{name}: got {_short(text)}, a percentage such as 75 is expected")
+    return Fraction(found[1]) / 100
+
+
+def cells_of(text: str | None) -> tuple[int, int] | None:
+    """Columns and rows: '16x12'."""
+    if text is None:
+        return None
+    found = re.fullmatch(r"\s*(\d{1,4})\s*[xX×]\s*(\d{1,4})\s*", text)
+    if found is None:
+        raise UsageError(f"--cells: got {_short(text)}, columns x rows such as 16x12 are expected")
+    return int(found[1]), int(found[2])
+
+
+def options_of(
+    *, cells: str | None, level: str | None, area: str | None, colour: str | None, bars: str | None
+) -> Options:
+    """The pattern options as they were typed."""
+    return Options(
+        cells=cells_of(cells),
+        level=percent("--level", level),
+        area=percent("--area", area),
+        colour=colour.lower() if colour else None,
+        bars=bars,
+    )
+
+
+def pattern_of(text: str) -> Pattern:
+    """A built-in pattern by its name, or the user's own by the path of its TOML file."""
+    if text.lower().endswith(".toml"):
+        from patterns.userfile import load_pattern
+
+        return load_pattern(Path(text))
+    return find_pattern(text)
+
+
+def format_of(text: str, aspect: str | None) -> Format:
+    """A format by its trade name or as WxH[i|p]@RATE."""
+    return parse_format(text, parse_aspect(aspect) if aspect else None)
+
+
+def choice(name: str, text: str | None, allowed: tuple[str, ...]) -> str | None:
+    """One of a few words."""
+    if text is None or text in allowed:
+        return text
+    raise UsageError(f"{name}: got {_short(text)}, allowed are {', '.join(allowed)}")
+
+
+def _short(text: str) -> str:
+    return repr(text if len(text) <= 40 else text[:37] + "...")

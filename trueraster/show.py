@@ -1,0 +1,69 @@
+"""How answers reach the user: tables and JSON on standard output, words and progress on standard error."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from fractions import Fraction
+from typing import Any
+
+__all__ = ["columns", "note", "number", "progress", "put_json", "put_text"]
+
+
+def put_text(text: str) -> None:
+    """Write an answer for people to standard output."""
+    sys.stdout.write(text.rstrip("\n") + "\n")
+
+
+def put_json(answer: dict[str, Any]) -> None:
+    """Write an answer for programs: one JSON object and nothing else."""
+    sys.stdout.write(json.dumps(answer, default=_plain, ensure_ascii=False) + "\n")
+
+
+def note(text: str) -> None:
+    """Write words that are not the answer, to standard error."""
+    sys.stderr.write(text.rstrip("\n") + "\n")
+
+
+def number(value: Fraction | float, digits: int = 6) -> int | float:
+    """A figure for JSON: whole when it is whole."""
+    if isinstance(value, Fraction) and value.denominator == 1:
+        return int(value)
+    rounded = round(float(value), digits)
+    return int(rounded) if rounded == int(rounded) and isinstance(value, int) else rounded
+
+
+def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
+    """Rows as a table that lines up; the first is the heading. `right` names the columns that are flush right."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = []
+    for row in rows:
+        cells = (
+            cell.rjust(w) if i in right else cell.ljust(w) for i, (cell, w) in enumerate(zip(row, widths, strict=True))
+        )
+        lines.append("  ".join(cells).rstrip())
+    rule = "  ".join("-" * width for width in widths)
+    return "\n".join([lines[0], rule, *lines[1:]])
+
+
+@contextmanager
+def progress(title: str, *, quiet: bool) -> Iterator[Callable[[str, float], None]]:
+    """A bar on a terminal that is told (words, share done from 0 to 1); nothing when the output is not looked at."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda words, share: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    shape = (TextColumn("{task.fields[title]}"), BarColumn(), TextColumn("{task.description}"), TimeRemainingColumn())
+    with Progress(*shape, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=1.0, title=title)
+        yield lambda words, share: bar.update(task, description=words, completed=share)
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, Fraction):
+        return number(value)
+    return str(value)
