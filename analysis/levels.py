@@ -156,24 +156,57 @@ def _cut(
     return plane[max(0, int(top)) : max(0, int(bottom)), max(0, int(left)) : max(0, int(right))]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Statistics:
+    """What the samples of one plane in a patch have in common."""
+
+    median: float
+    mean: float
+    noise: float
+    lowest: int
+    highest: int
+
+    @classmethod
+    def of(cls, part: NDArray[np.uint16]) -> _Statistics:
+        # A patch has many samples and few different codes: everything follows from how often each occurs.
+        often = np.bincount(part.ravel())
+        codes = np.flatnonzero(often)
+        counts = often[codes]
+        median = _weighted_median(codes.astype(np.float64), counts)
+        return cls(
+            median=median,
+            mean=float(codes @ counts / counts.sum()),
+            noise=_MAD_TO_SIGMA * _weighted_median(np.abs(codes - median), counts),
+            lowest=int(codes[0]),
+            highest=int(codes[-1]),
+        )
+
+
+def _weighted_median(values: NDArray[np.float64], counts: NDArray[np.intp]) -> float:
+    """The median of `values`, each taken as often as `counts` says; the mean of the middle two of an even number."""
+    order = np.argsort(values, kind="stable")
+    reached = np.cumsum(counts[order])
+    total = int(reached[-1])
+    lower, upper = np.searchsorted(reached, ((total - 1) // 2 + 1, total // 2 + 1))
+    return float(values[order[lower]] + values[order[upper]]) / 2
+
+
 def _reading(patch: Patch, parts: list[NDArray[np.uint16]], signal: Signal, limit: float) -> Reading:
     expected = signal.codes(patch.colour)
-    exact = signal.exact(patch.colour)
-    medians = [float(np.median(part)) for part in parts]
-    means = [float(part.mean()) for part in parts]
-    measured, wanted = (means, [float(v) for v in exact]) if patch.sloped else (medians, [float(v) for v in expected])
-    noise = [
-        _MAD_TO_SIGMA * float(np.median(np.abs(part - median))) for part, median in zip(parts, medians, strict=True)
-    ]
+    found = [_Statistics.of(part) for part in parts]
+    if patch.sloped:
+        measured, wanted = [f.mean for f in found], [float(value) for value in signal.exact(patch.colour)]
+    else:
+        measured, wanted = [f.median for f in found], [float(code) for code in expected]
     error = [got - want for got, want in zip(measured, wanted, strict=True)]
     return Reading(
         name=patch.name,
         expected=expected,
         measured=_three(measured),
-        mean=_three(means),
-        noise=_three(noise),
-        lowest=_whole(part.min() for part in parts),
-        highest=_whole(part.max() for part in parts),
+        mean=_three([f.mean for f in found]),
+        noise=_three([f.noise for f in found]),
+        lowest=_whole([f.lowest for f in found]),
+        highest=_whole([f.highest for f in found]),
         error=_three(error),
         passed=all(abs(value) <= limit for value in error),
     )
@@ -184,6 +217,6 @@ def _three(values: list[float]) -> tuple[float, float, float]:
     return first, second, third
 
 
-def _whole(values: object) -> tuple[int, int, int]:
-    first, second, third = (int(value) for value in values)  # type: ignore[attr-defined]
+def _whole(values: list[int]) -> tuple[int, int, int]:
+    first, second, third = values
     return first, second, third

@@ -214,9 +214,11 @@ class _Reader:
 
     def _number(self, table: dict[str, Any], key: str, place: str | None, default: Fraction | None = None) -> Fraction:
         value = table.get(key, default)
-        if isinstance(value, bool) or not isinstance(value, int | Fraction) or abs(value) > 10_000:
-            raise self._error(place, key, "a number from -10000 to 10000 is expected")
-        return Fraction(value)
+        if isinstance(value, int | Fraction) and not isinstance(value, bool):
+            number = Fraction(value)
+            if abs(number) <= 10_000:
+                return number
+        raise self._error(place, key, "a number from -10000 to 10000 is expected")
 
     def _pair(self, table: dict[str, Any], key: str, place: str) -> tuple[Fraction, Fraction]:
         value = table[key]

@@ -8,22 +8,24 @@ from __future__ import annotations
 import os
 import sys
 
-import typer
+import click
 
 from trueraster.commands import draw, reference, verify
 
-__all__ = ["app", "main"]
+__all__ = ["app", "main", "run"]
 
-app = typer.Typer(
+
+@click.group(
     name="trueraster",
     help="Exact test patterns for picture-monitor service, as files that prove themselves.",
     epilog="Begin with: trueraster draw crosshatch",
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
 )
+def app() -> None:
+    """The group of all commands."""
+
+
 for command in (reference.patterns, reference.formats, reference.levels, draw.draw, verify.verify):
-    app.command()(command)
+    app.add_command(command)
 
 
 def main() -> None:
@@ -34,7 +36,7 @@ def main() -> None:
 def run(arguments: list[str]) -> int:
     """Run one command line and give its exit code. Mistakes are told in one line on standard error."""
     try:
-        result = app(args=arguments or ["--help"], prog_name="trueraster", standalone_mode=False)
+        result = app.main(args=arguments or ["--help"], prog_name="trueraster", standalone_mode=False)
         sys.stdout.flush()
     except Exception as error:
         return _tell(error)
@@ -44,10 +46,9 @@ def run(arguments: list[str]) -> int:
 
 
 def _tell(error: Exception) -> int:
-    if isinstance(error, typer.Abort):
+    if isinstance(error, click.Abort):
         return _stopped()
-    if hasattr(error, "format_message"):
-        # The parser's own mistakes; their class is not the same in all versions of the library.
+    if isinstance(error, click.ClickException):
         where = getattr(error, "ctx", None)
         command = where.command_path if where is not None else "trueraster"
         return _say(f"{command}: {error.format_message()} ('{command} --help' tells more)", 2)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
+import click
 
+from trueraster.commands.reference import as_json_option
 from trueraster.show import columns, note, progress, put_json, put_text
 
 if TYPE_CHECKING:
@@ -18,35 +19,54 @@ if TYPE_CHECKING:
 __all__ = ["draw"]
 
 
+@click.command()
+@click.argument("names", nargs=-1, required=True, metavar="PATTERN...")
+@click.option("--format", "-f", "fmt", default="480i", show_default=True, help="As 480i, 1080i59.94 or 1024x768@60.")
+@click.option(
+    "--as",
+    "carriers",
+    multiple=True,
+    help="Kind of file: png, h264, ffv1, y4m; may be repeated.  [default: png and h264]",
+)
+@click.option("--to", default="outputs", show_default=True, help="Folder, file name, or - for y4m to standard output.")
+@click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
+@click.option("--range", "code_range", help="narrow or full.  [default: png full, video narrow]")
+@click.option("--matrix", help="601 or 709.  [default: by the format]")
+@click.option("--bits", type=int, help="8, 10, 12 or 16.  [default: by the kind of file]")
+@click.option("--sampling", help="rgb, 444, 422 or 420.  [default: by the kind of file]")
+@click.option("--seconds", type=float, help="Length of a clip.  [default: h264 60, ffv1 10, y4m 1]")
+@click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
+@click.option("--cells", help="Columns x rows of a grid, as 16x12.")
+@click.option("--level", help="Level of the bright parts in %.")
+@click.option("--area", help="Area of the window in % of the picture.")
+@click.option("--colour", help="Colour of the field, as red or grey.")
+@click.option("--bars", help="100/0/75/0, 100/0/100/0 or 75/0/75/0.")
+@as_json_option
 def draw(
-    names: Annotated[list[str], typer.Argument(metavar="PATTERN...", help="Patterns by name, or own TOML files.")],
-    fmt: Annotated[str, typer.Option("--format", "-f", help="As 480i, 1080i59.94, or free as 1024x768@60.")] = "480i",
-    carriers: Annotated[
-        list[str] | None,
-        typer.Option("--as", help="Kind of file: png, h264, ffv1, y4m. Several may be given. [default: png and h264]"),
-    ] = None,
-    to: Annotated[str, typer.Option(help="Folder, or a file name, or - for y4m to standard output.")] = "outputs",
-    aspect: Annotated[str | None, typer.Option(help="Picture aspect: 4:3 or 16:9; any of a free raster.")] = None,
-    code_range: Annotated[
-        str | None, typer.Option("--range", help="narrow or full. [default: png full, video narrow]")
-    ] = None,
-    matrix: Annotated[str | None, typer.Option(help="601 or 709. [default: by the format]")] = None,
-    bits: Annotated[int | None, typer.Option(help="8, 10, 12 or 16. [default: by the kind of file]")] = None,
-    sampling: Annotated[str | None, typer.Option(help="rgb, 444, 422 or 420. [default: by the kind of file]")] = None,
-    seconds: Annotated[float | None, typer.Option(help="Length of a clip. [default: h264 60, ffv1 10, y4m 1]")] = None,
-    edges: Annotated[str | None, typer.Option(help="shaped or hard. [default: Y'CbCr video shaped]")] = None,
-    cells: Annotated[str | None, typer.Option(help="Columns x rows of a grid, as 16x12.")] = None,
-    level: Annotated[str | None, typer.Option(help="Level of the bright parts in %.")] = None,
-    area: Annotated[str | None, typer.Option(help="Area of the window in % of the picture.")] = None,
-    colour: Annotated[str | None, typer.Option(help="Colour of the field, as red or grey.")] = None,
-    bars: Annotated[str | None, typer.Option(help="100/0/75/0, 100/0/100/0 or 75/0/75/0.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    names: tuple[str, ...],
+    fmt: str,
+    carriers: tuple[str, ...],
+    to: str,
+    aspect: str | None,
+    code_range: str | None,
+    matrix: str | None,
+    bits: int | None,
+    sampling: str | None,
+    seconds: float | None,
+    edges: str | None,
+    cells: str | None,
+    level: str | None,
+    area: str | None,
+    colour: str | None,
+    bars: str | None,
+    as_json: bool,
 ) -> None:
     """Draw patterns into files, each of them proved.
 
     A file is decoded again and compared with what was drawn, before it gets its name.
 
-    With nothing but a pattern's name: 480i, a still and a clip of a minute, into the folder outputs.
+    PATTERN is a name ('trueraster patterns' lists them) or the path of an own TOML file. With nothing but a pattern:
+    480i, a still and a clip of a minute, into the folder outputs.
     """
     from patterns.signal import Edges, Matrix, Range, Sampling
     from render.carriers import CARRIERS

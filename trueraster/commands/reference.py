@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
+import click
 
 from trueraster.show import columns, number, put_json, put_text
 
@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
 __all__ = ["formats", "levels", "patterns"]
 
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+as_json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 
 
-def patterns(
-    name: Annotated[str | None, typer.Argument(metavar="[ID]", help="A pattern, to read what it is for.")] = None,
-    as_json: Json = False,
-) -> None:
+@click.command()
+@click.argument("name", required=False, metavar="[ID]")
+@as_json_option
+def patterns(name: str | None, as_json: bool) -> None:
     """List the patterns, or tell what one is for."""
     from patterns.catalogue import PATTERNS
     from trueraster.options import pattern_of
@@ -67,11 +67,11 @@ def _pattern_text(pattern: Pattern) -> str:
     return "\n".join(lines)
 
 
-def formats(
-    name: Annotated[str | None, typer.Argument(metavar="[ID]", help="A format, to read its whole timing.")] = None,
-    aspect: Annotated[str | None, typer.Option(help="Picture aspect, as 16:9.")] = None,
-    as_json: Json = False,
-) -> None:
+@click.command()
+@click.argument("name", required=False, metavar="[ID]")
+@click.option("--aspect", help="Picture aspect, as 16:9.")
+@as_json_option
+def formats(name: str | None, aspect: str | None, as_json: bool) -> None:
     """List the formats, or tell the timing of one."""
     from patterns.formats import FORMATS
     from trueraster.options import UsageError, format_of
@@ -191,16 +191,14 @@ def _interval(interval: Any, unit: str) -> str:
     )
 
 
-def levels(
-    values: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="[LEVEL]...", help="As 75%, 8:180, 10:721, 525mV, 549mV-setup or 76.9IRE."),
-    ] = None,
-    as_json: Json = False,
-) -> None:
+@click.command()
+@click.argument("values", nargs=-1, metavar="[LEVEL]...")
+@as_json_option
+def levels(values: tuple[str, ...], as_json: bool) -> None:
     """Convert levels between %, codes, mV and IRE.
 
-    A code is written with its depth before a colon: 8:180 or 10:721. Codes are narrow range, luma or R'G'B'.
+    A level is 75%, 8:180 or 10:721 (depth and code), 525mV, 549mV-setup or 76.9IRE. Codes are narrow range, luma or
+    R'G'B'. With no level: a table of the usual ones.
     """
     from trueraster.levels import USUAL, parse_level
 

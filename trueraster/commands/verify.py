@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
+import click
 
+from trueraster.commands.reference import as_json_option
 from trueraster.show import columns, number, put_json, put_text
 
 if TYPE_CHECKING:
@@ -17,26 +18,34 @@ if TYPE_CHECKING:
 __all__ = ["verify"]
 
 
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
+@click.option("--pattern", "-p", help="What is shown.  [default: the file's word]")
+@click.option("--format", "-f", "fmt", help="Format that was played.  [default: the file's word or size]")
+@click.option("--aspect", help="Picture aspect: 4:3 or 16:9.")
+@click.option("--range", "code_range", help="narrow or full.  [default: the file's word; else R'G'B' full]")
+@click.option("--tolerance", default=1.0, show_default=True, help="Largest error that passes, in codes of 8 bits.")
+@click.option("--frame", default=0, show_default=True, help="Frame of a video file, counted from 0.")
+@click.option("--cells", help="As the pattern was drawn with.")
+@click.option("--level", help="As the pattern was drawn with, in %.")
+@click.option("--area", help="As the pattern was drawn with, in %.")
+@click.option("--colour", help="As the pattern was drawn with.")
+@click.option("--bars", help="As the pattern was drawn with.")
+@as_json_option
 def verify(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A captured or drawn picture or video file.")],
-    pattern: Annotated[
-        str | None, typer.Option("--pattern", "-p", help="What is shown. [default: the file's word]")
-    ] = None,
-    fmt: Annotated[
-        str | None, typer.Option("--format", "-f", help="Format that was played. [default: the file's word or size]")
-    ] = None,
-    aspect: Annotated[str | None, typer.Option(help="Picture aspect: 4:3 or 16:9.")] = None,
-    code_range: Annotated[
-        str | None, typer.Option("--range", help="narrow or full. [default: the file's word; else R'G'B' full]")
-    ] = None,
-    tolerance: Annotated[float, typer.Option(help="Largest error that passes, in codes of 8 bits.")] = 1.0,
-    frame: Annotated[int, typer.Option(help="Frame of a video file, counted from 0.")] = 0,
-    cells: Annotated[str | None, typer.Option(help="As the pattern was drawn with.")] = None,
-    level: Annotated[str | None, typer.Option(help="As the pattern was drawn with, in %.")] = None,
-    area: Annotated[str | None, typer.Option(help="As the pattern was drawn with, in %.")] = None,
-    colour: Annotated[str | None, typer.Option(help="As the pattern was drawn with.")] = None,
-    bars: Annotated[str | None, typer.Option(help="As the pattern was drawn with.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    file: Path,
+    pattern: str | None,
+    fmt: str | None,
+    aspect: str | None,
+    code_range: str | None,
+    tolerance: float,
+    frame: int,
+    cells: str | None,
+    level: str | None,
+    area: str | None,
+    colour: str | None,
+    bars: str | None,
+    as_json: bool,
 ) -> int:
     """Measure the levels of a captured or drawn frame.
 
