@@ -18,7 +18,7 @@ from patterns.pattern import Options, Pattern, percent_text
 from patterns.signal import Range, Sampling, Signal
 from render.carriers import Carrier
 from render.encoder import encode_frames, repeat_group, to_container
-from render.h264_exact import StreamTags, encode
+from render.h264_exact import LevelError, StreamTags, encode
 from render.png import write_png
 from render.proof import Proof, Verdict, prove
 from render.quantise import Planes
@@ -30,6 +30,12 @@ __all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
 
 Step = Callable[[str, float], None]
 """Told what is being done and which share of the file is done, 0 to 1."""
+
+H264_WORDS = (
+    *("-c:v", "libx264", "-preset", "medium", "-profile:v", "high", "-qp", "1", "-bf", "0"),
+    *("-keyint_min", "1", "-sc_threshold", "0"),
+)
+"""High profile at the finest quantiser that is not another profile; no B pictures, so that a group is in order."""
 
 _WORST_H264 = 1
 """Most codes by which a sample may be off where neither H.264 writer can be exact."""
@@ -161,27 +167,45 @@ def _write_and_prove(clip: _Clip, path: Path, comment: str, step: Step) -> Proof
             still = frame_bytes(clip.frame(0)) if clip.distinct == 1 else None
             for planes in clip.frames(clip.tags.frames or 1, step, "writing"):
                 file.write(still or frame_bytes(planes))
+    elif name == "ffv1":
+        return _repeat_and_prove(clip, path, comment, step, _write_ffv1)
     else:
-        writers = {"ffv1": (_write_ffv1,), "h264": (_write_h264, _write_h264_exact)}
-        proof = Proof(verdict=Verdict.FAILED, reason="nothing was written")
-        for write in writers[name]:
-            try:
-                group = write(clip, path, step)
-            except ValueError:
-                # A raster or rate beyond the levels that the second writer knows.
-                # What the first writer made stands, with its proof.
-                break
-            times = -(-(clip.tags.frames or 1) // group)
-            repeat_group(path.with_stem("group"), path, clip.tags, comment, times=times)
-            step("proving", 0.9)
-            proof = prove(path, clip.tags, clip.frame, group)
-            if proof.verdict is not Verdict.WITHIN:
-                break
-        if proof.max_error_codes > _WORST_H264:
-            return replace(proof, verdict=Verdict.FAILED, reason=f"off by {proof.max_error_codes} codes")
-        return proof
+        return _h264(clip, path, comment, step)
     step("proving", 0.9)
     return prove(path, clip.tags, clip.frame, clip.distinct)
+
+
+def _h264(clip: _Clip, path: Path, comment: str, step: Step) -> Proof:
+    """The ordinary encoder where it is exact, else the writer without loss; beyond that one's levels, what there is."""
+    if _holds_exactly(clip, path):
+        proof = _repeat_and_prove(clip, path, comment, step, _write_h264)
+        if proof.verdict is Verdict.EXACT:
+            return proof
+    with contextlib.suppress(LevelError):
+        return _repeat_and_prove(clip, path, comment, step, _write_h264_exact)
+    proof = _repeat_and_prove(clip, path, comment, step, _write_h264)
+    if proof.max_error_codes > _WORST_H264:
+        return replace(proof, verdict=Verdict.FAILED, reason=f"off by {proof.max_error_codes} codes")
+    return proof
+
+
+def _repeat_and_prove(
+    clip: _Clip, path: Path, comment: str, step: Step, write: Callable[[_Clip, Path, Step], int]
+) -> Proof:
+    """Encode the distinct frames once, repeat them to the clip's length, and prove the whole."""
+    group = write(clip, path, step)
+    times = -(-(clip.tags.frames or 1) // group)
+    repeat_group(path.with_stem("group"), path, clip.tags, comment, times=times)
+    step("proving", 0.9)
+    return prove(path, clip.tags, clip.frame, group)
+
+
+def _holds_exactly(clip: _Clip, path: Path) -> bool:
+    """Whether the ordinary encoder is exact on one frame from the middle: a cheap trial before a whole group."""
+    trial = path.with_stem("trial")
+    middle = clip.frame(clip.distinct // 2)
+    encode_frames((middle,), clip.tags, H264_WORDS, trial)
+    return prove(trial, replace(clip.tags, frames=1), lambda i: middle, 1).verdict is Verdict.EXACT
 
 
 def _write_ffv1(clip: _Clip, path: Path, step: Step) -> int:
@@ -202,11 +226,7 @@ def _write_h264(clip: _Clip, path: Path, step: Step) -> int:
     """The ordinary encoder, at the finest quantiser that High profile has. Returns the length of the group."""
     length = _group_length(clip)
     second = max(1, round(float(clip.order.format.frame_rate)))
-    # No B pictures: the group is closed and in order, so that it can be repeated as it is.
-    codec = (
-        *("-c:v", "libx264", "-preset", "medium", "-profile:v", "high", "-qp", "1", "-bf", "0"),
-        *("-g", str(min(length, second)), "-keyint_min", "1", "-sc_threshold", "0"),
-    )
+    codec = (*H264_WORDS, "-g", str(min(length, second)))
     encode_frames(clip.frames(length, step, "encoding"), clip.tags, codec, path.with_stem("group"))
     return length
 

@@ -176,7 +176,7 @@ def measure(row: Row) -> bool:
             shutil.rmtree(folder / "ours", ignore_errors=True)
             pairs.append((seconds(row.ours(folder)), seconds(row.against(folder))))
     ours, theirs = (statistics.median(side) for side in zip(*pairs, strict=True))
-    held = ours / theirs <= row.limit
+    held = bool(ours / theirs <= row.limit)
     print(
         f"{row.name:<50} {ours:8.3f} {theirs:8.3f} {ours / theirs:7.3f} {row.limit:7.2f}  {'held' if held else 'OVER'}"
     )
