@@ -34,6 +34,8 @@ Step = Callable[[str, float], None]
 H264_WORDS = (
     *("-c:v", "libx264", "-preset", "medium", "-profile:v", "high", "-qp", "1", "-bf", "0"),
     *("-keyint_min", "1", "-sc_threshold", "0"),
+    # Nothing is to be decided from later or older frames; at 4096 x 2160 each of them held is 13 MB.
+    *("-refs", "1", "-rc-lookahead", "0", "-x264-params", "sync-lookahead=0", "-threads", "2"),
 )
 """High profile at the finest quantiser that is not another profile; no B pictures, so that a group is in order."""
 

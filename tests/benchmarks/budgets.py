@@ -22,12 +22,12 @@ from pathlib import Path
 
 from imageio_ffmpeg import get_ffmpeg_exe
 
+from render.produce import H264_WORDS
+
 RUNS = 5
 PYTHON = sys.executable
 TRUERASTER = str(Path(PYTHON).with_name("trueraster"))
 FFMPEG = [get_ffmpeg_exe(), "-nostdin", "-v", "error", "-y"]
-# The settings with which an H.264 clip is written (render/produce.py), as the program's words.
-H264 = ["-c:v", "libx264", "-preset", "medium", "-profile:v", "high", "-qp", "1", "-bf", "0", "-sc_threshold", "0"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +47,19 @@ def still(pattern: str) -> Row:
     return Row(
         name=f"still clip: {pattern}, 60 s 1080p59.94 h264",
         ours=lambda f: [TRUERASTER, "draw", pattern, "-f", "1080p59.94", "--as", "h264", "--to", str(f / "ours")],
-        against=lambda f: [*FFMPEG, "-f", "lavfi", "-i", source, "-t", "60", *H264, "-g", "30", str(f / "theirs.mp4")],
+        against=lambda f: [
+            *FFMPEG,
+            "-f",
+            "lavfi",
+            "-i",
+            source,
+            "-t",
+            "60",
+            *H264_WORDS,
+            "-g",
+            "30",
+            str(f / "theirs.mp4"),
+        ],
         limit=0.08,
     )
 
@@ -81,7 +93,7 @@ MOVING = Row(
         *("--to", str(f / "ours")),
     ],
     against=lambda f: [
-        *(*FFMPEG, *RAW, str(f / "moving.yuv"), "-vf", "setfield=tff", "-flags", "+ildct+ilme", *H264),
+        *(*FFMPEG, *RAW, str(f / "moving.yuv"), "-vf", "setfield=tff", "-flags", "+ildct+ilme", *H264_WORDS),
         *("-g", "30", str(f / "theirs.mp4")),
     ],
     limit=1.15,
