@@ -216,7 +216,7 @@ SAFE_TITLE_SIZE = Constant(name="safe title area", value=Fraction("0.9"), unit="
 _EDGE = Source(
     document="no document",
     mark=Mark.PRACTICE,
-    note="this project's choice: band-limited interpolation of the edge overshoots by 0.1 %",
+    note="this project's choice: interpolated, it overshoots by 0.1 % (edge on a sample) to 0.45 % (between two)",
 )
 EDGE_SHAPE = Constant(name="shape of a shaped edge", value="integrated sine-squared", unit="shape", source=_EDGE)
 EDGE_HALF_DURATION_LUMA = Constant(

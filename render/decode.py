@@ -161,9 +161,11 @@ def open_video(path: Path) -> Iterator[VideoFile]:
                 if not container.streams.video:
                     raise FileError(f"{path}: there is no picture in it")
                 context = container.streams.video[0].codec_context
+                if context is None:
+                    raise FileError(f"{path}: coded in a way that is not known here")
                 _check_size(path, context.width, context.height)
                 context.thread_type = "AUTO"
-                context.options = {"err_detect": "explode", "max_pixels": str(LARGEST)}
+                context.options = {"err_detect": "crccheck+bitstream+buffer+explode", "max_pixels": str(LARGEST)}
                 yield VideoFile(path, container, head)
     except OSError as error:
         raise FileError(f"{path}: {error.strerror or error}") from error

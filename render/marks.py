@@ -30,6 +30,10 @@ Mark = Disc | Ring | Segment | Text
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_SMALL_LINES = 24
+"""Discs up to this radius are measured exactly: a few samples have to look round."""
+_POINTS = 16
+"""Points across and down each sample in that measurement."""
 _FACE = "DejaVuSansMono-Bold.ttf"
 _CAPITAL = 0.729
 """Height of a capital letter of the face, in em (read off the face's OS/2 table)."""
@@ -59,7 +63,8 @@ def cover_all(fmt: Format, marks: Sequence[Mark]) -> list[tuple[Coverage, Colour
             covers.append((_segment(fmt, first), first.colour))
         else:
             alike = [first, *(mark for mark in rest if isinstance(mark, Disc))]
-            covers.append((_round(fmt, first, alike), first.colour))
+            small = isinstance(first, Disc) and first.radius * fmt.picture.height <= _SMALL_LINES
+            covers.append(((_small_discs if small else _round)(fmt, first, alike), first.colour))
     return covers
 
 
@@ -95,6 +100,31 @@ def _round(fmt: Format, mark: Disc | Ring, alike: Sequence[Disc | Ring]) -> Cove
     if isinstance(mark, Ring):
         weights = weights - _step((radius - half - distance) / extent)
     return _kept(fmt, at_row, at_column, weights)
+
+
+def _small_discs(fmt: Format, mark: Disc | Ring, alike: Sequence[Disc | Ring]) -> Coverage:
+    """The cover of small discs, by the area of each sample that they fill; those that lie alike share a stamp."""
+    aspect, radius = float(fmt.sample_aspect), float(mark.radius) * fmt.picture.height
+    parts = []
+    for disc in alike:
+        x, y = column(fmt, disc.x), line(fmt, disc.y)
+        rows, columns, weights = _stamp(float(x % 1), float(y % 1), radius, aspect)
+        parts.append((rows + int(y // 1), columns + int(x // 1), weights))
+    rows, columns, weights = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return _kept(fmt, rows, columns, weights)
+
+
+@lru_cache(maxsize=256)
+def _stamp(x: float, y: float, radius: float, aspect: float) -> tuple[Ints, Ints, Floats]:
+    """Rows, columns and weights of a disc whose middle lies at (x, y), each from 0 to below 1."""
+    wide, high = int(np.ceil(radius / aspect)) + 1, int(np.ceil(radius)) + 1
+    shares = (np.arange(_POINTS) + 0.5) / _POINTS
+    dx = (np.arange(-wide, wide + 1)[:, None] + shares - x).ravel() * aspect
+    dy = (np.arange(-high, high + 1)[:, None] + shares - y).ravel()
+    inside = dx**2 + dy[:, None] ** 2 <= radius**2
+    weights = inside.reshape(2 * high + 1, _POINTS, 2 * wide + 1, _POINTS).mean(axis=(1, 3))
+    rows, columns = np.nonzero(weights)
+    return rows - high, columns - wide, weights[rows, columns]
 
 
 def _sides(centre: Floats, wide: Floats, hole: Floats) -> tuple[Floats, Floats]:

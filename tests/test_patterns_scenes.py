@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import fields
+from dataclasses import fields, replace
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from patterns.catalogue import PATTERNS, find_pattern
 from patterns.formats import FORMATS, Format, parse_format
 from patterns.pattern import Options, Pattern, PatternError
-from patterns.placement import Span, column, line, patch_area, rule_area
-from patterns.scene import Box, Gradient, Patch, Ring, Rule, Scene
+from patterns.placement import Span, column, line, patch_area, rule_area, snap, stroke
+from patterns.scene import Disc, Patch, Ring, Rule, Scene
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.standards import SAFE_ACTION_MARGIN, SAFE_GRAPHICS_MARGIN
 
@@ -23,11 +25,10 @@ MARGIN_X, MARGIN_Y = 6, 4
 WIDE = [parse_format(name, Fraction(16, 9)) for name in ("240p", "288p", "480i", "576i", "480p", "576p")]
 FREE = [
     parse_format(name)
-    for name in ("1024x768@60", "641x481@75", "64x48@60", "720x576i@50", "768x1024@60", "3840x2160@30", "2x2@60")
+    for name in ("1024x768@60", "641x481@75", "64x48@60", "720x576i@50", "768x1024@60", "3840x2160@30")
 ]
-# What separates two formats for a scene is the id, the raster and the aspect.
-ALL_FORMATS = {f"{fmt.id} {fmt.picture_aspect}": fmt for fmt in (*FORMATS.values(), *WIDE, *FREE)}
-ROOMY = {name: fmt for name, fmt in ALL_FORMATS.items() if fmt.width >= 640}
+GROUPS = {"named": list(FORMATS.values()), "16:9": WIDE, "free": FREE}
+EVERY_GROUP = pytest.mark.parametrize("group", GROUPS)
 
 # Options with which a pattern is tried besides its own defaults.
 VARIANTS = {
@@ -48,38 +49,33 @@ VALUES: dict[str, Options] = {
 EVERY_PATTERN = pytest.mark.parametrize("pattern", PATTERNS.values(), ids=PATTERNS)
 
 
-def scenes(pattern: Pattern, formats: dict[str, Format]) -> Iterator[tuple[str, Format, Scene]]:
-    for name, fmt in formats.items():
+def scenes(pattern: Pattern, group: str) -> Iterator[tuple[str, Format, Scene]]:
+    """The scenes of a pattern with its own defaults and its variants, in each format of the group that it suits."""
+    for fmt in GROUPS[group]:
         for options in (Options(), *VARIANTS.get(pattern.id, [])):
             if pattern.suits(fmt):
-                yield f"{name} {options.given}", fmt, pattern.scene(fmt, options)
+                yield f"{fmt.id} {options.given}", fmt, pattern.scene(fmt, options)
 
 
 def rules_of(scene: Scene, vertical: bool) -> list[Rule]:
     return [shape for shape in scene.shapes if isinstance(shape, Rule) and shape.vertical is vertical]
 
 
-def middle(fmt: Format, rule: Rule) -> Fraction:
-    """The raster position of a rule's middle, from an edge that the raster does not cut."""
+def ends(fmt: Format, rule: Rule) -> tuple[int, int]:
+    """First and last boundary of a rule, across it."""
     span = rule_area(fmt, rule)
-    first, last, size = (span.left, span.right, fmt.width) if rule.vertical else (span.top, span.bottom, fmt.height)
-    # A whole line of a named format is two lines high and two to four samples wide; a cut one has half of it.
-    inner = rule_area(
-        fmt,
-        Rule(
-            vertical=rule.vertical,
-            at=Fraction(1, 4),
-            start=Fraction(0),
-            stop=Fraction(1),
-            colour=rule.colour,
-            weight=rule.weight,
-        ),
-    )
-    thickness = inner.right - inner.left if rule.vertical else inner.bottom - inner.top
+    return (span.left, span.right) if rule.vertical else (span.top, span.bottom)
+
+
+def middle(fmt: Format, rule: Rule) -> Fraction:
+    """The raster position of a rule's middle; of one that the raster's edge cuts, from its other edge."""
+    first, last = ends(fmt, rule)
+    uncut_first, uncut_last = ends(fmt, replace(rule, at=Fraction(1, 4)))
+    half = Fraction(uncut_last - uncut_first, 2)
     if first == 0:
-        return last - Fraction(thickness, 2)
-    if last == size:
-        return first + Fraction(thickness, 2)
+        return last - half
+    if last == (fmt.width if rule.vertical else fmt.height):
+        return first + half
     return Fraction(first + last, 2)
 
 
@@ -161,58 +157,97 @@ def test_values_out_of_range_are_refused(name: str, options: Options, message: s
 
 
 @EVERY_PATTERN
-def test_patches_lie_inside_the_picture(pattern: Pattern) -> None:
+@EVERY_GROUP
+def test_patches_lie_inside_the_picture(pattern: Pattern, group: str) -> None:
     """In every format, free ones among them, a scene builds and its patches are proper parts of the picture."""
-    for where, fmt, scene in scenes(pattern, ALL_FORMATS):
+    wrong = set()
+    for where, fmt, scene in scenes(pattern, group):
+        picture = fmt.picture
         for patch in scene.patches:
-            assert 0 <= patch.left < patch.right <= 1, (where, patch.name)
-            assert 0 <= patch.top < patch.bottom <= 1, (where, patch.name)
             span = patch_area(fmt, patch, 0, 0)
-            assert fmt.picture.left <= span.left <= span.right <= fmt.picture.right, (where, patch.name)
-            assert fmt.picture.top <= span.top <= span.bottom <= fmt.picture.bottom, (where, patch.name)
+            proper = 0 <= patch.left < patch.right <= 1 and 0 <= patch.top < patch.bottom <= 1
+            across = picture.left <= span.left <= span.right <= picture.right
+            down = picture.top <= span.top <= span.bottom <= picture.bottom
+            if not (proper and across and down):
+                wrong.add((where, patch.name))
         names = [patch.name for patch in scene.patches]
         assert len(set(names)) == len(names), where
+    assert not wrong
 
 
 @EVERY_PATTERN
-def test_patches_have_samples_left_after_the_margins(pattern: Pattern) -> None:
-    """In every format of 640 samples and more there is something to measure inside a reader's margins."""
-    for where, fmt, scene in scenes(pattern, ROOMY):
-        for patch in scene.patches:
-            assert not patch_area(fmt, patch, MARGIN_X, MARGIN_Y).is_empty, (where, patch.name)
+@EVERY_GROUP
+def test_patches_have_samples_left_after_the_margins(pattern: Pattern, group: str) -> None:
+    """In every format of 640 samples and more there is something to measure inside a reader's margins.
+
+    Cells of the fine grid may be smaller than the margins; there its lines are measured.
+    """
+    for where, fmt, scene in scenes(pattern, group):
+        if fmt.width < 640:
+            continue
+        empty = {p.name for p in scene.patches if patch_area(fmt, p, MARGIN_X, MARGIN_Y).is_empty}
+        if pattern.id == "crosshatch-fine":
+            empty = {name for name in empty if not name.startswith("cell")}
+        assert not empty, where
 
 
 @EVERY_PATTERN
-def test_patches_do_not_overlap(pattern: Pattern) -> None:
-    """No sample belongs to two patches."""
-    for where, fmt, scene in scenes(pattern, ROOMY):
-        spans = [(patch.name, patch_area(fmt, patch, MARGIN_X, MARGIN_Y)) for patch in scene.patches]
-        for (name_a, a), (name_b, b) in itertools.combinations(spans, 2):
-            apart = a.right <= b.left or b.right <= a.left or a.bottom <= b.top or b.bottom <= a.top
-            assert apart, (where, name_a, name_b)
+@EVERY_GROUP
+def test_patches_do_not_overlap(pattern: Pattern, group: str) -> None:
+    """No sample belongs to two patches, whether a reader keeps its margins or not."""
+    for where, fmt, scene in scenes(pattern, group):
+        for x, y in ((0, 0), (MARGIN_X, MARGIN_Y)):
+            spans = [(patch.name, patch_area(fmt, patch, x, y)) for patch in scene.patches]
+            kept = [(name, span) for name, span in spans if not span.is_empty]
+            for (name_a, a), (name_b, b) in itertools.combinations(kept, 2):
+                apart = a.right <= b.left or b.right <= a.left or a.bottom <= b.top or b.bottom <= a.top
+                assert apart, (where, name_a, name_b)
 
 
 @EVERY_PATTERN
-def test_still_patterns_can_be_measured(pattern: Pattern) -> None:
+@EVERY_GROUP
+def test_still_patterns_can_be_measured(pattern: Pattern, group: str) -> None:
     """A still pattern has patches; a moving one has a period."""
-    for where, _, scene in scenes(pattern, ROOMY):
+    for where, _, scene in scenes(pattern, group):
         assert bool(scene.patches) == scene.is_still, where
-        if scene.period is not None:
-            assert scene.period > 0
+        assert scene.period is None or scene.period > 0, where
 
 
 def test_patch_margins() -> None:
     """Margins are kept on every side but the raster's own edges, and above and below a thin patch not at all."""
     fmt = FORMATS["480i"]
-    box = {"left": Fraction(1, 4), "top": Fraction(1, 4), "right": Fraction(1, 2), "bottom": Fraction(1, 2)}
-    grey = Colour.grey(0)
-    plain, thin = Patch(name="a", colour=grey, **box), Patch(name="b", colour=grey, thin=True, **box)
+    low, high = Fraction(1, 4), Fraction(1, 2)
+    plain = Patch(name="a", left=low, top=low, right=high, bottom=high, colour=Colour.grey(0))
+    thin = replace(plain, thin=True)
     # 704 samples from column 8: 8 + 176 = 184 and 8 + 352 = 360; lines 120 and 240.
     assert patch_area(fmt, plain, 6, 4) == Span(left=190, top=124, right=354, bottom=236)
     assert patch_area(fmt, thin, 6, 4) == Span(left=190, top=120, right=354, bottom=240)
-    whole = Patch(name="c", left=Fraction(0), top=Fraction(0), right=Fraction(1), bottom=Fraction(1), colour=grey)
+    whole = replace(plain, left=Fraction(0), top=Fraction(0), right=Fraction(1), bottom=Fraction(1))
     assert patch_area(fmt, whole, 6, 4) == Span(left=14, top=0, right=706, bottom=480)
     assert patch_area(FORMATS["720p50"], whole, 6, 4) == Span(left=0, top=0, right=1280, bottom=720)
+
+
+# --- Placement ----------------------------------------------------------------------------------------------
+
+
+@given(st.integers(-8000, 16000), st.integers(2, 2000))
+def test_mirrored_positions_snap_to_mirrored_boundaries(quarters: int, size: int) -> None:
+    """A position goes to the nearest boundary and its mirror image to that one's mirror image, ties too."""
+    value = Fraction(quarters, 4 * size)
+    snapped = snap(value, size)
+    assert snap(1 - value, size) == size - snapped
+    assert abs(snapped - value * size) <= Fraction(1, 2)
+    assert snapped.denominator == 1 or (2 * value == 1 and size % 2 == 1)
+
+
+@pytest.mark.parametrize("fmt", [*FORMATS.values(), *WIDE, *FREE], ids=lambda fmt: f"{fmt.id} {fmt.picture_aspect}")
+def test_strokes_are_even_and_about_as_wide_as_high(fmt: Format) -> None:
+    """A stroke is two lines up to 1620 lines, and an even number of samples, the nearest to that on the glass."""
+    samples, lines = stroke(fmt)
+    assert lines == (2 if fmt.height < 1620 else 4)
+    assert samples % 2 == 0
+    assert samples >= 2
+    assert samples == 2 or abs(samples * fmt.sample_aspect - lines) <= fmt.sample_aspect
 
 
 # --- Geometry -----------------------------------------------------------------------------------------------
@@ -247,9 +282,9 @@ def test_crosshatch_cells_are_equal_and_square(fmt: Format) -> None:
 def test_nodes_are_the_middles_of_the_drawn_lines(fmt: Format, name: str) -> None:
     """Every node is where two drawn lines cross, cut lines by what is left of them."""
     scene = PATTERNS[name].scene(fmt)
-    across = sorted(rule_area(fmt, rule).top + rule_area(fmt, rule).bottom for rule in rules_of(scene, False))
-    down = sorted(rule_area(fmt, rule).left + rule_area(fmt, rule).right for rule in rules_of(scene, True))
-    places = [(node.column, node.row, 2 * column(fmt, node.x), 2 * line(fmt, node.y)) for node in scene.nodes]
+    across = sorted(Fraction(sum(ends(fmt, rule)), 2) for rule in rules_of(scene, False))
+    down = sorted(Fraction(sum(ends(fmt, rule)), 2) for rule in rules_of(scene, True))
+    places = [(node.column, node.row, column(fmt, node.x), line(fmt, node.y)) for node in scene.nodes]
     assert places == [(i, j, x, y) for j, y in enumerate(across) for i, x in enumerate(down)]
 
 
@@ -271,11 +306,9 @@ def test_dots_stand_on_the_crosshatch(fmt: Format) -> None:
         assert abs(y - inner[key][1]) * fmt.picture.height <= Fraction(1, 2)
         if fmt.id in FORMATS and fmt.picture_aspect == FORMATS[fmt.id].picture_aspect:
             assert (x, y) == inner[key]
-    assert {(d.x, d.y, d.radius) for d in dots.dots} == {
-        (shape.x, shape.y, shape.radius)
-        for shape in dots.shapes
-        if not isinstance(shape, Box | Gradient | Rule) and hasattr(shape, "radius")
-    }
+    discs = [shape for shape in dots.shapes if isinstance(shape, Disc)]
+    assert len(discs) == len(dots.shapes) == len(dots.dots)
+    assert {(d.x, d.y, d.radius) for d in dots.dots} == {(disc.x, disc.y, disc.radius) for disc in discs}
 
 
 @pytest.mark.parametrize("fmt", FORMATS.values(), ids=FORMATS)
@@ -300,18 +333,17 @@ def test_squares_of_circles_are_square_on_the_glass(fmt: Format) -> None:
 def test_overscan_frames_lie_at_their_percentages(fmt: Format) -> None:
     """Frames stand on the picture's edge and at the safe areas of EBU R 95, the same on all four sides."""
     scene = PATTERNS["overscan"].scene(fmt)
-    size = {True: fmt.picture.width, False: fmt.picture.height}
+    picture = fmt.picture
     # EBU R 95 v1.1, secondary text: 3.5 % and 5 % of width and height.
     assert (SAFE_ACTION_MARGIN.value, SAFE_GRAPHICS_MARGIN.value) == (Fraction(7, 200), Fraction(1, 20))
-    for vertical, share in itertools.product((True, False), (Fraction(0), Fraction(7, 200), Fraction(1, 20))):
-        long = {
-            middle(fmt, rule) - (fmt.picture.left if vertical else 0)
-            for rule in rules_of(scene, vertical)
-            if rule.at in (share, 1 - share) and rule.stop - rule.start > Fraction(1, 2)
-        }
-        low, high = sorted(long)
-        assert low + high == size[vertical]
-        assert abs(low - share * size[vertical]) <= Fraction(1, 2)
+    for vertical, start, size in ((True, picture.left, picture.width), (False, picture.top, picture.height)):
+        long = sorted(ends(fmt, rule) for rule in rules_of(scene, vertical) if rule.stop - rule.start > Fraction(1, 2))
+        low = [(first - start, last - start) for first, last in long[:3]]
+        high = [(start + size - last, start + size - first) for first, last in reversed(long[3:])]
+        assert low == high
+        assert low[0][0] == 0, "the outside of the outermost frame is the picture's edge"
+        for (first, last), share in zip(low[1:], (Fraction(7, 200), Fraction(1, 20)), strict=True):
+            assert abs(Fraction(first + last, 2) - share * size) <= Fraction(1, 2)
 
 
 @pytest.mark.parametrize("fmt", [fmt for fmt in FORMATS.values() if fmt.interlaced], ids=lambda fmt: fmt.id)
@@ -320,7 +352,7 @@ def test_whole_lines_have_one_line_in_each_field(fmt: Format, name: str) -> None
     """A horizontal line that the raster's edge does not cut has equally many lines in both fields."""
     rules = rules_of(PATTERNS[name].scene(fmt), False)
     spans = [rule_area(fmt, rule) for rule in rules]
-    whole = [span for span in spans if 0 < span.top and span.bottom < fmt.height]
+    whole = [span for span in spans if span.top > 0 and span.bottom < fmt.height]
     assert whole
     for span in whole:
         lines = range(span.top, span.bottom)
@@ -328,14 +360,27 @@ def test_whole_lines_have_one_line_in_each_field(fmt: Format, name: str) -> None
 
 
 @pytest.mark.parametrize("fmt", [fmt for fmt in FORMATS.values() if fmt.interlaced], ids=lambda fmt: fmt.id)
-@pytest.mark.parametrize("name", ["crosshatch", "crosshatch-fine", "overscan"])
-def test_lines_on_the_pictures_edge_have_one_line_in_each_field(fmt: Format, name: str) -> None:
-    """The outermost horizontal lines do not flicker either: in interlaced formats both fields have them."""
-    spans = [rule_area(fmt, rule) for rule in rules_of(PATTERNS[name].scene(fmt), False)]
-    cut = {(span.top, span.bottom) for span in spans if span.top == 0 or span.bottom == fmt.height}
-    assert len(cut) == 2
-    for top, bottom in cut:
+def test_lines_of_the_edge_frame_have_one_line_in_each_field(fmt: Format) -> None:
+    """The frame of the overscan scales does not flicker either: in interlaced formats both fields have its lines."""
+    spans = [rule_area(fmt, rule) for rule in rules_of(PATTERNS["overscan"].scene(fmt), False)]
+    edge = {(span.top, span.bottom) for span in spans if span.top == 0 or span.bottom == fmt.height}
+    assert len(edge) == 2
+    for top, bottom in edge:
         assert {row % 2 for row in range(top, bottom)} == {0, 1}, (top, bottom)
+
+
+@pytest.mark.parametrize("fmt", FORMATS.values(), ids=lambda fmt: fmt.id)
+@pytest.mark.parametrize("name", ["crosshatch", "crosshatch-fine"])
+def test_outer_lines_of_a_grid_are_cut_so_that_gaps_stay_equal(fmt: Format, name: str) -> None:
+    """Between neighbouring lines there is the same dark gap everywhere, the outermost cells included."""
+    spans = sorted(
+        (span.top, span.bottom)
+        for span in (rule_area(fmt, rule) for rule in rules_of(PATTERNS[name].scene(fmt), False))
+    )
+    gaps = {later[0] - earlier[1] for earlier, later in itertools.pairwise(spans)}
+    # Where the lines divide evenly there is one gap; else neighbours differ by the one line of snapping.
+    rows = len(spans) - 1
+    assert len(gaps) == 1 if fmt.height % (2 * rows) == 0 else max(gaps) - min(gaps) <= 1
 
 
 # --- Levels and colours -------------------------------------------------------------------------------------

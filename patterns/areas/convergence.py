@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from patterns.areas.grid import default_cells, gap_patches, grid_patches, grid_rules, nodes
+from patterns.areas.grid import default_cells, grid_patches, grid_rules, nodes
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError, Stage
-from patterns.scene import Disc, Dot, Scene
+from patterns.scene import Disc, Dot, Patch, Scene
 from patterns.signal import Colour, Signal
 
 __all__ = ["PATTERNS"]
@@ -19,7 +19,8 @@ _GUN_WEIGHT = 2
 def _dots(fmt: Format, options: Options, _: Signal | None) -> Scene:
     columns, rows = options.cells or default_cells(fmt)
     if columns < 2 or rows < 2:
-        raise PatternError(f"--cells: got {columns}x{rows}, dots need at least 2x2")
+        given = "--cells: got" if options.cells else f"format {fmt.id} has room for"
+        raise PatternError(f"{given} {columns}x{rows}, dots need at least 2x2")
     colour = Colour.grey(1 if options.level is None else options.level)
     radius = Fraction(1, 10 * rows)
     # The outermost crossings lie on the picture's edge, where a dot would be cut in half.
@@ -29,21 +30,18 @@ def _dots(fmt: Format, options: Options, _: Signal | None) -> Scene:
         for i in range(1, columns)
     )
     shapes = tuple(Disc(x=d.x, y=d.y, radius=d.radius, colour=colour) for d in dots)
-    column, row = columns // 2, rows // 2
-    patches = gap_patches(
-        fmt,
-        COLOURS["black"],
-        (
-            (
-                f"between dots {i},{j}",
-                Fraction(5 * i + 1, 5 * columns),
-                Fraction(5 * j + 1, 5 * rows),
-                Fraction(5 * i + 4, 5 * columns),
-                Fraction(5 * j + 4, 5 * rows),
-            )
-            for j in sorted({1, row, rows - 1} - {rows})
-            for i in sorted({1, column, columns - 1} - {columns})
-        ),
+    # Between two rows of dots the ground is free over the whole width.
+    patches = tuple(
+        Patch(
+            name=f"below row {j} {name}",
+            left=Fraction(i, 3),
+            top=Fraction(j, rows) + radius,
+            right=Fraction(i + 1, 3),
+            bottom=Fraction(j + 1, rows) - radius,
+            colour=COLOURS["black"],
+        )
+        for j in sorted({1, rows // 2, rows - 1})
+        for i, name in enumerate(("left", "centre", "right"))
     )
     return Scene(background=COLOURS["black"], shapes=shapes, patches=patches, dots=dots)
 

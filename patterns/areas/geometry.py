@@ -113,18 +113,32 @@ def _frame(inset: Fraction, colour: Colour) -> tuple[Rule, ...]:
     )
 
 
+def _edge_frame(fmt: Format, colour: Colour) -> tuple[Rule, ...]:
+    """A frame whose outside is the picture's edge: it has no cells to keep equal, so its lines lie whole inside."""
+    samples, lines = stroke(fmt)
+    x, y = Fraction(samples, 2 * fmt.picture.width), Fraction(lines, 2 * fmt.picture.height)
+    return (
+        *(Rule(vertical=False, at=at, start=_ZERO, stop=_ONE, colour=colour) for at in (y, 1 - y)),
+        *(Rule(vertical=True, at=at, start=_ZERO, stop=_ONE, colour=colour) for at in (x, 1 - x)),
+    )
+
+
 def _scale(fmt: Format, colour: Colour) -> tuple[Shape, ...]:
     """Scales in % of the picture's width and height, from the middle of each side inwards."""
     unit, long = Fraction(1, 80), Fraction(1, 28)
     shapes: list[Shape] = []
-    for percent in range(1, 16):
-        at = Fraction(percent, 100)
-        half = long if percent % 5 == 0 else unit
+    # Marks at every 1 %, or at every 2.5 % where these would run into each other.
+    lines = stroke(fmt)[1]
+    step = 2 if fmt.picture.height >= 200 * lines else 5
+    for half_percent in range(step, 31, step):
+        at = Fraction(half_percent, 200)
+        half = long if half_percent % 10 == 0 else unit
         half_x = half / fmt.picture_aspect
         for side in (at, 1 - at):
             shapes.append(Rule(vertical=True, at=side, start=_HALF - half, stop=_HALF + half, colour=colour))
             shapes.append(Rule(vertical=False, at=side, start=_HALF - half_x, stop=_HALF + half_x, colour=colour))
-        if percent % 5 == 0:
+        if half_percent % 10 == 0:
+            percent = half_percent // 2
             height, gap = Fraction(1, 36), Fraction(1, 32)
             for side in (at, 1 - at):
                 shapes.append(Text(x=side, y=_HALF - long - gap, height=height, text=str(percent), colour=colour))
@@ -162,7 +176,7 @@ def _overscan(fmt: Format, options: Options, _: Signal | None) -> Scene:
         shapes=(
             *_frame(SAFE_ACTION_MARGIN.value, dim),
             *_frame(SAFE_GRAPHICS_MARGIN.value, dim),
-            *_frame(_ZERO, colour),
+            *_edge_frame(fmt, colour),
             *_scale(fmt, colour),
             *words,
         ),
@@ -190,7 +204,7 @@ def _centre(fmt: Format, options: Options, _: Signal | None) -> Scene:
     colour = _bright(options)
     shapes: list[Shape] = []
     # Castellations: blocks along the edges, so that each side's end is seen at a glance.
-    columns, rows = default_cells(fmt)
+    columns, rows = (16, 9) if fmt.picture_aspect == Fraction(16, 9) else default_cells(fmt)
     depth_y = Fraction(1, 4 * rows)
     depth_x = depth_y / fmt.picture_aspect
     for i in range(0, 2 * columns, 2):

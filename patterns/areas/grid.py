@@ -92,10 +92,12 @@ def gap_patches(
 ) -> tuple[Patch, ...]:
     """Patches of the ground between lines: (name, left, top, right, bottom) of the lines' middles around each."""
     samples, lines = stroke(fmt)
-    dx, dy = Fraction(samples, fmt.picture.width), Fraction(lines, fmt.picture.height)
+    dx, dy = Fraction(samples, 2 * fmt.picture.width), Fraction(lines, 2 * fmt.picture.height)
     return tuple(
         Patch(name=name, left=left + dx, top=top + dy, right=right - dx, bottom=bottom - dy, colour=colour)
         for name, left, top, right, bottom in places
+        # On a raster of a few lines there may be nothing between two of them.
+        if right - left > 2 * dx and bottom - top > 2 * dy
     )
 
 
@@ -118,16 +120,16 @@ def grid_patches(fmt: Format, cells: tuple[int, int], ground: Colour, line: Colo
     patches = gap_patches(fmt, ground, places)
     if not line.is_neutral:
         return patches
-    # The outermost lines are cut by the raster's edge; the inner ones are whole.
+    # The outermost lines are cut by the raster's edge; the inner ones are whole, and crossings change nothing on them.
     lines = tuple(
         line_patch(
             fmt,
-            f"line {i + 1},{j}",
+            f"line {j} {name}",
             Rule(vertical=False, at=Fraction(j, rows), start=Fraction(0), stop=Fraction(1), colour=line),
-            Fraction(i, columns),
-            Fraction(i + 1, columns),
+            Fraction(third, 3),
+            Fraction(third + 1, 3),
         )
         for j in sorted({1, rows // 2, rows - 1} & set(range(1, rows)))
-        for i in picks_x
+        for third, name in enumerate(("left", "centre", "right"))
     )
     return patches + lines

@@ -70,34 +70,26 @@ def _ramp(fmt: Format, options: Options, _: Signal | None) -> Scene:
     # 64 to 940: where the picture is wide enough each 10-bit code has the same whole number of samples.
     codes, width = 877, fmt.picture.width
     used = width // codes * codes or width
-    half_code = Fraction(1, 2 * (codes - 1))
     left = (_ONE - Fraction(used, width)) / 2
     if (width - used) % 2:
         left = snap(left, width) / width
-    right = left + Fraction(used, width)
-    # Both ends run half a code further, so that the end codes get as many samples as the others.
-    gradient = Gradient(
-        left=left,
-        top=-_FAR,
-        right=right,
-        bottom=_FAR,
-        start=Colour.grey(-half_code),
-        stop=Colour.grey(1 + half_code),
-    )
+    # The slope runs between the middles of the two end codes; each end is held.
+    half_code = Fraction(used, 2 * codes * width)
+    start, stop = left + half_code, left + Fraction(used, width) - half_code
     shapes = (
-        Box(left=right, top=-_FAR, right=_FAR, bottom=_FAR, colour=_WHITE),
-        gradient,
+        Box(left=stop, top=-_FAR, right=_FAR, bottom=_FAR, colour=_WHITE),
+        Gradient(left=start, top=-_FAR, right=stop, bottom=_FAR, start=_BLACK, stop=_WHITE),
     )
     # Eleven slices, 4 % of the ramp wide, about 2, 10, 20 ... 90 and 98 %.
     middles = (Fraction(1, 50), *(Fraction(i, 10) for i in range(1, 10)), Fraction(49, 50))
     patches = tuple(
         Patch(
             name=f"slope {percent_text(middle)}",
-            left=left + (right - left) * (middle - Fraction(1, 50)),
+            left=start + (stop - start) * (middle - Fraction(1, 50)),
             top=_ZERO,
-            right=left + (right - left) * (middle + Fraction(1, 50)),
+            right=start + (stop - start) * (middle + Fraction(1, 50)),
             bottom=_ONE,
-            colour=Colour.grey(-half_code + (1 + 2 * half_code) * middle),
+            colour=Colour.grey(middle),
             sloped=True,
         )
         for middle in middles
