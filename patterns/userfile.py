@@ -74,7 +74,7 @@ def parse_pattern(text: str, *, name: str, where: str = "pattern") -> Pattern:
         words = str(error) or "too deeply nested"
         place = re.search(r"\(at line (\d+), column (\d+)\)", words)
         words = re.sub(r"\s*\(at .*\)$", "", words)
-        at = f"line {place[1]}, column {place[2]}" if place else "the end of the file"
+        at = f"line {place[1]}, column {place[2]}" if place else f"line {text.count(chr(10)) + 1}"
         raise PatternError(f"{where}, {at}: {words}") from error
     scene = _Reader(where, text).scene(document)
     ident = re.sub(r"[^\w.-]+", "-", name).strip("-") or "own"

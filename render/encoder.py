@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
+
 from patterns.formats import FieldOrder
 from patterns.signal import Range, Sampling
 from render.quantise import Planes
@@ -25,7 +27,8 @@ def pixel_format(tags: Tags) -> str:
     """The name that the ffmpeg program has for planes of this sampling and depth."""
     depth = "" if tags.bits == 8 else f"{tags.bits}le"
     if tags.sampling is Sampling.RGB:
-        return f"gbrp{depth}"
+        # FFV1 has no planar R'G'B' of 8 bits, and the program's converter would stretch the range.
+        return f"gbrp{depth}" if depth else "bgr0"
     return f"yuv{tags.sampling.value}p{depth}"
 
 
@@ -59,9 +62,18 @@ def encode_frames(frames: Iterable[Planes], tags: Tags, codec: Sequence[str], pa
         *_timescale(path, tags.rate),
         str(path.absolute()),
     ]
+    _run(command, (_raw_frame(planes, tags) for planes in frames))
+
+
+def _raw_frame(planes: Planes, tags: Tags) -> bytes:
+    """The samples of a frame as `pixel_format` lays them out."""
+    first, second, third = planes
+    if tags.sampling is not Sampling.RGB:
+        return b"".join(plane_bytes(plane) for plane in planes)
+    if tags.bits == 8:
+        return np.stack([third, second, first, np.zeros_like(first)], axis=-1).tobytes()
     # G, B, R is the program's own order of planar R'G'B'.
-    order = (1, 2, 0) if tags.sampling is Sampling.RGB else (0, 1, 2)
-    _run(command, (b"".join(plane_bytes(planes[i]) for i in order) for planes in frames))
+    return b"".join(plane_bytes(plane) for plane in (second, third, first))
 
 
 def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: int) -> None:

@@ -199,7 +199,7 @@ def _repeat_and_prove(
     times = -(-(clip.tags.frames or 1) // group)
     repeat_group(path.with_stem("group"), path, clip.tags, comment, times=times)
     step("proving", 0.9)
-    return prove(path, clip.tags, clip.frame, group)
+    return prove(path, clip.tags, clip.frame, min(group, clip.tags.frames or 1))
 
 
 def _holds_exactly(clip: _Clip, path: Path) -> bool:

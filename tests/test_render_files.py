@@ -84,6 +84,10 @@ def raw_frames(path: Path, what: Order, first: int | None = None) -> list[list[N
     wide = bits > 8
     order_of_bytes = ">u2" if path.suffix == ".png" else "<u2"
     values = np.frombuffer(data, order_of_bytes if wide else np.uint8)
+    if path.suffix == ".mkv" and signal.sampling is Sampling.RGB and bits == 8:
+        # Eight-bit R'G'B' of FFV1 comes as B, G, R and a byte without meaning.
+        packed = values.reshape(-1, fmt.height, fmt.width, 4)
+        return [[frame[:, :, i] for i in (2, 1, 0)] for frame in packed]
     step_x, step_y = signal.sampling.chroma_step
     shapes = [(fmt.height, fmt.width), *[(fmt.height // step_y, fmt.width // step_x)] * 2]
     size = sum(h * w for h, w in shapes)
@@ -135,6 +139,7 @@ SMALL = [
     ("slate", "240p", "h264", {}),
     ("bars", "480i", "ffv1", {}),
     ("bars", "1080i50", "ffv1", {"sampling": Sampling.RGB, "bits": 16, "code_range": Range.FULL}),
+    ("bars", "576i", "ffv1", {"sampling": Sampling.RGB, "bits": 8}),
     ("crosshatch-rb", "576i", "ffv1", {"sampling": Sampling.YCBCR_420, "bits": 12}),
     ("pluge", "288p", "ffv1", {"sampling": Sampling.YCBCR_444, "bits": 8}),
     ("ramp", "1080p24", "y4m", {}),
@@ -163,6 +168,15 @@ def test_file_holds_what_was_drawn(
     for frame in frames:
         same(frame, drawn(what), file.path.name)
     patches_are_exact(frames[0], what, file.path.name)
+
+
+def test_a_clip_of_one_frame(tmp_path: Path) -> None:
+    """A clip shorter than a group has one frame, whichever writer it gets."""
+    for pattern in ("bars", "circles"):
+        what = order(pattern, FORMATS["576i"], "h264", seconds=0.01)
+        frames = raw_frames(made(tmp_path, what).path, what)
+        assert len(frames) == 1
+        same(frames[0], drawn(what), pattern)
 
 
 @pytest.mark.slow

@@ -191,7 +191,8 @@ def _interval(interval: Any, unit: str) -> str:
     )
 
 
-@click.command()
+# A level may begin with a minus sign.
+@click.command(context_settings={"ignore_unknown_options": True})
 @click.argument("values", nargs=-1, metavar="[LEVEL]...")
 @as_json_option
 def levels(values: tuple[str, ...], as_json: bool) -> None:

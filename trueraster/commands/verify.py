@@ -65,8 +65,8 @@ def verify(
         raise UsageError(f"--frame: got {frame}, frames are counted from 0")
     typed = options_of(cells=cells, level=level, area=area, colour=colour, bars=bars)
     found = read_frame(file, frame)
-    chosen_format = _format(found, fmt, aspect)
     chosen = _pattern(found, pattern)
+    chosen_format = _format(found, fmt, aspect)
     options = _options(found, typed, told=pattern is None)
     signal = frame_signal(
         found, chosen_format, code_range=Range(ranged) if ranged else None, default_matrix=default_matrix(chosen_format)
