@@ -16,7 +16,7 @@ from render.quantise import Planes
 from render.tags import Tags
 from render.y4m import plane_bytes
 
-__all__ = ["WriteError", "encode_frames", "pixel_format", "repeat_group"]
+__all__ = ["WriteError", "encode_frames", "mark_full_range", "pixel_format", "repeat_group", "to_container"]
 
 
 class WriteError(OSError):
@@ -93,9 +93,29 @@ def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: in
         *("-stream_loop", str(times - 1), "-i", str(group.absolute()), "-map", "0:v", "-c", "copy"),
         *("-bsf:v", f"setts=pts={tick}:dts={tick}:duration={duration}", "-frames:v", str(tags.frames)),
         *("-fflags", "+bitexact", "-map_metadata", "-1", "-metadata", f"comment={comment}"),
-        *("-movflags", "+faststart", *_timescale(path, tags.rate), str(path.absolute())),
+        # No checksums in Matroska's header, so that `mark_full_range` leaves none that is wrong.
+        *(("-write_crc32", "0") if path.suffix == ".mkv" else ("-movflags", "+faststart")),
+        *(*_timescale(path, tags.rate), str(path.absolute())),
     ]
     _run(command, ())
+
+
+def mark_full_range(path: Path) -> None:
+    """Say full range in the header of a Matroska file that says narrow.
+
+    The program's FFV1 encoder knows narrow Y'CbCr only and would convert samples to it, so it is told narrow. The
+    element is Range, 0x55B9, of one byte: 1 is narrow, 2 full (Matroska specification, RFC 9559; from memory).
+
+    Raises:
+        WriteError: the element is not there exactly once.
+    """
+    narrow, full = b"\x55\xb9\x81\x01", b"\x55\xb9\x81\x02"
+    with path.open("r+b") as file:
+        head = file.read(4096)
+        if head.count(narrow) != 1:
+            raise WriteError(f"{path.name}: the header has no place for the range")
+        file.seek(head.index(narrow))
+        file.write(full)
 
 
 def to_container(stream: Path, path: Path, tags: Tags) -> None:

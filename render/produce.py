@@ -17,7 +17,7 @@ from patterns.formats import Format
 from patterns.pattern import Options, Pattern, percent_text
 from patterns.signal import Range, Sampling, Signal
 from render.carriers import Carrier
-from render.encoder import encode_frames, repeat_group, to_container
+from render.encoder import encode_frames, mark_full_range, repeat_group, to_container
 from render.h264_exact import LevelError, StreamTags, encode
 from render.png import write_png
 from render.proof import Proof, Verdict, prove
@@ -198,6 +198,8 @@ def _repeat_and_prove(
     group = write(clip, path, step)
     times = -(-(clip.tags.frames or 1) // group)
     repeat_group(path.with_stem("group"), path, clip.tags, comment, times=times)
+    if write is _write_ffv1 and _is_full_ycbcr(clip):
+        mark_full_range(path)
     step("proving", 0.9)
     return prove(path, clip.tags, clip.frame, min(group, clip.tags.frames or 1))
 
@@ -213,8 +215,13 @@ def _holds_exactly(clip: _Clip, path: Path) -> bool:
 def _write_ffv1(clip: _Clip, path: Path, step: Step) -> int:
     """Every frame of FFV1 stands alone, so the group is the distinct frames. Returns its length."""
     codec = ("-c:v", "ffv1", "-level", "3", "-g", "1", "-slices", "4", "-slicecrc", "1")
-    encode_frames(clip.frames(clip.distinct, step, "encoding"), clip.tags, codec, path.with_stem("group"))
+    tags = replace(clip.tags, range=Range.NARROW) if _is_full_ycbcr(clip) else clip.tags
+    encode_frames(clip.frames(clip.distinct, step, "encoding"), tags, codec, path.with_stem("group"))
     return clip.distinct
+
+
+def _is_full_ycbcr(clip: _Clip) -> bool:
+    return clip.tags.range is Range.FULL and clip.tags.sampling is not Sampling.RGB
 
 
 def _group_length(clip: _Clip) -> int:
