@@ -165,7 +165,9 @@ def open_video(path: Path) -> Iterator[VideoFile]:
                     raise FileError(f"{path}: coded in a way that is not known here")
                 _check_size(path, context.width, context.height)
                 context.thread_type = "AUTO"
-                context.options = {"err_detect": "crccheck+bitstream+buffer+explode", "max_pixels": str(LARGEST)}
+                # The TIFF decoder calls tags of other programs errors, so it alone may go on after one.
+                strict = "crccheck+bitstream+buffer" + ("" if context.name == "tiff" else "+explode")
+                context.options = {"err_detect": strict, "max_pixels": str(LARGEST)}
                 yield VideoFile(path, container, head)
     except OSError as error:
         raise FileError(f"{path}: {error.strerror or error}") from error
