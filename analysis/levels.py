@@ -5,6 +5,7 @@ What is expected comes from the pattern's scene and `Signal.codes`, never from a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -16,6 +17,7 @@ from patterns.formats import Format
 from patterns.placement import Span, patch_area
 from patterns.scene import Patch, Scene
 from patterns.signal import Matrix, Range, Sampling, Signal
+from patterns.standards import Matrix as MatrixCode
 from render.decode import FileError, Picture, open_video
 
 __all__ = ["Check", "Frame", "Reading", "Registration", "check_levels", "frame_signal", "read_frame"]
@@ -26,8 +28,17 @@ MARGIN_SAMPLES = 6
 MARGIN_LINES = 4
 """Lines kept from the upper and lower edges: a chroma sample of interlaced 4:2:0 spans 3."""
 _FEWEST_SAMPLES = 4
+_MATRICES: dict[int | None, Matrix] = {
+    MatrixCode.BT709: Matrix.BT709,
+    MatrixCode.BT470BG: Matrix.BT601,
+    MatrixCode.SMPTE170M: Matrix.BT601,
+}
 _MAD_TO_SIGMA = 1.4826
 """Standard deviation of normal noise over its median absolute deviation."""
+
+
+Triple = tuple[float | None, float | None, float | None]
+"""A figure for each component; None where a patch is too fine for subsampled chroma."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,14 +68,14 @@ class Reading:
 
     name: str
     expected: tuple[int, int, int]
-    measured: tuple[float, float, float]
+    measured: Triple
     """Medians; of a sloped patch the means."""
-    mean: tuple[float, float, float]
-    noise: tuple[float, float, float]
+    mean: Triple
+    noise: Triple
     """Standard deviations, from the median absolute deviation."""
-    lowest: tuple[int, int, int]
-    highest: tuple[int, int, int]
-    error: tuple[float, float, float]
+    lowest: Triple
+    highest: Triple
+    error: Triple
     passed: bool
 
 
@@ -97,22 +108,28 @@ def read_frame(path: Path, index: int = 0) -> Frame:
     raise FileError(f"{path}: frame {index} is asked for, the file has {shown} (counted from 0)")
 
 
-def frame_signal(frame: Frame, fmt: Format, *, code_range: Range | None, default_matrix: Matrix) -> Signal:
+def frame_signal(
+    frame: Frame, *, code_range: Range | None = None, matrix: Matrix | None = None, default_matrix: Matrix
+) -> Signal:
     """The signal that the frame should carry.
 
-    The range is the one asked for, else the file's own word, else full for R'G'B' and narrow for Y'CbCr. A JPEG picture
-    is full-range BT.601 whatever it shows (JFIF; Rec. ITU-T T.871).
+    Range and matrix are the ones asked for, else the file's own tags, else what a file of ours says in words; else full
+    range for R'G'B' and narrow for Y'CbCr, and `default_matrix`. A JPEG picture is full-range BT.601 whatever it shows
+    (JFIF; Rec. ITU-T T.871).
     """
     tags = frame.picture.tags
     told = frame.provenance
+    if frame.codec == "mjpeg":
+        default_matrix = Matrix.BT601
+    elif tags.matrix in _MATRICES:
+        default_matrix = _MATRICES[tags.matrix]
+    elif told.get("matrix") in tuple(Matrix):
+        default_matrix = Matrix(told["matrix"])
     if code_range is None:
         code_range = tags.range or (Range(told["range"]) if told.get("range") in tuple(Range) else None)
     if code_range is None:
         code_range = Range.FULL if tags.sampling.is_rgb else Range.NARROW
-    matrix = Matrix(told["matrix"]) if told.get("matrix") in tuple(Matrix) else default_matrix
-    if frame.codec == "mjpeg":
-        matrix = Matrix.BT601
-    return Signal(range=code_range, matrix=matrix, bits=tags.bits, sampling=tags.sampling)
+    return Signal(range=code_range, matrix=matrix or default_matrix, bits=tags.bits, sampling=tags.sampling)
 
 
 def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolerance: float) -> Check:
@@ -124,12 +141,15 @@ def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolera
     planes = frame.picture.planes
     height, width = planes[0].shape
     registration = Registration(scale_x=width / fmt.width, scale_y=height / fmt.height)
-    limit = tolerance * (1 << (signal.bits - 8)) if signal.bits >= 8 else tolerance
+    limit = tolerance * (1 << (signal.bits - 8))
     readings: list[Reading] = []
     skipped: list[str] = []
     for patch in scene.patches:
         span = patch_area(fmt, patch, MARGIN_SAMPLES, MARGIN_LINES)
-        parts = [_cut(plane, span, registration, i, signal.sampling) for i, plane in enumerate(planes)]
+        parts = [
+            _cut(plane, span, registration, i, signal.sampling)
+            for i, plane in enumerate(planes[: 1 if _is_luma_only(patch, signal.sampling) else 3])
+        ]
         if any(part.size < _FEWEST_SAMPLES for part in parts):
             skipped.append(patch.name)
         else:
@@ -142,6 +162,12 @@ def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolera
         tolerance=limit,
         skipped=tuple(skipped),
     )
+
+
+def _is_luma_only(patch: Patch, sampling: Sampling) -> bool:
+    """Whether chroma samples reach beyond the patch: over a line's height in 4:2:0, round a core in any subsampling."""
+    step_x, step_y = sampling.chroma_step
+    return (patch.thin and step_y > 1) or (patch.core and step_x > 1)
 
 
 def _cut(
@@ -198,25 +224,20 @@ def _reading(patch: Patch, parts: list[NDArray[np.uint16]], signal: Signal, limi
         measured, wanted = [f.mean for f in found], [float(value) for value in signal.exact(patch.colour)]
     else:
         measured, wanted = [f.median for f in found], [float(code) for code in expected]
-    error = [got - want for got, want in zip(measured, wanted, strict=True)]
+    error = [got - want for got, want in zip(measured, wanted, strict=False)]
     return Reading(
         name=patch.name,
         expected=expected,
-        measured=_three(measured),
-        mean=_three([f.mean for f in found]),
-        noise=_three([f.noise for f in found]),
-        lowest=_whole([f.lowest for f in found]),
-        highest=_whole([f.highest for f in found]),
-        error=_three(error),
+        measured=_triple(measured),
+        mean=_triple([f.mean for f in found]),
+        noise=_triple([f.noise for f in found]),
+        lowest=_triple([f.lowest for f in found]),
+        highest=_triple([f.highest for f in found]),
+        error=_triple(error),
         passed=all(abs(value) <= limit for value in error),
     )
 
 
-def _three(values: list[float]) -> tuple[float, float, float]:
-    first, second, third = values
-    return first, second, third
-
-
-def _whole(values: list[int]) -> tuple[int, int, int]:
-    first, second, third = values
-    return first, second, third
+def _triple(values: Sequence[float]) -> Triple:
+    padded = [*values, None, None]
+    return padded[0], padded[1], padded[2]

@@ -1,4 +1,4 @@
-"""Make the parts of the documents that the code already knows: the patterns' words, their pictures, the constants.
+"""Make the parts of the documents that are known elsewhere: patterns and their pictures, formats, constants, examples.
 
     .venv/bin/python docs/make_docs.py            write them
     .venv/bin/python docs/make_docs.py --check    exit 1 when a page is not up to date
@@ -18,14 +18,25 @@ from PIL import Image
 
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
-from patterns.pattern import Area, Pattern, percent_text
+from patterns.pattern import Area, Options, Pattern, percent_text
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
+from patterns.sources import Mark
 from patterns.standards import ALL, COMPONENT_WHITE_MV
 from render.raster import draw_frame
 
 DOCS = Path(__file__).parent
 PICTURE_FORMAT = FORMATS["576i"]
 PICTURE_SIZE = (480, 360)
+PICTURE_OPTIONS = {"field": Options(colour="red")}
+"""Where the default says little on a page: a white field on white paper."""
+CAPTIONS = {
+    "pluge": "A screen may not show the stripes. The darker ones are missing here: the picture is full range, which "
+    "has nothing below black.",
+    "steps-near-black": "A screen may not show the lowest steps. They are in the file.",
+    "field": "Drawn with `--colour red`.",
+    "field-order": "One frame: the bar has moved between its two fields, so its sides are soft here.",
+}
+"""What a reader should know of a picture on a page; all that the pattern itself knows comes from the catalogue."""
 
 
 def main() -> int:
@@ -59,11 +70,10 @@ def filled(text: str) -> str:
 
 
 def generated(name: str) -> str:
-    """The text for one mark: an area's patterns, the table of constants, or the table of formats."""
-    if name == "constants":
-        return constants()
-    if name == "formats":
-        return formats()
+    """The text for one mark: a table, an example file, or else an area's patterns."""
+    made = {"constants": constants, "unverified": unverified, "formats": formats, "example": example}
+    if name in made:
+        return made[name]()
     return "\n\n".join(entry(pattern) for pattern in PATTERNS.values() if pattern.area is Area(name))
 
 
@@ -74,6 +84,7 @@ def entry(pattern: Pattern) -> str:
         "",
         f"![{pattern.title}](pictures/{pattern.id}.png)",
         "",
+        *((f"*{CAPTIONS[pattern.id]}*", "") if pattern.id in CAPTIONS else ()),
         "| | |",
         "| --- | --- |",
         f"| look at | {pattern.look} |",
@@ -82,6 +93,8 @@ def entry(pattern: Pattern) -> str:
     ]
     if pattern.takes:
         lines.append(f"| options | {', '.join(f'`--{name}`' for name in pattern.takes)} |")
+    if not pattern.scene(PICTURE_FORMAT).patches:
+        lines.append("| verify | nothing to measure: it is judged by eye |")
     lines += [f"| caution | {caution} |" for caution in pattern.cautions]
     levels = levels_table(pattern)
     return "\n".join(lines) + (f"\n\n{levels}" if levels else "")
@@ -102,8 +115,8 @@ def levels_table(pattern: Pattern) -> str:
         rows += [grey_row(name, colour.green) for colour, name in seen.items()]
     else:
         rows = [
-            "| patch | R'G'B' % | BT.601, 8 bit | BT.601, 10 bit | BT.709, 8 bit | BT.709, 10 bit |",
-            "| --- | --- | --- | --- | --- | --- |",
+            "| patch | R'G'B' % | BT.601, 8 bit | 10 bit | mV | BT.709, 8 bit | 10 bit | mV |",
+            "| --- | --- | --- | --- | --- | --- | --- | --- |",
         ]
         rows += [colour_row(name, colour) for colour, name in seen.items()]
     return "\n".join(rows)
@@ -111,19 +124,24 @@ def levels_table(pattern: Pattern) -> str:
 
 def grey_row(name: str, level: Fraction) -> str:
     codes = [signal(bits, Matrix.BT709, Sampling.RGB).codes(Colour.grey(level))[0] for bits in (8, 10)]
-    return (
-        f"| {name} | {percent_text(level)} | {codes[0]} | {codes[1]} | {float(level * COMPONENT_WHITE_MV.value):.1f} |"
-    )
+    millivolts = float(level * COMPONENT_WHITE_MV.value)
+    return f"| {name} | {float(100 * level):.4g} | {codes[0]} | {codes[1]} | {millivolts:.1f} |"
 
 
 def colour_row(name: str, colour: Colour) -> str:
     levels = " ".join(percent_text(level) for level in (colour.red, colour.green, colour.blue))
-    cells = [
-        "-".join(map(str, signal(bits, matrix, Sampling.YCBCR_422).codes(colour)))
-        for matrix in (Matrix.BT601, Matrix.BT709)
-        for bits in (8, 10)
-    ]
+    cells = []
+    for matrix in (Matrix.BT601, Matrix.BT709):
+        cells += ["-".join(map(str, signal(bits, matrix, Sampling.YCBCR_422).codes(colour))) for bits in (8, 10)]
+        cells.append(millivolts(colour, matrix))
     return f"| {name} | {levels} | {' | '.join(cells)} |"
+
+
+def millivolts(colour: Colour, matrix: Matrix) -> str:
+    """Y', P'B, P'R of a component interface without setup: all three are 700 mV times the level."""
+    made = signal(10, matrix, Sampling.YCBCR_422)
+    values = (COMPONENT_WHITE_MV.value * made.fraction_of(i, float(code)) for i, code in enumerate(made.exact(colour)))
+    return " ".join(f"{value:.1f}".replace("-0.0", "0.0") for value in values)
 
 
 def signal(bits: int, matrix: Matrix, sampling: Sampling) -> Signal:
@@ -132,13 +150,27 @@ def signal(bits: int, matrix: Matrix, sampling: Sampling) -> Signal:
 
 def constants() -> str:
     """Every constant with its document and how far it was checked."""
-    rows = ["| what | value | unit | document | checked |", "| --- | --- | --- | --- | --- |"]
+    rows = ["| what | value | unit | document | place | checked |", "| --- | --- | --- | --- | --- | --- |"]
     for constant in ALL:
         source = constant.source
-        place = f"{source.document}, {source.where}" if source.where else source.document
         note = f": {source.note}" if source.note else ""
-        rows.append(f"| {constant.name} | {shown(constant.value)} | {constant.unit} | {place} | {source.mark}{note} |")
+        cells = (constant.name, shown(constant.value), constant.unit, source.document, source.where, source.mark + note)
+        rows.append(f"| {' | '.join(cells)} |")
     return "\n".join(rows)
+
+
+def unverified() -> str:
+    """The constants whose document was not seen, by how little is known and by document."""
+    found: dict[tuple[Mark, str], list[str]] = {}
+    for constant in ALL:
+        if constant.source.mark in (Mark.SECONDARY, Mark.MEMORY):
+            found.setdefault((constant.source.mark, constant.source.document), []).append(constant.name)
+    return "\n".join(f"- {document} ({mark}): {'; '.join(names)}." for (mark, document), names in found.items())
+
+
+def example() -> str:
+    """The user's pattern that the page speaks of, as it stands in its file."""
+    return f"```toml\n{(DOCS / 'examples' / 'two-boxes.toml').read_text(encoding='utf-8').rstrip()}\n```"
 
 
 def shown(value: object) -> str:
@@ -172,11 +204,14 @@ def formats() -> str:
 def picture(pattern: Pattern) -> Image.Image:
     """A small picture with square samples: one frame of the pattern, a moving one in the middle of its way."""
     full = Signal(range=Range.FULL, matrix=Matrix.BT601, bits=8, sampling=Sampling.RGB)
-    planes = draw_frame(pattern.scene(PICTURE_FORMAT, None, full), PICTURE_FORMAT, full, 50)
+    scene = pattern.scene(PICTURE_FORMAT, PICTURE_OPTIONS.get(pattern.id), full)
+    planes = draw_frame(scene, PICTURE_FORMAT, full, 50)
     inside = PICTURE_FORMAT.picture
     frame = np.stack(planes, axis=-1)[:, inside.left : inside.right]
     image = Image.fromarray(frame).resize(PICTURE_SIZE, Image.Resampling.LANCZOS)
-    return image.quantize(128, dither=Image.Dither.NONE)
+    # A grey picture keeps each of its codes; a ramp of few colours would show bands that the file has not.
+    grey = all(np.array_equal(planes[0], plane) for plane in planes[1:])
+    return image.convert("L") if grey else image.quantize(256, dither=Image.Dither.NONE)
 
 
 def overview() -> Image.Image:

@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from patterns.areas import colour, convergence, geometry, levels, motion, slate
 from patterns.pattern import Pattern, PatternError
+from patterns.timing import shown
 
 __all__ = ["PATTERNS", "find_pattern"]
 
@@ -37,7 +38,7 @@ def find_pattern(name: str) -> Pattern:
     """
     found = PATTERNS.get(name.strip().lower())
     if found is None:
-        near = difflib.get_close_matches(name.lower(), PATTERNS, n=3, cutoff=0.5)
+        near = difflib.get_close_matches(name.lower()[:60], PATTERNS, n=3, cutoff=0.5)
         hint = f"did you mean {' or '.join(near)}?" if near else "'trueraster patterns' lists them"
-        raise PatternError(f"no pattern is called {name!r}; {hint}")
+        raise PatternError(f"no pattern is called {shown(name)}; {hint}")
     return found

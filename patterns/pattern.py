@@ -10,6 +10,7 @@ from fractions import Fraction
 from patterns.formats import Format
 from patterns.scene import Scene
 from patterns.signal import Colour, Signal
+from patterns.timing import shown
 
 __all__ = ["COLOURS", "Area", "Options", "Pattern", "PatternError", "Stage", "percent_text"]
 
@@ -137,7 +138,7 @@ def _check(fmt: Format, options: Options) -> None:
     if options.area is not None and not 0 < options.area <= 1:
         raise PatternError(f"--area: got {percent_text(options.area)} %, allowed are above 0 and up to 100 %")
     if options.colour is not None and options.colour not in COLOURS:
-        raise PatternError(f"--colour: got {options.colour!r}, allowed are {', '.join(COLOURS)}")
+        raise PatternError(f"--colour: got {shown(options.colour)}, allowed are {', '.join(COLOURS)}")
 
 
 def percent_text(level: Fraction) -> str:

@@ -71,12 +71,15 @@ def area(fmt: Format, shape: Box | Gradient) -> Span:
 def patch_area(fmt: Format, patch: Patch, margin_x: int, margin_y: int) -> Span:
     """The samples of a patch that lie at least the margins inside its drawn edges."""
     whole = _span(fmt, patch.left, patch.top, patch.right, patch.bottom)
+    if patch.core:
+        return whole
     if patch.thin:
         margin_y = 0
+    # At the raster's edge there is no edge to keep clear of; but a slope is measured about its middle.
     return Span(
-        left=whole.left + margin_x * (whole.left > 0),
+        left=whole.left + margin_x * (whole.left > 0 or patch.sloped),
         top=whole.top + margin_y * (whole.top > 0),
-        right=whole.right - margin_x * (whole.right < fmt.width),
+        right=whole.right - margin_x * (whole.right < fmt.width or patch.sloped),
         bottom=whole.bottom - margin_y * (whole.bottom < fmt.height),
     )
 

@@ -155,7 +155,7 @@ class Patch:
     """An area whose level can be measured. Its edges are the drawn ones; a reader keeps clear of them.
 
     A `thin` patch is a horizontal line: a reader uses its whole height. A `sloped` patch is a piece of a gradient:
-    its mean is the colour's level, not each of its samples.
+    its mean is the colour's level, not each of its samples. A `core` is given without its edges: all of it is flat.
     """
 
     name: str
@@ -166,6 +166,7 @@ class Patch:
     colour: Colour
     thin: bool = False
     sloped: bool = False
+    core: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,6 +6,7 @@ of nominal white. Numbers are read as exact decimals.
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Callable
@@ -23,6 +24,10 @@ __all__ = ["load_pattern", "parse_pattern"]
 
 _LARGEST_FILE = 1 << 20
 _MOST_SHAPES = 5000
+_MOST_ROUND = Fraction(40)
+"""Most area of discs and rings together, in squares of the picture's height: each is held while a frame is drawn."""
+_LAST_LETTER = 0x04FF
+_MOVING = "It moves: see that nothing flashes more than three times a second over a quarter of the picture (BT.1702)."
 _WORDS = ("title", "look", "adjust")
 _NEEDED: dict[str, tuple[str, ...]] = {
     "box": ("left", "top", "right", "bottom", "colour"),
@@ -74,7 +79,12 @@ def parse_pattern(text: str, *, name: str, where: str = "pattern") -> Pattern:
         words = str(error) or "too deeply nested"
         place = re.search(r"\(at line (\d+), column (\d+)\)", words)
         words = re.sub(r"\s*\(at .*\)$", "", words)
-        at = f"line {place[1]}, column {place[2]}" if place else f"line {text.count(chr(10)) + 1}"
+        long = re.search(r"\d{40}", text)
+        if long and not place:
+            # A whole number of thousands of digits, which Python itself refuses.
+            words, place = "the number is too long", None
+        line = text.count("\n", 0, long.start() if long else len(text)) + 1
+        at = f"line {place[1]}, column {place[2]}" if place else f"line {line}"
         raise PatternError(f"{where}, {at}: {words}") from error
     scene = _Reader(where, text).scene(document)
     ident = re.sub(r"[^\w.-]+", "-", name).strip("-") or "own"
@@ -86,19 +96,25 @@ def parse_pattern(text: str, *, name: str, where: str = "pattern") -> Pattern:
         id=ident,
         title=document.get("title", ident),
         area=Area.OWN,
-        look=document.get("look", ""),
-        adjust=document.get("adjust", ""),
+        look=" ".join(document.get("look", "").split()),
+        adjust=" ".join(document.get("adjust", "").split()),
         order=Stage.MOTION + 99,
         build=build,
         dwell_minutes=5,
+        cautions=() if scene.is_still else (_MOVING,),
     )
 
 
-def _decimal(text: str) -> Fraction:
-    # 1e999999999 is a short text and an endless number.
-    if len(text) > 40 or re.search(r"[eE][+-]?\d{3,}", text):
-        raise ValueError(f"the number {text[:20]}... is too long")
-    return Fraction(text)
+def _decimal(text: str) -> Fraction | float:
+    # 1e999999999 is a short text and an endless number; a wrong one is told where its key is read.
+    plain = text.replace("_", "")
+    if len(plain) > 40 or not re.fullmatch(r"[+-]?\d+(\.\d+)?([eE][+-]?\d{1,2})?", plain):
+        return math.nan
+    return Fraction(plain)
+
+
+def _still(shape: Shape | Mover) -> Shape:
+    return shape.shape if isinstance(shape, Mover) else shape
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,23 +128,35 @@ class _Reader:
         top = "the file"
         self._known(document, top, (*_WORDS, "background", "period", "shape", "patch"), None)
         for key in _WORDS:
-            if not isinstance(document.get(key, ""), str):
-                raise self._error(None, key, "a text in quotes is expected")
+            self._line_of_words(document, key, None, long=key != "title")
         shapes = self._tables(document, "shape", self._shape)
         patches = self._tables(document, "patch", self._patch)
+        period = self._number(document, "period", None, default=Fraction(4))
         if not shapes and "background" not in document:
             raise PatternError(f"{self.where}: there is no [[shape]] and no background, so nothing to draw")
-        period = None
-        if any(isinstance(shape, Mover) for shape in shapes):
-            period = self._number(document, "period", None, default=Fraction(4))
-            if not Fraction(1, 10) <= period <= 60:
-                raise self._error(None, "period", "0.1 to 60 seconds are allowed")
+        round_area = sum(
+            (
+                (4 * s.radius**2 if isinstance(s, Disc) else s.radius * s.weight / 20)
+                for s in map(_still, shapes)
+                if isinstance(s, Disc | Ring)
+            ),
+            start=Fraction(0),
+        )
+        if round_area > _MOST_ROUND:
+            raise PatternError(f"{self.where}: the discs and rings are too many or too large to be drawn together")
+        moves = any(isinstance(shape, Mover) for shape in shapes)
+        if moves:
+            # Whatever moves passes a place at most twice a period: with a second that is below three flashes.
+            if not 1 <= period <= 60:
+                raise self._error(None, "period", "1 to 60 seconds are allowed")
         elif "period" in document:
             raise self._error(None, "period", "no shape moves; give one a move = [x, y]")
         background = COLOURS["black"]
         if "background" in document:
             background = self._colour(document, "background", None)
-        return Scene(background=background, shapes=tuple(shapes), patches=tuple(patches), period=period)
+        return Scene(
+            background=background, shapes=tuple(shapes), patches=tuple(patches), period=period if moves else None
+        )
 
     def _tables(self, document: dict[str, Any], kind: str, read: Callable[[dict[str, Any], str], Any]) -> list[Any]:
         tables = document.get(kind, [])
@@ -190,8 +218,10 @@ class _Reader:
         text, anchor = table["text"], table.get("anchor", "middle")
         if not isinstance(text, str) or not text.strip() or len(text) > 200 or not text.isprintable():
             raise self._error(place, "text", "a line of 1 to 200 printable characters in quotes is expected")
-        if height > Fraction(1, 2):
-            raise self._error(place, "height", "words are at most 50 % of the picture high")
+        if max(map(ord, text)) > _LAST_LETTER:
+            raise self._error(place, "text", "the face has Latin, Greek and Cyrillic letters only")
+        if height > Fraction(1, 2) or height * len(text) > 5:
+            raise self._error(place, "height", "too large: at most 50 % high, and 500 % of letters times height")
         if anchor not in ("start", "middle", "end"):
             raise self._error(place, "anchor", "one of start, middle, end is expected")
         return Text(x=x, y=y, height=height, text=text, colour=colour, anchor=anchor)
@@ -202,8 +232,7 @@ class _Reader:
         for key in needed:
             if key not in table:
                 raise self._error(place, key, "a patch needs it")
-        if not isinstance(table["name"], str):
-            raise self._error(place, "name", "a text in quotes is expected")
+        self._line_of_words(table, "name", place)
         left, top, right, bottom = (self._number(table, key, place) / 100 for key in ("left", "top", "right", "bottom"))
         self._ordered(place, left, right, "right", "left")
         self._ordered(place, top, bottom, "bottom", "top")
@@ -211,6 +240,13 @@ class _Reader:
             raise self._error(place, "left", "a patch lies inside the picture, 0 to 100 %")
         colour = self._colour(table, "colour", place)
         return Patch(name=table["name"], left=left, top=top, right=right, bottom=bottom, colour=colour)
+
+    def _line_of_words(self, table: dict[str, Any], key: str, place: str | None, *, long: bool = False) -> None:
+        value = table.get(key, "-")
+        if isinstance(value, str) and long:
+            value = " ".join(value.split())
+        if not isinstance(value, str) or not value.isprintable() or len(value) > 500:
+            raise self._error(place, key, "a text in quotes is expected, one line of printable letters")
 
     def _number(self, table: dict[str, Any], key: str, place: str | None, default: Fraction | None = None) -> Fraction:
         value = table.get(key, default)
@@ -275,16 +311,25 @@ class _Reader:
 
     def _line(self, place: str | None, key: str) -> int:
         """The line of `key`, or of its table's heading, found in the text as it was written."""
-        lines = self.text.splitlines()
+        # Only these end a line of TOML; letters of other scripts do not.
+        lines = _without_long_texts(self.text).replace("\r\n", "\n").split("\n")
         start = 0
         if place is not None:
             kind, number = place.split(" ")
             heads = [i for i, line in enumerate(lines) if re.match(rf"\s*\[\[\s*[\"']?{kind}[\"']?\s*\]\]", line)]
-            # Tables may also be written inline, [{...}, {...}]: then the key's own line must do.
+            if not heads:
+                # Written inline, [{...}, {...}]: the line of the table's own bracket.
+                first = next((i for i, line in enumerate(lines) if re.match(rf"\s*{kind}\s*=", line)), 0)
+                heads = [i for i in range(first, len(lines)) for _ in range(lines[i].count("{"))]
             start = heads[int(number) - 1] if int(number) <= len(heads) else 0
         for i in range(start, len(lines)):
             if place is not None and i > start and re.match(r"\s*\[", lines[i]):
                 break
-            if re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*[.=]", lines[i]):
+            if re.match(rf"\s*\[*\s*[\"']?{re.escape(key)}[\"']?\s*[].=]", lines[i]):
                 return i + 1
         return start + 1
+
+
+def _without_long_texts(text: str) -> str:
+    """The document with the insides of texts over several lines blanked, so that nothing in them looks like a key."""
+    return re.sub(r'("""|\'\'\').*?\1', lambda found: re.sub(r"[^\n]", " ", found[0]), text, flags=re.DOTALL)

@@ -50,7 +50,7 @@ class Carrier:
             CarrierError: this carrier or the raster cannot hold it.
         """
         sampling = sampling or self.samplings[0]
-        bits = bits or self.default_bits
+        bits = self.default_bits if bits is None else bits
         if sampling not in self.samplings:
             raise CarrierError(_refusal(self, "sampling", sampling.value, [s.value for s in self.samplings]))
         if bits not in self.depths:

@@ -20,7 +20,7 @@ from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
 from patterns.formats import FieldOrder
-from patterns.signal import Range, Sampling
+from patterns.signal import DEPTHS, Range, Sampling
 from render.png import Chunks, read_chunks
 from render.quantise import Planes
 from render.samples import SampleError, planes_of
@@ -97,10 +97,12 @@ class VideoFile:
 
     def _picture(self, frame: VideoFrame) -> Picture:
         sampling, bits, planes = planes_of(frame)
+        if bits not in DEPTHS:
+            raise FileError(f"{self._path}: {bits} bits a sample are not read; {', '.join(map(str, DEPTHS))} are")
         tags = self._tags(frame, sampling, bits)
         if self._chunks is not None and self._chunks.significant_bits is not None and bits == 16:
             depth = self._chunks.significant_bits
-            if depth in (10, 12, 14):
+            if depth in (10, 12):
                 red, green, blue = (plane >> (16 - depth) for plane in planes)
                 planes = red, green, blue
                 tags = replace(tags, bits=depth)

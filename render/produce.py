@@ -13,8 +13,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from patterns.formats import Format
-from patterns.pattern import Options, Pattern, percent_text
+from patterns.formats import Format, parse_format
+from patterns.pattern import Area, Options, Pattern, percent_text
 from patterns.signal import Range, Sampling, Signal
 from render.carriers import Carrier
 from render.encoder import encode_frames, mark_full_range, repeat_group, to_container
@@ -63,7 +63,8 @@ class Order:
         """What the file will say of its pattern; enough to verify it without being told more."""
         aspect = self.format.picture_aspect
         fields = [
-            ("pattern", self.pattern.id),
+            # An own pattern may be called like one of the built-in ones.
+            ("pattern", f"own:{self.pattern.id}" if self.pattern.area is Area.OWN else self.pattern.id),
             ("format", self.format.id),
             ("aspect", f"{aspect.numerator}:{aspect.denominator}"),
             ("range", self.signal.range.value),
@@ -97,9 +98,14 @@ def default_name(order: Order) -> str:
             words[0] += f"-{value}"
     fmt, signal, carrier = order.format, order.signal, order.carrier
     words.append(fmt.id)
-    if fmt.timing is not None and fmt.picture_aspect > 1.5 and fmt.picture.width != fmt.width:
-        words.append("16x9")
+    usual = carrier.signal(fmt)
+    if fmt.picture_aspect != parse_format(fmt.id).picture_aspect:
+        words.append(f"{fmt.picture_aspect.numerator}x{fmt.picture_aspect.denominator}")
     words.append(signal.range.value)
+    if signal.matrix is not usual.matrix and not signal.sampling.is_rgb:
+        words.append(signal.matrix.value)
+    if signal.edges is not replace(usual, sampling=signal.sampling).edges:
+        words.append(signal.edges.value)
     if signal.bits != 8:
         words.append(f"{signal.bits}bit")
     if signal.sampling not in (Sampling.RGB, Sampling.YCBCR_420) or len(carrier.samplings) > 1:
@@ -143,7 +149,9 @@ class _Clip:
         frames = 1 if order.seconds is None else max(1, round(order.seconds * float(order.format.frame_rate)))
         period = frames_per_period(scene, order.format)
         # A still is kept, a moving frame is drawn again for its proof: memory does not grow with the length.
-        draw = lru_cache(maxsize=1)(lambda i: draw_frame(scene, order.format, order.signal, i % period))
+        # A still of a moving scene shows the middle of its way: at the start all may lie outside.
+        start = period // 2 if order.seconds is None else 0
+        draw = lru_cache(maxsize=1)(lambda i: draw_frame(scene, order.format, order.signal, (start + i) % period))
         return cls(
             order=order,
             tags=tags_for(order.format, order.signal, frames),

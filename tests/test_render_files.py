@@ -128,6 +128,8 @@ def patches_are_exact(planes: list[NDArray[Any]], what: Order, where: str) -> No
         span = patch_area(what.format, patch, MARGIN_X, MARGIN_Y)
         for i, plane in enumerate(planes):
             sx, sy = what.signal.sampling.chroma_step if i else (1, 1)
+            if (patch.thin and sy > 1) or (patch.core and sx > 1):
+                continue  # A chroma sample reaches beyond the line, or round the middle of a dot.
             part = plane[-(-span.top // sy) : span.bottom // sy, -(-span.left // sx) : span.right // sx]
             assert set(np.unique(part)) <= {codes[i]}, (where, patch.name, i, np.unique(part), codes[i])
 

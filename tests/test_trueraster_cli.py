@@ -1,413 +1,1089 @@
-"""The command line as people and programs use it."""
+"""The command as a user and a program meet it: exit codes, JSON, one line for each mistake, and whole files only."""
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
+import io
 import json
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
+import textwrap
+import threading
 import time
 import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import av
+import click
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from PIL import Image
 
+import render.produce
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
-from trueraster.cli import run
+from render.proof import Proof, Verdict
+from trueraster.cli import app, run
 
-TRUERASTER = [sys.executable, "-c", "from trueraster.cli import main; main()"]
-VECTORS = Path(__file__).parent / "vectors"
-
-
-def answer(capsys: pytest.CaptureFixture[str], *arguments: str, code: int = 0) -> Any:
-    """The one JSON object that a command prints, and nothing else on standard output."""
-    assert run([*arguments, "--json"]) == code
-    return json.loads(capsys.readouterr().out)
-
-
-def mistake(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
-    """The one line that bad input gives; nothing on standard output, exit code 2."""
-    assert run(list(arguments)) == 2
-    told = capsys.readouterr()
-    assert told.out == ""
-    assert told.err.count("\n") == 1
-    assert told.err.startswith("trueraster")
-    assert "Traceback" not in told.err
-    return told.err
-
-
-# --- patterns, formats, levels ------------------------------------------------------------------------------
-
-
-def test_patterns(capsys: pytest.CaptureFixture[str]) -> None:
-    """The list has every pattern in the order of work; one pattern tells what it is for."""
-    listed = answer(capsys, "patterns")["patterns"]
-    assert [item["id"] for item in listed] == list(PATTERNS)
-    assert [item["order"] for item in listed] == sorted(item["order"] for item in listed)
-    assert run(["patterns", "dots"]) == 0
-    assert "no coloured edge" in capsys.readouterr().out
+MODES: dict[str, dict[str, Any]] = tomllib.loads(
+    (Path(__file__).parent / "vectors" / "v4l2_dv_timings.toml").read_text(encoding="utf-8")
+)["modes"]
+SCRIPT = Path(sys.executable).with_name("trueraster")
+PROGRAM = [str(SCRIPT)] if SCRIPT.exists() else [sys.executable, "-c", "from trueraster.cli import main; main()"]
+KILLED = ["draw", "circles", "bars", "--format", "1080p59.94", "--as", "h264", "--to"]
+FINAL = ("circles_1080p59.94_narrow.mp4", "bars_1080p59.94_narrow.mp4")
+OWN = """
+title = "Own"
+background = "grey 20"
+[[shape]]
+kind = "disc"
+x = 50
+y = 50
+radius = 30
+colour = "red 75"
+[[patch]]
+name = "disc"
+left = 42
+top = 42
+right = 58
+bottom = 58
+colour = "red 75"
+"""
 
 
-def test_formats_equal_the_kernels_timings(capsys: pytest.CaptureFixture[str]) -> None:
-    """Totals add up for every format, and the modes of linux/v4l2-dv-timings.h are told as it has them."""
-    listed = {item["id"]: item for item in answer(capsys, "formats")["formats"]}
-    assert list(listed) == list(FORMATS)
-    for item in listed.values():
-        for axis in ("h", "v"):
-            parts = [item[axis][key] for key in ("active", "front_porch", "sync", "back_porch")]
-            assert sum(parts) == item[axis]["total"]
-        assert item["pixel_clock_hz"] / item["h"]["total"] == pytest.approx(item["line_rate_hz"])
-    text = (VECTORS / "v4l2_dv_timings.toml").read_text(encoding="utf-8")
-    assert "v4l2-dv-timings.h" in text
-    assert tomllib.loads(text)
-    # 720p60 of the header: 74.25 MHz, 110/40/220, 5/5/20.
-    assert listed["720p60"]["pixel_clock_hz"] == 74_250_000
-    assert [listed["720p60"]["h"][key] for key in ("front_porch", "sync", "back_porch")] == [110, 40, 220]
-    assert [listed["720p60"]["v"][key] for key in ("front_porch", "sync", "back_porch")] == [5, 5, 20]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ran:
+    """What one command line gave."""
+
+    code: int
+    out: bytes
+    err: str
+
+    @property
+    def text(self) -> str:
+        return self.out.decode("utf-8")
+
+    @property
+    def json(self) -> dict[str, Any]:
+        """Standard output as exactly one JSON object on one line; NaN is no JSON."""
+        assert self.out.count(b"\n") == 1, self.out[:200]
+        answer = json.loads(self.out, parse_constant=lambda name: pytest.fail(f"{name} is no JSON"))
+        assert isinstance(answer, dict)
+        return answer
 
 
-# Picture %, component mV, mV of 714 with setup, IRE with setup; SMPTE/EBU N10 and SMPTE 170M, computed from 700 mV,
-# 1/140 V and 7.5 + 0.925 P.
-LEVELS = [
-    (-4, -28, 27.142857, 3.8),
-    (0, 0, 53.571429, 7.5),
-    (50, 350, 383.928571, 53.75),
-    (75, 525, 549.107143, 76.875),
-]
+def call(*arguments: str | Path) -> Ran:
+    """Run a command line in this process."""
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True) for _ in range(2))
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = run([str(argument) for argument in arguments])
+    written, told = (stream.buffer.getvalue() for stream in (out, err))
+    return Ran(code=code, out=written, err=told.decode("utf-8"))
 
 
-@pytest.mark.parametrize(("percent", "component", "setup", "ire"), LEVELS)
-def test_levels(capsys: pytest.CaptureFixture[str], percent: int, component: float, setup: float, ire: float) -> None:
-    """One level in every unit, from any of them."""
-    for text in (f"{percent}%", f"{component}mV", f"{ire}IRE", f"{setup}mV-setup"):
-        (level,) = answer(capsys, "levels", text)["levels"]
-        assert level["percent"] == pytest.approx(percent, abs=1e-6)
-        assert level["millivolts"] == pytest.approx(component, abs=1e-5)
-        assert level["millivolts_714_setup"] == pytest.approx(setup, abs=1e-5)
-        assert level["ire_setup"] == pytest.approx(ire, abs=1e-6)
+def start(*arguments: str | Path, **choices: Any) -> Ran:
+    """Run a command line as a process."""
+    done = subprocess.run([*PROGRAM, *map(str, arguments)], capture_output=True, timeout=60, **choices)
+    return Ran(code=done.returncode, out=done.stdout, err=done.stderr.decode("utf-8", "replace"))
 
 
-def test_levels_of_codes(capsys: pytest.CaptureFixture[str]) -> None:
-    """Codes are read with their depth, and a level that has no code is told as clipped."""
-    white, grey, top = answer(capsys, "levels", "10:940", "8:126", "109%")["levels"]
-    assert (white["percent"], white["code_8"]) == (100, 235)
-    assert grey["percent"] == pytest.approx(100 * 110 / 219)
-    assert (top["code_8"], top["code_10"]) == (254, 1019)
-    assert run(["levels", "109%"]) == 0
-    assert "254*" in capsys.readouterr().out
+def check_mistake(ran: Ran, *words: str) -> None:
+    """Exit 2, nothing on standard output, one line on standard error that says the words."""
+    assert ran.code == 2, ran
+    assert ran.out == b""
+    assert ran.err.endswith("\n")
+    assert ran.err.count("\n") == 1, ran.err
+    assert "Traceback" not in ran.err
+    for word in words:
+        assert word in ran.err, ran.err
 
 
-# --- draw and verify ----------------------------------------------------------------------------------------
+def listing(folder: Path) -> dict[str, bytes | None]:
+    """Everything in a folder: the bytes of files, None for folders."""
+    return {str(p.relative_to(folder)): p.read_bytes() if p.is_file() else None for p in sorted(folder.rglob("*"))}
 
 
-def test_draw_with_nothing_but_a_name(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """480i, a still and a clip of a minute, into outputs."""
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty folder to work in."""
     monkeypatch.chdir(tmp_path)
-    assert run(["draw", "bars"]) == 0
-    assert sorted(p.name for p in (tmp_path / "outputs").iterdir()) == ["bars_480i_full.png", "bars_480i_narrow.mp4"]
-    with av.open("outputs/bars_480i_narrow.mp4") as container:
-        assert container.duration is not None
-        assert container.duration / av.time_base == pytest.approx(60, abs=0.05)
-    assert "exact" in capsys.readouterr().out
+    return tmp_path
 
 
-def test_json_of_draw(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The keys that other programs read."""
-    files = answer(
-        capsys, "draw", "bars", "steps", "--as", "png", "--as", "ffv1", "--seconds", "0.1", "--to", str(tmp_path)
+# --- Drawing, as it is meant ---------------------------------------------------------------------------------
+
+
+def test_a_pattern_alone_gives_a_still_and_a_clip_of_a_minute(here: Path) -> None:
+    """`draw PATTERN` in an empty folder makes a PNG and an MP4 of 60 s in outputs, and nothing else."""
+    ran = start("draw", "crosshatch", cwd=here)
+    assert ran.code == 0, ran.err
+    names = {"crosshatch_480i_full.png", "crosshatch_480i_narrow.mp4"}
+    assert {path.name for path in (here / "outputs").iterdir()} == names
+    assert {path.name for path in here.iterdir()} == {"outputs"}
+    assert all(name in ran.text for name in names)
+    with av.open(str(here / "outputs" / "crosshatch_480i_narrow.mp4")) as container:
+        # 30000/1001 frames a second: 60 s within one frame, exact arithmetic.
+        assert abs(container.streams.video[0].frames - 60 * Fraction(30000, 1001)) < 1
+
+
+def test_a_computer_raster_gives_a_still_alone(here: Path) -> None:
+    """`draw crosshatch --format 1024x768@60 --cells 16x12` draws one PNG whose cells are 64 samples wide and high."""
+    ran = call("draw", "crosshatch", "--format", "1024x768@60", "--cells", "16x12")
+    assert ran.code == 0, ran.err
+    (path,) = (here / "outputs").iterdir()
+    assert path.suffix == ".png"
+    with Image.open(path) as image:
+        picture = np.asarray(image)
+    assert picture.shape == (768, 1024, 3)
+    # 1024 / 16 and 768 / 12 are 64; lines of two samples are centred on the cells' edges (exact arithmetic).
+    assert list(np.flatnonzero(picture[32, :, 0])[1:5]) == [63, 64, 127, 128]
+    assert list(np.flatnonzero(picture[:, 32, 0])[1:5]) == [63, 64, 127, 128]
+
+
+def test_json_of_draw_is_one_object(here: Path) -> None:
+    """--json gives one object with the promised keys, true figures of the files, and no word beside it."""
+    ran = call("draw", "bars", "window", "--seconds", "0.2", "--area", "20", "--to", "made", "--json")
+    assert ran.code == 0
+    files = ran.json["files"]
+    assert [(f["pattern"], f["carrier"]) for f in files] == [
+        (pattern, carrier) for pattern in ("bars", "window") for carrier in ("png", "h264")
+    ]
+    for file in files:
+        assert {"path", "pattern", "format", "carrier", "range", "bits", "sha256", "proof"} <= file.keys()
+        assert {"verdict", "max_error_codes", "samples"} <= file["proof"].keys()
+        assert file["format"] == "480i"
+        assert file["range"] == ("full" if file["carrier"] == "png" else "narrow")
+        assert (file["bits"], file["proof"]["verdict"], file["proof"]["max_error_codes"]) == (8, "exact", 0)
+        assert file["proof"]["samples"] > 0
+        assert hashlib.sha256(Path(file["path"]).read_bytes()).hexdigest() == file["sha256"]
+    assert sorted(p.name for p in (here / "made").iterdir()) == sorted(Path(f["path"]).name for f in files)
+    # The window's caution is words, so it goes to standard error.
+    assert "Caution" in ran.err
+
+
+def test_a_process_keeps_answer_and_words_apart(here: Path) -> None:
+    """As a process too: the JSON alone on standard output, cautions alone on standard error."""
+    ran = start("draw", "window", "--as", "png", "--json", cwd=here)
+    assert ran.code == 0
+    assert ran.json["files"][0]["pattern"] == "window"
+    assert ran.err.startswith("Caution: ")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a terminal of its own")
+def test_progress_is_shown_on_standard_error_only(here: Path) -> None:
+    """On a terminal a bar runs on standard error; standard output holds the table alone."""
+    import pty
+
+    master, slave = pty.openpty()
+    seen: list[bytes] = []
+
+    def read() -> None:
+        with contextlib.suppress(OSError):
+            while part := os.read(master, 4096):
+                seen.append(part)
+
+    reader = threading.Thread(target=read)
+    environment = {**os.environ, "TERM": "xterm", "COLUMNS": "100"}
+    command = [*PROGRAM, "draw", "bars", "--format", "720p50", "--as", "h264"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=slave, cwd=here, env=environment) as process:
+        os.close(slave)
+        reader.start()
+        out, _ = process.communicate(timeout=60)
+        reader.join(timeout=10)
+    os.close(master)
+    assert process.returncode == 0
+    assert b"drawing" in b"".join(seen)
+    assert out.decode().startswith("file ")
+    assert "\x1b" not in out.decode()
+
+
+@pytest.mark.parametrize("kind", ["process", "here"])
+def test_standard_output_gets_the_bytes_of_the_file(here: Path, kind: str) -> None:
+    """`--to -` sends exactly the bytes of the y4m file that `--to FILE` writes."""
+    words = ("draw", "circles", "--seconds", "0.1")
+    assert call(*words, "--as", "y4m", "--to", "file.y4m").code == 0
+    ran = start(*words, "--to", "-", cwd=here) if kind == "process" else call(*words, "--to", "-")
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out == (here / "file.y4m").read_bytes()
+    assert [path.name for path in here.iterdir()] == ["file.y4m"]
+
+
+def test_json_and_frames_are_not_mixed(here: Path) -> None:
+    """Standard output cannot hold both frames and JSON, so `--to - --json` is a mistake."""
+    check_mistake(call("draw", "bars", "--seconds", "0.1", "--to", "-", "--json"), "--json")
+
+
+def test_a_reader_that_goes_away_is_no_mistake(here: Path) -> None:
+    """`draw --to - | head` ends without a word when the reader has had enough."""
+    with subprocess.Popen(
+        [*PROGRAM, "draw", "bars", "--to", "-"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=here
+    ) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        assert process.stdout.read(10) == b"YUV4MPEG2 "
+        process.stdout.close()
+        assert process.stderr.read() == b""
+    assert process.returncode == 0
+
+
+@pytest.mark.parametrize("folder", ["a folder", "папка 測試 ñ", "100% a:b [1]", "-dash", 'it\'s "so" #1;$x'])
+def test_any_path_works(here: Path, folder: str) -> None:
+    """Spaces, quotes, signs and letters of any script in paths, for every kind of file, drawn and verified."""
+    own = here / folder / "мой узор.toml"
+    own.parent.mkdir()
+    own.write_text(OWN, encoding="utf-8")
+    words = ("--as", "png", "--as", "h264", "--as", "ffv1", "--as", "y4m", "--seconds", "0.1", "--format", "320x240@50")
+    ran = call("draw", own, *words, "--to", here / folder / "out 出力", "--json")
+    assert ran.code == 0, ran.err
+    assert len(ran.json["files"]) == 4
+    for file in ran.json["files"]:
+        assert call("verify", file["path"], "--pattern", own, "--format", "320x240@50").code == 0
+    assert call("draw", "bars", "--as", "png", "--to", f"./{folder}/one.png").code == 0
+    assert call("verify", f"./{folder}/one.png").code == 0
+
+
+@pytest.mark.parametrize("words", [[], ["--json"]])
+def test_a_path_works_where_output_has_few_letters(here: Path, words: list[str]) -> None:
+    """Where standard output is ASCII the file is made and the answer given all the same."""
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    ran = start("draw", "bars", "--as", "png", "--to", "папка", *words, cwd=here, env=environment)
+    assert (ran.code, ran.err) == (0, "")
+    assert (here / "папка" / "bars_480i_full.png").exists()
+
+
+def test_a_name_of_a_file_is_taken_as_it_is(here: Path) -> None:
+    """`--to NAME.png` writes that file, also in a folder that is not there yet."""
+    assert call("draw", "bars", "--as", "png", "--to", "new/deep/My Bars.PNG").code == 0
+    assert list(listing(here)) == ["new", "new/deep", "new/deep/My Bars.PNG"]
+
+
+def test_two_patterns_never_share_a_file(here: Path) -> None:
+    """An own file called bars.toml and the built-in bars, drawn together, do not overwrite each other."""
+    (here / "bars.toml").write_text(OWN, encoding="utf-8")
+    ran = call("draw", "bars.toml", "bars", "--as", "png", "--to", "out", "--json")
+    if ran.code == 2:
+        check_mistake(ran, "bars")
+    else:
+        assert len({file["path"] for file in ran.json["files"]}) == 2
+
+
+# --- Verifying -----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module", params=["480i", "720p50"])
+def drawn(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
+    """Every pattern in both default kinds of file."""
+    folder = tmp_path_factory.mktemp("drawn")
+    ran = call("draw", *PATTERNS, "--format", request.param, "--seconds", "0.1", "--to", folder, "--json")
+    assert ran.code == 0
+    files: list[dict[str, Any]] = ran.json["files"]
+    assert len(files) == 2 * len(PATTERNS)
+    return files
+
+
+VERIFY_KEYS = {"verdict", "pattern", "format", "signal", "registration", "patches", "faults"}
+
+
+def check_verify_json(answer: dict[str, Any]) -> None:
+    """The keys that DESIGN.md section 8 promises."""
+    assert answer.keys() >= VERIFY_KEYS
+    assert {"range", "matrix", "bits"} <= answer["signal"].keys()
+    assert {"scale_x", "scale_y", "offset_x", "offset_y", "crop_percent"} <= answer["registration"].keys()
+    assert answer["registration"]["crop_percent"].keys() == {"left", "right", "top", "bottom"}
+    assert answer["patches"]
+    for patch in answer["patches"]:
+        assert {"name", "expected", "measured", "error_codes", "noise_codes"} <= patch.keys()
+        assert all(len(patch[key]) == 3 for key in ("expected", "measured", "error_codes"))
+    assert isinstance(answer["faults"], list)
+
+
+def test_every_own_file_verifies_without_options(drawn: list[dict[str, Any]]) -> None:
+    """A file made by `draw` tells what it is, and all its patches pass."""
+    for file in drawn:
+        has_patches = bool(PATTERNS[file["pattern"]].scene(FORMATS[file["format"]]).patches)
+        ran = call("verify", file["path"], "--json")
+        if not has_patches:
+            check_mistake(ran, "no patch")
+            continue
+        assert ran.code == 0, (file["path"], ran.err)
+        answer = ran.json
+        check_verify_json(answer)
+        assert (answer["verdict"], answer["pattern"], answer["format"]) == ("pass", file["pattern"], file["format"])
+        assert answer["signal"]["range"] == file["range"]
+        assert answer["signal"]["bits"] == 8
+        # STANDARDS.md section 1: BT.601 for SD, BT.709 for HD; R'G'B' has none.
+        wanted = None if file["carrier"] == "png" else {"480i": "601", "720p50": "709"}[file["format"]]
+        assert answer["signal"]["matrix"] == wanted
+        assert ran.err == ""
+
+
+@pytest.mark.parametrize("name", ["strip.png", "strip.mp4"])
+def test_a_very_wide_own_raster_verifies(here: Path, name: str) -> None:
+    """Whatever raster `draw` takes, `verify` takes back from the file's own word."""
+    made = call(
+        "draw", "field", "--format", "640x64@60", "--as", {".png": "png", ".mp4": "h264"}[name[-4:]], "--to", name
     )
-    assert len(files["files"]) == 4
-    for item in files["files"]:
-        assert {"path", "pattern", "format", "carrier", "range", "bits", "sha256", "proof"} <= item.keys()
-        assert {"verdict", "max_error_codes", "samples"} <= item["proof"].keys()
-        assert item["proof"]["verdict"] == "exact"
-        assert Path(item["path"]).exists()
+    assert made.code == 0
+    assert call("verify", name).code == 0
 
 
-def test_grid_at_a_chosen_resolution(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """1024 x 768 with 16 x 12 cells: 64 samples by 64 lines each, square."""
-    (item,) = answer(
-        capsys, "draw", "crosshatch", "--format", "1024x768@60", "--cells", "16x12", "--to", str(tmp_path)
-    )["files"]
-    with av.open(item["path"]) as container:
-        frame = next(container.decode(video=0)).to_ndarray()[:, :, 0]
-    assert frame.shape == (768, 1024)
-    columns = [x for x in range(1024) if frame[32, x] == 255]
-    rows = [y for y in range(768) if frame[y, 32] == 255]
-    assert columns == sorted({x for k in range(17) for x in (64 * k - 1, 64 * k) if 0 <= x < 1024})
-    assert rows == sorted({y for k in range(13) for y in (64 * k - 1, 64 * k) if 0 <= y < 768})
+def test_a_wrong_pattern_fails_and_still_gives_json(here: Path) -> None:
+    """The wrong pattern is exit 1; the JSON is one whole object then too."""
+    assert call("draw", "bars", "--as", "png", "--to", "bars.png").code == 0
+    words = ("verify", "bars.png", "--pattern", "steps", "--format", "480i")
+    for ran in (call(*words, "--json"), start(*words, "--json", cwd=here)):
+        assert (ran.code, ran.err) == (1, "")
+        check_verify_json(ran.json)
+        assert ran.json["verdict"] == "fail"
+    told = call(*words)
+    assert told.code == 1
+    assert "FAIL" in told.text
 
 
-def test_standard_output_is_the_file(tmp_path: Path) -> None:
-    """--to - sends the bytes that the file would have."""
-    words = ["draw", "bars", "--as", "y4m", "--format", "320x240@60", "--seconds", "0.05"]
-    sent = subprocess.run([*TRUERASTER, *words, "--to", "-"], capture_output=True, check=True).stdout
-    assert run([*words, "--to", str(tmp_path / "frames.y4m")]) == 0
-    assert sent == (tmp_path / "frames.y4m").read_bytes()
+def test_a_foreign_file_needs_its_pattern(here: Path) -> None:
+    """A picture that says nothing of itself is judged by --pattern and --format, within --tolerance."""
+    assert call("draw", "steps", "--as", "png", "--to", "own.png").code == 0
+    with Image.open(here / "own.png") as image:
+        picture = np.asarray(image)
+    Image.fromarray(picture).save(here / "foreign.png")
+    Image.fromarray(np.minimum(picture, 252) + 3).save(here / "light.png")
+    check_mistake(call("verify", "foreign.png"), "--pattern")
+    assert call("verify", "foreign.png", "--pattern", "steps", "--format", "480i").code == 0
+    # 3 codes off, by construction.
+    words = ("verify", "light.png", "-p", "steps", "-f", "480i", "--range", "full")
+    assert call(*words).code == 1
+    assert call(*words, "--tolerance", "3").code == 0
+    assert call(*words, "--tolerance", "2.9").code == 1
 
 
-@pytest.mark.parametrize("fmt", ["480i", "720p50"])
-def test_own_files_verify_without_options(tmp_path: Path, fmt: str, capsys: pytest.CaptureFixture[str]) -> None:
-    """Every pattern, as a still and as a clip, says itself what it shows, and passes; a moving one has no patches."""
-    still = [name for name in PATTERNS if name != "field-order"]
-    listed = answer(capsys, "draw", *still, "--format", fmt, "--seconds", "0.1", "--to", str(tmp_path))["files"]
-    assert len(listed) == 2 * len(still)
-    for item in listed:
-        result = answer(capsys, "verify", item["path"], "--tolerance", "0.5" if "ramp" in item["path"] else "0")
-        assert result["verdict"] == "pass", item["path"]
-        assert (result["pattern"], result["format"]) == (item["pattern"], fmt)
-        assert result["signal"]["range"] == item["range"]
-        assert result["patches"]
-        assert result["faults"] == []
+def test_frames_of_a_clip_are_counted_from_0(here: Path) -> None:
+    """The last frame can be verified, the one after it is a mistake."""
+    assert call("draw", "bars", "--as", "y4m", "--seconds", "0.1", "--to", "bars.y4m").code == 0
+    # 0.1 s of 30000/1001 frames a second are 3 frames.
+    assert call("verify", "bars.y4m", "-p", "bars", "--frame", "2").code == 0
+    check_mistake(call("verify", "bars.y4m", "-p", "bars", "--frame", "3"), "frame 3")
 
 
-def test_options_are_carried_in_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Level, area, colour, bars and cells come back from the file's own words."""
-    for words in (
-        ["window", "--level", "62.5", "--area", "30"],
-        ["field", "--colour", "red", "--level", "50"],
-        ["bars", "--bars", "75/0/75/0"],
-        ["crosshatch", "--cells", "8x6", "--level", "40"],
-        ["bars", "--matrix", "709", "--aspect", "16:9"],
-    ):
-        for item in answer(capsys, "draw", *words, "--seconds", "0.1", "--to", str(tmp_path))["files"]:
-            assert answer(capsys, "verify", item["path"], "--tolerance", "0")["verdict"] == "pass", words
+def test_an_own_pattern_is_drawn_and_verified(here: Path) -> None:
+    """A user's file gives pictures that pass with its path, fail with another, and ask for it without one."""
+    (here / "own.toml").write_text(OWN, encoding="utf-8")
+    (here / "other.toml").write_text(OWN.replace('"red 75"', '"red 70"'), encoding="utf-8")
+    ran = call("draw", "own.toml", "--seconds", "0.1", "--json")
+    assert ran.code == 0
+    for file in ran.json["files"]:
+        assert file["pattern"] == "own"
+        assert call("verify", file["path"], "--pattern", "own.toml").code == 0
+        assert call("verify", file["path"], "--pattern", "other.toml").code == 1
+        check_mistake(call("verify", file["path"]), "own", "TOML")
 
 
-def test_what_is_wrong_fails(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Another pattern, another range, another level: exit 1, and the JSON says where."""
-    path = answer(capsys, "draw", "bars", "--as", "png", "--to", str(tmp_path))["files"][0]["path"]
-    for words in (["--pattern", "steps"], ["--range", "narrow"], ["--bars", "75/0/75/0"]):
-        result = answer(capsys, "verify", path, *words, code=1)
-        assert result["verdict"] == "fail"
-        assert {patch["verdict"] for patch in result["patches"]} >= {"fail"}
-    assert run(["verify", path, "--range", "narrow"]) == 1
-    assert "FAIL: 8 of 8 patches" in capsys.readouterr().out
+def test_an_own_pattern_is_never_taken_for_a_built_in_one(here: Path) -> None:
+    """A user's bars.toml is no built-in bars: without the path of its file there is no verdict."""
+    (here / "bars.toml").write_text(OWN, encoding="utf-8")
+    assert call("draw", "bars.toml", "--as", "png", "--to", "made.png").code == 0
+    check_mistake(call("verify", "made.png"), "TOML")
 
 
-def test_an_own_pattern_is_drawn_and_verified(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A TOML file stands wherever a pattern's name does; its files ask for it by name."""
-    own = tmp_path / "my pattern.toml"
-    own.write_text(
-        '[[shape]]\nkind="box"\nleft=20\ntop=20\nright=80\nbottom=80\ncolour=40\n'
-        '[[patch]]\nname="box"\nleft=20\ntop=20\nright=80\nbottom=80\ncolour=40\n',
-        encoding="utf-8",
-    )
-    for item in answer(capsys, "draw", str(own), "--seconds", "0.1", "--to", str(tmp_path))["files"]:
-        assert answer(capsys, "verify", item["path"], "--pattern", str(own))["verdict"] == "pass"
-        assert "own pattern my-pattern" in mistake(capsys, "verify", item["path"])
+@pytest.mark.parametrize("comment", ["level=1e9999999999", "level=1/0", "cells=0x0", "level=x", "area=9", "format=1"])
+def test_what_a_file_says_of_itself_is_not_trusted(here: Path, comment: str) -> None:
+    """Absurd words in a file end in one line and soon; a process of its own, so that the test always ends."""
+    from PIL.PngImagePlugin import PngInfo
 
-
-def test_names_with_spaces_and_other_letters(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Folders and files may be called anything."""
-    folder = tmp_path / "ein Gerät – 測試 %d 100%"
-    for item in answer(capsys, "draw", "bars", "--seconds", "0.1", "--to", str(folder))["files"]:
-        assert answer(capsys, "verify", item["path"])["verdict"] == "pass"
-
-
-# --- Mistakes -----------------------------------------------------------------------------------------------
-
-MISTAKES = [
-    (["draw"], "PATTERN"),
-    (["draw", "crossh"], "crosshatch"),
-    (["draw", "bars", "--format", "999i"], "999i"),
-    (["draw", "bars", "--format", "1x1@60"], "2 to 8192"),
-    (["draw", "bars", "--format", "16384x16384@60"], "2 to 8192"),
-    (["draw", "bars", "--format", "8192x8192@60"], "36000000"),
-    (["draw", "bars", "--format", "480i", "--aspect", "5:4"], "aspect"),
-    (["draw", "bars", "--format", "1023x768@60", "--as", "h264"], "even width"),
-    (["draw", "bars", "--format", "640x482i@60", "--as", "h264"], "multiple of 4"),
-    (["draw", "bars", "--range", "wide"], "narrow, full"),
-    (["draw", "bars", "--matrix", "2020"], "601, 709"),
-    (["draw", "bars", "--bits", "9"], "holds 8"),
-    (["draw", "bars", "--sampling", "411"], "420"),
-    (["draw", "bars", "--as", "gif"], "png"),
-    (["draw", "bars", "--as", "h264", "--bits", "10"], "h264 cannot hold 10"),
-    (["draw", "bars", "--seconds", "0"], "--seconds"),
-    (["draw", "bars", "--seconds", "-1"], "--seconds"),
-    (["draw", "bars", "--seconds", "nan"], "--seconds"),
-    (["draw", "bars", "--seconds", "1e9"], "--seconds"),
-    (["draw", "bars", "--edges", "soft"], "shaped, hard"),
-    (["draw", "crosshatch", "--cells", "abc"], "16x12"),
-    (["draw", "crosshatch", "--cells", "0x0"], "--cells"),
-    (["draw", "crosshatch", "--cells", "9999x9999"], "--cells"),
-    (["draw", "bars", "--cells", "16x12"], "does not take it"),
-    (["draw", "window", "--level", "200"], "--level"),
-    (["draw", "window", "--level", "x"], "--level"),
-    (["draw", "window", "--area", "0"], "--area"),
-    (["draw", "field", "--colour", "pink"], "--colour"),
-    (["draw", "bars", "--bars", "1/2/3/4"], "--bars"),
-    (["draw", "bars", "steps", "--to", "one.png"], "one file"),
-    (["draw", "bars", "--as", "png", "--to", "one.mp4"], ".png"),
-    (["draw", "bars", "--as", "png", "--to", "-"], "y4m"),
-    (["draw", "bars", "steps", "--as", "y4m", "--to", "-"], "one pattern"),
-    (["draw", "none.toml"], "none.toml"),
-    (["verify", "none.png"], "none.png"),
-    (["verify", "."], "directory"),
-    (["verify", "empty"], "empty"),
-    (["verify", "text.png"], "no picture"),
-    (["verify", "foreign.png"], "--pattern"),
-    (["verify", "foreign.png", "--pattern", "bars"], "--format"),
-    (["verify", "foreign.png", "--pattern", "bars", "--format", "480i", "--frame", "1"], "frame 1"),
-    (["verify", "foreign.png", "--pattern", "bars", "--format", "480i", "--tolerance", "-1"], "--tolerance"),
-    (["levels", "x"], "'x'"),
-    (["levels", "8:256"], "0 to 255"),
-    (["formats", "1080"], "1080"),
-    (["patterns", "none"], "none"),
-    (["draw", "bars", "--nothing"], "--nothing"),
-    (["nothing"], "nothing"),
-]
-
-
-@pytest.mark.parametrize(("words", "told"), MISTAKES)
-def test_a_mistake_is_one_line_and_leaves_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], words: list[str], told: str
-) -> None:
-    """Bad input: exit 2, one line that names what is wrong, nothing written."""
-    from PIL import Image
-
-    monkeypatch.chdir(tmp_path)
-    Path("empty").touch()
-    Path("text.png").write_text("not a picture", encoding="utf-8")
-    Image.new("RGB", (300, 200)).save("foreign.png")
-    before = sorted(p.name for p in tmp_path.rglob("*"))
-    assert told in mistake(capsys, *words)
-    assert sorted(p.name for p in tmp_path.rglob("*")) == before
-
-
-def test_places_that_take_no_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A file where a folder should be, and a folder that cannot be made: one line, exit 2."""
-    (tmp_path / "file").touch()
-    mistake(capsys, "draw", "bars", "--as", "png", "--to", str(tmp_path / "file"))
-    mistake(capsys, "draw", "bars", "--as", "png", "--to", str(tmp_path / "file" / "below"))
-    mistake(capsys, "draw", "bars", "--as", "png", "--to", "/proc/nothing")
-
-
-@pytest.mark.skipif(os.geteuid() != 0, reason="only root may mount a small disk")
-def test_a_full_disk(tmp_path: Path) -> None:
-    """A disk that is too small for the clip: one line, exit 2, and nothing is left on it."""
-    small = tmp_path / "small"
-    small.mkdir()
-    if subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(small)], capture_output=True, check=False
-    ).returncode:
-        pytest.skip("no disk can be mounted here")
-    try:
-        for carrier in ("ffv1", "y4m", "h264"):
-            words = ["draw", "circles", "--as", carrier, "--seconds", "20", "--to", str(small)]
-            done = subprocess.run([*TRUERASTER, *words], capture_output=True, text=True, check=False)
-            assert done.returncode == 2, done.stderr
-            assert done.stderr.count("\n") == 1
-            assert not list(small.iterdir())
-    finally:
-        subprocess.run(["umount", str(small)], check=True)
-
-
-# --- Kills --------------------------------------------------------------------------------------------------
-
-CLIPS = ["draw", "circles", "bars", "steps", "--format", "1080p59.94", "--as", "h264", "--seconds", "2"]
-
-
-def kill_and_check(folder: Path, delay: float, how: signal.Signals) -> int:
-    """Start drawing, stop it after `delay` seconds, and verify whatever has a final name."""
-    process = subprocess.Popen(
-        [*TRUERASTER, *CLIPS, "--to", str(folder)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
-    )
-    time.sleep(delay)
-    process.send_signal(how)
-    words = process.communicate()[1].decode()
-    assert "Traceback" not in words
-    for path in folder.glob("*.mp4"):
-        assert run(["verify", str(path)]) == 0
-        with av.open(str(path)) as container:
-            assert sum(1 for packet in container.demux(video=0) if packet.size) == 120
-    return int(process.returncode)
-
-
-def test_a_kill_leaves_no_unproved_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Killed at random moments, a run leaves only proved files; the next one completes and clears what was left."""
-    rng = random.Random(1)
-    for _ in range(8):
-        kill_and_check(tmp_path, rng.uniform(0.1, 2.5), signal.SIGKILL)
-    # A drawing program that outlived its parent by a moment may still hold its folder.
-    time.sleep(0.5)
-    assert run([*CLIPS, "--to", str(tmp_path)]) == 0
-    assert len(list(tmp_path.glob("*.mp4"))) == 3
-    assert not list(tmp_path.glob(".trueraster-*"))
-    capsys.readouterr()
-
-
-def test_an_interrupt_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Ctrl-C: exit 130, nothing unfinished is left."""
-    codes = {kill_and_check(tmp_path, delay, signal.SIGINT) for delay in (0.8, 1.2)}
-    # The signal may come before Python listens, or after the work is done.
-    assert codes <= {130, 0, -signal.SIGINT}
-    assert not list(tmp_path.glob(".trueraster-*"))
-    capsys.readouterr()
-
-
-# --- Help and fuzz ------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("command", [[], ["patterns"], ["formats"], ["levels"], ["draw"], ["verify"]])
-def test_help_fits_a_terminal(command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
-    """No line of help is longer than 80 columns."""
-    assert run([*command, "--help"]) == 0
-    text = capsys.readouterr().out
-    assert "Usage: trueraster" in text
-    assert max(len(line) for line in text.splitlines()) <= 80
-
-
-WORDS = ["draw", "verify", "levels", "formats", "patterns", "bars", "crosshatch", "window", "field", "--json", "--help"]
-WORDS += ["--format", "320x240@60", "160x120i@50", "480i", "--as", "png", "y4m", "ffv1", "--bits", "8", "10", "--range"]
-WORDS += ["full", "narrow", "--cells", "4x3", "--level", "50", "--colour", "red", "--edges", "hard", "--", "-", "x.png"]
-WORDS += [
-    "75%",
-    "8:180",
-    "-5",
-    "",
-    " ",
-    "é",
-    "../..",
-    "*",
-    "0",
-    "nan",
-    "1e400",
-    "--frame",
-    "--tolerance",
-    "--aspect",
-    "4:3",
-]
-
-
-@settings(max_examples=250, suppress_health_check=list(HealthCheck))
-@given(
-    st.lists(
-        st.one_of(st.sampled_from(WORDS), st.text(st.characters(exclude_characters="\0"), max_size=12)), max_size=9
-    )
-)
-def test_any_arguments_end_well(words: list[str]) -> None:
-    """Whatever is typed, the command ends with 0, 1 or 2 and without an exception."""
-    if "draw" in words:
-        # Short work into a passing folder, whatever else is asked.
-        words = [*words, "--seconds", "0.02", "--to", "fuzz-outputs"]
-        if not {"320x240@60", "160x120i@50"} & set(words):
-            words += ["--format", "160x120@50"]
-    import tempfile
-
-    here = Path.cwd()
-    with tempfile.TemporaryDirectory() as folder:
-        os.chdir(folder)
+    words = PngInfo()
+    pattern = "crosshatch" if "cells" in comment else "window"
+    words.add_text("Comment", f"made-by=trueraster&pattern={pattern}&format=480i&{comment}")
+    Image.new("RGB", (720, 480)).save(here / "bad.png", pnginfo=words)
+    with subprocess.Popen(
+        [*PROGRAM, "verify", "bad.png"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=here
+    ) as process:
         try:
-            assert run(words) in (0, 1, 2)
-        finally:
-            os.chdir(here)
+            out, err = process.communicate(timeout=5)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            pytest.fail("still busy after 5 s")
+    if comment != "format=1":
+        check_mistake(Ran(code=process.returncode, out=out, err=err.decode()))
+    assert process.returncode == 2
+
+
+# --- Mistakes ------------------------------------------------------------------------------------------------
+
+DRAW_MISTAKES: list[tuple[str, str]] = [
+    ("", "PATTERN"),
+    ("nope", "nope"),
+    ("crosshach", "did you mean crosshatch"),
+    ("missing.toml", "missing.toml"),
+    ("folder.toml", "folder.toml"),
+    ("bad.toml", "line 1"),
+    ("bars nope", "nope"),
+    ("bars --nonsense", "--nonsense"),
+    ("bars --format", "--format"),
+    ("bars --format 481i", "481i"),
+    ("bars --format 1024x768", "rate is missing"),
+    ("bars --format 0x0@60", "2 to 8192"),
+    ("bars --format 1x1@60", "2 to 8192"),
+    ("bars --format 16384x16384@60", "2 to 8192"),
+    ("bars --format 8192x8192@60", "samples"),
+    ("bars --format 640x480@0", "1 to 1000"),
+    ("bars --format 640x480@1001", "1 to 1000"),
+    ("bars --format 640x480@1/0", "zero"),
+    ("bars --format 640x480@nan", "640x480@nan"),
+    ("bars --format 640x481i@60", "even height"),
+    ("bars --format 640x482i@60 --as h264", "multiple of 4"),
+    ("bars --format 321x240@60 --as h264", "even width"),
+    ("bars --format 320x241@60 --as h264", "even number"),
+    ("bars --format 321x240@60 --as y4m", "even width"),
+    ("bars --format 321x240@60 --as ffv1", "even width"),
+    ("bars --aspect abc", "abc"),
+    ("bars --aspect 4:0", "4:0"),
+    ("bars --aspect 2:1", "4:3 or 16:9"),
+    ("bars --aspect 4:3 --format 720p50", "16:9"),
+    ("bars --aspect 100:1 --format 640x480@60", "1:5 and 5:1"),
+    ("bars --range wide", "narrow, full"),
+    ("bars --matrix 2020", "601, 709"),
+    ("bars --bits 9", "8, 10, 12, 16"),
+    ("bars --bits -8", "8, 10, 12, 16"),
+    ("bars --bits 0 --as png", "8, 10, 12, 16"),
+    ("bars --bits eight", "--bits"),
+    ("bars --bits 10 --as h264", "h264"),
+    ("bars --sampling 411", "rgb, 444, 422, 420"),
+    ("bars --sampling rgb --as h264", "h264"),
+    ("bars --sampling 422 --as png", "png"),
+    ("bars --seconds 0", "--seconds"),
+    ("bars --seconds -1", "--seconds"),
+    ("bars --seconds nan", "--seconds"),
+    ("bars --seconds inf", "--seconds"),
+    ("bars --seconds 1e9", "86400"),
+    ("bars --seconds soon", "--seconds"),
+    ("bars --edges soft", "shaped, hard"),
+    ("bars --cells 16x12", "--cells"),
+    ("crosshatch --cells 0x0", "1x1 to"),
+    ("crosshatch --cells 9999x9999", "1x1 to"),
+    ("crosshatch --cells 99999x1", "--cells"),
+    ("crosshatch --cells abc", "16x12"),
+    ("crosshatch --cells 16", "16x12"),
+    ("crosshatch --cells -1x-1", "16x12"),
+    ("crosshatch --cells 16x12x8", "16x12"),
+    ("dots --cells 1x1", "2x2"),
+    ("crosshatch --level abc", "--level"),
+    ("crosshatch --level 110", "-7 to 109"),
+    ("crosshatch --level -8", "-7 to 109"),
+    ("crosshatch --level 1e1", "--level"),
+    ("crosshatch --level nan", "--level"),
+    ("bars --level 50", "--level"),
+    ("window --area 0", "above 0"),
+    ("window --area 100.1", "up to 100"),
+    ("window --area -5", "above 0"),
+    ("window --area big", "--area"),
+    ("bars --area 5", "--area"),
+    ("field --colour pink", "magenta"),
+    ("bars --colour red", "--colour"),
+    ("bars --bars 100/0", "75/0/75/0"),
+    ("field --bars 75/0/75/0", "--bars"),
+    ("bars --as gif", "png"),
+    ("bars --as PNG", "png"),
+    ("bars --as png --as gif", "gif"),
+    ("bars --to taken", "no folder"),
+    ("bars --to taken/sub", "taken"),
+    ("bars --as png --to taken/sub/x.png", "taken"),
+    ("bars --to x.png", "one file"),
+    ("bars ramp --as png --to x.png", "one file"),
+    ("bars --as png --to x.mp4", ".png"),
+    ("bars --as h264 --to x.png", ".mp4"),
+    ("bars ramp --to -", "y4m"),
+    ("bars --as png --to -", "y4m"),
+    ("bars --as y4m --as png --to -", "y4m"),
+]
+EMPTY_MISTAKES = [
+    (["draw", "field", "--colour", "", "--as", "png"], "--colour"),
+    (["draw", "bars", "--bars", "", "--as", "png"], "--bars"),
+    (["draw", "bars", "--aspect", "", "--as", "png"], "aspect"),
+    (["draw", "bars", "--format", "", "--as", "png"], "format"),
+    (["draw", "crosshatch", "--cells", "", "--as", "png"], "--cells"),
+    (["draw", "crosshatch", "--level", "", "--as", "png"], "--level"),
+    (["draw", "bars", "--range", "", "--as", "png"], "--range"),
+    (["draw", "bars", "--as", ""], "--as"),
+    (["draw", "bars", "--as", "png", "--to", ""], "--to"),
+    (["draw", ""], "pattern"),
+    (["verify", ""], "directory"),
+    (["levels", ""], "level"),
+    (["formats", ""], "format"),
+    (["patterns", ""], "pattern"),
+    ([""], "command"),
+]
+OTHER_MISTAKES: list[tuple[str, str]] = [
+    ("nonsense", "nonsense"),
+    ("--nonsense", "--nonsense"),
+    ("patterns nope", "nope"),
+    ("patterns bars ramp", "ramp"),
+    ("formats nope", "nope"),
+    ("formats --aspect 16:9", "--aspect"),
+    ("formats 480i --aspect 3:1", "16:9"),
+    ("levels junk", "junk"),
+    ("levels 8:256", "0 to 255"),
+    ("levels 10:1024", "0 to 1023"),
+    ("levels 9:10", "9:10"),
+    ("levels 1e9", "1e9"),
+    ("levels nan", "nan"),
+    ("levels 999999%", "999999"),
+    ("levels 75 --bits 8", "--bits"),
+    ("verify", "FILE"),
+    ("verify missing.png", "missing.png"),
+    ("verify empty.png", "empty"),
+    ("verify taken", "taken"),
+    ("verify folder.toml", "folder.toml"),
+    ("verify short.png", "short.png"),
+    ("verify good.png --tolerance nan", "--tolerance"),
+    ("verify good.png --tolerance -1", "--tolerance"),
+    ("verify good.png --tolerance inf", "--tolerance"),
+    ("verify good.png --tolerance much", "--tolerance"),
+    ("verify good.png --frame -1", "--frame"),
+    ("verify good.png --frame 1", "frame 1"),
+    ("verify good.png --frame 99999999999999999999", "--frame"),
+    ("verify good.png --frame 1.5", "--frame"),
+    ("verify good.png --range wide", "narrow, full"),
+    ("verify good.png --pattern nope", "nope"),
+    ("verify good.png --format nope", "nope"),
+    ("verify good.png --pattern bars --cells 4x3", "--cells"),
+    ("verify good.png --pattern missing.toml", "missing.toml"),
+    ("verify good.png taken", "taken"),
+]
+
+
+@pytest.fixture(scope="module")
+def good(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The bytes of a picture that passes."""
+    path = tmp_path_factory.mktemp("good") / "good.png"
+    assert call("draw", "bars", "--as", "png", "--format", "320x240@60", "--to", path).code == 0
+    return path.read_bytes()
+
+
+@pytest.fixture
+def bench(here: Path, good: bytes) -> Path:
+    """A folder with things in the way."""
+    (here / "taken").write_text("words", encoding="utf-8")
+    (here / "folder.toml").mkdir()
+    (here / "bad.toml").write_text("x = \n", encoding="utf-8")
+    (here / "empty.png").touch()
+    (here / "good.png").write_bytes(good)
+    (here / "short.png").write_bytes(good[: len(good) // 2])
+    return here
+
+
+@pytest.mark.parametrize(("line", "word"), DRAW_MISTAKES, ids=[line for line, _ in DRAW_MISTAKES])
+def test_a_mistake_in_draw_is_one_line_and_makes_nothing(bench: Path, line: str, word: str) -> None:
+    """Each mistake is one line with exit 2 that names it; no file or folder comes or goes."""
+    before = listing(bench)
+    check_mistake(call("draw", *line.split()), word)
+    assert listing(bench) == before
+
+
+@pytest.mark.parametrize(("line", "word"), OTHER_MISTAKES, ids=[line for line, _ in OTHER_MISTAKES])
+def test_a_mistake_elsewhere_is_one_line(bench: Path, line: str, word: str) -> None:
+    """The other commands tell a mistake in the same way, with and without --json."""
+    before = listing(bench)
+    check_mistake(call(*line.split()), word)
+    if line.split()[0] in app.commands:
+        check_mistake(call(*line.split(), "--json"), word)
+    assert listing(bench) == before
+
+
+@pytest.mark.parametrize(("arguments", "word"), EMPTY_MISTAKES, ids=[" ".join(a) for a, _ in EMPTY_MISTAKES])
+def test_an_empty_word_is_a_mistake(here: Path, arguments: list[str], word: str) -> None:
+    """An option with nothing in it, as from an unset variable in a script, is told and not passed over."""
+    check_mistake(call(*arguments), word)
+    assert listing(here) == {}
+
+
+def test_an_option_that_no_pattern_takes_is_a_mistake(here: Path) -> None:
+    """Of several patterns each takes what is meant for it; an option that none of them takes is told."""
+    check_mistake(call("draw", "bars", "ramp", "--cells", "16x12", "--as", "png"), "--cells")
+    assert call("draw", "bars", "crosshatch", "--cells", "16x12", "--as", "png").code == 0
+
+
+@pytest.mark.parametrize("name", ["picture.tif", "picture.jpg", "clip.mov", "clip.avi"])
+def test_a_file_name_of_another_kind_is_a_mistake(here: Path, name: str) -> None:
+    """A name that ends like a picture or a clip of a kind that is not made is no folder."""
+    check_mistake(call("draw", "bars", "--as", "png", "--to", name), name)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["draw", "a" * 5000], ["draw", "field", "--colour", "a" * 5000], ["draw", "bars", "--bars", "a" * 5000]],
+    ids=["pattern", "colour", "bars"],
+)
+def test_a_long_word_is_told_shortly(here: Path, arguments: list[str]) -> None:
+    """A mistake of thousands of letters still gives a line that can be read."""
+    ran = call(*arguments)
+    check_mistake(ran)
+    assert len(ran.err) < 500
+
+
+@pytest.mark.parametrize("place", ["/proc/trueraster-test", "/dev/null/x", "/dev/full"])
+def test_a_place_that_takes_no_files_is_one_line(place: str) -> None:
+    """Where nothing can be made there is one line; root is refused there too."""
+    if not Path(place.rsplit("/", 1)[0] or "/").exists():
+        pytest.skip("not on this system")
+    check_mistake(call("draw", "bars", "--as", "png", "--to", place), place.split("/")[1])
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root writes anywhere")
+def test_a_read_only_folder_is_one_line(here: Path) -> None:
+    """A folder without the right to write is told, and stays empty."""
+    (here / "locked").mkdir(mode=0o500)
+    check_mistake(call("draw", "bars", "--as", "png", "--to", "locked"), "locked")
+    assert list((here / "locked").iterdir()) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX shell")
+@pytest.mark.parametrize("words", ["levels", "formats --json", "--help"])
+def test_output_that_cannot_be_written_is_one_line(words: str) -> None:
+    """A closed or full standard output is told in one line, without a traceback."""
+    program = " ".join(f"'{part}'" for part in PROGRAM)
+    for closing in (">&-", ">/dev/full"):
+        done = subprocess.run(
+            ["sh", "-c", f"{program} {words} {closing}"], stderr=subprocess.PIPE, text=True, timeout=60
+        )
+        assert "Traceback" not in done.stderr, closing
+        assert done.stderr.count("\n") == 1, closing
+        assert done.returncode == 2, closing
+
+
+# --- Words, junk and anything else ---------------------------------------------------------------------------
+
+FILES = ("good.png", "good.mp4", "good.y4m", "short.png", "own.toml", "bad.toml", "words.txt")
+FITTING: dict[str, tuple[str, ...]] = {
+    "--format": ("64x48@60", "64x48i@50", "320x240@60", "33x17@25", "96x24p@60000/1001"),
+    "--as": ("png", "h264", "ffv1", "y4m"),
+    "--to": ("out", "out 2/deep", "x.png", "x.mp4", "x.mkv", "x.y4m", "-"),
+    "--aspect": ("4:3", "16:9", "1.85", "5"),
+    "--range": ("narrow", "full"),
+    "--matrix": ("601", "709"),
+    "--bits": ("8", "10", "12", "16"),
+    "--sampling": ("rgb", "444", "422", "420"),
+    "--seconds": ("0.1", "0.2", "0.001"),
+    "--edges": ("shaped", "hard"),
+    "--cells": ("4x3", "1x1", "16x12"),
+    "--level": ("75", "7.5%", "-7", "109"),
+    "--area": ("10", "100", "0.001"),
+    "--colour": ("red", "grey", "BLACK"),
+    "--bars": ("100/0/75/0", "75/0/75/0"),
+    "--pattern": ("bars", "steps", "own.toml", "crosshatch"),
+    "--tolerance": ("0", "1", "255"),
+    "--frame": ("0", "1", "5"),
+}
+ARGUMENTS = {
+    "draw": (*PATTERNS, "own.toml"),
+    "verify": FILES,
+    "levels": ("75%", "8:180", "525mV", "76.9IRE", "109"),
+    "formats": ("480i", "1080p60", "64x48@60", "1024x768i@75/2"),
+    "patterns": (*PATTERNS, "own.toml"),
+}
+ODD = ("0", "-1", "nan", "inf", "1e9", "0x0", "110", "pink", "1:9", "--", "", " ", "--help", "--json", "-f", "-p")
+# Without "/" and "..", so that nothing is made outside the folder of the test.
+junk = st.text(st.characters(codec="utf-8", exclude_characters="\0/\\"), max_size=30).filter(lambda text: text != "..")
+long_words = st.builds(lambda letter, count: letter * count, st.sampled_from("aé測0-. "), st.sampled_from([300, 5000]))
+any_word = st.one_of(st.sampled_from((*ODD, *FILES, *FITTING)), junk, long_words)
+
+
+@st.composite
+def command_lines(draw: Any) -> list[str]:
+    """A command with arguments and options that mostly fit it, and in half of all a few words that do not.
+
+    Drawing is small and short: format and seconds stand last, where they count.
+    """
+    command = draw(st.sampled_from(["draw", "draw", "draw", "verify", *app.commands]))
+    line = [command, *draw(st.lists(st.sampled_from(ARGUMENTS[command]), min_size=1, max_size=2))]
+    known = [name for p in app.commands[command].params for name in p.opts if name in FITTING]
+    for name in draw(st.lists(st.sampled_from(known), max_size=3, unique=True)) if known else ():
+        line += [name, draw(st.sampled_from(FITTING[name]))]
+    if draw(st.booleans()):
+        for word in draw(st.lists(any_word, min_size=1, max_size=3)):
+            line.insert(draw(st.integers(0, len(line))), word)
+    if command == "draw":
+        for name in ("--format", "--seconds"):
+            line += [name, draw(st.sampled_from(FITTING[name]))]
+    return line
+
+
+@pytest.fixture(scope="module")
+def playground(tmp_path_factory: pytest.TempPathFactory, good: bytes) -> Iterator[Path]:
+    """A folder to try command lines in."""
+    folder, before = tmp_path_factory.mktemp("play"), Path.cwd()
+    os.chdir(folder)
+    for name in ("good.mp4", "good.y4m"):
+        carrier = {".mp4": "h264", ".y4m": "y4m"}[name[-4:]]
+        assert call("draw", "bars", "--format", "64x48@60", "--seconds", "0.1", "--as", carrier, "--to", name).code == 0
+    (folder / "own.toml").write_text(OWN, encoding="utf-8")
+    (folder / "bad.toml").write_text("x = \n", encoding="utf-8")
+    (folder / "words.txt").write_text("words", encoding="utf-8")
+    (folder / "good.png").write_bytes(good)
+    (folder / "short.png").write_bytes(good[:100])
+    yield folder
+    os.chdir(before)
+
+
+@settings(max_examples=400, suppress_health_check=[HealthCheck.too_slow])
+@given(command_lines())
+def test_no_command_line_does_anything_unforeseen(playground: Path, line: list[str]) -> None:
+    """Any words give exit 0, 1 or 2; a mistake is one line and no output; no unfinished work is left."""
+    ran = call(*line)
+    assert ran.code in (0, 1, 2)
+    if ran.code == 2:
+        check_mistake(ran)
+    assert not list(playground.rglob(".trueraster-*"))
+
+
+# --- Reference commands --------------------------------------------------------------------------------------
+
+
+def test_no_words_at_all_show_the_help() -> None:
+    """The bare command is the help, exit 0."""
+    assert (call().code, call().text) == (0, call("--help").text)
+
+
+@pytest.mark.parametrize("name", [None, *app.commands])
+def test_help_fits_a_terminal_and_names_every_option(name: str | None) -> None:
+    """No line is over 80 columns; each option, and each command, is in its help."""
+    ran = call(*([] if name is None else [name]), "--help")
+    assert (ran.code, ran.err) == (0, "")
+    assert max(map(len, ran.text.splitlines())) <= 80
+    if name is None:
+        assert all(re.search(rf"^  {command} ", ran.text, re.M) for command in app.commands)
+        return
+    for parameter in app.commands[name].params:
+        if isinstance(parameter, click.Option):
+            assert all(re.search(rf"(?<![\w-]){option}(?![\w-])", ran.text) for option in parameter.opts)
+            assert parameter.help
+
+
+# STANDARDS.md section 2: picture %, N10 mV, 714 mV without and with setup, IRE with setup, exact 8- and 10-bit codes.
+LEVELS = [
+    (-4, -28, -28.57, 27.14, 3.80, 7.24, 28.96),
+    (-2, -14, -14.29, 40.36, 5.65, 11.62, 46.48),
+    (0, 0, 0, 53.57, 7.50, 16, 64),
+    (2, 14, 14.29, 66.79, 9.35, 20.38, 81.52),
+    (4, 28, 28.57, 80.00, 11.20, 24.76, 99.04),
+    (10, 70, 71.43, 119.64, 16.75, 37.9, 151.6),
+    (50, 350, 357.14, 383.93, 53.75, 125.5, 502),
+    (75, 525, 535.71, 549.11, 76.875, 180.25, 721),
+    (100, 700, 714.29, 714.29, 100, 235, 940),
+]
+# STANDARDS.md section 1.1, greys and steps: % to 8- and 10-bit code. 109 % does not exist in 8 bits: 254 is the last.
+PERCENTS = (*range(0, 101, 10), -5, -4, -2, -1, 1, 2, 3.5, 4, 5, 7.5, 11.5, 15, 75, 105, 109)
+CODES_8 = (
+    16,
+    38,
+    60,
+    82,
+    104,
+    126,
+    147,
+    169,
+    191,
+    213,
+    235,
+    5,
+    7,
+    12,
+    14,
+    18,
+    20,
+    24,
+    25,
+    27,
+    32,
+    41,
+    49,
+    180,
+    246,
+    254,
+)
+CODES_10 = (
+    *(64, 152, 239, 327, 414, 502, 590, 677, 765, 852, 940),
+    *(20, 29, 46, 55, 73, 82, 95, 99, 108, 130, 165, 195, 721, 984, 1019),
+)
+
+
+def test_levels_are_those_of_the_standards() -> None:
+    """`levels` gives the table of the standards' own figures, to the digits that the table has."""
+    found = call("levels", "--json", "--", *(f"{row[0]}%" for row in LEVELS)).json["levels"]
+    keys = (
+        "percent",
+        "millivolts",
+        "millivolts_714",
+        "millivolts_714_setup",
+        "ire_setup",
+        "code_8_exact",
+        "code_10_exact",
+    )
+    assert len(found) == len(LEVELS)
+    for got, row in zip(found, LEVELS, strict=True):
+        assert [got[key] for key in keys] == pytest.approx(row, abs=0.005)
+
+
+def test_codes_are_those_of_the_standards() -> None:
+    """`levels` writes the rounded codes, and clips only at the codes kept for timing."""
+    found = call("levels", "--json", "--", *(f"{percent}%" for percent in PERCENTS)).json["levels"]
+    wanted = list(zip(PERCENTS, CODES_8, CODES_10, strict=True))
+    assert [(level["percent"], level["code_8"], level["code_10"]) for level in found] == wanted
+
+
+@pytest.mark.parametrize(
+    ("text", "percent"),
+    [
+        ("75", 75),
+        ("75%", 75),
+        # The rows of 75 %, 0 % and 100 % in STANDARDS.md section 2.
+        ("525mV", 75),
+        ("10:721", 75),
+        ("76.875IRE", 75),
+        ("7.5IRE", 0),
+        ("8:235", 100),
+        ("10:940", 100),
+        ("12:3760", 100),
+        # 1 IRE is 1/140 V: 50 / 70 and 50 / 70 of 100 IRE.
+        ("357.142857142mV-714", 50),
+        ("383.928571428mV-setup", 50),
+    ],
+)
+def test_every_unit_leads_to_the_same_level(text: str, percent: int) -> None:
+    """A level in any unit is the same level."""
+    (found,) = call("levels", text, "--json").json["levels"]
+    assert found["percent"] == pytest.approx(percent, abs=1e-6)
+
+
+def test_the_table_of_levels_shows_what_json_says() -> None:
+    """The printed table of the usual levels and its JSON agree; a clipped code is marked."""
+    text, found = call("levels").text, call("levels", "--json").json["levels"]
+    rows = [line.split() for line in text.splitlines() if re.match(r"\s*-?\d", line)]
+    assert len(rows) == len(found)
+    for row, level in zip(rows, found, strict=True):
+        assert float(row[0]) == level["percent"]
+        assert [int(code.rstrip("*")) for code in row[1:3]] == [level["code_8"], level["code_10"]]
+        assert float(row[3]) == pytest.approx(level["millivolts"], abs=0.005)
+    assert [row[0] for row in rows if "*" in row[1]] == ["109"]
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_the_timing_of_a_format_adds_up(name: str) -> None:
+    """Active part and blanking give the totals, and the totals and the clock give the rates."""
+    (got,) = call("formats", name, "--json").json["formats"]
+    assert got["id"] == name
+    parts = ("active", "front_porch", "sync", "back_porch")
+    fields = [got["v"], *([got["v_second"]] if got["v_second"] else [])]
+    for interval in (got["h"], *fields):
+        assert sum(interval[part] for part in parts) == interval["total"]
+    assert got["h"]["active"] == got["width"]
+    assert sum(field["active"] for field in fields) == got["height"]
+    assert got["total_lines"] == sum(field["total"] for field in fields)
+    frame_rate = Fraction(got["frame_rate"])
+    # JSON holds the clock to a millionth of a hertz.
+    assert got["pixel_clock_hz"] == pytest.approx(float(frame_rate * got["h"]["total"] * got["total_lines"]), abs=1e-5)
+    assert got["line_rate_hz"] == pytest.approx(got["pixel_clock_hz"] / got["h"]["total"], abs=1e-5)
+    assert got["frame_rate_hz"] == pytest.approx(float(frame_rate), abs=1e-8)
+    assert got["field_rate_hz"] == pytest.approx(float(frame_rate) * len(fields), abs=1e-8)
+    assert got["interlaced"] is (len(fields) == 2)
+    assert got["field_order"] == ("top" if got["interlaced"] else "progressive")
+    assert f'"{name}"' in got["modeline"]
+    picture = got["picture"]
+    across, down = (Fraction(*map(int, got[key].split(":"))) for key in ("picture_aspect", "sample_aspect"))
+    assert across == down * picture["width"] / picture["height"]
+
+
+def mode_rate(mode: dict[str, Any]) -> Fraction:
+    """Frames a second of a mode of the kernel's table."""
+    width, height = mode["size"]
+    lines = height + sum(mode["v"]) + sum(mode.get("v_second", ()))
+    return Fraction(mode["clock_hz"], (width + sum(mode["h"])) * lines)
+
+
+def test_formats_are_the_kernels_modes() -> None:
+    """Every mode of the vector file is a format with the same figures, also at 1/1.001 of its clock."""
+    found = {got["id"]: got for got in call("formats", "--json").json["formats"]}
+    seen: dict[str, str] = {}
+    for name, mode in MODES.items():
+        rates = {mode_rate(mode)} | ({mode_rate(mode) / Fraction(1001, 1000)} if mode["reducible"] else set())
+        for got in found.values():
+            same_size = [got["width"], got["height"]] == mode["size"] and got["interlaced"] is mode["interlaced"]
+            if not same_size or Fraction(got["frame_rate"]) not in rates:
+                continue
+            seen[got["id"]] = name
+            keys = ("front_porch", "sync", "back_porch")
+            # STANDARDS.md section 3: the files' samples start where BT.601 has it, 16 samples before sync and 60 after.
+            assert [got["h"][key] for key in keys] == ([16, 62, 60] if got["id"] == "480i" else mode["h"])
+            assert [got["v"][key] for key in keys] == mode["v"]
+            if mode["interlaced"]:
+                assert [got["v_second"][key] for key in keys] == mode["v_second"]
+            assert ("+hsync +vsync" in got["modeline"]) is mode["positive_sync"]
+    assert set(seen.values()) == set(MODES)
+    # The kernel's header has no mode of 262 or 312 lines.
+    assert set(found) - set(seen) == {"240p", "288p"}
+
+
+def test_a_free_raster_has_no_timing() -> None:
+    """What no standard fixes is null, not a guess."""
+    (got,) = call("formats", "1024x768@60", "--json").json["formats"]
+    assert [got[key] for key in ("pixel_clock_hz", "line_rate_hz", "h", "v", "modeline")] == [None] * 5
+    assert (got["width"], got["height"], got["frame_rate"]) == (1024, 768, "60/1")
+
+
+def test_patterns_are_listed_with_all_that_is_said_of_them() -> None:
+    """`patterns` lists each by id in the order of work; its page fits a terminal and says what to look at."""
+    found = call("patterns", "--json").json["patterns"]
+    assert [p["id"] for p in found] == list(PATTERNS)
+    assert [p["order"] for p in found] == sorted(p["order"] for p in found)
+    for pattern in found:
+        page = call("patterns", pattern["id"])
+        assert page.code == 0
+        assert max(map(len, page.text.splitlines())) <= 80
+        flat = " ".join(page.text.split())
+        for words in (pattern["look"], pattern["adjust"], *pattern["cautions"], *pattern["options"]):
+            assert " ".join(textwrap.wrap(words, 200)) in flat
+
+
+# --- Whole files only ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("carrier", ["png", "ffv1"])
+def test_a_file_that_fails_its_proof_replaces_nothing(
+    here: Path, monkeypatch: pytest.MonkeyPatch, carrier: str
+) -> None:
+    """Exit 1 and one line; the file that was there stays as it was, and nothing is left beside it."""
+    words = ("--as", carrier, "--seconds", "0.1", "--to", "out")
+    assert call("draw", "bars", *words).code == 0
+    before = listing(here)
+    monkeypatch.setattr(render.produce, "prove", lambda *_: Proof(verdict=Verdict.FAILED, reason="made to fail"))
+    ran = call("draw", "bars", *words, "--json")
+    assert (ran.code, ran.out) == (1, b"")
+    assert ran.err.count("\n") == 1
+    assert "made to fail" in ran.err
+    assert listing(here) == before
+
+
+def test_a_file_is_replaced_by_a_proved_one(here: Path) -> None:
+    """An existing file, whatever is in it, gives way to the proved one."""
+    (here / "out.png").write_bytes(b"words")
+    assert call("draw", "bars", "--as", "png", "--to", "out.png").code == 0
+    assert call("verify", "out.png").code == 0
+    assert [path.name for path in here.iterdir()] == ["out.png"]
+
+
+def whole(path: Path) -> str:
+    """What is wrong with a clip of a minute, or nothing: its packets counted, a second decoded, and its levels."""
+    try:
+        with av.open(str(path)) as container:
+            stream = container.streams.video[0]
+            packets = sum(1 for packet in container.demux(stream) if packet.size)
+            # 60 s of 60000/1001 frames a second, rounded to whole frames.
+            if packets != 3596:
+                return f"{path.name}: {packets} frames"
+        with av.open(str(path)) as container:
+            for frame, _ in zip(container.decode(video=0), range(60), strict=False):
+                if frame.is_corrupt:
+                    return f"{path.name}: a damaged frame"
+    except av.FFmpegError as error:
+        return f"{path.name}: {error}"
+    ran = call("verify", path)
+    return "" if ran.code == 0 else f"{path.name}: verify gives {ran.code} {ran.err}"
+
+
+def kill_rounds(folder: Path, count: int, seed: int = 1) -> list[str]:
+    """Kill a draw `count` times, each after a random time, then let one finish; what was found wrong.
+
+    Every second round starts with the files of the earlier ones in place.
+    """
+    chance, faults = random.Random(seed), []
+    folder.mkdir(parents=True, exist_ok=True)
+    for i in range(count):
+        if i % 2 == 0:
+            for name in FINAL:
+                (folder / name).unlink(missing_ok=True)
+        with subprocess.Popen(
+            [*PROGRAM, *KILLED, str(folder)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        ) as process:
+            # A whole run takes about two seconds on two cores; most kills fall into its work.
+            time.sleep(chance.uniform(0.15, 2.0))
+            process.kill()
+        for path in folder.iterdir():
+            if not path.name.startswith("."):
+                found = whole(path) if path.name in FINAL else f"a strange file {path.name}"
+                faults += [f"round {i}: {found}"] if found else []
+    last = start(*KILLED, folder)
+    if last.code != 0:
+        faults.append(f"the run after the kills: {last.code} {last.err}")
+    faults += [found for name in FINAL if (found := whole(folder / name))]
+    faults += [f"{path.name} is left" for path in folder.iterdir() if path.name not in FINAL]
+    return faults
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="there is no such signal")
+def test_a_kill_never_leaves_half_a_file(tmp_path: Path) -> None:
+    """Killed at any moment, no file under its own name is less than proved; the next run finishes and clears up."""
+    assert kill_rounds(tmp_path / "killed", 8) == []
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="there is no such signal")
+def test_many_kills_never_leave_half_a_file(tmp_path: Path) -> None:
+    """As above, at 40 other moments."""
+    assert kill_rounds(tmp_path / "killed", 40, seed=2) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals work otherwise there")
+@pytest.mark.parametrize("to_all", [False, True], ids=["the command", "its group, as a terminal does"])
+@pytest.mark.parametrize("delay", [0.35, 0.7])
+def test_an_interrupt_is_one_line_and_leaves_nothing(here: Path, delay: float, to_all: bool) -> None:
+    """Ctrl-C at work: exit 130, one line, no table, and no unfinished file or hidden folder."""
+    with subprocess.Popen(
+        [*PROGRAM, *KILLED, "out"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=here,
+        start_new_session=True,
+    ) as process:
+        time.sleep(delay)
+        (os.killpg if to_all else os.kill)(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=30)
+    assert (process.returncode, out) == (130, "")
+    assert len(err.strip().splitlines()) == 1
+    assert "Traceback" not in err
+    assert [path.name for path in here.rglob("*") if path.is_file() or path.name.startswith(".")] == []
+
+
+FULL_DISK = [
+    ["bars", "--as", "y4m", "--seconds", "1"],
+    ["circles", "--as", "h264", "--format", "720p50", "--seconds", "1"],
+    ["bars", "--as", "h264"],
+    ["circles", "--as", "ffv1", "--seconds", "2"],
+    ["slate", "--as", "png", "--format", "1080p50", "--bits", "16"],
+]
+
+
+@pytest.mark.parametrize("words", FULL_DISK, ids=" ".join)
+def test_a_full_disk_is_one_line_and_leaves_no_file(tmp_path: Path, words: list[str]) -> None:
+    """A disk of 64 kB: one line, exit 2, no file at all."""
+    if not hasattr(os, "geteuid") or os.geteuid() != 0:
+        pytest.skip("only root mounts")
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=64k", "none", str(tmp_path)], capture_output=True, check=False
+    )
+    if mounted.returncode:
+        pytest.skip("nothing can be mounted here")
+    try:
+        check_mistake(call("draw", *words, "--to", tmp_path / "out"), "No space left")
+        assert [path for path in tmp_path.rglob("*") if path.name != "out"] == []
+    finally:
+        subprocess.run(["umount", str(tmp_path)], check=True)

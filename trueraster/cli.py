@@ -5,12 +5,14 @@ Exit codes: 0 done or passed, 1 checked and failed, 2 bad input or usage, 130 in
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 
 import click
 
 from trueraster.commands import draw, reference, verify
+from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
 
@@ -30,6 +32,16 @@ for command in (reference.patterns, reference.formats, reference.levels, draw.dr
 
 def main() -> None:
     """Run the command line and exit."""
+    for name in ("stderr", "stdout"):
+        stream = getattr(sys, name)
+        if stream is None:
+            # Closed by the caller. Words for standard error then go nowhere.
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+            if name == "stdout":
+                sys.exit(_say("trueraster: standard output is closed, an answer has nowhere to go", 2))
+        elif isinstance(stream, io.TextIOWrapper):
+            # A path may have letters that the terminal has not.
+            stream.reconfigure(errors="backslashreplace")
     sys.exit(run(sys.argv[1:]))
 
 
@@ -52,8 +64,8 @@ def _tell(error: Exception) -> int:
         where = getattr(error, "ctx", None)
         command = where.command_path if where is not None else "trueraster"
         return _say(f"{command}: {error.format_message()} ('{command} --help' tells more)", 2)
-    if isinstance(error, BrokenPipeError):
-        # The reader of our output has gone, as 'head' does. Nothing more can be written there.
+    if isinstance(error, ReaderGoneError):
+        # Nothing more can be written there, not even what is left in the buffer.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return 0
     # Imported here: --help should not wait for numpy.

@@ -45,7 +45,7 @@ def options_of(
         cells=cells_of(cells),
         level=percent("--level", level),
         area=percent("--area", area),
-        colour=colour.lower() if colour else None,
+        colour=None if colour is None else colour.lower(),
         bars=bars,
     )
 
@@ -61,7 +61,7 @@ def pattern_of(text: str) -> Pattern:
 
 def format_of(text: str, aspect: str | None) -> Format:
     """A format by its trade name or as WxH[i|p]@RATE."""
-    return parse_format(text, parse_aspect(aspect) if aspect else None)
+    return parse_format(text, None if aspect is None else parse_aspect(aspect))
 
 
 def choice(name: str, text: str | None, allowed: tuple[str, ...]) -> str | None:

@@ -9,17 +9,36 @@ from contextlib import contextmanager
 from fractions import Fraction
 from typing import Any
 
-__all__ = ["columns", "note", "number", "progress", "put_json", "put_text"]
+__all__ = ["columns", "note", "number", "progress", "put_json", "put_text", "reader_may_go"]
 
 
 def put_text(text: str) -> None:
     """Write an answer for people to standard output."""
-    sys.stdout.write(text.rstrip("\n") + "\n")
+    _put(text.rstrip("\n") + "\n")
 
 
 def put_json(answer: dict[str, Any]) -> None:
     """Write an answer for programs: one JSON object and nothing else."""
-    sys.stdout.write(json.dumps(answer, default=_plain, ensure_ascii=False) + "\n")
+    _put(json.dumps(answer, default=_plain) + "\n")
+
+
+def _put(text: str) -> None:
+    with reader_may_go():
+        sys.stdout.write(text)
+        sys.stdout.flush()
+
+
+class ReaderGoneError(Exception):
+    """Nobody reads standard output any more, as after 'head': no mistake."""
+
+
+@contextmanager
+def reader_may_go() -> Iterator[None]:
+    """Turn a broken pipe into `ReaderGoneError`, which the command parser does not take for a failure of its own."""
+    try:
+        yield
+    except BrokenPipeError as error:
+        raise ReaderGoneError from error
 
 
 def note(text: str) -> None:
@@ -27,8 +46,10 @@ def note(text: str) -> None:
     sys.stderr.write(text.rstrip("\n") + "\n")
 
 
-def number(value: Fraction | float, digits: int = 6) -> int | float:
-    """A figure for JSON: whole when it is whole."""
+def number(value: Fraction | float | None, digits: int = 6) -> int | float | None:
+    """A figure for JSON, an exact whole number as such; None stays null."""
+    if value is None:
+        return None
     if isinstance(value, Fraction) and value.denominator == 1:
         return int(value)
     rounded = round(float(value), digits)

@@ -9,6 +9,7 @@ from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError, Stage
 from patterns.scene import Patch, Scene
 from patterns.signal import Colour, Signal
+from patterns.timing import shown
 
 __all__ = ["PATTERNS"]
 
@@ -23,7 +24,7 @@ _ORDER = ("yellow", "cyan", "green", "magenta", "red", "blue")
 
 
 def _field(fmt: Format, options: Options, _: Signal | None) -> Scene:
-    name = options.colour or "white"
+    name = "white" if options.colour is None else options.colour
     colour = COLOURS[name]
     if options.level is not None:
         # 'grey' with a level is that grey, not half of it.
@@ -46,9 +47,9 @@ def _field(fmt: Format, options: Options, _: Signal | None) -> Scene:
 
 
 def _bars(fmt: Format, options: Options, _: Signal | None) -> Scene:
-    name = options.bars or "100/0/75/0"
+    name = "100/0/75/0" if options.bars is None else options.bars
     if name not in BARS:
-        raise PatternError(f"--bars: got {name!r}, allowed are {', '.join(BARS)}")
+        raise PatternError(f"--bars: got {shown(name)}, allowed are {', '.join(BARS)}")
     white, level = BARS[name]
     bars = [("white", Colour.grey(white))]
     bars += [(colour, COLOURS[colour].scaled(level)) for colour in _ORDER]

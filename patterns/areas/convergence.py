@@ -7,11 +7,14 @@ from fractions import Fraction
 from patterns.areas.grid import default_cells, grid_patches, grid_rules, nodes
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError, Stage
+from patterns.placement import snap
 from patterns.scene import Disc, Dot, Patch, Scene
 from patterns.signal import Colour, Signal
 
 __all__ = ["PATTERNS"]
 
+_WHOLE_SAMPLES = 3.25
+"""Least radius, in samples, at which a dot's middle keeps its level: one sample, two of shaping, and a round edge."""
 _GUN_WEIGHT = 2
 """Strokes of a coloured line: twice the white one, so that colour of half the sharpness nearly fills it."""
 
@@ -22,7 +25,7 @@ def _dots(fmt: Format, options: Options, _: Signal | None) -> Scene:
         given = "--cells: got" if options.cells else f"format {fmt.id} has room for"
         raise PatternError(f"{given} {columns}x{rows}, dots need at least 2x2")
     colour = Colour.grey(1 if options.level is None else options.level)
-    radius = Fraction(1, 10 * rows)
+    radius = min(Fraction(1, 120), Fraction(1, 5 * rows))
     # The outermost crossings lie on the picture's edge, where a dot would be cut in half.
     dots = tuple(
         Dot(column=i, row=j, x=Fraction(i, columns), y=Fraction(j, rows), radius=radius)
@@ -43,7 +46,17 @@ def _dots(fmt: Format, options: Options, _: Signal | None) -> Scene:
         for j in sorted({1, rows // 2, rows - 1})
         for i, name in enumerate(("left", "centre", "right"))
     )
+    if float(radius * fmt.picture.height / fmt.sample_aspect) >= _WHOLE_SAMPLES:
+        patches += tuple(_middle(fmt, dot, colour) for dot in (dots[0], dots[len(dots) // 2], dots[-1]))
     return Scene(background=COLOURS["black"], shapes=shapes, patches=patches, dots=dots)
+
+
+def _middle(fmt: Format, dot: Dot, colour: Colour) -> Patch:
+    """The two by two samples round the middle of a dot, where it has its whole level in spite of shaped edges."""
+    dx, dy = Fraction(1, fmt.picture.width), Fraction(1, fmt.picture.height)
+    x, y = snap(dot.x, fmt.picture.width) * dx, snap(dot.y, fmt.picture.height) * dy
+    name = f"dot {dot.column},{dot.row}"
+    return Patch(name=name, left=x - dx, top=y - dy, right=x + dx, bottom=y + dy, colour=colour, core=True)
 
 
 def _gun_pattern(suffix: str, name: str, colour: Colour, look: str, adjust: str, order: int) -> Pattern:
@@ -53,7 +66,7 @@ def _gun_pattern(suffix: str, name: str, colour: Colour, look: str, adjust: str,
         return Scene(
             background=COLOURS["black"],
             shapes=grid_rules(cells, bright, weight=_GUN_WEIGHT),
-            patches=grid_patches(fmt, cells, COLOURS["black"], bright),
+            patches=grid_patches(fmt, cells, COLOURS["black"], bright, _GUN_WEIGHT),
             nodes=nodes(fmt, cells, weight=_GUN_WEIGHT),
         )
 

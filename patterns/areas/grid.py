@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from patterns.formats import Format
-from patterns.placement import snap, stroke
+from patterns.placement import rule_area, snap, stroke
 from patterns.scene import Node, Patch, Rule, Shape
 from patterns.signal import Colour
 
@@ -70,29 +70,25 @@ def nodes(fmt: Format, cells: tuple[int, int], weight: int = 1) -> tuple[Node, .
 
 
 def line_patch(fmt: Format, name: str, rule: Rule, start: Fraction, stop: Fraction) -> Patch:
-    """The part of a horizontal rule from x = `start` to `stop` as a patch. The colour must be neutral.
-
-    A coloured line of a few lines' height is no flat patch in 4:2:0, where a chroma sample spans two lines.
-    """
-    size = fmt.picture.height
-    middle, half = snap(rule.at, size), Fraction(stroke(fmt)[1] * rule.weight, 2)
+    """The part of a horizontal rule from x = `start` to `stop` as a patch."""
+    span, picture = rule_area(fmt, rule), fmt.picture
     return Patch(
         name=name,
         left=start,
-        top=(middle - half) / size,
+        top=Fraction(span.top - picture.top, picture.height),
         right=stop,
-        bottom=(middle + half) / size,
+        bottom=Fraction(span.bottom - picture.top, picture.height),
         colour=rule.colour,
         thin=True,
     )
 
 
 def gap_patches(
-    fmt: Format, colour: Colour, places: Iterable[tuple[str, Fraction, Fraction, Fraction, Fraction]]
+    fmt: Format, colour: Colour, places: Iterable[tuple[str, Fraction, Fraction, Fraction, Fraction]], weight: int = 1
 ) -> tuple[Patch, ...]:
     """Patches of the ground between lines: (name, left, top, right, bottom) of the lines' middles around each."""
     samples, lines = stroke(fmt)
-    dx, dy = Fraction(samples, 2 * fmt.picture.width), Fraction(lines, 2 * fmt.picture.height)
+    dx, dy = Fraction(weight * samples, 2 * fmt.picture.width), Fraction(weight * lines, 2 * fmt.picture.height)
     return tuple(
         Patch(name=name, left=left + dx, top=top + dy, right=right - dx, bottom=bottom - dy, colour=colour)
         for name, left, top, right, bottom in places
@@ -101,8 +97,10 @@ def gap_patches(
     )
 
 
-def grid_patches(fmt: Format, cells: tuple[int, int], ground: Colour, line: Colour) -> tuple[Patch, ...]:
-    """Nine cells over the picture, and of a neutral grid the lines above them, as measurable patches."""
+def grid_patches(
+    fmt: Format, cells: tuple[int, int], ground: Colour, line: Colour, weight: int = 1
+) -> tuple[Patch, ...]:
+    """Nine cells over the picture and pieces of three lines, as measurable patches."""
     columns, rows = cells
     picks_x = sorted({0, columns // 2, columns - 1})
     picks_y = sorted({0, rows // 2, rows - 1})
@@ -117,15 +115,13 @@ def grid_patches(fmt: Format, cells: tuple[int, int], ground: Colour, line: Colo
         for j in picks_y
         for i in picks_x
     ]
-    patches = gap_patches(fmt, ground, places)
-    if not line.is_neutral:
-        return patches
+    patches = gap_patches(fmt, ground, places, weight)
     # The outermost lines are cut by the raster's edge; the inner ones are whole, and crossings change nothing on them.
     lines = tuple(
         line_patch(
             fmt,
             f"line {j} {name}",
-            Rule(vertical=False, at=Fraction(j, rows), start=Fraction(0), stop=Fraction(1), colour=line),
+            Rule(vertical=False, at=Fraction(j, rows), start=Fraction(0), stop=Fraction(1), colour=line, weight=weight),
             Fraction(third, 3),
             Fraction(third + 1, 3),
         )

@@ -35,7 +35,7 @@ def columns_scene(columns: list[tuple[str, Colour]], labels: bool = False) -> Sc
         bottom = Fraction(4, 5) if labels else _ONE
         patches.append(Patch(name=name, left=left, top=_ZERO, right=right, bottom=bottom, colour=colour))
         if labels:
-            ink = Colour.grey(_HALF if colour.green < Fraction(1, 4) else 0)
+            ink = Colour.grey(_HALF if colour.green < Fraction(1, 4) else 1 if colour.green < Fraction(2, 5) else 0)
             middle = (left + right) / 2
             shapes.append(Text(x=middle, y=Fraction(17, 20), height=Fraction(1, 36), text=name, colour=ink))
     return Scene(background=_BLACK, shapes=tuple(shapes), patches=tuple(patches))

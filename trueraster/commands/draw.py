@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trueraster.commands.reference import as_json_option
-from trueraster.show import columns, note, progress, put_json, put_text
+from trueraster.show import columns, note, progress, put_json, put_text, reader_may_go
 
 if TYPE_CHECKING:
     from patterns.formats import Format
     from patterns.pattern import Options, Pattern
+    from patterns.scene import Scene
+    from patterns.signal import Signal
     from render.produce import Made, Order
 
 __all__ = ["draw"]
@@ -68,6 +70,8 @@ def draw(
     PATTERN is a name ('trueraster patterns' lists them) or the path of an own TOML file. With nothing but a pattern:
     480i, a still and a clip of a minute, into the folder outputs.
     """
+    from dataclasses import replace
+
     from patterns.signal import Edges, Matrix, Range, Sampling
     from render.carriers import CARRIERS
     from render.produce import Order
@@ -75,7 +79,10 @@ def draw(
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(cells=cells, level=level, area=area, colour=colour, bars=bars)
-    named = [pattern_of(name) for name in names]
+    named = [pattern_of(name) for name in dict.fromkeys(names)]
+    _refuse_idle(named, options)
+    if to == "-" and as_json:
+        raise UsageError("--json: with --to - the frames go to standard output; give a file name")
     wanted = dict.fromkeys(carriers or (("y4m",) if to == "-" else _usual(chosen_format)))
     for name in wanted:
         choice("--as", name, tuple(CARRIERS))
@@ -88,6 +95,7 @@ def draw(
     orders = []
     for pattern in named:
         for carrier in (CARRIERS[name] for name in wanted):
+            taken = _taken(pattern, options)
             signal = carrier.signal(
                 chosen_format,
                 code_range=Range(ranged) if ranged else None,
@@ -96,19 +104,25 @@ def draw(
                 sampling=Sampling(sampled) if sampled else None,
                 edges=Edges(edged) if edged else None,
             )
+            # Every mistake is found before the first file is made.
+            lost = _lost_levels(pattern.scene(chosen_format, taken, signal), signal)
+            if lost and ranged is None and signal.range is Range.FULL:
+                # A pattern with levels outside 0 to 100 % needs the room that narrow range has.
+                signal = replace(signal, range=Range.NARROW)
+                lost = _lost_levels(pattern.scene(chosen_format, taken, signal), signal)
+            if lost:
+                note(f"Note: {pattern.id} as {carrier.name}: {lost}")
             length = None if carrier.default_seconds is None else seconds or carrier.default_seconds
             orders.append(
                 Order(
                     pattern=pattern,
-                    options=_taken(pattern, options, alone=len(named) == 1),
+                    options=taken,
                     format=chosen_format,
                     signal=signal,
                     carrier=carrier,
                     seconds=length,
                 )
             )
-            # Every mistake is found before the first file is made.
-            pattern.scene(chosen_format, orders[-1].options, signal)
     if to == "-":
         _to_standard_output(orders)
     else:
@@ -120,13 +134,46 @@ def _usual(fmt: Format) -> tuple[str, ...]:
     return ("png", "h264") if fmt.timing is not None else ("png",)
 
 
-def _taken(pattern: Pattern, options: Options, *, alone: bool) -> Options:
-    """Of several patterns each takes the options meant for it; a single one refuses what it has no use for."""
+def _refuse_idle(named: list[Pattern], options: Options) -> None:
+    """Refuse an option that none of the patterns takes. Of several patterns each takes those that are meant for it."""
+    from patterns.pattern import PatternError
+
+    for name in options.given:
+        if not any(name in pattern.takes for pattern in named):
+            ids = ", ".join(pattern.id for pattern in named)
+            allowed = ", ".join(sorted({f"--{n}" for pattern in named for n in pattern.takes})) or "no options"
+            raise PatternError(f"--{name}: the pattern {ids} does not take it (it takes {allowed})")
+
+
+def _taken(pattern: Pattern, options: Options) -> Options:
     from dataclasses import replace
 
-    if alone:
-        return options
     return replace(options, **{name: None for name in options.given if name not in pattern.takes})
+
+
+def _lost_levels(scene: Scene, signal: Signal) -> str:
+    """What the signal has no codes for, in words, or nothing."""
+    from patterns.signal import round_half_up
+
+    outside = {
+        patch.colour
+        for patch in scene.patches
+        for code, exact in zip(signal.codes(patch.colour), signal.exact(patch.colour), strict=True)
+        # A code of a chroma extreme may be one beyond the last; that is rounding, not a level lost.
+        if abs(code - round_half_up(exact)) > 1
+    }
+    if not outside:
+        return ""
+    return f"{signal.range.value} range of {signal.bits} bits ends before some of its levels; they are clipped"
+
+
+_MEDIA = frozenset(
+    (
+        *(".png", ".mp4", ".mkv", ".y4m", ".mov", ".avi", ".mpg", ".mpeg", ".webm", ".m4v", ".ts"),
+        *(".tif", ".tiff", ".jpg", ".jpeg", ".gif", ".bmp", ".webp", ".dpx", ".exr"),
+    )
+)
+"""Endings that mean a file. Of those that are no kind of ours the message names ours."""
 
 
 def _to_files(orders: list[Order], to: str, *, as_json: bool) -> None:
@@ -155,9 +202,11 @@ def _paths(orders: list[Order], to: str) -> list[Path]:
     from render.produce import default_name
     from trueraster.options import UsageError
 
+    if not to.strip():
+        raise UsageError("--to: a folder or a file name is expected")
     target = Path(to)
     suffixes = {order.carrier.suffix for order in orders}
-    if target.suffix.lower() in (".png", ".mp4", ".mkv", ".y4m") and not target.is_dir():
+    if target.suffix.lower() in _MEDIA and not target.is_dir():
         if len(orders) > 1:
             raise UsageError(f"--to: {target.name} is one file, {len(orders)} are to be made; give a folder, or --as")
         if target.suffix.lower() not in suffixes:
@@ -165,7 +214,11 @@ def _paths(orders: list[Order], to: str) -> list[Path]:
         return [target]
     if target.exists() and not target.is_dir():
         raise UsageError(f"--to: {target} is there and is no folder")
-    return [target / default_name(order) for order in orders]
+    paths = [target / default_name(order) for order in orders]
+    if len(set(paths)) < len(paths):
+        twice = next(path.name for path in paths if paths.count(path) > 1)
+        raise UsageError(f"two patterns would make the same file, {twice}; draw them into two folders")
+    return paths
 
 
 def _to_standard_output(orders: list[Order]) -> None:
@@ -180,9 +233,9 @@ def _to_standard_output(orders: list[Order]) -> None:
     # The proof comes first here too: what cannot be taken back is sent only when it is right.
     with tempfile.TemporaryDirectory() as folder:
         made = produce(orders[0], Path(folder) / "frames.y4m")
-        with made.path.open("rb") as file:
+        with made.path.open("rb") as file, reader_may_go():
             shutil.copyfileobj(file, sys.stdout.buffer)
-        sys.stdout.buffer.flush()
+            sys.stdout.buffer.flush()
 
 
 def _row(made: Made) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +25,7 @@ __all__ = ["verify"]
 @click.option("--format", "-f", "fmt", help="Format that was played.  [default: the file's word or size]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9.")
 @click.option("--range", "code_range", help="narrow or full.  [default: the file's word; else R'G'B' full]")
+@click.option("--matrix", help="601 or 709.  [default: the file's word; else by the format]")
 @click.option("--tolerance", default=1.0, show_default=True, help="Largest error that passes, in codes of 8 bits.")
 @click.option("--frame", default=0, show_default=True, help="Frame of a video file, counted from 0.")
 @click.option("--cells", help="As the pattern was drawn with.")
@@ -38,6 +40,7 @@ def verify(
     fmt: str | None,
     aspect: str | None,
     code_range: str | None,
+    matrix: str | None,
     tolerance: float,
     frame: int,
     cells: str | None,
@@ -51,14 +54,16 @@ def verify(
 
     Every patch is read in the file's own codes and held against the standard's; exit 0 if all pass, 1 if not.
 
-    A file made by 'draw' needs no options. A capture needs the pattern, and its format where the size does not tell.
+    A file made by 'draw' needs no options, but for y4m, which cannot say what it shows, and own patterns, whose TOML
+    file is needed. A capture needs the pattern, and its format where the size does not tell.
     """
     from analysis.levels import check_levels, frame_signal, read_frame
-    from patterns.signal import Range
+    from patterns.signal import Matrix, Range
     from render.carriers import default_matrix
     from trueraster.options import UsageError, choice, options_of
 
     ranged = choice("--range", code_range, tuple(Range))
+    weighed = choice("--matrix", matrix, tuple(Matrix))
     if not 0 <= tolerance <= 255:
         raise UsageError(f"--tolerance: got {tolerance:g}, allowed are 0 to 255 codes of 8 bits")
     if not 0 <= frame < 10_000_000:
@@ -67,9 +72,12 @@ def verify(
     found = read_frame(file, frame)
     chosen = _pattern(found, pattern)
     chosen_format = _format(found, fmt, aspect)
-    options = _options(found, typed, told=pattern is None)
+    options = _options(found, typed) if chosen.id == found.provenance.get("pattern") else typed
     signal = frame_signal(
-        found, chosen_format, code_range=Range(ranged) if ranged else None, default_matrix=default_matrix(chosen_format)
+        found,
+        code_range=Range(ranged) if ranged else None,
+        matrix=Matrix(weighed) if weighed else None,
+        default_matrix=default_matrix(chosen_format),
     )
     scene = chosen.scene(chosen_format, options, signal)
     check = check_levels(found, scene, chosen_format, signal, tolerance)
@@ -90,7 +98,9 @@ def _format(frame: Frame, text: str | None, aspect: str | None) -> Format:
     if text is not None:
         return format_of(text, aspect)
     if "format" in told:
-        return format_of(told["format"], aspect or told.get("aspect"))
+        usual = format_of(told["format"], aspect)
+        same = f"{usual.picture_aspect.numerator}:{usual.picture_aspect.denominator}" == told.get("aspect")
+        return usual if aspect or same else format_of(told["format"], told.get("aspect"))
     tags = frame.picture.tags
     alike = [f for f in FORMATS.values() if (f.width, f.height) == (tags.width, tags.height)]
     interlaced = tags.field_order not in (None, FieldOrder.PROGRESSIVE)
@@ -103,39 +113,48 @@ def _format(frame: Frame, text: str | None, aspect: str | None) -> Format:
 
 
 def _pattern(frame: Frame, text: str | None) -> Pattern:
+    from patterns.catalogue import find_pattern
+    from patterns.timing import shown
     from trueraster.options import UsageError, pattern_of
 
     name = text or frame.provenance.get("pattern")
     if name is None:
         raise UsageError("--pattern: what is shown? The file does not say; 'trueraster patterns' lists them")
-    try:
-        return pattern_of(name)
-    except ValueError as error:
-        if text is not None:
-            raise
-        raise UsageError(f"--pattern: the file shows the own pattern {name}; give the path of its TOML file") from error
+    if text is None and name.startswith("own:"):
+        raise UsageError(f"--pattern: the file shows the own pattern {shown(name[4:])}; give the path of its TOML file")
+    return find_pattern(name) if text is None else pattern_of(name)
 
 
-def _options(frame: Frame, typed: Options, *, told: bool) -> Options:
-    """The options as typed, else as the file tells them."""
+def _options(frame: Frame, typed: Options) -> Options:
+    """The options as typed, and for the rest as the file tells them."""
     from fractions import Fraction
 
     from patterns.pattern import Options
     from trueraster.options import UsageError, cells_of
 
-    if typed.given or not told:
-        return typed
+    def level(name: str) -> Fraction | None:
+        # A file may say anything of itself; a number without an end is not worked out.
+        text = words.get(name)
+        if text is None:
+            return None
+        if not re.fullmatch(r"-?\d{1,9}(/\d{1,9})?", text):
+            raise ValueError(text)
+        return Fraction(text)
+
     words = frame.provenance
     try:
-        return Options(
+        told = Options(
             cells=cells_of(words.get("cells")),
-            level=Fraction(words["level"]) if "level" in words else None,
-            area=Fraction(words["area"]) if "area" in words else None,
+            level=level("level"),
+            area=level("area"),
             colour=words.get("colour"),
             bars=words.get("bars"),
         )
     except (ValueError, ZeroDivisionError) as error:
         raise UsageError(f"{frame.path}: what the file says of its pattern cannot be read; give --pattern") from error
+    # What is typed wins; the rest is as the file was drawn.
+    given = {name: getattr(typed if name in typed.given else told, name) for name in ("cells", "level", "area")}
+    return Options(**given, colour=typed.colour or told.colour, bars=typed.bars or told.bars)
 
 
 def _json(check: Check, pattern: Pattern, fmt: Format) -> dict[str, Any]:
@@ -163,10 +182,10 @@ def _json(check: Check, pattern: Pattern, fmt: Format) -> dict[str, Any]:
             {
                 "name": reading.name,
                 "expected": list(reading.expected),
-                "measured": list(reading.measured),
+                "measured": [number(value) for value in reading.measured],
                 "mean": [number(value) for value in reading.mean],
                 "error_codes": [number(value) for value in reading.error],
-                "noise_codes": number(max(reading.noise)),
+                "noise_codes": number(_largest(reading.noise)),
                 "lowest": list(reading.lowest),
                 "highest": list(reading.highest),
                 "verdict": "pass" if reading.passed else "fail",
@@ -184,16 +203,17 @@ def _text(check: Check, frame: Frame, pattern: Pattern, fmt: Format) -> str:
     heading = ("patch", *(f"{n} want" for n in names), *(f"{n} got" for n in names), "error", "error %", "noise", "")
     rows = [heading]
     for reading in check.readings:
-        worst = max(range(3), key=lambda i: abs(reading.error[i]))
+        worst = max(range(3), key=lambda i: abs(reading.error[i] or 0))
+        error = reading.error[worst] or 0
         scale = signal.fraction_of(worst, 1) - signal.fraction_of(worst, 0)
         rows.append(
             (
                 reading.name,
                 *(str(code) for code in reading.expected),
-                *(f"{value:g}" if value == int(value) else f"{value:.2f}" for value in reading.measured),
-                f"{reading.error[worst]:+.4g}" if reading.error[worst] else "0",
-                f"{100 * reading.error[worst] * scale:+.2f}" if reading.error[worst] else "0",
-                f"{max(reading.noise):.2g}",
+                *("" if v is None else f"{v:g}" if v == int(v) else f"{v:.2f}" for v in reading.measured),
+                f"{error:+.4g}" if error else "0",
+                f"{100 * error * scale:+.2f}" if error else "0",
+                f"{_largest(reading.noise):.2g}",
                 "pass" if reading.passed else "FAIL",
             )
         )
@@ -221,3 +241,7 @@ def _text(check: Check, frame: Frame, pattern: Pattern, fmt: Format) -> str:
         f"{verdict} within {check.tolerance:g} code{'' if check.tolerance == 1 else 's'} of {signal.bits} bits."
     )
     return "\n".join(lines)
+
+
+def _largest(values: tuple[float | None, ...]) -> float:
+    return max(value for value in values if value is not None)
