@@ -30,8 +30,8 @@ PICTURE_SIZE = (480, 360)
 PICTURE_OPTIONS = {"field": Options(colour="red")}
 """Where the default says little on a page: a white field on white paper."""
 CAPTIONS = {
-    "pluge": "A screen may not show the stripes. The darker ones are missing here: the picture is full range, which "
-    "has nothing below black.",
+    "pluge": "A screen may not show the stripes. The darker ones are missing here: a picture on a page is full range, "
+    "which has nothing below black. The files are narrow range and have them.",
     "steps-near-black": "A screen may not show the lowest steps. They are in the file.",
     "field": "Drawn with `--colour red`.",
     "field-order": "One frame: the bar has moved between its two fields, so its sides are soft here.",

@@ -55,7 +55,7 @@ def snap(value: Fraction, size: int) -> Fraction:
 def stroke(fmt: Format) -> tuple[int, int]:
     """Width in samples and height in lines of one stroke: both even, so that a stroke is centred on a boundary.
 
-    Two lines up to 1620 lines, one in each field when interlaced; the width is the even number of samples nearest to
+    Two lines below 1620 lines, one in each field when interlaced; the width is the even number of samples nearest to
     the same length on the glass.
     """
     lines = 2 * max(1, round_half_up(Fraction(fmt.height, 1080)))

@@ -16,7 +16,7 @@ __all__ = ["PATTERNS"]
 _WHOLE_SAMPLES = 3.25
 """Least radius, in samples, at which a dot's middle keeps its level: one sample, two of shaping, and a round edge."""
 _GUN_WEIGHT = 2
-"""Strokes of a coloured line: twice the white one, so that colour of half the sharpness nearly fills it."""
+"""Strokes of a coloured line: twice the white one, so that chroma of half the sharpness fills most of it."""
 
 
 def _dots(fmt: Format, options: Options, _: Signal | None) -> Scene:
