@@ -59,6 +59,12 @@ def _middle(fmt: Format, dot: Dot, colour: Colour) -> Patch:
     return Patch(name=name, left=x - dx, top=y - dy, right=x + dx, bottom=y + dy, colour=colour, core=True)
 
 
+_CHROMA = (
+    "In 4:2:2 and 4:2:0 files the other guns are not quite dark beside the lines; for gun-by-gun work take --as png, or"
+    " --as ffv1 --sampling rgb."
+)
+
+
 def _gun_pattern(suffix: str, name: str, colour: Colour, look: str, adjust: str, order: int) -> Pattern:
     def build(fmt: Format, options: Options, _: Signal | None) -> Scene:
         cells = options.cells or default_cells(fmt)
@@ -80,6 +86,7 @@ def _gun_pattern(suffix: str, name: str, colour: Colour, look: str, adjust: str,
         build=build,
         dwell_minutes=20,
         takes=("cells", "level"),
+        cautions=(_CHROMA,),
     )
 
 

@@ -123,6 +123,25 @@ def _edge_frame(fmt: Format, colour: Colour) -> tuple[Rule, ...]:
     )
 
 
+def _figures(
+    fmt: Format, at: Fraction, percent: int, half_x: Fraction, half: Fraction, colour: Colour
+) -> tuple[Shape, ...]:
+    """The figure of one mark on all four sides, each on a black ground that breaks the frame behind it."""
+    height, gap = Fraction(1, 36), Fraction(1, 32)
+    text, beside = str(percent), gap / 2 / fmt.picture_aspect
+    # A figure of the face is about 0.83 of a capital's height wide.
+    wide = Fraction(83, 100) * height * len(text) / fmt.picture_aspect
+    pairs = (((at, _HALF - half - gap), "middle"), ((_HALF + half_x + beside, at), "start"))
+    mirrored = (((1 - at, _HALF - half - gap), "middle"), ((_HALF + half_x + beside, 1 - at), "start"))
+    shapes: list[Shape] = []
+    for (x, y), anchor in (*pairs, *mirrored):
+        left = x - wide / 2 if anchor == "middle" else x
+        dx, dy = beside / 2, Fraction(7, 10) * height
+        shapes.append(Box(left=left - dx, top=y - dy, right=left + wide + dx, bottom=y + dy, colour=_BLACK))
+        shapes.append(Text(x=x, y=y, height=height, text=text, colour=colour, anchor=anchor))
+    return tuple(shapes)
+
+
 def _scale(fmt: Format, colour: Colour) -> tuple[Shape, ...]:
     """Scales in % of the picture's width and height, from the middle of each side inwards."""
     unit, long = Fraction(1, 80), Fraction(1, 28)
@@ -139,19 +158,7 @@ def _scale(fmt: Format, colour: Colour) -> tuple[Shape, ...]:
             shapes.append(Rule(vertical=False, at=side, start=_HALF - half_x, stop=_HALF + half_x, colour=colour))
         if half_percent % 10 == 0:
             percent = half_percent // 2
-            height, gap = Fraction(1, 36), Fraction(1, 32)
-            for side in (at, 1 - at):
-                shapes.append(Text(x=side, y=_HALF - long - gap, height=height, text=str(percent), colour=colour))
-                shapes.append(
-                    Text(
-                        x=_HALF + half_x + gap / 2 / fmt.picture_aspect,
-                        y=side,
-                        height=height,
-                        text=str(percent),
-                        colour=colour,
-                        anchor="start",
-                    )
-                )
+            shapes += _figures(fmt, at, percent, half_x, long, colour)
     return tuple(shapes)
 
 
