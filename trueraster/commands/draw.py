@@ -123,10 +123,23 @@ def draw(
                     seconds=length,
                 )
             )
+    named_alike = _named_alike(chosen_format)
+    if named_alike:
+        note(f"Note: by its name {named_alike} this raster has the standard's sample shape, matrix and edges")
     if to == "-":
         _to_standard_output(orders)
     else:
         _to_files(orders, to, as_json=as_json)
+
+
+def _named_alike(fmt: Format) -> str:
+    """The named format that has the raster, scan and rate of a free one, or nothing."""
+    from patterns.formats import FORMATS
+
+    def key(f: Format) -> tuple[object, ...]:
+        return f.width, f.height, f.interlaced, f.frame_rate
+
+    return "" if fmt.timing else next((f.id for f in FORMATS.values() if key(f) == key(fmt)), "")
 
 
 def _usual(fmt: Format) -> tuple[str, ...]:
