@@ -247,8 +247,8 @@ PATTERNS = (
         id="crosshatch",
         title="Crosshatch",
         area=Area.GEOMETRY,
-        look="Square cells of equal size, straight lines, the same everywhere on the glass. In video files upright lines"
-        " are softer than level ones, which is the shaping and no fault of the set.",
+        look="Square cells of equal size, straight lines, the same everywhere on the glass. In video files upright"
+        " lines are softer than level ones: that is their shaping, no fault of the set.",
         adjust="Centre, size, rotation, linearity, pincushion, keystone.",
         order=Stage.GEOMETRY + 20,
         build=_crosshatch,
