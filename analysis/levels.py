@@ -72,7 +72,7 @@ class Reading:
     """Medians; of a sloped patch the means."""
     mean: Triple
     noise: Triple
-    """Standard deviations, from the median absolute deviation."""
+    """Standard deviations of the samples, without outliers."""
     lowest: Triple
     highest: Triple
     error: Triple
@@ -202,10 +202,22 @@ class _Statistics:
         return cls(
             median=median,
             mean=float(codes @ counts / counts.sum()),
-            noise=_MAD_TO_SIGMA * _weighted_median(np.abs(codes - median), counts),
+            noise=_noise(codes, counts, median),
             lowest=int(codes[0]),
             highest=int(codes[-1]),
         )
+
+
+def _noise(codes: NDArray[np.intp], counts: NDArray[np.intp], median: float) -> float:
+    """Standard deviation of the samples without outliers: beyond four times what the absolute deviations tell.
+
+    The median of whole codes' deviations alone would move in steps of one code.
+    """
+    away = np.abs(codes - median)
+    reach = 4 * max(_MAD_TO_SIGMA * _weighted_median(away, counts), 0.5)
+    kept, often = codes[away <= reach], counts[away <= reach]
+    mean = float(kept @ often / often.sum())
+    return float(np.sqrt((kept - mean) ** 2 @ often / often.sum()))
 
 
 def _weighted_median(values: NDArray[np.float64], counts: NDArray[np.intp]) -> float:

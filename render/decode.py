@@ -114,7 +114,10 @@ class VideoFile:
         if frame.interlaced_frame:
             order = FieldOrder.TOP if _top_first(frame) else FieldOrder.BOTTOM
         ranges = {1: Range.NARROW, 2: Range.FULL}
-        aspect = self._stream.sample_aspect_ratio
+        aspect, inside = self._stream.sample_aspect_ratio, context.sample_aspect_ratio
+        if aspect and inside and aspect != inside:
+            # The container and the stream in it contradict each other: players may take either.
+            aspect = None
         tags = Tags(
             width=frame.width,
             height=frame.height,

@@ -47,7 +47,7 @@ def prove(path: Path, tags: Tags, drawn: Callable[[int], Planes], distinct: int)
     every repeat must be byte for byte those of the first, which is decoded and compared whole.
     """
     try:
-        repeat = _repeats(path, tags, distinct) if distinct < (tags.frames or 1) else ""
+        repeat = _repeats(path, tags, distinct)
         if repeat:
             return Proof(verdict=Verdict.FAILED, reason=repeat)
         return _compare(path, tags, drawn, distinct)
@@ -80,11 +80,13 @@ def _compare(path: Path, tags: Tags, drawn: Callable[[int], Planes], distinct: i
 
 
 def _repeats(path: Path, tags: Tags, distinct: int) -> str:
-    """What is wrong with the repeats in a clip, or nothing."""
+    """What is wrong with the coded frames of a clip, their number, times and repeats, or nothing."""
     assert tags.rate is not None
     first: list[bytes] = []
     count = 0
     with open_video(path) as video:
+        if video.is_still:
+            return ""
         for packet, time, can_start in video.packets():
             digest = hashlib.blake2b(packet).digest()
             if count < distinct:

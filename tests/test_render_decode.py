@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import subprocess
+import zlib
 from pathlib import Path
 from typing import Any
 
+import av
 import cv2
 import numpy as np
 import pytest
@@ -18,6 +20,7 @@ from PIL import Image
 from patterns.formats import FieldOrder
 from patterns.signal import Range, Sampling
 from render.decode import FileError, Picture, open_video
+from render.samples import planes_of
 
 RNG = np.random.default_rng(5)
 
@@ -82,6 +85,35 @@ def test_sixteen_bits_of_opencv(tmp_path: Path, suffix: str) -> None:
     assert (picture.tags.bits, picture.tags.sampling) == (16, Sampling.RGB)
     for i in range(3):
         assert np.array_equal(picture.planes[i], values[:, :, 2 - i])
+
+
+@pytest.mark.parametrize("channels", [1, 4])
+@pytest.mark.parametrize("bits", [8, 16])
+def test_grey_and_clear_png_of_opencv(tmp_path: Path, channels: int, bits: int) -> None:
+    """Grey comes as three equal planes, transparency is left out; 16 bits are kept."""
+    values = noise(20, 30, channels, top=1 << bits)
+    cv2.imwrite(str(tmp_path / "still.png"), values)
+    picture = first(tmp_path / "still.png")
+    assert (picture.tags.bits, picture.tags.sampling) == (bits, Sampling.RGB)
+    for i in range(3):
+        assert np.array_equal(picture.planes[i], values[:, :, 0 if channels == 1 else 2 - i])
+
+
+def test_a_clear_palette_of_pillow(tmp_path: Path) -> None:
+    """A palette with a transparent entry comes as the palette's colours."""
+    image = Image.fromarray(noise(24, 32, 3)).quantize(16)
+    image.save(tmp_path / "still.png", transparency=3)
+    expected = np.asarray(image.convert("RGB"))
+    for i, plane in enumerate(first(tmp_path / "still.png").planes):
+        assert np.array_equal(plane, expected[:, :, i])
+
+
+def test_eight_bits_of_opencv_in_tiff(tmp_path: Path) -> None:
+    """OpenCV's TIFF of 8 bits is read like Pillow's."""
+    values = noise(20, 30, 3)
+    cv2.imwrite(str(tmp_path / "still.tif"), values)
+    for i, plane in enumerate(first(tmp_path / "still.tif").planes):
+        assert np.array_equal(plane, values[:, :, 2 - i])
 
 
 def test_jpeg_keeps_its_own_codes(tmp_path: Path) -> None:
@@ -160,6 +192,82 @@ def test_layouts_of_samples(tmp_path: Path, kind: str, suffix: str, codec: str, 
         assert np.array_equal(got, expected)
 
 
+@pytest.mark.parametrize("kind", ["p010le", "p016le"])
+def test_paired_chroma_of_many_bits(kind: str) -> None:
+    """Ten bits at the top of sixteen come down; no container keeps these layouts, so the frame is made in memory."""
+    bits, shift = (10, 6) if kind == "p010le" else (16, 0)
+    luma, cb, cr = (noise(*size, top=1 << bits) for size in ((32, 96), (16, 48), (16, 48)))
+    frame = av.VideoFrame(96, 32, kind)
+    for plane, values in zip(frame.planes, (luma, np.stack((cb, cr), -1).reshape(16, 96)), strict=True):
+        rows = np.zeros((plane.height, plane.line_size // 2), "<u2")
+        rows[:, :96] = values << shift
+        plane.update(rows.tobytes())
+    sampling, depth, planes = planes_of(frame)
+    assert (sampling, depth) == (Sampling.YCBCR_420, bits)
+    for got, expected in zip(planes, (luma, cb, cr), strict=True):
+        assert np.array_equal(got, expected)
+
+
+RAW = [
+    # File, the words that write it, and what the program's own raw output of it is.
+    ("still.jpg", ("-c:v", "mjpeg", "-pix_fmt", "yuvj420p", "-q:v", "3"), "420", 8, Range.FULL),
+    ("still.jpg", ("-c:v", "mjpeg", "-pix_fmt", "yuvj422p", "-q:v", "3"), "422", 8, Range.FULL),
+    ("still.jpg", ("-c:v", "mjpeg", "-pix_fmt", "yuvj444p", "-q:v", "3"), "444", 8, Range.FULL),
+    ("clip.mov", ("-c:v", "prores_ks", "-pix_fmt", "yuv422p10le"), "422", 10, Range.NARROW),
+    ("clip.mpg", ("-c:v", "mpeg2video", "-pix_fmt", "yuv420p"), "420", 8, Range.NARROW),
+    ("clip.mp4", ("-c:v", "libx264", "-pix_fmt", "yuv420p10le"), "420", 10, None),
+]
+
+
+@pytest.mark.parametrize(("name", "words", "sampling", "bits", "code_range"), RAW)
+def test_codes_are_those_of_the_programs_raw_output(
+    tmp_path: Path, name: str, words: tuple[str, ...], sampling: str, bits: int, code_range: Range | None
+) -> None:
+    """A file coded with loss comes with the codes that the ffmpeg program decodes; the range is the file's word."""
+    path, width, height = tmp_path / name, 128, 96
+    source = ("-f", "lavfi", "-i", f"testsrc2=size={width}x{height}:rate=25", "-frames:v", "1")
+    program(*source, *words, str(path))
+    raw = program("-i", str(path), "-frames:v", "1", "-f", "rawvideo", "-")
+    values = np.frombuffer(raw, "u1" if bits == 8 else "<u2")
+    picture = first(path)
+    assert (picture.tags.sampling, picture.tags.bits) == (Sampling(sampling), bits)
+    assert picture.tags.range is code_range
+    assert np.array_equal(np.concatenate([plane.ravel() for plane in picture.planes]), values)
+
+
+@pytest.mark.parametrize(("kind", "bits"), [("rgb24", 8), ("gbrp10be", 10), ("gbrp12be", 12), ("rgb48be", 16)])
+def test_depths_of_dpx(tmp_path: Path, kind: str, bits: int) -> None:
+    """R'G'B' codes of DPX files of every depth come as they were put in."""
+    planes = [RNG.integers(0, 1 << bits, (32, 96)).astype(">u2" if bits > 8 else np.uint8) for _ in range(3)]
+    parts = (
+        (planes[1], planes[2], planes[0])
+        if kind.startswith("gbrp")
+        else (np.stack(planes, -1).astype(planes[0].dtype),)
+    )
+    raw = ("-f", "rawvideo", "-pix_fmt", kind, "-s", "96x32", "-i", "-")
+    program(*raw, str(tmp_path / "still.dpx"), data=b"".join(part.tobytes() for part in parts))
+    picture = first(tmp_path / "still.dpx")
+    assert (picture.tags.sampling, picture.tags.bits) == (Sampling.RGB, bits)
+    for got, expected in zip(picture.planes, planes, strict=True):
+        assert np.array_equal(got, expected)
+
+
+@pytest.mark.parametrize("kind", ["yuv420p", "yuv422p", "yuyv422", "rgb24"])
+@pytest.mark.parametrize(("width", "height"), [(95, 32), (96, 33), (97, 35)])
+def test_odd_sizes(tmp_path: Path, kind: str, width: int, height: int) -> None:
+    """A raster of an odd width or height keeps every code; chroma has the sample at the odd end."""
+    path = tmp_path / "video.nut"
+    if kind == "yuyv422" and width % 2:
+        width += 1
+    source = ("-f", "lavfi", "-i", f"testsrc2=size={width}x{height}:rate=25,format={kind}", "-frames:v", "1")
+    program(*source, "-c:v", "rawvideo", str(path))
+    planar = {"yuyv422": "yuv422p", "rgb24": "gbrp"}.get(kind, kind)
+    values = np.frombuffer(program("-i", str(path), "-f", "rawvideo", "-pix_fmt", planar, "-"), "u1")
+    red, *rest = first(path).planes
+    planes = [*rest, red] if kind == "rgb24" else [red, *rest]
+    assert np.array_equal(np.concatenate([plane.ravel() for plane in planes]), values)
+
+
 @pytest.mark.parametrize("codec", [("libx264", ".mp4", ("-flags", "+ildct+ilme")), ("ffv1", ".mkv", ())])
 @pytest.mark.parametrize(
     ("mode", "order"), [("tff", FieldOrder.TOP), ("bff", FieldOrder.BOTTOM), ("prog", FieldOrder.PROGRESSIVE)]
@@ -232,6 +340,56 @@ def test_a_huge_picture_is_refused_before_it_is_decoded(tmp_path: Path, files: d
     (tmp_path / "huge.png").write_bytes(data)
     with pytest.raises(FileError, match="60000x60000 is too large"):
         first(tmp_path / "huge.png")
+
+
+@pytest.mark.parametrize("size", [(2**31 - 1, 2**31 - 1), (2**31 - 1, 1), (0, 0), (50_000_000, 1)])
+def test_a_header_of_png_that_lies(tmp_path: Path, files: dict[str, bytes], size: tuple[int, int]) -> None:
+    """A size that nothing can have, with a good checksum of the header: one line, no memory taken."""
+    data = bytearray(files[".png"])
+    data[16:24] = size[0].to_bytes(4, "big") + size[1].to_bytes(4, "big")
+    data[29:33] = zlib.crc32(data[12:29]).to_bytes(4, "big")
+    (tmp_path / "huge.png").write_bytes(data)
+    assert read_all(tmp_path / "huge.png") == -1
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        b"W64 H48 F25:1",
+        b"W64 H48 F25:1 C420p10 XH273=1-1-1",
+        b"W60000 H60000 F25:1",
+        b"W0 H0 F0:0",
+        b"",
+        b"W-5 H48 F25:1",
+    ],
+)
+def test_a_header_of_y4m_alone(tmp_path: Path, words: bytes) -> None:
+    """A header without a frame, whatever it says, is no picture."""
+    (tmp_path / "head.y4m").write_bytes(b"YUV4MPEG2 " + words + b"\n")
+    assert read_all(tmp_path / "head.y4m") == -1
+
+
+@pytest.mark.parametrize("size", [1, 100, 5000, 200_000])
+def test_random_bytes(tmp_path: Path, size: int) -> None:
+    """Bytes without a meaning are no picture."""
+    for seed in range(5):
+        (tmp_path / "bytes").write_bytes(np.random.default_rng(seed).bytes(size))
+        assert read_all(tmp_path / "bytes") == -1
+
+
+@pytest.mark.parametrize("kind", [".png", ".jpg", ".mp4", ".mkv", ".y4m"])
+def test_a_damaged_file_writes_no_words(
+    files: dict[str, bytes], tmp_path: Path, kind: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """The decoder's own complaints about a damaged file do not reach the terminal."""
+    path = tmp_path / "damaged"
+    for seed in range(20):
+        data = bytearray(files[kind])
+        for at in np.random.default_rng(seed).integers(30, len(data), 8):
+            data[at] ^= 0x55
+        path.write_bytes(data)
+        read_all(path)
+    assert capfd.readouterr() == ("", "")
 
 
 @settings(max_examples=400, suppress_health_check=list(HealthCheck))

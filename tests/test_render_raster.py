@@ -124,12 +124,8 @@ def test_flat_patches_are_exact(pattern: str, name: str) -> None:
     check_all(pattern, FORMATS[name], some_signals(FORMATS[name]))
 
 
-# One format of each raster and scan: test_render_files shows that the others have the same scenes.
-RASTERS = list({(f.width, f.height, f.interlaced): f.id for f in FORMATS.values()}.values())
-
-
 @pytest.mark.slow
-@pytest.mark.parametrize("name", RASTERS)
+@pytest.mark.parametrize("name", ONE_EACH)
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_flat_patches_are_exact_everywhere(pattern: str, name: str) -> None:
     """The same in every raster, range, depth and sampling."""
