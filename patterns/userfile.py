@@ -117,6 +117,13 @@ def _still(shape: Shape | Mover) -> Shape:
     return shape.shape if isinstance(shape, Mover) else shape
 
 
+def _extent(shape: Shape) -> Fraction:
+    """About how much of the picture a disc or a ring takes, in squares of its height; the raster is about 2 of them."""
+    if isinstance(shape, Disc):
+        return min(4 * shape.radius**2, Fraction(2))
+    return min(shape.radius * shape.weight / 20, Fraction(2)) if isinstance(shape, Ring) else Fraction(0)
+
+
 @dataclass(frozen=True, slots=True)
 class _Reader:
     """Turns tables into shapes, and knows the text well enough to name the line of a mistake."""
@@ -134,14 +141,7 @@ class _Reader:
         period = self._number(document, "period", None, default=Fraction(4))
         if not shapes and "background" not in document:
             raise PatternError(f"{self.where}: there is no [[shape]] and no background, so nothing to draw")
-        round_area = sum(
-            (
-                (4 * s.radius**2 if isinstance(s, Disc) else s.radius * s.weight / 20)
-                for s in map(_still, shapes)
-                if isinstance(s, Disc | Ring)
-            ),
-            start=Fraction(0),
-        )
+        round_area = sum((_extent(shape) for shape in map(_still, shapes)), start=Fraction(0))
         if round_area > _MOST_ROUND:
             raise PatternError(f"{self.where}: the discs and rings are too many or too large to be drawn together")
         moves = any(isinstance(shape, Mover) for shape in shapes)
