@@ -24,7 +24,7 @@ __all__ = ["load_pattern", "parse_pattern"]
 
 _LARGEST_FILE = 1 << 20
 _MOST_SHAPES = 5000
-_MOST_ROUND = Fraction(12)
+_MOST_ROUND = Fraction(10)
 """Most area of discs and rings together, in squares of the picture's height: each is held while a frame is drawn."""
 _LAST_LETTER = 0x04FF
 _MOVING = "It moves: see that nothing flashes more than three times a second over a quarter of the picture (BT.1702)."

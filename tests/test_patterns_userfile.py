@@ -589,7 +589,7 @@ def test_large_shapes_stay_in_memory() -> None:
     """As many discs over all of 1920 x 1080 as the rules allow stay under 600 MB (the budget for any command); more are
     refused."""
     with pytest.raises(PatternError, match="too large to be drawn together"):
-        scene('[[shape]]\nkind = "disc"\nx = 50\ny = 50\nradius = 100\ncolour = "red"\n' * 7)
+        scene('[[shape]]\nkind = "disc"\nx = 50\ny = 50\nradius = 100\ncolour = "red"\n' * 6)
     program = """
 import resource
 from patterns.formats import parse_format
@@ -597,7 +597,7 @@ from patterns.signal import Matrix, Range, Sampling, Signal
 from patterns.userfile import parse_pattern
 from render.raster import draw_frame
 disc = '[[shape]]\\nkind = "disc"\\nx = 50\\ny = 50\\nradius = 100\\ncolour = "red {}"\\n'
-pattern = parse_pattern("".join(disc.format(i) for i in range(6)), name="own")
+pattern = parse_pattern("".join(disc.format(i) for i in range(5)), name="own")
 signal = Signal(range=Range.FULL, matrix=Matrix.BT709, bits=8, sampling=Sampling.RGB)
 fmt = parse_format("1920x1080@60")
 draw_frame(pattern.scene(fmt), fmt, signal)
