@@ -11,7 +11,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ __all__ = ["Coverage", "Mark", "cover_all"]
 
 Mark = Disc | Ring | Segment | Text
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+Ints = NDArray[np.signedinteger[Any]]
 
 _SMALL_LINES = 24
 """Discs up to this radius are measured exactly: a few samples have to look round."""
@@ -226,4 +226,5 @@ def _kept(fmt: Format, rows: Ints, columns: Ints, weights: Floats) -> Coverage:
     flat, weight = flat[order], weight[order]
     first = np.ones(len(flat), bool)
     first[1:] = flat[1:] != flat[:-1]
-    return Coverage(flat[first], weight[first])
+    # A large raster has less than 2^31 samples, and a large disc has millions of them.
+    return Coverage(flat[first].astype(np.int32), weight[first])

@@ -26,7 +26,7 @@ from render.quantise import Plane, Planes, quantise, sample_type
 __all__ = ["check_raster", "draw", "draw_frame", "frames_per_period", "shaping_taps"]
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+Ints = NDArray[np.signedinteger[Any]]
 
 
 def check_raster(fmt: Format, sampling: Sampling) -> str | None:
