@@ -133,6 +133,8 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
         if proof.verdict is Verdict.FAILED:
             raise ProofError(f"{path.name} failed its proof: {proof.reason}")
         digest = _sha256(written)
+        # The last moment at which a caller can stop it: after this the file has its name.
+        step("naming", 0.99)
         os.replace(written, path)
     step("done", 1.0)
     return Made(path=path, order=order, sha256=digest, proof=proof)

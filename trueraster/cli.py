@@ -11,6 +11,7 @@ import sys
 
 import click
 
+from trueraster import interrupt
 from trueraster.commands import draw, reference, verify
 from trueraster.show import ReaderGoneError
 
@@ -32,6 +33,7 @@ for command in (reference.patterns, reference.formats, reference.levels, draw.dr
 
 def main() -> None:
     """Run the command line and exit."""
+    interrupt.install()
     for name in ("stderr", "stdout"):
         stream = getattr(sys, name)
         if stream is None:
@@ -51,7 +53,8 @@ def run(arguments: list[str]) -> int:
         result = app.main(args=arguments or ["--help"], prog_name="trueraster", standalone_mode=False)
         sys.stdout.flush()
     except Exception as error:
-        return _tell(error)
+        # A step that was cut short fails in its own way; what the user wanted was to stop.
+        return _stopped() if interrupt.was_asked() else _tell(error)
     except KeyboardInterrupt:
         return _stopped()
     return result if isinstance(result, int) else 0

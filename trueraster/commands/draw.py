@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from trueraster import interrupt
 from trueraster.commands.reference import as_json_option
 from trueraster.show import columns, note, progress, put_json, put_text, reader_may_go
 
@@ -198,6 +199,7 @@ def _to_files(orders: list[Order], to: str, *, as_json: bool) -> None:
         for i, (order, path) in enumerate(zip(orders, paths, strict=True)):
 
             def step(words: str, share: float, i: int = i, name: str = path.name) -> None:
+                interrupt.check()
                 tell(f"{name}: {words}", (i + share) / len(orders))
 
             made.append(produce(order, path, step))

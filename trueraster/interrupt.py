@@ -1,0 +1,42 @@
+"""Ctrl-C that cannot get lost.
+
+Python raises KeyboardInterrupt wherever it happens to be. Inside a library's callback the exception may be swallowed,
+and the work would go on as if nobody had asked. So the request is also remembered, and long work asks for it between
+steps.
+"""
+
+from __future__ import annotations
+
+import signal
+from types import FrameType
+
+__all__ = ["check", "install", "was_asked"]
+
+_asked = False
+
+
+def install() -> None:
+    """Remember the next Ctrl-C. Where the caller has it ignored, it stays so."""
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, _remember)
+
+
+def was_asked() -> bool:
+    """Whether Ctrl-C has come."""
+    return _asked
+
+
+def check() -> None:
+    """Stop here if it has.
+
+    Raises:
+        KeyboardInterrupt: it has.
+    """
+    if _asked:
+        raise KeyboardInterrupt
+
+
+def _remember(number: int, frame: FrameType | None) -> None:
+    global _asked
+    _asked = True
+    raise KeyboardInterrupt
