@@ -90,6 +90,8 @@ class Check:
     tolerance: float
     skipped: tuple[str, ...]
     """Patches too small to be measured in this frame."""
+    tells_something: bool
+    """False when every measured patch is mere ground, on which a black frame would pass too."""
 
 
 def read_frame(path: Path, index: int = 0) -> Frame:
@@ -144,6 +146,7 @@ def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolera
     limit = tolerance * (1 << (signal.bits - 8))
     readings: list[Reading] = []
     skipped: list[str] = []
+    tells_something = not scene.shapes
     for patch in scene.patches:
         span = patch_area(fmt, patch, MARGIN_SAMPLES, MARGIN_LINES)
         parts = [
@@ -154,6 +157,7 @@ def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolera
             skipped.append(patch.name)
         else:
             readings.append(_reading(patch, parts, signal, limit))
+            tells_something |= patch.colour != scene.background
     return Check(
         passed=bool(readings) and all(reading.passed for reading in readings),
         signal=signal,
@@ -161,6 +165,7 @@ def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolera
         readings=tuple(readings),
         tolerance=limit,
         skipped=tuple(skipped),
+        tells_something=tells_something,
     )
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 from fractions import Fraction
+from typing import Any
 
 from patterns.formats import Format
 from patterns.scene import Scene
@@ -78,10 +79,14 @@ class Options:
     """A name by BT.471, as 100/0/75/0."""
 
     @property
-    def given(self) -> dict[str, object]:
+    def given(self) -> dict[str, Any]:
         """The options that were chosen, by name."""
-        names = ("cells", "level", "area", "colour", "bars")
+        names = (field.name for field in fields(self))
         return {name: getattr(self, name) for name in names if getattr(self, name) is not None}
+
+    def without(self, names: Collection[str]) -> Options:
+        """The same with the named options left to the pattern."""
+        return replace(self, **dict.fromkeys(set(names) & self.given.keys()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +108,6 @@ class Pattern:
     takes: tuple[str, ...] = ()
     """The options it takes, by field name of `Options`."""
     cautions: tuple[str, ...] = ()
-    suits: Callable[[Format], bool] = lambda fmt: True
 
     def scene(self, fmt: Format, options: Options | None = None, signal: Signal | None = None) -> Scene:
         """The scene for `fmt`.
@@ -119,8 +123,6 @@ class Pattern:
                 allowed = ", ".join(f"--{n}" for n in self.takes) or "no options"
                 raise PatternError(f"--{name}: the pattern {self.id} does not take it (it takes {allowed})")
         _check(fmt, options)
-        if not self.suits(fmt):
-            raise PatternError(f"the pattern {self.id} does not suit the format {fmt.id}")
         return self.build(fmt, options, signal)
 
 

@@ -33,6 +33,8 @@ class Carrier:
     default_range: Range
     default_seconds: int | None
     """Length of a clip; None for a still."""
+    may_be_off: int = 0
+    """Most codes by which a sample may differ from the drawn one, where the file cannot hold it exactly."""
 
     def signal(
         self,
@@ -92,6 +94,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_bits=8,
                 default_range=Range.NARROW,
                 default_seconds=60,
+                may_be_off=1,
             ),
             Carrier(
                 name="ffv1",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import tempfile
 from collections.abc import Iterable, Sequence
@@ -145,9 +146,7 @@ def _run(command: list[str], parts: Iterable[bytes]) -> None:
     program = [get_ffmpeg_exe(), "-nostdin", "-hide_banner", "-loglevel", "error", "-y", *command]
     # Words of the program go to a file: a full pipe would stop it while it is being fed.
     with tempfile.TemporaryFile() as words:
-        process = subprocess.Popen(
-            program, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=words, start_new_session=False
-        )
+        process = subprocess.Popen(program, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=words)
         assert process.stdin is not None
         try:
             try:
@@ -166,5 +165,7 @@ def _run(command: list[str], parts: Iterable[bytes]) -> None:
             process.stdin = None
         if code:
             words.seek(0)
-            lines = words.read().decode("utf-8", "replace").strip().splitlines()
-            raise WriteError(f"the encoder failed: {lines[-1].strip() if lines else f'exit code {code}'}")
+            lines = words.read().decode("utf-8", "replace").strip().splitlines() or [f"exit code {code}"]
+            # Without the part of the program that speaks, and its address in memory.
+            said = re.sub(r"^(\[[^]]*\]\s*)+", "", lines[-1].strip())
+            raise WriteError(f"the encoder failed: {said}")

@@ -50,11 +50,10 @@ EVERY_PATTERN = pytest.mark.parametrize("pattern", PATTERNS.values(), ids=PATTER
 
 
 def scenes(pattern: Pattern, group: str) -> Iterator[tuple[str, Format, Scene]]:
-    """The scenes of a pattern with its own defaults and its variants, in each format of the group that it suits."""
+    """The scenes of a pattern with its own defaults and its variants, in each format of the group."""
     for fmt in GROUPS[group]:
         for options in (Options(), *VARIANTS.get(pattern.id, [])):
-            if pattern.suits(fmt):
-                yield f"{fmt.id} {options.given}", fmt, pattern.scene(fmt, options)
+            yield f"{fmt.id} {options.given}", fmt, pattern.scene(fmt, options)
 
 
 def rules_of(scene: Scene, vertical: bool) -> list[Rule]:

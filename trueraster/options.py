@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from patterns.catalogue import find_pattern
 from patterns.formats import Format, parse_aspect, parse_format
 from patterns.pattern import Options, Pattern
 
-__all__ = ["UsageError", "choice", "format_of", "options_of", "pattern_of", "percent"]
+__all__ = ["UsageError", "cells_of", "choice", "format_of", "options_of", "pattern_of", "percent"]
 
 
 class UsageError(ValueError):
@@ -37,16 +38,15 @@ def cells_of(text: str | None) -> tuple[int, int] | None:
     return int(found[1]), int(found[2])
 
 
-def options_of(
-    *, cells: str | None, level: str | None, area: str | None, colour: str | None, bars: str | None
-) -> Options:
-    """The pattern options as they were typed."""
+def options_of(typed: Mapping[str, str | None]) -> Options:
+    """The pattern options as they were typed, by name."""
+    colour = typed["colour"]
     return Options(
-        cells=cells_of(cells),
-        level=percent("--level", level),
-        area=percent("--area", area),
+        cells=cells_of(typed["cells"]),
+        level=percent("--level", typed["level"]),
+        area=percent("--area", typed["area"]),
         colour=None if colour is None else colour.lower(),
-        bars=bars,
+        bars=typed["bars"],
     )
 
 

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from fractions import Fraction
 from typing import Any
 
-__all__ = ["columns", "note", "number", "progress", "put_json", "put_text", "reader_may_go"]
+__all__ = ["ReaderGoneError", "columns", "note", "number", "progress", "put_json", "put_text", "reader_may_go"]
 
 
 def put_text(text: str) -> None:
@@ -48,12 +48,11 @@ def note(text: str) -> None:
 
 def number(value: Fraction | float | None, digits: int = 6) -> int | float | None:
     """A figure for JSON, an exact whole number as such; None stays null."""
-    if value is None:
-        return None
+    if value is None or isinstance(value, int):
+        return value
     if isinstance(value, Fraction) and value.denominator == 1:
         return int(value)
-    rounded = round(float(value), digits)
-    return int(rounded) if rounded == int(rounded) and isinstance(value, int) else rounded
+    return round(float(value), digits)
 
 
 def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:

@@ -6,11 +6,12 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from patterns.formats import Format
-from patterns.placement import rule_area, snap, stroke
-from patterns.scene import Node, Patch, Rule, Shape
+from patterns.pattern import COLOURS
+from patterns.placement import rule_area, stroke
+from patterns.scene import Node, Patch, Rule
 from patterns.signal import Colour
 
-__all__ = ["default_cells", "gap_patches", "grid_patches", "grid_rules", "line_patch", "node_positions", "nodes"]
+__all__ = ["default_cells", "gap_patches", "grid_patches", "grid_rules", "line_patch", "nodes"]
 
 _ZERO, _ONE = Fraction(0), Fraction(1)
 
@@ -27,7 +28,7 @@ def default_cells(fmt: Format) -> tuple[int, int]:
     return min(cells[0], max(1, fmt.picture.width // 4)), min(cells[1], max(1, fmt.picture.height // 4))
 
 
-def grid_rules(cells: tuple[int, int], colour: Colour, weight: int = 1) -> tuple[Shape, ...]:
+def grid_rules(cells: tuple[int, int], colour: Colour, weight: int = 1) -> tuple[Rule, ...]:
     """The lines of a grid: centred on the cells' edges, the outer ones on the picture's edge.
 
     Where the picture ends with the raster, the outer half of an outer line is cut off; the cells stay equal.
@@ -44,28 +45,15 @@ def grid_rules(cells: tuple[int, int], colour: Colour, weight: int = 1) -> tuple
     return (*across, *down)
 
 
-def node_positions(count: int, size: int, before: int, after: int, thickness: int) -> list[Fraction]:
-    """Where the `count` + 1 lines of a grid really lie along one axis, in picture coordinates.
-
-    `size` is the picture's extent in samples, `before` and `after` are the samples of raster outside it. Lines are
-    snapped to whole samples, and an outer line that the raster's edge cuts has its middle inside the edge.
-    """
-    positions = []
-    for i in range(count + 1):
-        middle = snap(Fraction(i, count), size)
-        first = max(middle - Fraction(thickness, 2), Fraction(-before))
-        last = min(middle + Fraction(thickness, 2), Fraction(size + after))
-        positions.append((first + last) / 2 / size)
-    return positions
-
-
 def nodes(fmt: Format, cells: tuple[int, int], weight: int = 1) -> tuple[Node, ...]:
-    """The crossings of a grid's lines where they are drawn, row by row."""
-    columns, rows = cells
-    samples, lines = stroke(fmt)
+    """The crossings of a grid's lines where they are drawn, row by row.
+
+    An outer line that the raster's edge cuts has its middle inside the edge.
+    """
+    spans = [(rule, rule_area(fmt, rule)) for rule in grid_rules(cells, COLOURS["white"], weight)]
     picture = fmt.picture
-    xs = node_positions(columns, picture.width, picture.left, fmt.width - picture.right, samples * weight)
-    ys = node_positions(rows, picture.height, picture.top, fmt.height - picture.bottom, lines * weight)
+    xs = [Fraction(s.left + s.right - 2 * picture.left, 2 * picture.width) for rule, s in spans if rule.vertical]
+    ys = [Fraction(s.top + s.bottom - 2 * picture.top, 2 * picture.height) for rule, s in spans if not rule.vertical]
     return tuple(Node(column=i, row=j, x=x, y=y) for j, y in enumerate(ys) for i, x in enumerate(xs))
 
 

@@ -17,11 +17,11 @@ _FAR = Fraction(2)
 
 
 def _field_order(fmt: Format, options: Options, _: Signal | None) -> Scene:
-    bar = Box(left=-Fraction(1, 8), top=-_FAR, right=Fraction(0), bottom=_FAR, colour=_GREY)
     # From just outside the left edge of the raster to just outside the right one, in four seconds.
     margin = Fraction(fmt.width - fmt.picture.width + 16 * stroke(fmt)[0], 2 * fmt.picture.width)
-    start = Box(left=bar.left - margin, top=bar.top, right=bar.right - margin, bottom=bar.bottom, colour=_GREY)
-    mover = Mover(shape=start, dx=Fraction(9, 8) + 2 * margin, dy=Fraction(0))
+    wide = Fraction(1, 8)
+    bar = Box(left=-wide - margin, top=-_FAR, right=-margin, bottom=_FAR, colour=_GREY)
+    mover = Mover(shape=bar, dx=1 + wide + 2 * margin, dy=Fraction(0))
     return Scene(background=COLOURS["black"], shapes=(mover,), period=Fraction(4))
 
 

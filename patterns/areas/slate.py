@@ -16,8 +16,8 @@ _INK = Colour.grey(Fraction(3, 4))
 
 
 def _rate(fmt: Format) -> str:
-    frames = f"{float(fmt.frame_rate):.6g} frames/s"
-    return f"{frames}, {float(fmt.field_rate):.6g} fields/s" if fmt.interlaced else frames
+    frames = f"{float(fmt.frame_rate):.5g} frames/s"
+    return f"{frames}, {float(fmt.field_rate):.5g} fields/s" if fmt.interlaced else frames
 
 
 def _lines(fmt: Format, signal: Signal | None) -> list[tuple[str, str]]:

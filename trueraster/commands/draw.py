@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trueraster import interrupt
-from trueraster.commands.reference import as_json_option
+from trueraster.commands.shared import as_json_option, pattern_options
 from trueraster.show import columns, note, progress, put_json, put_text, reader_may_go
 
 if TYPE_CHECKING:
     from patterns.formats import Format
-    from patterns.pattern import Options, Pattern
     from patterns.scene import Scene
     from patterns.signal import Signal
     from render.produce import Made, Order
@@ -39,11 +38,7 @@ __all__ = ["draw"]
 @click.option("--sampling", help="rgb, 444, 422 or 420.  [default: by the kind of file]")
 @click.option("--seconds", type=float, help="Length of a clip.  [default: h264 60, ffv1 10, y4m 1]")
 @click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
-@click.option("--cells", help="Columns x rows of a grid, as 16x12.")
-@click.option("--level", help="Level of the bright parts in %.")
-@click.option("--area", help="Area of the window in % of the picture.")
-@click.option("--colour", help="Colour of the field, as red or grey.")
-@click.option("--bars", help="100/0/75/0, 100/0/100/0 or 75/0/75/0.")
+@pattern_options
 @as_json_option
 def draw(
     names: tuple[str, ...],
@@ -57,12 +52,8 @@ def draw(
     sampling: str | None,
     seconds: float | None,
     edges: str | None,
-    cells: str | None,
-    level: str | None,
-    area: str | None,
-    colour: str | None,
-    bars: str | None,
     as_json: bool,
+    **typed: str | None,
 ) -> None:
     """Draw patterns into files, each of them proved.
 
@@ -79,9 +70,9 @@ def draw(
     from trueraster.options import UsageError, choice, format_of, options_of, pattern_of
 
     chosen_format = format_of(fmt, aspect)
-    options = options_of(cells=cells, level=level, area=area, colour=colour, bars=bars)
+    options = options_of(typed)
     named = [pattern_of(name) for name in dict.fromkeys(names)]
-    _refuse_idle(named, options)
+    taken_by_any = {name for pattern in named for name in pattern.takes}
     if to == "-" and as_json:
         raise UsageError("--json: with --to - the frames go to standard output; give a file name")
     wanted = dict.fromkeys(carriers or (("y4m",) if to == "-" else _usual(chosen_format)))
@@ -96,7 +87,8 @@ def draw(
     orders = []
     for pattern in named:
         for carrier in (CARRIERS[name] for name in wanted):
-            taken = _taken(pattern, options)
+            # Each takes the options meant for it, and refuses what is meant for none.
+            taken = options.without(taken_by_any.difference(pattern.takes))
             signal = carrier.signal(
                 chosen_format,
                 code_range=Range(ranged) if ranged else None,
@@ -146,23 +138,6 @@ def _named_alike(fmt: Format) -> str:
 def _usual(fmt: Format) -> tuple[str, ...]:
     """A still and a clip; of a computer's raster, which no player scans, the still alone."""
     return ("png", "h264") if fmt.timing is not None else ("png",)
-
-
-def _refuse_idle(named: list[Pattern], options: Options) -> None:
-    """Refuse an option that none of the patterns takes. Of several patterns each takes those that are meant for it."""
-    from patterns.pattern import PatternError
-
-    for name in options.given:
-        if not any(name in pattern.takes for pattern in named):
-            ids = ", ".join(pattern.id for pattern in named)
-            allowed = ", ".join(sorted({f"--{n}" for pattern in named for n in pattern.takes})) or "no options"
-            raise PatternError(f"--{name}: the pattern {ids} does not take it (it takes {allowed})")
-
-
-def _taken(pattern: Pattern, options: Options) -> Options:
-    from dataclasses import replace
-
-    return replace(options, **{name: None for name in options.given if name not in pattern.takes})
 
 
 def _lost_levels(scene: Scene, signal: Signal) -> str:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from trueraster.commands.shared import as_json_option
 from trueraster.show import columns, number, put_json, put_text
 
 if TYPE_CHECKING:
@@ -14,8 +15,6 @@ if TYPE_CHECKING:
     from trueraster.levels import Level
 
 __all__ = ["formats", "levels", "patterns"]
-
-as_json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 
 
 @click.command()

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from trueraster.commands.reference import as_json_option
+from trueraster.commands.shared import as_json_option, pattern_options
 from trueraster.show import columns, number, put_json, put_text
 
 if TYPE_CHECKING:
@@ -28,11 +28,7 @@ __all__ = ["verify"]
 @click.option("--matrix", help="601 or 709.  [default: the file's word; else by the format]")
 @click.option("--tolerance", default=1.0, show_default=True, help="Largest error that passes, in codes of 8 bits.")
 @click.option("--frame", default=0, show_default=True, help="Frame of a video file, counted from 0.")
-@click.option("--cells", help="As the pattern was drawn with.")
-@click.option("--level", help="As the pattern was drawn with, in %.")
-@click.option("--area", help="As the pattern was drawn with, in %.")
-@click.option("--colour", help="As the pattern was drawn with.")
-@click.option("--bars", help="As the pattern was drawn with.")
+@pattern_options
 @as_json_option
 def verify(
     file: Path,
@@ -43,20 +39,19 @@ def verify(
     matrix: str | None,
     tolerance: float,
     frame: int,
-    cells: str | None,
-    level: str | None,
-    area: str | None,
-    colour: str | None,
-    bars: str | None,
     as_json: bool,
+    **typed: str | None,
 ) -> int:
     """Measure the levels of a captured or drawn frame.
 
-    Every patch is read in the file's own codes and held against the standard's; exit 0 if all pass, 1 if not.
+    Every patch is read in the file's own codes and held against the standard's; exit 0 if all pass, 1 if not. The
+    pattern's own options are those that it was drawn with.
 
     A file made by 'draw' needs no options, but for y4m, which cannot say what it shows, and own patterns, whose TOML
     file is needed. A capture needs the pattern, and its format where the size does not tell.
     """
+    from dataclasses import replace
+
     from analysis.levels import check_levels, frame_signal, read_frame
     from patterns.signal import Matrix, Range
     from render.carriers import default_matrix
@@ -68,11 +63,13 @@ def verify(
         raise UsageError(f"--tolerance: got {tolerance:g}, allowed are 0 to 255 codes of 8 bits")
     if not 0 <= frame < 10_000_000:
         raise UsageError(f"--frame: got {frame}, frames are counted from 0")
-    typed = options_of(cells=cells, level=level, area=area, colour=colour, bars=bars)
     found = read_frame(file, frame)
     chosen = _pattern(found, pattern)
     chosen_format = _format(found, fmt, aspect)
-    options = _options(found, typed) if chosen.id == found.provenance.get("pattern") else typed
+    options = options_of(typed)
+    if chosen.id == found.provenance.get("pattern"):
+        # What is typed wins; the rest is as the file was drawn.
+        options = replace(_told_options(found), **options.given)
     signal = frame_signal(
         found,
         code_range=Range(ranged) if ranged else None,
@@ -83,6 +80,8 @@ def verify(
     check = check_levels(found, scene, chosen_format, signal, tolerance)
     if not check.readings:
         raise UsageError(f"{file}: the pattern {chosen.id} has no patch that can be measured in this frame")
+    if not check.tells_something:
+        raise UsageError(f"{file}: of the pattern {chosen.id} only the ground can be measured here; it proves nothing")
     if as_json:
         put_json(_json(check, chosen, chosen_format))
     else:
@@ -125,8 +124,8 @@ def _pattern(frame: Frame, text: str | None) -> Pattern:
     return find_pattern(name) if text is None else pattern_of(name)
 
 
-def _options(frame: Frame, typed: Options) -> Options:
-    """The options as typed, and for the rest as the file tells them."""
+def _told_options(frame: Frame) -> Options:
+    """The options that the pattern was drawn with, as the file tells them."""
     from fractions import Fraction
 
     from patterns.pattern import Options
@@ -143,7 +142,7 @@ def _options(frame: Frame, typed: Options) -> Options:
 
     words = frame.provenance
     try:
-        told = Options(
+        return Options(
             cells=cells_of(words.get("cells")),
             level=level("level"),
             area=level("area"),
@@ -152,9 +151,6 @@ def _options(frame: Frame, typed: Options) -> Options:
         )
     except (ValueError, ZeroDivisionError) as error:
         raise UsageError(f"{frame.path}: what the file says of its pattern cannot be read; give --pattern") from error
-    # What is typed wins; the rest is as the file was drawn.
-    given = {name: getattr(typed if name in typed.given else told, name) for name in ("cells", "level", "area")}
-    return Options(**given, colour=typed.colour or told.colour, bars=typed.bars or told.bars)
 
 
 def _json(check: Check, pattern: Pattern, fmt: Format) -> dict[str, Any]:
