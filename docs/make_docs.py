@@ -88,6 +88,7 @@ def entry(pattern: Pattern) -> str:
         "| | |",
         "| --- | --- |",
         f"| look at | {pattern.look} |",
+        f"| right is | {pattern.right} |",
         f"| adjust | {pattern.adjust} |",
         f"| leave up | at most {pattern.dwell_minutes} minutes (common practice, no source) |",
     ]

@@ -98,6 +98,8 @@ class Pattern:
     area: Area
     look: str
     """What to look at."""
+    right: str
+    """What it looks like when all is right."""
     adjust: str
     """What to adjust by it."""
     order: int
@@ -108,6 +110,12 @@ class Pattern:
     takes: tuple[str, ...] = ()
     """The options it takes, by field name of `Options`."""
     cautions: tuple[str, ...] = ()
+    suits: Callable[[Format], bool] = lambda fmt: True
+    """Whether it tells something in a format; by its name it can be drawn in any."""
+    by_name_only: bool = False
+    """Never part of a kit unless it is asked for."""
+    variants: tuple[Options, ...] = (Options(),)
+    """The options that it is drawn with in a kit, a file each."""
 
     def scene(self, fmt: Format, options: Options | None = None, signal: Signal | None = None) -> Scene:
         """The scene for `fmt`.

@@ -28,7 +28,7 @@ _MOST_ROUND = Fraction(10)
 """Most area of discs and rings together, in squares of the picture's height: each is held while a frame is drawn."""
 _LAST_LETTER = 0x04FF
 _MOVING = "It moves: see that nothing flashes more than three times a second over a quarter of the picture (BT.1702)."
-_WORDS = ("title", "look", "adjust")
+_WORDS = ("title", "look", "right", "adjust")
 _NEEDED: dict[str, tuple[str, ...]] = {
     "box": ("left", "top", "right", "bottom", "colour"),
     "gradient": ("left", "top", "right", "bottom", "start", "stop"),
@@ -97,6 +97,7 @@ def parse_pattern(text: str, *, name: str, where: str = "pattern") -> Pattern:
         title=document.get("title", ident),
         area=Area.OWN,
         look=" ".join(document.get("look", "").split()),
+        right=" ".join(document.get("right", "").split()),
         adjust=" ".join(document.get("adjust", "").split()),
         order=Stage.MOTION + 99,
         build=build,

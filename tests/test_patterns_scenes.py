@@ -90,11 +90,12 @@ def test_catalogue_is_in_the_order_of_work() -> None:
 
 @EVERY_PATTERN
 def test_each_pattern_explains_itself(pattern: Pattern) -> None:
-    """A pattern has a title, what to look at, what to adjust, and a longest time on the glass."""
-    for words in (pattern.title, pattern.look, pattern.adjust, *pattern.cautions):
+    """A pattern says what to look at, what right looks like, what to adjust, and its longest time on the glass."""
+    for words in (pattern.title, pattern.look, pattern.right, pattern.adjust, *pattern.cautions):
         assert words.strip() == words
         assert len(words) >= 4
     assert pattern.look.endswith(".")
+    assert pattern.right.endswith(".")
     assert pattern.adjust.endswith(".")
     assert pattern.dwell_minutes > 0
     assert pattern.order > 0

@@ -65,7 +65,7 @@ _CHROMA = (
 )
 
 
-def _gun_pattern(suffix: str, name: str, colour: Colour, look: str, adjust: str, order: int) -> Pattern:
+def _gun_pattern(suffix: str, name: str, colour: Colour, words: tuple[str, str], adjust: str, order: int) -> Pattern:
     def build(fmt: Format, options: Options, _: Signal | None) -> Scene:
         cells = options.cells or default_cells(fmt)
         bright = colour.scaled(Fraction(1) if options.level is None else options.level)
@@ -80,7 +80,8 @@ def _gun_pattern(suffix: str, name: str, colour: Colour, look: str, adjust: str,
         id=f"crosshatch-{suffix}",
         title=f"Crosshatch, {name}",
         area=Area.CONVERGENCE,
-        look=look,
+        look=words[0],
+        right=words[1],
         adjust=adjust,
         order=Stage.CONVERGENCE + order,
         build=build,
@@ -90,8 +91,14 @@ def _gun_pattern(suffix: str, name: str, colour: Colour, look: str, adjust: str,
     )
 
 
-_PAIR_LOOK = "Lines of one mixed colour without a second edge, in the middle first, then toward the corners."
-_ONE_LOOK = "Straight lines of one gun alone; compare the shape with the other two."
+_PAIR = (
+    "Whether the lines of the two guns lie on each other, in the middle first, then toward the corners.",
+    "Lines of one mixed colour without a second edge.",
+)
+_ONE = (
+    "The lines of one gun alone: compare their shape with that of the other two.",
+    "Straight lines, in the same places as those of the other two guns.",
+)
 _ONE_ADJUST = "Nothing by itself: it shows which gun a misconverged line belongs to."
 
 PATTERNS = (
@@ -99,24 +106,25 @@ PATTERNS = (
         id="dots",
         title="Dot grid",
         area=Area.CONVERGENCE,
-        look="White dots with no coloured edge, in the middle first, then toward the corners.",
+        look="The dots' edges, in the middle first, then toward the corners.",
+        right="White dots with no coloured edge.",
         adjust="Static convergence first; edges, corners and twist where the set has outside controls for them.",
         order=Stage.CONVERGENCE + 10,
         build=_dots,
         dwell_minutes=30,
         takes=("cells", "level"),
     ),
-    _gun_pattern("rg", "red and green", COLOURS["yellow"], _PAIR_LOOK, "Red against green, static, then edges.", 20),
-    _gun_pattern("gb", "green and blue", COLOURS["cyan"], _PAIR_LOOK, "Blue against green, static, then edges.", 30),
+    _gun_pattern("rg", "red and green", COLOURS["yellow"], _PAIR, "Red against green, static, then edges.", 20),
+    _gun_pattern("gb", "green and blue", COLOURS["cyan"], _PAIR, "Blue against green, static, then edges.", 30),
     _gun_pattern(
         "rb",
         "red and blue",
         COLOURS["magenta"],
-        _PAIR_LOOK,
+        _PAIR,
         "Red against blue; a check of the other two.",
         40,
     ),
-    _gun_pattern("r", "red", COLOURS["red"], _ONE_LOOK, _ONE_ADJUST, 50),
-    _gun_pattern("g", "green", COLOURS["green"], _ONE_LOOK, _ONE_ADJUST, 51),
-    _gun_pattern("b", "blue", COLOURS["blue"], _ONE_LOOK, _ONE_ADJUST, 52),
+    _gun_pattern("r", "red", COLOURS["red"], _ONE, _ONE_ADJUST, 50),
+    _gun_pattern("g", "green", COLOURS["green"], _ONE, _ONE_ADJUST, 51),
+    _gun_pattern("b", "blue", COLOURS["blue"], _ONE, _ONE_ADJUST, 52),
 )

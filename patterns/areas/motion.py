@@ -30,10 +30,12 @@ PATTERNS = (
         id="field-order",
         title="Field order",
         area=Area.MOTION,
-        look="A bar that glides evenly to the right. With the fields reversed it shakes and its edges are torn.",
+        look="The bar on its way to the right. With the fields reversed it shakes and its edges are torn.",
+        right="The bar glides evenly, with straight edges.",
         adjust="Nothing on the set: put the player's or the converter's field order right.",
         order=Stage.MOTION + 10,
         build=_field_order,
         dwell_minutes=30,
+        suits=lambda fmt: fmt.interlaced,
     ),
 )

@@ -42,6 +42,7 @@ def _pattern_json(pattern: Pattern) -> dict[str, Any]:
         "title": pattern.title,
         "area": pattern.area.value,
         "look": pattern.look,
+        "right": pattern.right,
         "adjust": pattern.adjust,
         "order": pattern.order,
         "dwell_minutes": pattern.dwell_minutes,
@@ -55,6 +56,7 @@ def _pattern_text(pattern: Pattern) -> str:
 
     parts = [
         ("look at", pattern.look),
+        ("right is", pattern.right),
         ("adjust", pattern.adjust),
         ("leave up", f"at most {pattern.dwell_minutes} minutes (common practice)"),
         ("options", ", ".join(f"--{name}" for name in pattern.takes) or "none"),
