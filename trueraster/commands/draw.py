@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,9 +14,7 @@ from trueraster.show import columns, note, progress, put_json, put_text, reader_
 
 if TYPE_CHECKING:
     from patterns.formats import Format
-    from patterns.scene import Scene
-    from patterns.signal import Signal
-    from render.produce import Made, Order
+    from render.produce import Order
 
 __all__ = ["draw"]
 
@@ -62,12 +60,10 @@ def draw(
     PATTERN is a name ('trueraster patterns' lists them) or the path of an own TOML file. With nothing but a pattern:
     480i, a still and a clip of a minute, into the folder outputs.
     """
-    from dataclasses import replace
-
     from patterns.signal import Edges, Matrix, Range, Sampling
     from render.carriers import CARRIERS
-    from render.produce import Order
     from trueraster.options import UsageError, choice, format_of, options_of, pattern_of
+    from trueraster.orders import order_of
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
@@ -98,24 +94,12 @@ def draw(
                 edges=Edges(edged) if edged else None,
             )
             # Every mistake is found before the first file is made.
-            lost = _lost_levels(pattern.scene(chosen_format, taken, signal), signal)
-            if lost and ranged is None and signal.range is Range.FULL:
-                # A pattern with levels outside 0 to 100 % needs the room that narrow range has.
-                signal = replace(signal, range=Range.NARROW)
-                lost = _lost_levels(pattern.scene(chosen_format, taken, signal), signal)
+            order, lost = order_of(
+                pattern, taken, chosen_format, carrier, signal, seconds=seconds, range_is_chosen=ranged is not None
+            )
             if lost:
                 note(f"Note: {pattern.id} as {carrier.name}: {lost}")
-            length = None if carrier.default_seconds is None else seconds or carrier.default_seconds
-            orders.append(
-                Order(
-                    pattern=pattern,
-                    options=taken,
-                    format=chosen_format,
-                    signal=signal,
-                    carrier=carrier,
-                    seconds=length,
-                )
-            )
+            orders.append(order)
     named_alike = _named_alike(chosen_format)
     if named_alike:
         note(f"Note: by its name {named_alike} this raster has the standard's sample shape, matrix and edges")
@@ -140,22 +124,6 @@ def _usual(fmt: Format) -> tuple[str, ...]:
     return ("png", "h264") if fmt.timing is not None else ("png",)
 
 
-def _lost_levels(scene: Scene, signal: Signal) -> str:
-    """What the signal has no codes for, in words, or nothing."""
-    from patterns.signal import round_half_up
-
-    outside = {
-        patch.colour
-        for patch in scene.patches
-        for code, exact in zip(signal.codes(patch.colour), signal.exact(patch.colour), strict=True)
-        # A code of a chroma extreme may be one beyond the last; that is rounding, not a level lost.
-        if abs(code - round_half_up(exact)) > 1
-    }
-    if not outside:
-        return ""
-    return f"{signal.range.value} range of {signal.bits} bits ends before some of its levels; they are clipped"
-
-
 _MEDIA = frozenset(
     (
         *(".png", ".mp4", ".mkv", ".y4m", ".mov", ".avi", ".mpg", ".mpeg", ".webm", ".m4v", ".ts"),
@@ -167,6 +135,7 @@ _MEDIA = frozenset(
 
 def _to_files(orders: list[Order], to: str, *, as_json: bool) -> None:
     from render.produce import produce
+    from trueraster.orders import made_json, made_row
 
     paths = _paths(orders, to)
     made = []
@@ -179,9 +148,9 @@ def _to_files(orders: list[Order], to: str, *, as_json: bool) -> None:
 
             made.append(produce(order, path, step))
     if as_json:
-        put_json({"files": [_json(item) for item in made]})
+        put_json({"files": [made_json(item.order, item.path, item.sha256, item.proof) for item in made]})
     else:
-        rows = [("file", "proof", "samples compared"), *(_row(item) for item in made)]
+        rows = [("file", "proof", "samples compared"), *(made_row(item.path, item.proof) for item in made)]
         put_text(columns(rows, right=(2,)))
     cautions = dict.fromkeys((*orders[0].format.cautions, *(c for order in orders for c in order.pattern.cautions)))
     for caution in cautions:
@@ -226,32 +195,3 @@ def _to_standard_output(orders: list[Order]) -> None:
         with made.path.open("rb") as file, reader_may_go():
             shutil.copyfileobj(file, sys.stdout.buffer)
             sys.stdout.buffer.flush()
-
-
-def _row(made: Made) -> tuple[str, ...]:
-    words = made.proof.verdict.value
-    if made.proof.different:
-        words += f": {made.proof.different} samples off by {made.proof.max_error_codes}"
-    return str(made.path), words, f"{made.proof.samples:,}"
-
-
-def _json(made: Made) -> dict[str, Any]:
-    order = made.order
-    return {
-        "path": str(made.path),
-        "pattern": order.pattern.id,
-        "format": order.format.id,
-        "carrier": order.carrier.name,
-        "range": order.signal.range.value,
-        "bits": order.signal.bits,
-        "sampling": order.signal.sampling.value,
-        "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
-        "seconds": order.seconds,
-        "sha256": made.sha256,
-        "proof": {
-            "verdict": made.proof.verdict.value,
-            "max_error_codes": made.proof.max_error_codes,
-            "samples": made.proof.samples,
-            "different": made.proof.different,
-        },
-    }

@@ -1,0 +1,89 @@
+"""What `draw` and `kit` share: an order with the signal that it needs, and how a made file is told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from patterns.formats import Format
+from patterns.pattern import Options, Pattern
+from patterns.scene import Scene
+from patterns.signal import Range, Signal, round_half_up
+from render.carriers import Carrier
+from render.produce import Order
+from render.proof import Proof
+
+__all__ = ["made_json", "made_row", "order_of"]
+
+
+def order_of(
+    pattern: Pattern,
+    options: Options,
+    fmt: Format,
+    carrier: Carrier,
+    signal: Signal,
+    *,
+    seconds: float | None,
+    range_is_chosen: bool,
+) -> tuple[Order, str]:
+    """The order for one file, and in words what its signal has no codes for, or nothing.
+
+    A full-range signal becomes a narrow one where the pattern has levels outside 0 to 100 % and nobody chose the range.
+    `seconds` None is the carrier's own length.
+
+    Raises:
+        PatternError: the pattern cannot be drawn so.
+    """
+    lost = _lost_levels(pattern.scene(fmt, options, signal), signal)
+    if lost and not range_is_chosen and signal.range is Range.FULL:
+        # A pattern with levels outside 0 to 100 % needs the room that narrow range has.
+        signal = replace(signal, range=Range.NARROW)
+        lost = _lost_levels(pattern.scene(fmt, options, signal), signal)
+    length = None if carrier.default_seconds is None else seconds or carrier.default_seconds
+    order = Order(pattern=pattern, options=options, format=fmt, signal=signal, carrier=carrier, seconds=length)
+    return order, lost
+
+
+def _lost_levels(scene: Scene, signal: Signal) -> str:
+    """What the signal has no codes for, in words, or nothing."""
+    outside = {
+        patch.colour
+        for patch in scene.patches
+        for code, exact in zip(signal.codes(patch.colour), signal.exact(patch.colour), strict=True)
+        # A code of a chroma extreme may be one beyond the last; that is rounding, not a level lost.
+        if abs(code - round_half_up(exact)) > 1
+    }
+    if not outside:
+        return ""
+    return f"{signal.range.value} range of {signal.bits} bits ends before some of its levels; they are clipped"
+
+
+def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
+    """A made file as a line of a table: its path, the proof, the samples compared."""
+    words = proof.verdict.value
+    if proof.different:
+        words += f": {proof.different} samples off by {proof.max_error_codes}"
+    return str(path), words, f"{proof.samples:,}"
+
+
+def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, Any]:
+    """A made file as JSON tells it."""
+    return {
+        "path": str(path),
+        "pattern": order.pattern.id,
+        "format": order.format.id,
+        "carrier": order.carrier.name,
+        "range": order.signal.range.value,
+        "bits": order.signal.bits,
+        "sampling": order.signal.sampling.value,
+        "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
+        "seconds": order.seconds,
+        "sha256": sha256,
+        "proof": {
+            "verdict": proof.verdict.value,
+            "max_error_codes": proof.max_error_codes,
+            "samples": proof.samples,
+            "different": proof.different,
+        },
+    }
