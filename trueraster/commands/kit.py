@@ -1,0 +1,103 @@
+"""`kit`: the whole check-up, in the order of work."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trueraster import interrupt
+from trueraster.commands.shared import as_json_option
+from trueraster.show import columns, note, progress, put_json, put_text
+
+__all__ = ["kit"]
+
+
+@click.command()
+@click.option("--format", "-f", "formats", multiple=True, help="As 480i; may be repeated.  [default: 480i]")
+@click.option("--as", "carrier", default="h264", show_default=True, help="Kind of file, as of draw.")
+@click.option("--to", default="outputs/kit", show_default=True, help="Folder of the kit.")
+@click.option("--seconds", type=float, help="Length of each clip.  [default: h264 60, else by the kind of file]")
+@click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
+@click.option("--line-rates", help="What the set accepts, in kHz, as 15.6-15.8,31-32.")
+@click.option("--with", "extra", multiple=True, metavar="ID", help="Add a pattern that is in no kit unless asked.")
+@as_json_option
+def kit(
+    formats: tuple[str, ...],
+    carrier: str,
+    to: str,
+    seconds: float | None,
+    aspect: str | None,
+    line_rates: str | None,
+    extra: tuple[str, ...],
+    as_json: bool,
+) -> None:
+    """Make the whole check-up, in the order of work.
+
+    Every pattern that suits each format, as numbered and proved files, with playlists, a cue sheet to work by and a
+    manifest. Run it again to go on after a stop: files that are there and good are kept.
+    """
+    from patterns.catalogue import find_pattern
+    from render.carriers import CARRIERS
+    from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
+    from trueraster.kit.manifest import MANIFEST_NAME
+    from trueraster.kit.plan import plan_kit
+    from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates
+    from trueraster.options import UsageError, choice, format_of
+    from trueraster.orders import made_json, made_row
+
+    chosen = list({fmt.id: fmt for fmt in (format_of(text, aspect) for text in formats or ("480i",))}.values())
+    accepted = None if line_rates is None else parse_line_rates(line_rates)
+    if accepted is not None:
+        check_line_rates(chosen, accepted)
+    choice("--as", carrier, tuple(CARRIERS))
+    if seconds is not None and not 0 < seconds <= 86_400:
+        raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
+    named = [find_pattern(name) for name in dict.fromkeys(extra)]
+    items = plan_kit(chosen, CARRIERS[carrier], seconds=seconds, extra=named)
+    folder = Path(to)
+    if not to.strip() or to == "-" or (folder.exists() and not folder.is_dir()):
+        raise UsageError(f"--to: a folder is expected, got {to[:60]!r}")
+    if accepted is None:
+        note(line_rates_note(chosen))
+    for item in items:
+        if item.lost:
+            note(f"Note: {item.order.pattern.id} as {carrier}: {item.lost}")
+
+    with progress("making the kit", quiet=as_json) as tell:
+
+        def step(words: str, share: float) -> None:
+            interrupt.check()
+            tell(words, share)
+
+        made = make_kit(items, folder, step, note)
+
+    paths = {entry.path: folder / entry.path for entry in made.entries}
+    if made.earlier:
+        note(
+            f"Note: {len(made.earlier)} files of an earlier kit stay in the folder; the playlist has none of them. "
+            f"The first is {made.earlier[0]}"
+        )
+    if as_json:
+        put_json(
+            {
+                "files": [
+                    {"number": item.number, **made_json(item.order, paths[entry.path], entry.sha256, entry.proof)}
+                    for item, entry in zip(items, made.entries, strict=True)
+                ],
+                "kit": {
+                    "path": str(folder),
+                    "cue_sheet": str(folder / CUE_SHEET_NAME),
+                    "playlist": str(folder / PLAYLIST_NAME),
+                    "manifest": str(folder / MANIFEST_NAME),
+                },
+                "reused": [str(paths[entry.path]) for entry in made.entries if entry.path in made.reused],
+            }
+        )
+        return
+    rows = [("file", "proof", "samples compared", "made")]
+    for entry in made.entries:
+        kept = "before" if entry.path in made.reused else "now"
+        rows.append((*made_row(paths[entry.path], entry.proof), kept))
+    put_text(columns(rows, right=(2,)))
+    put_text(f"\nCue sheet: {folder / CUE_SHEET_NAME}\nPlaylist:  {folder / PLAYLIST_NAME}")

@@ -1,0 +1,193 @@
+"""Make a kit: what is there and good stays, the rest is made by worker processes, and all is told in the manifest."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from fractions import Fraction
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from patterns.formats import Format
+from patterns.scene import Box, Gradient
+from render.produce import Order
+from trueraster import interrupt
+from trueraster.kit.crew import Finished, run_jobs
+from trueraster.kit.lock import locked
+from trueraster.kit.manifest import MANIFEST_NAME, Entry, entry_of, read_manifest, write_manifest, write_whole
+from trueraster.kit.plan import Item
+from trueraster.kit.playlist import Track, m3u8, xspf
+from trueraster.kit.worker import Job
+
+__all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "XSPF_NAME", "Kit", "make_kit"]
+
+TITLE = "Check-up kit"
+CUE_SHEET_NAME, PLAYLIST_NAME, XSPF_NAME = "cue-sheet.html", "playlist.m3u8", "playlist.xspf"
+
+Tell = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kit:
+    """A whole kit on the disk."""
+
+    folder: Path
+    entries: tuple[Entry, ...]
+    """A finished file for each item, in their order."""
+    reused: frozenset[str]
+    """Names of the files that were there and good."""
+    earlier: tuple[str, ...]
+    """Names of files of earlier kits, still there, not part of this one."""
+
+
+def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str], None]) -> Kit:
+    """Make what is missing of a kit in `folder`, its playlists, manifest and cue sheet.
+
+    `tell` hears (words, share done from 0 to 1), `say` what a user should know at once.
+
+    Raises:
+        ProofError: a file does not hold what was drawn.
+        OSError: the folder or the disk does not take it.
+    """
+    program = program_version()
+    wanted = {item.name: entry_of(item, program) for item in items}
+    folder.mkdir(parents=True, exist_ok=True)
+    with locked(folder, lambda: say("another process makes a kit in this folder; waiting for it")) as lock:
+        for left in folder.glob(f".{MANIFEST_NAME}-*.part") if lock is not None else ():
+            left.unlink(missing_ok=True)
+        known = read_manifest(folder)
+        good = _good(folder, known, wanted, tell)
+        earlier = {name: entry for name, entry in known.items() if name not in wanted and (folder / name).is_file()}
+        entries = {name: known[name] for name in wanted if name in good}
+        about = _about(items)
+
+        def save(complete: bool) -> None:
+            # In the order of the kit, whatever comes first.
+            ordered = {name: entries[name] for name in wanted if name in entries}
+            write_manifest(folder, ordered, earlier, {**about, "complete": complete})
+
+        missing = [i for i, item in enumerate(items) if item.name not in entries]
+        _work(items, missing, folder, lock, wanted, entries, save, tell)
+        tracks = [Track(name=item.name, title=track_title(item), seconds=item.order.seconds) for item in items]
+        write_whole(folder / PLAYLIST_NAME, m3u8(TITLE, tracks))
+        write_whole(folder / XSPF_NAME, xspf(TITLE, tracks))
+        save(complete=True)
+    return Kit(
+        folder=folder,
+        entries=tuple(entries[name] for name in wanted),
+        reused=frozenset(good),
+        earlier=tuple(earlier),
+    )
+
+
+def program_version() -> str:
+    """The name and version of this program."""
+    try:
+        return f"trueraster {metadata.version('trueraster')}"
+    except metadata.PackageNotFoundError:
+        return "trueraster"
+
+
+def track_title(item: Item) -> str:
+    """The title of a file in a playlist: number, pattern and options, format."""
+    options = [str(value) for value in entry_options(item.order).values()]
+    words = ", ".join([item.order.pattern.title, *options])
+    return f"{item.number} {words} ({item.order.format.id})"
+
+
+def entry_options(order: Order) -> dict[str, str]:
+    """The options of an order as people write them."""
+    from patterns.pattern import percent_text
+
+    def text(value: object) -> str:
+        if isinstance(value, tuple):
+            return "x".join(map(str, value))
+        return f"{percent_text(value)} %" if isinstance(value, Fraction) else str(value)
+
+    return {name: text(value) for name, value in order.options.given.items()}
+
+
+def _about(items: Sequence[Item]) -> dict[str, Any]:
+    from trueraster.commands.reference import format_json
+
+    formats: dict[str, Format] = {item.order.format.id: item.order.format for item in items}
+    return {
+        "title": TITLE,
+        "program": program_version(),
+        "cue_sheet": CUE_SHEET_NAME,
+        "playlists": [PLAYLIST_NAME, XSPF_NAME],
+        "formats": [format_json(fmt) for fmt in formats.values()],
+    }
+
+
+def _good(folder: Path, known: Mapping[str, Entry], wanted: Mapping[str, Mapping[str, Any]], tell: Tell) -> set[str]:
+    """The names of the files that are there as the manifest says, from the same order as now."""
+    same = [name for name, told in wanted.items() if name in known and known[name].told == told]
+    good = set()
+    with ThreadPoolExecutor(2) as threads:
+        for i, (name, holds) in enumerate(
+            zip(same, threads.map(lambda n: _holds(folder, known[n]), same), strict=True)
+        ):
+            interrupt.check()
+            tell(f"{name}: comparing", i / len(same) / 10)
+            if holds:
+                good.add(name)
+    return good
+
+
+def _holds(folder: Path, entry: Entry) -> bool:
+    try:
+        with (folder / entry.path).open("rb") as file:
+            if file.seek(0, 2) != entry.bytes:
+                return False
+            file.seek(0)
+            return hashlib.file_digest(file, "sha256").hexdigest() == entry.sha256
+    except OSError:
+        return False
+
+
+def _work(
+    items: Sequence[Item],
+    missing: Sequence[int],
+    folder: Path,
+    lock: int | None,
+    wanted: Mapping[str, Mapping[str, Any]],
+    entries: dict[str, Entry],
+    save: Callable[[bool], None],
+    tell: Tell,
+) -> None:
+    if not missing:
+        return
+    costs = {i: _cost(items[i].order) for i in missing}
+    total, done = sum(costs.values()), 0.0
+    # Longest first, so that the last ones to run are short and the processes end together.
+    jobs = [
+        Job.of(i, items[i].order, folder / items[i].name) for i in sorted(missing, key=lambda i: costs[i], reverse=True)
+    ]
+
+    def finished(made: Finished) -> None:
+        nonlocal done
+        name = items[made.index].name
+        done += costs[made.index]
+        entries[name] = Entry(path=name, told=wanted[name], bytes=made.size, sha256=made.sha256, proof=made.proof)
+        save(False)
+        tell(f"{len(entries)} of {len(items)} files", done / total)
+
+    def step(shares: Mapping[int, float]) -> None:
+        at_work = sum(costs[i] * share for i, share in shares.items())
+        tell(f"{len(entries)} of {len(items)} files", (done + at_work) / total)
+
+    run_jobs(jobs, lock, finished, step)
+
+
+def _cost(order: Order) -> float:
+    """How long a file takes, in no unit: coded frames times samples, more where lines and curves need exact coding."""
+    scene = order.pattern.scene(order.format, order.options, order.signal)
+    rate = float(order.format.frame_rate)
+    seconds = rate * order.seconds if order.seconds else 1.0
+    frames = min(seconds, float(scene.period) * rate if scene.period else rate / 2)
+    hard = any(not isinstance(shape, Box | Gradient) for shape in scene.shapes)
+    return order.format.width * order.format.height * max(1.0, frames) * (4 if hard else 1)

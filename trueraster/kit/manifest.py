@@ -1,0 +1,160 @@
+"""The manifest of a kit, kit.json: what each file is, what it must show, and the proof that it does."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from patterns.scene import Patch, Scene
+from patterns.signal import Signal
+from render.produce import Order
+from render.proof import Proof, Verdict
+from trueraster.kit.plan import Item
+from trueraster.show import number
+
+__all__ = ["MANIFEST_NAME", "MANIFEST_VERSION", "Entry", "entry_of", "read_manifest", "write_manifest", "write_whole"]
+
+MANIFEST_NAME = "kit.json"
+MANIFEST_VERSION = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One finished file of the manifest."""
+
+    path: str
+    """Relative to the manifest."""
+    told: Mapping[str, Any]
+    """All that the manifest says of the order: equal exactly when the same file would be made again."""
+    bytes: int
+    sha256: str
+    proof: Proof
+
+    @property
+    def json(self) -> dict[str, Any]:
+        proof = {
+            "verdict": self.proof.verdict.value,
+            "max_error_codes": self.proof.max_error_codes,
+            "samples": self.proof.samples,
+            "different": self.proof.different,
+        }
+        return {"path": self.path, **self.told, "bytes": self.bytes, "sha256": self.sha256, "proof": proof}
+
+
+def entry_of(item: Item, program: str) -> dict[str, Any]:
+    """What the manifest says of an order. `program` is the version of the program that carries it out."""
+    order = item.order
+    signal, fmt = order.signal, order.format
+    scene = order.pattern.scene(fmt, order.options, signal)
+    aspect = fmt.picture_aspect
+    return {
+        "number": item.number,
+        "pattern": order.pattern.id,
+        "title": order.pattern.title,
+        "options": {name: _option(value) for name, value in order.options.given.items()},
+        "format": fmt.id,
+        "aspect": f"{aspect.numerator}:{aspect.denominator}",
+        "carrier": order.carrier.name,
+        "signal": {
+            "range": signal.range.value,
+            "matrix": None if signal.sampling.is_rgb else signal.matrix.value,
+            "bits": signal.bits,
+            "sampling": signal.sampling.value,
+            "edges": signal.edges.value,
+            "components": list(signal.components),
+        },
+        "seconds": order.seconds,
+        "patches": [_patch(patch, signal) for patch in scene.patches],
+        "nodes": len(scene.nodes),
+        "program": program,
+        "scene_sha256": _fingerprint(scene, order),
+    }
+
+
+def _option(value: object) -> str:
+    return "x".join(map(str, value)) if isinstance(value, tuple) else str(value)
+
+
+def _patch(patch: Patch, signal: Signal) -> dict[str, Any]:
+    colour = patch.colour
+    return {
+        "name": patch.name,
+        "level_percent": number(100 * colour.green) if colour.is_neutral else None,
+        "rgb_percent": [number(100 * level) for level in (colour.red, colour.green, colour.blue)],
+        "codes": list(signal.codes(colour)),
+        "sloped": patch.sloped,
+    }
+
+
+def _fingerprint(scene: Scene, order: Order) -> str:
+    """A hash of all that is drawn, so that a file is made again when its pattern or its raster has changed."""
+    return hashlib.sha256(repr((scene, order.format, order.signal)).encode()).hexdigest()
+
+
+def write_manifest(
+    folder: Path, entries: Mapping[str, Entry], earlier: Mapping[str, Entry], about: Mapping[str, Any]
+) -> None:
+    """Write kit.json anew: `about` the whole kit, its finished `entries` in order, files of `earlier` kits."""
+    manifest = {
+        "manifest_version": MANIFEST_VERSION,
+        **about,
+        "files": [entry.json for entry in entries.values()],
+        "earlier": [entry.json for entry in earlier.values()],
+    }
+    write_whole(folder / MANIFEST_NAME, json.dumps(manifest, ensure_ascii=False, indent=1) + "\n")
+
+
+def read_manifest(folder: Path) -> dict[str, Entry]:
+    """The files that the manifest in a folder lists, by path. What is no manifest of ours lists none."""
+    try:
+        manifest = json.loads((folder / MANIFEST_NAME).read_text(encoding="utf-8"))
+        if manifest["manifest_version"] != MANIFEST_VERSION:
+            return {}
+        listed = [*manifest["files"], *manifest["earlier"]]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return {}
+    found: dict[str, Entry] = {}
+    for item in listed:
+        with contextlib.suppress(ValueError, KeyError, TypeError, AttributeError):
+            entry = _entry(item)
+            found.setdefault(entry.path, entry)
+    return found
+
+
+def _entry(item: dict[str, Any]) -> Entry:
+    rest = dict(item)
+    path, size, sha256, proof = (rest.pop(name) for name in ("path", "bytes", "sha256", "proof"))
+    # A manifest may come from anywhere; only a plain name can be a file of the kit.
+    if not isinstance(path, str) or path in ("", ".", "..") or "/" in path or "\\" in path or "\0" in path:
+        raise ValueError(path)
+    if not (isinstance(size, int) and isinstance(sha256, str)):
+        raise TypeError(path)
+    numbers = {name: proof[name] for name in ("max_error_codes", "samples", "different")}
+    if not all(isinstance(value, int) for value in numbers.values()):
+        raise TypeError(path)
+    return Entry(
+        path=path, told=rest, bytes=size, sha256=sha256, proof=Proof(verdict=Verdict(proof["verdict"]), **numbers)
+    )
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file so that at any moment the old one or the whole new one stands there.
+
+    Raises:
+        OSError: it cannot be written; the old one is still there.
+    """
+    passing = path.with_name(f".{path.name}-{os.getpid()}.part")
+    try:
+        with passing.open("w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(passing, path)
+    finally:
+        passing.unlink(missing_ok=True)

@@ -1,0 +1,77 @@
+"""What a kit holds: its files in the order of work, numbered, before any of them is made."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from patterns.catalogue import PATTERNS
+from patterns.formats import Format
+from patterns.pattern import Pattern
+from render.carriers import Carrier
+from render.produce import Order, default_name
+from trueraster.options import UsageError
+from trueraster.orders import order_of
+
+__all__ = ["Item", "patterns_for", "plan_kit"]
+
+_HEAD = "slate"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One file of a kit."""
+
+    number: str
+    """Format and place in it, as 1-07. All numbers of a kit are equally long, so that plain sorting keeps the order."""
+    order: Order
+    lost: str
+    """What the signal has no codes for, in words, or nothing."""
+
+    @property
+    def name(self) -> str:
+        """The file's name in the kit's folder."""
+        return f"{self.number}_{default_name(self.order)}"
+
+
+def patterns_for(fmt: Format, extra: Sequence[Pattern] = ()) -> list[Pattern]:
+    """The patterns of a kit in a format, in the order of work, the slate first.
+
+    `extra` are asked for by name: each is in where it suits the format.
+    """
+    asked = {pattern.id for pattern in extra}
+    chosen = [p for p in PATTERNS.values() if p.suits(fmt) and (not p.by_name_only or p.id in asked)]
+    return sorted(chosen, key=lambda pattern: pattern.id != _HEAD)
+
+
+def plan_kit(
+    formats: Sequence[Format], carrier: Carrier, *, seconds: float | None = None, extra: Sequence[Pattern] = ()
+) -> list[Item]:
+    """Every file of a kit: the whole of one format, then the next.
+
+    `seconds` None is the carrier's own length.
+
+    Raises:
+        UsageError: a pattern in `extra` suits none of the formats.
+        CarrierError: the carrier cannot hold one of the formats.
+        PatternError: a pattern cannot be drawn in one of the formats.
+    """
+    for pattern in extra:
+        if not any(pattern.suits(fmt) for fmt in formats):
+            raise UsageError(f"--with: {pattern.id} suits none of {', '.join(fmt.id for fmt in formats)}")
+    planned = []
+    for fmt in formats:
+        signal = carrier.signal(fmt)
+        planned.append(
+            [
+                order_of(pattern, options, fmt, carrier, signal, seconds=seconds, range_is_chosen=False)
+                for pattern in patterns_for(fmt, extra)
+                for options in pattern.variants
+            ]
+        )
+    wide, deep = len(str(len(formats))), max(2, *(len(str(len(orders))) for orders in planned))
+    return [
+        Item(number=f"{i:0{wide}}-{j:0{deep}}", order=order, lost=lost)
+        for i, orders in enumerate(planned, 1)
+        for j, (order, lost) in enumerate(orders, 1)
+    ]
