@@ -154,12 +154,12 @@ class _Clip:
         # A still is kept, a moving frame is drawn again for its proof: memory does not grow with the length.
         # A still of a moving scene shows the middle of its way: at the start all may lie outside.
         start = period // 2 if order.seconds is None else 0
-        draw = lru_cache(maxsize=1)(lambda i: draw_frame(scene, order.format, order.signal, (start + i) % period))
+        draw = lru_cache(maxsize=1)(lambda i: draw_frame(scene, order.format, order.signal, i))
         return cls(
             order=order,
             tags=tags_for(order.format, order.signal, frames),
             distinct=min(period, frames),
-            frame=draw,
+            frame=lambda i: draw((start + i) % period),
         )
 
     def frames(self, count: int, step: Step, words: str) -> Iterator[Planes]:
