@@ -6,11 +6,12 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from patterns.scene import Scene
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal, narrow_code_to_fraction
 from patterns.standards import COMPONENT_WHITE_MV, IRE_MV, SETUP_IRE, SETUP_SCALE, WHITE_525_MV, WHITE_IRE
 from trueraster.options import UsageError
 
-__all__ = ["USUAL", "Code", "Level", "parse_level"]
+__all__ = ["USUAL", "Code", "Level", "component_millivolts", "distinct_patches", "parse_level"]
 
 USUAL = (-4, -2, 0, 2, 4, "7.5", 10, 20, 30, 40, 50, 60, 70, 75, 80, 90, 100, 105, 109)
 """Percentages of the table that is shown when none is asked for."""
@@ -65,6 +66,26 @@ def _code(percent: Fraction, bits: int) -> Code:
     colour = Colour.grey(percent / 100)
     exact, written = signal.exact(colour)[0], signal.codes(colour)[0]
     return Code(exact=exact, written=written, is_clipped=abs(written - exact) > Fraction(1, 2))
+
+
+def component_millivolts(colour: Colour, matrix: Matrix) -> tuple[Fraction, Fraction, Fraction]:
+    """Y', P'B, P'R of a component interface without setup, exact: all three are 700 mV times the level."""
+    kr, kb = matrix.weights
+    luma = kr * colour.red + (1 - kr - kb) * colour.green + kb * colour.blue
+    white = COMPONENT_WHITE_MV.value
+    return luma * white, (colour.blue - luma) / (2 * (1 - kb)) * white, (colour.red - luma) / (2 * (1 - kr)) * white
+
+
+def distinct_patches(scene: Scene) -> dict[Colour, str]:
+    """The flat levels of a scene and the name of the first patch of each, without its side.
+
+    A patch of a gradient has no level of its own.
+    """
+    found: dict[Colour, str] = {}
+    for patch in scene.patches:
+        if not patch.sloped:
+            found.setdefault(patch.colour, re.sub(r" (left|right)$", "", patch.name))
+    return found
 
 
 def parse_level(text: str) -> Level:

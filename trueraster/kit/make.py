@@ -6,7 +6,6 @@ import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from fractions import Fraction
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -20,6 +19,8 @@ from trueraster.kit.lock import locked
 from trueraster.kit.manifest import MANIFEST_NAME, Entry, entry_of, read_manifest, write_manifest, write_whole
 from trueraster.kit.plan import Item
 from trueraster.kit.playlist import Track, m3u8, xspf
+from trueraster.kit.sheet import cue_sheet
+from trueraster.kit.words import given_words
 from trueraster.kit.worker import Job
 
 __all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "XSPF_NAME", "Kit", "make_kit"]
@@ -74,6 +75,7 @@ def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str
         tracks = [Track(name=item.name, title=track_title(item), seconds=item.order.seconds) for item in items]
         write_whole(folder / PLAYLIST_NAME, m3u8(TITLE, tracks))
         write_whole(folder / XSPF_NAME, xspf(TITLE, tracks))
+        write_whole(folder / CUE_SHEET_NAME, cue_sheet(TITLE, items, program))
         save(complete=True)
     return Kit(
         folder=folder,
@@ -93,21 +95,8 @@ def program_version() -> str:
 
 def track_title(item: Item) -> str:
     """The title of a file in a playlist: number, pattern and options, format."""
-    options = [str(value) for value in entry_options(item.order).values()]
-    words = ", ".join([item.order.pattern.title, *options])
+    words = ", ".join([item.order.pattern.title, *given_words(item.order).values()])
     return f"{item.number} {words} ({item.order.format.id})"
-
-
-def entry_options(order: Order) -> dict[str, str]:
-    """The options of an order as people write them."""
-    from patterns.pattern import percent_text
-
-    def text(value: object) -> str:
-        if isinstance(value, tuple):
-            return "x".join(map(str, value))
-        return f"{percent_text(value)} %" if isinstance(value, Fraction) else str(value)
-
-    return {name: text(value) for name, value in order.options.given.items()}
 
 
 def _about(items: Sequence[Item]) -> dict[str, Any]:

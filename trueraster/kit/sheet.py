@@ -1,0 +1,215 @@
+"""The cue sheet of a kit: one page to work by, on paper, on a phone or at the bench, with nothing to load."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from importlib.resources import files
+from itertools import groupby
+
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from patterns.formats import FieldOrder, Format
+from patterns.pattern import Stage
+from patterns.signal import Colour, Range, Signal
+from render.preview import preview, preview_png
+from render.produce import Order
+from trueraster.cautions import CAUTIONS
+from trueraster.kit.plan import Item
+from trueraster.kit.words import given_words
+from trueraster.levels import component_millivolts, distinct_patches
+
+__all__ = ["STAGES", "cue_sheet", "levels_of", "stage_of"]
+
+STAGES = {
+    Stage.SIGNAL: "Signal",
+    Stage.BLACK_AND_CONTRAST: "Black level and contrast",
+    Stage.FOCUS: "Focus",
+    Stage.RESPONSE: "Response",
+    Stage.PURITY: "Purity",
+    Stage.GEOMETRY: "Geometry",
+    Stage.CONVERGENCE: "Convergence",
+    Stage.GREY_SCALE: "Grey scale",
+    Stage.MOTION: "Motion and flicker",
+}
+"""The stages of the order of work, as headings."""
+
+_PICTURE_HEIGHT = 180
+"""Of the small pictures; enough for 45 mm on paper."""
+
+
+def stage_of(order: int) -> int:
+    """The stage that a place in the order of work belongs to."""
+    return max(stage for stage in STAGES if stage <= order)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """The measurable levels of a file as a table of words.
+
+    `groups` are the headings over one or several columns each, after that of the patch; `columns` the names in them.
+    """
+
+    groups: tuple[tuple[str, int], ...]
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+    @property
+    def is_narrow(self) -> bool:
+        """Whether each group is one column."""
+        return all(span == 1 for _, span in self.groups)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Step:
+    """One file on the sheet."""
+
+    item: Item
+    title: str
+    picture: str
+    """A data: URI."""
+    size: tuple[int, int]
+    levels: Levels | None
+    same_levels: str | None
+    """The number of the earlier step that has the same table."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    """One format on the sheet."""
+
+    index: int
+    format: Format
+    facts: tuple[tuple[str, str], ...]
+    stages: tuple[tuple[str, tuple[_Step, ...]], ...]
+
+
+def cue_sheet(title: str, items: Sequence[Item], program: str) -> str:
+    """The page as HTML; it needs no other file and no network."""
+    parts = tuple(_parts(items))
+    template = _environment().from_string((files("trueraster.kit") / "sheet.html").read_text(encoding="utf-8"))
+    identity = hashlib.sha256("\n".join(item.name for item in items).encode()).hexdigest()[:16]
+    return template.render(
+        title=title,
+        program=program,
+        parts=parts,
+        count=len(items),
+        carrier=items[0].order.carrier,
+        seconds=items[0].order.seconds,
+        cautions=CAUTIONS,
+        identity=identity,
+        proving=_proving(items),
+    )
+
+
+def _environment() -> Environment:
+    made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made.filters["css_string"] = _css_string
+    return made
+
+
+def _css_string(text: str) -> Markup:
+    """A string in CSS; all but letters, digits and blanks are escaped by number."""
+    return Markup('"' + re.sub(r"[^A-Za-z0-9 ]", lambda found: f"\\{ord(found[0]):x} ", text) + '"')
+
+
+def _proving(items: Sequence[Item]) -> Item:
+    """The file that proves the signal best: the first with levels of many colours, else the first of all."""
+    return next((item for item in items if item.order.pattern.id == "bars"), items[0])
+
+
+def _parts(items: Sequence[Item]) -> Iterator[_Part]:
+    # Only identical tables are not repeated, whatever the format.
+    seen: dict[Levels, str] = {}
+    for index, (_, group) in enumerate(groupby(items, key=lambda item: item.order.format.id), 1):
+        own = list(group)
+        # The slate heads the format, whatever its place in the order of work.
+        stages = tuple(
+            (STAGES[stage], tuple(_step(item, seen) for item in of_stage))
+            for stage, of_stage in groupby(own, key=lambda item: stage_of(item.order.pattern.order))
+        )
+        fmt = own[0].order.format
+        yield _Part(index=index, format=fmt, facts=tuple(_facts(fmt, own[0].order.signal)), stages=stages)
+
+
+def _step(item: Item, seen: dict[Levels, str]) -> _Step:
+    order = item.order
+    levels = levels_of(order)
+    same = None if levels is None else seen.setdefault(levels, item.number)
+    picture = preview(order.pattern, order.format, order.options, height=_PICTURE_HEIGHT, signal=order.signal)
+    encoded = base64.b64encode(preview_png(picture)).decode("ascii")
+    return _Step(
+        item=item,
+        title=", ".join([order.pattern.title, *given_words(order).values()]),
+        picture=f"data:image/png;base64,{encoded}",
+        size=picture.size,
+        levels=levels if same == item.number else None,
+        same_levels=same if same != item.number else None,
+    )
+
+
+def _facts(fmt: Format, signal: Signal) -> Iterator[tuple[str, str]]:
+    timing = fmt.timing
+    yield "Line rate", "fixed by the player" if timing is None else f"{float(timing.line_rate_hz) / 1000:.3f} kHz"
+    yield "Field rate" if fmt.interlaced else "Frame rate", f"{float(fmt.field_rate):.3f} Hz"
+    if fmt.field_order is FieldOrder.PROGRESSIVE:
+        scan = "progressive"
+    else:
+        scan = f"interlaced, {fmt.field_order.value} field first"
+    yield "Raster", f"{fmt.width} × {fmt.height}, {scan}"
+    yield "Picture", f"{fmt.picture_aspect.numerator}:{fmt.picture_aspect.denominator}"
+    black, white = (signal.codes(Colour.grey(level))[0] for level in (0, 1))
+    coding = "R′G′B′" if signal.sampling.is_rgb else f"Y′CbCr {':'.join(signal.sampling.value)}, BT.{signal.matrix}"
+    yield "Files", f"{coding}, {signal.bits} bits, {signal.range} range: black {black}, white {white}"
+
+
+def levels_of(order: Order) -> Levels | None:
+    """The measurable levels of a file: in %, in 8-bit codes of a narrow-range interface, in the file's own codes
+    where they are others, and in millivolts of a component interface without setup. None where there are none.
+    """
+    scene = order.pattern.scene(order.format, order.options, order.signal)
+    found = distinct_patches(scene)
+    if not found:
+        return None
+    signal = order.signal
+    narrow = replace(signal, range=Range.NARROW, bits=8)
+    depths = [("8 bits", narrow)]
+    if (signal.range, signal.bits) != (narrow.range, narrow.bits):
+        depths.append((f"{signal.bits} bits, {signal.range}", signal))
+    grey = all(colour.is_neutral for colour in found)
+    span = 1 if grey else 3
+    groups = [("%", ("R′", "G′", "B′"))]
+    groups += [(name, signal.components) for name, _ in depths]
+    groups.append(("mV", ("Y′", "P′B", "P′R")))
+    rows = []
+    for colour, name in found.items():
+        levels = (colour.red, colour.green, colour.blue)
+        row = [_plain(name), *(_short(100 * level) for level in levels[:span])]
+        for _, coded in depths:
+            row += [str(code) for code in coded.codes(colour)[:span]]
+        row += [_number(f"{float(value):.1f}") for value in component_millivolts(colour, signal.matrix)[:span]]
+        rows.append(tuple(row))
+    return Levels(
+        groups=tuple((name, span) for name, _ in groups),
+        columns=() if grey else tuple(letter for _, letters in groups for letter in letters),
+        rows=tuple(rows),
+    )
+
+
+def _plain(name: str) -> str:
+    """A patch's name without the place of one among many that are alike."""
+    return re.sub(r",? (above|below|top|bottom|\d+,\d+|row \d+)$", "", name)
+
+
+def _short(percent: Fraction) -> str:
+    return _number(f"{float(percent):.2f}".rstrip("0").rstrip("."))
+
+
+def _number(text: str) -> str:
+    """With a minus sign as it is set, and no negative nought."""
+    return text.lstrip("-") if not text.strip("-0.") else text.replace("-", "−")
