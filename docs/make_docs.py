@@ -22,6 +22,7 @@ from patterns.pattern import Area, Options, Pattern, percent_text
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.sources import Mark
 from patterns.standards import ALL, COMPONENT_WHITE_MV
+from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge_lines
 from render.raster import draw_frame
 
 DOCS = Path(__file__).parent
@@ -71,7 +72,13 @@ def filled(text: str) -> str:
 
 def generated(name: str) -> str:
     """The text for one mark: a table, an example file, or else an area's patterns."""
-    made = {"constants": constants, "unverified": unverified, "formats": formats, "example": example}
+    made = {
+        "constants": constants,
+        "unverified": unverified,
+        "formats": formats,
+        "frequencies": frequencies,
+        "example": example,
+    }
     if name in made:
         return made[name]()
     return "\n\n".join(entry(pattern) for pattern in PATTERNS.values() if pattern.area is Area(name))
@@ -200,6 +207,32 @@ def formats() -> str:
         size = f"{fmt.width} x {fmt.height}"
         rows.append(f"| `{fmt.id}` | {size} | {aspect} | {rate} | {fmt.field_order.value} | {document} |")
     return "\n".join(rows)
+
+
+def frequencies() -> str:
+    """What the response patterns hold in each kind of format."""
+    rows = [
+        "| format | multiburst, MHz | TV lines | sweep, MHz | 2T pulse, ns | wedges, TV lines |",
+        "| --- | --- | --- | --- | ---: | --- |",
+    ]
+    seen: dict[tuple[str, ...], list[str]] = {}
+    for fmt in FORMATS.values():
+        tones, ends = bursts(fmt), sweep_tones(fmt)
+        across, down = (wedge_lines(fmt, upright=upright) for upright in (True, False))
+        _, nanoseconds = pulse_half_duration(fmt)
+        cells = (
+            ", ".join(megahertz(tone) for tone in tones),
+            ", ".join(f"{float(tone.tv_lines):.0f}" for tone in tones),
+            f"{megahertz(ends[0])} to {megahertz(ends[-1])}",
+            f"{float(nanoseconds or 0):.4g}",
+            f"{across[0]} to {across[-1]} across, {down[0]} to {down[-1]} down",
+        )
+        seen.setdefault(cells, []).append(f"`{fmt.id}`")
+    return "\n".join([*rows, *(f"| {' '.join(names)} | {' | '.join(cells)} |" for cells, names in seen.items())])
+
+
+def megahertz(tone: Tone) -> str:
+    return f"{float((tone.hertz or 0) / 10**6):.4g}"
 
 
 def picture(pattern: Pattern) -> Image.Image:

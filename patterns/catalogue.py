@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from patterns.areas import colour, convergence, geometry, levels, motion, slate
+from patterns.areas import colour, convergence, geometry, levels, motion, response, slate, split_bars
 from patterns.pattern import Pattern, PatternError
 from patterns.timing import shown
 
@@ -20,6 +20,8 @@ PATTERNS: Mapping[str, Pattern] = MappingProxyType(
                 *slate.PATTERNS,
                 *levels.PATTERNS,
                 *colour.PATTERNS,
+                *split_bars.PATTERNS,
+                *response.PATTERNS,
                 *geometry.PATTERNS,
                 *convergence.PATTERNS,
                 *motion.PATTERNS,

@@ -28,6 +28,7 @@ class Area(StrEnum):
     COLOUR = "colour"
     GEOMETRY = "geometry"
     CONVERGENCE = "convergence"
+    RESPONSE = "response"
     MOTION = "motion"
     OWN = "own"
 
@@ -38,6 +39,7 @@ class Stage:
     SIGNAL = 100
     BLACK_AND_CONTRAST = 200
     FOCUS = 300
+    RESPONSE = 350
     PURITY = 400
     GEOMETRY = 500
     CONVERGENCE = 600

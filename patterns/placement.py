@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from patterns.formats import Format
-from patterns.scene import Box, Gradient, Patch, Rule
+from patterns.scene import Box, Gradient, Patch, Pulse, Rule, Wave
 from patterns.signal import round_half_up
 
-__all__ = ["Span", "area", "column", "line", "patch_area", "rule_area", "snap", "stroke"]
+__all__ = ["Span", "area", "column", "line", "patch_area", "rule_area", "snap", "stroke", "wave_area"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +66,15 @@ def stroke(fmt: Format) -> tuple[int, int]:
 def area(fmt: Format, shape: Box | Gradient) -> Span:
     """The samples of a box, its edges on the nearest boundaries."""
     return _span(fmt, shape.left, shape.top, shape.right, shape.bottom)
+
+
+def wave_area(fmt: Format, shape: Wave | Pulse) -> Span:
+    """The samples of a wave's rectangle, or those that a pulse reaches."""
+    if isinstance(shape, Wave):
+        return _span(fmt, shape.left, shape.top, shape.right, shape.bottom)
+    # A sample more on both sides: at its end a pulse is 0, wherever between two boundaries that is.
+    more = shape.half_duration + Fraction(1, fmt.picture.width)
+    return _span(fmt, shape.start - more, shape.top, shape.stop + more, shape.bottom)
 
 
 def patch_area(fmt: Format, patch: Patch, margin_x: int, margin_y: int) -> Span:

@@ -5,12 +5,14 @@ the bottom. Values outside 0..1 lie outside the picture and are cut at the raste
 are in picture heights, so that a circle is round on the glass whatever the samples' shape. Colours are non-linear
 R'G'B' fractions. A scene knows no pixel: `patterns.placement` says where a shape comes to lie in a raster.
 
-Shapes are drawn in two layers, each in the given order: first areas and rules (whole samples), then curves, slanted
-lines and text (anti-aliased).
+Shapes are drawn in three layers, each in the given order: first areas and rules (whole samples), then curves, slanted
+lines and text (anti-aliased). Waves and pulses, whose shape along the line is what they are for, are added last, sample
+by sample as their equations have it; no edge shaping touches them, so they keep clear of other marks.
 """
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -21,15 +23,21 @@ __all__ = [
     "Disc",
     "Dot",
     "Gradient",
+    "Movable",
     "Mover",
     "Node",
     "Patch",
+    "Pulse",
     "Ring",
     "Rule",
     "Scene",
     "Segment",
     "Shape",
+    "Shown",
     "Text",
+    "Timed",
+    "Turner",
+    "Wave",
 ]
 
 
@@ -121,33 +129,100 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Wave:
+    """A neutral cosine in a rectangle, added to what lies under it: `swing` * cos(2 pi p), `swing` 1 being white.
+
+    The phase p, in cycles, is `start` + `fx` dx + `fy` dy + `fxx` dx^2 + `fxy` dx dy + `fyy` dy^2, where (dx, dy) is
+    the way from (`x0`, `y0`) in picture coordinates: `fx` alone is a burst of `fx` cycles per picture width.
+    """
+
+    left: Fraction
+    top: Fraction
+    right: Fraction
+    bottom: Fraction
+    swing: Fraction
+    x0: Fraction = Fraction(0)
+    y0: Fraction = Fraction(0)
+    start: Fraction = Fraction(0)
+    fx: Fraction = Fraction(0)
+    fy: Fraction = Fraction(0)
+    fxx: Fraction = Fraction(0)
+    fxy: Fraction = Fraction(0)
+    fyy: Fraction = Fraction(0)
+    cycles: Fraction | None = None
+    """Where the phase is further from 0 than this, nothing is added: the outline of a wedge."""
+    fade: Fraction = Fraction(0)
+    """Width of a sine-squared rise at the left and fall at the right, in picture widths."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pulse:
+    """A sine-squared pulse or bar, neutral, added to what lies under it; `swing` 1 is white.
+
+    A pulse has `start` = `stop` = its middle and is 1 there. A bar has half its height at `start` and at `stop`, its
+    edges are the integral of the pulse. `half_duration`, the pulse's width at half height, is in picture widths.
+    """
+
+    start: Fraction
+    stop: Fraction
+    top: Fraction
+    bottom: Fraction
+    half_duration: Fraction
+    swing: Fraction
+
+
+Movable = Box | Gradient | Rule | Disc | Ring | Segment | Text
+Shape = Movable | Wave | Pulse
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Mover:
     """A shape that moves: by (`dx`, `dy`) in picture coordinates, evenly, during each period of the scene."""
 
-    shape: Shape
+    shape: Movable
     dx: Fraction
     dy: Fraction
 
-    def at(self, phase: Fraction) -> Shape:
+    def at(self, phase: Fraction) -> tuple[Shape, ...]:
         """The shape at `phase` of the period, from 0 to below 1."""
         dx, dy, shape = self.dx * phase, self.dy * phase, self.shape
         if isinstance(shape, Box | Gradient):
-            return replace(
-                shape,
-                left=shape.left + dx,
-                right=shape.right + dx,
-                top=shape.top + dy,
-                bottom=shape.bottom + dy,
-            )
+            left, right, top, bottom = shape.left + dx, shape.right + dx, shape.top + dy, shape.bottom + dy
+            return (replace(shape, left=left, right=right, top=top, bottom=bottom),)
         if isinstance(shape, Rule):
             along, across = (dy, dx) if shape.vertical else (dx, dy)
-            return replace(shape, at=shape.at + across, start=shape.start + along, stop=shape.stop + along)
+            return (replace(shape, at=shape.at + across, start=shape.start + along, stop=shape.stop + along),)
         if isinstance(shape, Segment):
-            return replace(shape, x0=shape.x0 + dx, x1=shape.x1 + dx, y0=shape.y0 + dy, y1=shape.y1 + dy)
-        return replace(shape, x=shape.x + dx, y=shape.y + dy)
+            return (replace(shape, x0=shape.x0 + dx, x1=shape.x1 + dx, y0=shape.y0 + dy, y1=shape.y1 + dy),)
+        return (replace(shape, x=shape.x + dx, y=shape.y + dy),)
 
 
-Shape = Box | Gradient | Rule | Disc | Ring | Segment | Text
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """A shape that is there from phase `start` to before phase `stop` of each period, and not in the rest."""
+
+    shape: Shape
+    start: Fraction
+    stop: Fraction
+
+    def at(self, phase: Fraction) -> tuple[Shape, ...]:
+        """The shape, or nothing."""
+        return (self.shape,) if self.start <= phase < self.stop else ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turner:
+    """A wave whose phase advances by `turns` cycles, evenly, during each period of the scene."""
+
+    shape: Wave
+    turns: int
+
+    def at(self, phase: Fraction) -> tuple[Shape, ...]:
+        """The wave at `phase` of the period."""
+        return (replace(self.shape, start=self.shape.start + self.turns * phase),)
+
+
+Timed = Mover | Shown | Turner
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,7 +274,7 @@ class Scene:
     """
 
     background: Colour
-    shapes: tuple[Shape | Mover, ...] = ()
+    shapes: tuple[Shape | Timed, ...] = ()
     patches: tuple[Patch, ...] = ()
     nodes: tuple[Node, ...] = ()
     dots: tuple[Dot, ...] = ()
@@ -211,4 +286,5 @@ class Scene:
 
     def at(self, phase: Fraction) -> tuple[Shape, ...]:
         """The shapes at `phase` of the period, from 0 to below 1."""
-        return tuple(shape.at(phase) if isinstance(shape, Mover) else shape for shape in self.shapes)
+        moments = (shape.at(phase) if isinstance(shape, Timed) else (shape,) for shape in self.shapes)
+        return tuple(itertools.chain.from_iterable(moments))

@@ -161,6 +161,112 @@ PLUGE_RP219_LEVELS = Constant(
 )
 PLUGE_RP219_CODES = Constant(name="RP 219 PLUGE codes", value=(46, 82, 99), unit="code (10 bit)", source=_RP219)
 
+# --- Contrast windows, bars of two arrangements ---------------------------------------------------------
+
+_BT815 = Source(
+    document="Recommendation ITU-R BT.815-1",
+    mark=Mark.SECONDARY,
+    note="a white window and four black ones on grey; where the black ones stand was not found",
+)
+CONTRAST_GREY = Constant(name="BT.815 ground", value=Fraction(40, 100), unit="level", source=_BT815)
+CONTRAST_WINDOW_SD = Constant(
+    name="BT.815 side of a window, standard definition", value=Fraction(1, 6), unit="picture heights", source=_BT815
+)
+CONTRAST_WINDOW_HD = Constant(
+    name="BT.815 side of a window, high definition", value=Fraction(2, 15), unit="picture heights", source=_BT815
+)
+_EG1 = Source(
+    document="SMPTE EG 1",
+    mark=Mark.SECONDARY,
+    note="the layout is also that of FFmpeg's source, the levels of an agreeing text",
+)
+EG1_ROWS = Constant(
+    name="EG 1 lower edges of the upper rows", value=(Fraction(2, 3), Fraction(3, 4)), unit="of the height", source=_EG1
+)
+EG1_PLUGE_IRE = Constant(
+    name="EG 1 near-black steps, with setup",
+    value=(Fraction("3.5"), Fraction("7.5"), Fraction("11.5")),
+    unit="IRE",
+    source=_EG1,
+)
+EG1_IQ_IRE = Constant(
+    name="EG 1 amplitude of -I and +Q, with setup", value=Fraction(20), unit="IRE", source=replace(_EG1, note="40 p-p")
+)
+_RP219_LAYOUT = replace(_RP219, where="structure")
+RP219_ROWS = Constant(
+    name="RP 219 heights of the rows",
+    value=(Fraction(7, 12), Fraction(1, 12), Fraction(1, 12), Fraction(3, 12)),
+    unit="of the height",
+    source=_RP219_LAYOUT,
+)
+RP219_GREYS = Constant(
+    name="RP 219 greys at the sides, above and below",
+    value=(Fraction(40, 100), Fraction(15, 100)),
+    unit="level",
+    source=_RP219_LAYOUT,
+)
+RP219_IQ_IRE = Constant(
+    name="RP 219 amplitude of -I and +Q, lifted until no primary is below 0",
+    value=Fraction(20),
+    unit="IRE",
+    source=replace(_RP219_LAYOUT, note="the codes that follow equal those remembered of the document"),
+)
+_170M_IQ = Source(document="SMPTE 170M", mark=Mark.MEMORY, note="codes that follow equal a published text's")
+IQ_DEGREES = Constant(name="phase of +Q; -I stands at 303", value=33, unit="degrees", source=_170M_IQ)
+U_SCALE = Constant(name="U of B'-Y'", value=Fraction("0.492111"), unit="ratio", source=_170M_IQ)
+V_SCALE = Constant(name="V of R'-Y'", value=Fraction("0.877283"), unit="ratio", source=_170M_IQ)
+
+# --- Response -------------------------------------------------------------------------------------------
+
+MULTIBURST_625_MHZ = Constant(
+    name="multiburst, 625 lines interlaced",
+    value=tuple(map(Fraction, ("0.5", "1", "2", "4", "4.8", "5.8"))),
+    unit="MHz",
+    source=Source(document="CCIR 473; Recommendation ITU-T J.63", where="line 18", mark=Mark.SECONDARY),
+)
+MULTIBURST_525_MHZ = Constant(
+    name="multiburst, 525 lines interlaced",
+    value=tuple(map(Fraction, ("0.5", "1", "2", "3", "3.58", "4.2"))),
+    unit="MHz",
+    source=Source(document="NTC Report 7", mark=Mark.MEMORY),
+)
+MULTIBURST_HD_MHZ = Constant(
+    name="multiburst, high definition at 74.25 MHz",
+    value=tuple(map(Fraction, (5, 10, 15, 20, 25, 30))),
+    unit="MHz",
+    source=Source(document="no document", mark=Mark.PRACTICE, note="the custom of the trade"),
+)
+MULTIBURST_SWING = Constant(
+    name="multiburst, half of the bursts' peak-to-peak (420 mV of 700)",
+    value=Fraction(3, 10),
+    unit="level",
+    source=MULTIBURST_625_MHZ.source,
+)
+PULSE_T_625_NS = Constant(
+    name="T of the 2T pulse, 625 lines interlaced",
+    value=Fraction(100),
+    unit="ns",
+    source=Source(document="Recommendation ITU-T J.63", mark=Mark.MEMORY),
+)
+PULSE_T_525_NS = Constant(
+    name="T of the 2T pulse, 525 lines interlaced",
+    value=Fraction(125),
+    unit="ns",
+    source=Source(document="NTC Report 7", mark=Mark.MEMORY),
+)
+PULSE_T_HD_NS = Constant(
+    name="T of the 2T pulse, high definition at 74.25 MHz: half a cycle of 30 MHz",
+    value=Fraction(1000, 60),
+    unit="ns",
+    source=Source(document="no document", mark=Mark.PRACTICE, note="the custom of the trade"),
+)
+PROGRESSIVE_SCALE = Constant(
+    name="rasters of twice the sampling rate: frequencies twice as high, T half as long",
+    value=2,
+    unit="ratio",
+    source=Source(document="no document", mark=Mark.PRACTICE, note="the custom of the trade"),
+)
+
 # --- Raster, safe areas, sample aspect ratios -----------------------------------------------------------
 
 _LINE_601 = Source(

@@ -17,7 +17,7 @@ from typing import Any
 
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError, Stage
-from patterns.scene import Box, Disc, Gradient, Mover, Patch, Ring, Rule, Scene, Segment, Shape, Text
+from patterns.scene import Box, Disc, Gradient, Movable, Mover, Patch, Ring, Rule, Scene, Segment, Text
 from patterns.signal import Colour, Signal
 
 __all__ = ["load_pattern", "parse_pattern"]
@@ -114,11 +114,11 @@ def _decimal(text: str) -> Fraction | float:
     return Fraction(plain)
 
 
-def _still(shape: Shape | Mover) -> Shape:
+def _still(shape: Movable | Mover) -> Movable:
     return shape.shape if isinstance(shape, Mover) else shape
 
 
-def _extent(shape: Shape) -> Fraction:
+def _extent(shape: Movable) -> Fraction:
     """About how much of the picture a disc or a ring takes, in squares of its height; the raster is about 2 of them."""
     if isinstance(shape, Disc):
         return min(4 * shape.radius**2, Fraction(2))
@@ -167,7 +167,7 @@ class _Reader:
             raise PatternError(f"{self.where}: {len(tables)} {kind}s, {_MOST_SHAPES} are the most")
         return [read(table, f"{kind} {i + 1}") for i, table in enumerate(tables)]
 
-    def _shape(self, table: dict[str, Any], place: str) -> Shape | Mover:
+    def _shape(self, table: dict[str, Any], place: str) -> Movable | Mover:
         kind = table.get("kind")
         if not isinstance(kind, str) or kind not in _NEEDED:
             raise self._error(place, "kind", f"one of {', '.join(_NEEDED)} is expected")
@@ -182,7 +182,7 @@ class _Reader:
         dx, dy = self._pair(table, "move", place)
         return Mover(shape=shape, dx=dx, dy=dy)
 
-    def _build(self, kind: str, table: dict[str, Any], place: str) -> Shape:
+    def _build(self, kind: str, table: dict[str, Any], place: str) -> Movable:
         def number(key: str) -> Fraction:
             return self._number(table, key, place) / 100
 

@@ -1,8 +1,9 @@
 """From a scene to planes of codes.
 
-Drawing is done in three linear steps, in codes before rounding: areas and marks are composed at the luma raster with
-hard edges, transitions are shaped along the lines by a short filter, chroma is taken at its own sites. Rounding comes
-last and once. Rows that are alike are drawn once: a pattern of bars has one row, a crosshatch two.
+Drawing is done in linear steps, in codes before rounding: areas and marks are composed at the luma raster with hard
+edges, transitions are shaped along the lines by a short filter, chroma is taken at its own sites, waves and pulses are
+added as their equations have them. Rounding comes last and once. Rows that are alike are drawn once: a pattern of bars
+has one row, a crosshatch two.
 """
 
 from __future__ import annotations
@@ -17,11 +18,12 @@ from numpy.typing import NDArray
 
 from patterns.formats import FieldOrder, Format
 from patterns.placement import area, rule_area
-from patterns.scene import Box, Disc, Gradient, Ring, Rule, Scene, Segment, Shape, Text
+from patterns.scene import Box, Disc, Gradient, Pulse, Ring, Rule, Scene, Segment, Shape, Text, Wave
 from patterns.signal import Colour, Edges, Sampling, Signal
 from patterns.standards import EDGE_HALF_DURATION_CHROMA, EDGE_HALF_DURATION_LUMA
 from render.marks import Coverage, cover_all
 from render.quantise import Plane, Planes, quantise, sample_type
+from render.waves import add_waves
 
 __all__ = ["check_raster", "draw", "draw_frame", "frames_per_period", "shaping_taps"]
 
@@ -78,12 +80,15 @@ def draw(shapes: tuple[Shape, ...], background: Colour, fmt: Format, signal: Sig
         raise ValueError(reason)
     ground = _Ground.of(shapes, fmt)
     marks = _Marks.of(shapes, fmt)
+    waves = [shape for shape in shapes if isinstance(shape, Wave | Pulse)]
     colours = {background}.union(*(_colours(shape) for shape in shapes))
-    planes = [_component(i, ground, marks, background, colours, fmt, signal) for i in range(3)]
+    planes = [_component(i, ground, marks, waves, background, colours, fmt, signal) for i in range(3)]
     return planes[0], planes[1], planes[2]
 
 
 def _colours(shape: Shape) -> set[Colour]:
+    if isinstance(shape, Wave | Pulse):
+        return set()
     return {shape.start, shape.stop} if isinstance(shape, Gradient) else {shape.colour}
 
 
@@ -165,6 +170,7 @@ def _component(
     index: int,
     ground: _Ground,
     marks: _Marks,
+    waves: list[Wave | Pulse],
     background: Colour,
     colours: set[Colour],
     fmt: Format,
@@ -192,6 +198,9 @@ def _component(
     plane: NDArray[Any] = quantise(shaped, signal)[plane_group]
     if len(marks.touched):
         _add_marks(plane, shaped, plane_group, values, group, marks, pairs, index, step_x, taps, fmt, signal)
+    if waves and not chroma:
+        # Neutral: they change luma, or all of R'G'B'.
+        add_waves(plane, shaped, plane_group, waves, index, fmt, signal)
     return plane
 
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from patterns.formats import FORMATS, parse_format
 from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError
-from patterns.scene import Box, Disc, Gradient, Mover, Patch, Ring, Rule, Scene, Segment, Shape, Text
+from patterns.scene import Box, Disc, Gradient, Mover, Patch, Ring, Rule, Scene, Segment, Shape, Text, Timed
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.userfile import load_pattern, parse_pattern
 from render.raster import draw_frame, frames_per_period
@@ -32,7 +32,7 @@ def scene(text: str) -> Scene:
     return parse_pattern(text, name="own").scene(FORMATS["480i"])
 
 
-def only_shape(body: str, top: str = "") -> Shape | Mover:
+def only_shape(body: str, top: str = "") -> Shape | Timed:
     (shape,) = scene(f"{top}\n[[shape]]\n{body}").shapes
     return shape
 
@@ -52,7 +52,7 @@ def line_of(words: str) -> int | None:
 # --- What is written becomes what is meant ------------------------------------------------------------------
 
 # Percentages are written as they are in the text below: 7.5 % is 3/40, exact arithmetic.
-SHAPES: dict[str, tuple[str, Shape | Mover]] = {
+SHAPES: dict[str, tuple[str, Shape | Timed]] = {
     "box": (
         'kind = "box"\nleft = 7.5\ntop = 0\nright = 92.5\nbottom = 33.3\ncolour = "red"',
         Box(left=Fraction(3, 40), top=Fraction(0), right=Fraction(37, 40), bottom=Fraction(333, 1000), colour=RED),

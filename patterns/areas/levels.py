@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from patterns.formats import Format
+from patterns.formats import Family, Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, Stage, percent_text
 from patterns.placement import snap
 from patterns.scene import Box, Gradient, Patch, Scene, Shape, Text
 from patterns.signal import Colour, Signal, narrow_code_to_fraction
-from patterns.standards import PLUGE_BT814_CODES
+from patterns.standards import CONTRAST_GREY, CONTRAST_WINDOW_HD, CONTRAST_WINDOW_SD, PLUGE_BT814_CODES
 
 __all__ = ["PATTERNS"]
 
@@ -64,6 +64,29 @@ def _pluge(fmt: Format, options: Options, _: Signal | None) -> Scene:
     add("white", Fraction(7, 16), Fraction(3, 8), Fraction(9, 16), Fraction(5, 8), _WHITE)
     patches.append(Patch(name="black", left=_ZERO, top=_ZERO, right=_ONE, bottom=Fraction(3, 16), colour=_BLACK))
     return Scene(background=_BLACK, shapes=tuple(shapes), patches=tuple(patches))
+
+
+def _contrast(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    standard = fmt.family in (Family.SD525, Family.SD625)
+    side = (CONTRAST_WINDOW_SD if standard else CONTRAST_WINDOW_HD).value
+    half_x, half_y = side / 2 / fmt.picture_aspect, side / 2
+    far, grey = Fraction(2, 5), Colour.grey(CONTRAST_GREY.value)
+    windows = (
+        ("white", _ZERO, _ZERO, _WHITE),
+        ("black left", -far, _ZERO, _BLACK),
+        ("black right", far, _ZERO, _BLACK),
+        ("black above", _ZERO, -far, _BLACK),
+        ("black below", _ZERO, far, _BLACK),
+    )
+    shapes, patches = [], []
+    for name, dx, dy, colour in windows:
+        left, right, top, bottom = _HALF + dx - half_x, _HALF + dx + half_x, _HALF + dy - half_y, _HALF + dy + half_y
+        shapes.append(Box(left=left, top=top, right=right, bottom=bottom, colour=colour))
+        patches.append(Patch(name=name, left=left, top=top, right=right, bottom=bottom, colour=colour))
+    for name, left in (("grey left", Fraction(1, 5)), ("grey right", Fraction(7, 10))):
+        right = left + Fraction(1, 10)
+        patches.append(Patch(name=name, left=left, top=Fraction(1, 5), right=right, bottom=Fraction(2, 5), colour=grey))
+    return Scene(background=grey, shapes=tuple(shapes), patches=tuple(patches))
 
 
 def _ramp(fmt: Format, options: Options, _: Signal | None) -> Scene:
@@ -124,6 +147,17 @@ PATTERNS = (
         order=Stage.BLACK_AND_CONTRAST + 10,
         build=_pluge,
         dwell_minutes=30,
+    ),
+    Pattern(
+        id="contrast",
+        title="Contrast windows (BT.815 levels and sizes, own places)",
+        area=Area.LEVELS,
+        look="The white window and the four black ones on grey: their light with a meter, and halos round them.",
+        right="The wanted white, the same black in all four, and no glow of the white one over the grey.",
+        adjust="Contrast, for the wanted light of the white window; then black level again.",
+        order=Stage.BLACK_AND_CONTRAST + 15,
+        build=_contrast,
+        dwell_minutes=20,
     ),
     Pattern(
         id="steps",

@@ -1,4 +1,4 @@
-"""Motion: what shows the order and the timing of fields."""
+"""Motion: what shows the order of fields, the flicker of lines, and what the raster does when the light changes."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from fractions import Fraction
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, Stage
 from patterns.placement import stroke
-from patterns.scene import Box, Mover, Scene
+from patterns.scene import Box, Mover, Patch, Rule, Scene, Shape, Shown, Text
 from patterns.signal import Colour, Signal
 
 __all__ = ["PATTERNS"]
@@ -25,6 +25,47 @@ def _field_order(fmt: Format, options: Options, _: Signal | None) -> Scene:
     return Scene(background=COLOURS["black"], shapes=(mover,), period=Fraction(4))
 
 
+def _flicker(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    # Two areas of 9 % of the picture each; on the left every line of one field, on the right lines in pairs.
+    top, high, wide = Fraction(7, 20), Fraction(3, 10), Fraction(3, 10)
+    first = int(top * fmt.picture.height) // 4 * 4
+    last = first + int(high * fmt.picture.height) // 4 * 4
+    shapes: list[Shape] = []
+    for left, lines, label in ((Fraction(3, 20), 1, "single lines"), (Fraction(11, 20), 2, "pairs")):
+        right = left + wide
+        for line in range(first, last, 2 * lines):
+            upper, lower = (Fraction(y, fmt.picture.height) for y in (line, line + lines))
+            shapes.append(Box(left=left, top=upper, right=right, bottom=lower, colour=COLOURS["white"]))
+        middle, below = (left + right) / 2, Fraction(last, fmt.picture.height) + Fraction(1, 12)
+        shapes.append(Text(x=middle, y=below, height=Fraction(1, 28), text=label, colour=_GREY))
+    black = Patch(
+        name="black",
+        left=Fraction(0),
+        top=Fraction(0),
+        right=Fraction(1),
+        bottom=Fraction(1, 4),
+        colour=COLOURS["black"],
+    )
+    return Scene(background=COLOURS["black"], shapes=tuple(shapes), patches=(black,))
+
+
+def _bounce(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    near, far = Fraction(1, 24), Fraction(23, 24)
+    frame = tuple(
+        Rule(vertical=vertical, at=at, start=near, stop=far, colour=COLOURS["white"])
+        for vertical in (True, False)
+        for at in (near, far)
+    )
+    low, high = Fraction(1, 8), Fraction(7, 8)
+    window = Box(left=low, top=low, right=high, bottom=high, colour=COLOURS["white"])
+    # Two seconds light, two dark: one flash in four seconds.
+    return Scene(
+        background=COLOURS["black"],
+        shapes=(*frame, Shown(shape=window, start=Fraction(0), stop=Fraction(1, 2))),
+        period=Fraction(4),
+    )
+
+
 PATTERNS = (
     Pattern(
         id="field-order",
@@ -33,9 +74,41 @@ PATTERNS = (
         look="The bar on its way to the right. With the fields reversed it shakes and its edges are torn.",
         right="The bar glides evenly, with straight edges.",
         adjust="Nothing on the set: put the player's or the converter's field order right.",
-        order=Stage.MOTION + 10,
+        order=Stage.SIGNAL + 40,
         build=_field_order,
         dwell_minutes=30,
         suits=lambda fmt: fmt.interlaced,
+    ),
+    Pattern(
+        id="flicker",
+        title="Line flicker",
+        area=Area.MOTION,
+        look="The left area, whose lines lie in one field only, against the right one, whose lines lie in both.",
+        right="The left area flickers at the frame rate and the right one does not: the fields arrive as fields.",
+        adjust="Nothing on the set. If the left area is steady, the player or the converter mixes the fields.",
+        order=Stage.MOTION + 20,
+        build=_flicker,
+        dwell_minutes=1,
+        cautions=(
+            "It flickers on purpose, on a tenth of the picture. People who are sensitive to flashing light should not"
+            " watch it.",
+        ),
+        suits=lambda fmt: fmt.interlaced,
+        by_name_only=True,
+    ),
+    Pattern(
+        id="bounce",
+        title="Bounce, black and white in turn",
+        area=Area.MOTION,
+        look="The thin frame while the window inside turns from white to black and back, two seconds each.",
+        right="The frame stays where it is and keeps its size.",
+        adjust="Nothing outside: a frame that breathes points to the high-voltage supply.",
+        order=Stage.BLACK_AND_CONTRAST + 40,
+        build=_bounce,
+        dwell_minutes=3,
+        cautions=(
+            "A large area changes between black and white, once in four seconds: within BT.1702, as far as that text is"
+            " known here. People who are sensitive to flashing light should not watch it.",
+        ),
     ),
 )
