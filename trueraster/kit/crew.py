@@ -138,7 +138,6 @@ def _crew(count: int, lock: int | None) -> Iterator[list[_Worker]]:
                 process.start()
                 there.close()
                 workers.append(_Worker(process=process, jobs=here))
-        theirs.close()
         yield workers
         for worker in workers:
             with contextlib.suppress(OSError):
@@ -148,14 +147,17 @@ def _crew(count: int, lock: int | None) -> Iterator[list[_Worker]]:
         folders.update(worker.job.path.parent for worker in workers if worker.job)
         # Workers see this, stop and clear up.
         ours.close()
+        theirs.close()
         for worker in workers:
             worker.process.join(_JOIN_S)
             if worker.process.is_alive():
                 worker.process.kill()
                 worker.process.join()
+            pid = worker.process.pid
+            worker.process.close()
             worker.jobs.close()
             for folder in folders:
-                for room in folder.glob(f".trueraster-{worker.process.pid}-*.part"):
+                for room in folder.glob(f".trueraster-{pid}-*.part"):
                     shutil.rmtree(room, ignore_errors=True)
 
 

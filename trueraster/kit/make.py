@@ -13,7 +13,6 @@ from typing import Any
 from patterns.formats import Format
 from patterns.scene import Box, Gradient
 from render.produce import Order
-from trueraster import interrupt
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import locked
 from trueraster.kit.manifest import MANIFEST_NAME, Entry, entry_of, read_manifest, write_manifest, write_whole
@@ -116,14 +115,15 @@ def _good(folder: Path, known: Mapping[str, Entry], wanted: Mapping[str, Mapping
     """The names of the files that are there as the manifest says, from the same order as now."""
     same = [name for name, told in wanted.items() if name in known and known[name].told == told]
     good = set()
-    with ThreadPoolExecutor(2) as threads:
-        for i, (name, holds) in enumerate(
-            zip(same, threads.map(lambda n: _holds(folder, known[n]), same), strict=True)
-        ):
-            interrupt.check()
-            tell(f"{name}: comparing", i / len(same) / 10)
+    threads = ThreadPoolExecutor(2)
+    try:
+        held = threads.map(lambda name: _holds(folder, known[name]), same)
+        for i, (name, holds) in enumerate(zip(same, held, strict=True)):
+            tell(f"{name}: comparing", i / len(same))
             if holds:
                 good.add(name)
+    finally:
+        threads.shutdown(cancel_futures=True)
     return good
 
 

@@ -7,9 +7,11 @@ import os
 import signal
 import threading
 import time
+import traceback
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
+from pickle import PicklingError
 from types import FrameType
 from typing import Any
 
@@ -123,8 +125,13 @@ def _do(job: Job, jobs: Connection) -> None:
     except Exception as error:
         if _stop:
             raise KeyboardInterrupt from None
+        # The trace would be lost on the way; it is told where the mistake is none that a user can make.
+        error.add_note(traceback.format_exc())
         answer = ("error", error)
-    jobs.send(answer)
+    try:
+        jobs.send(answer)
+    except (PicklingError, TypeError, AttributeError):
+        jobs.send(("error", RuntimeError(repr(answer[1]))))
 
 
 def _asked(number: int, frame: FrameType | None) -> None:
