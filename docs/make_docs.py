@@ -77,6 +77,7 @@ def generated(name: str) -> str:
         "unverified": unverified,
         "formats": formats,
         "frequencies": frequencies,
+        "gallery": gallery,
         "example": example,
     }
     if name in made:
@@ -229,6 +230,20 @@ def frequencies() -> str:
         )
         seen.setdefault(cells, []).append(f"`{fmt.id}`")
     return "\n".join([*rows, *(f"| {' '.join(names)} | {' | '.join(cells)} |" for cells, names in seen.items())])
+
+
+def gallery() -> str:
+    """All patterns in rows of three, each with its picture and a way to its entry."""
+    cells = []
+    for pattern in PATTERNS.values():
+        # A heading's anchor: lower case, marks dropped, blanks to dashes.
+        heading = f"{pattern.title}: {pattern.id}".lower()
+        anchor = re.sub(r"[^\w\- ]", "", heading).replace(" ", "-")
+        link = f"[`{pattern.id}`]({pattern.area.value}.md#{anchor})"
+        cells.append(f"![{pattern.title}](pictures/{pattern.id}.png)<br>{link}<br>{pattern.title}")
+    cells += [""] * (-len(cells) % 3)
+    rows = [f"| {' | '.join(cells[i : i + 3])} |" for i in range(0, len(cells), 3)]
+    return "\n".join(["| | | |", "| :---: | :---: | :---: |", *rows])
 
 
 def megahertz(tone: Tone) -> str:
