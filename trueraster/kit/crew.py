@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
-import shutil
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -17,6 +16,7 @@ from pathlib import Path
 
 from render.proof import Proof
 from trueraster import interrupt
+from trueraster.kit.passing import clear_left
 from trueraster.kit.worker import HeldLock, Job, work
 
 __all__ = ["Finished", "WorkerError", "run_jobs", "worker_count"]
@@ -95,7 +95,6 @@ def _hear(worker: _Worker, waiting: list[Job], finished: Callable[[Finished], No
     try:
         kind, *rest = worker.jobs.recv()
     except (EOFError, OSError):
-        worker.process.join(_JOIN_S)
         raise _ended(worker.process) from None
     if kind == "error":
         raise rest[0]
@@ -113,11 +112,12 @@ def _feed(worker: _Worker, waiting: list[Job]) -> None:
         try:
             worker.jobs.send(worker.job)
         except OSError:
-            worker.process.join(_JOIN_S)
             raise _ended(worker.process) from None
 
 
 def _ended(process: SpawnProcess) -> WorkerError:
+    # Its pipe or its sentinel may be seen before its exit code.
+    process.join(_JOIN_S)
     code = process.exitcode
     how = f"was ended by signal {-code}" if code is not None and code < 0 else f"ended with code {code}"
     return WorkerError(f"a worker process {how}; the same command goes on with what is missing")
@@ -157,8 +157,7 @@ def _crew(count: int, lock: int | None) -> Iterator[list[_Worker]]:
             worker.process.close()
             worker.jobs.close()
             for folder in folders:
-                for room in folder.glob(f".trueraster-{pid}-*.part"):
-                    shutil.rmtree(room, ignore_errors=True)
+                clear_left(folder, pid)
 
 
 @contextmanager

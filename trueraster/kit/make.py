@@ -12,10 +12,10 @@ from typing import Any
 
 from patterns.formats import Format
 from patterns.scene import Box, Gradient
-from render.produce import Order
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import locked
-from trueraster.kit.manifest import MANIFEST_NAME, Entry, entry_of, read_manifest, write_manifest, write_whole
+from trueraster.kit.manifest import Entry, entry_of, read_manifest, write_manifest, write_whole
+from trueraster.kit.passing import clear_left
 from trueraster.kit.plan import Item
 from trueraster.kit.playlist import Track, m3u8, xspf
 from trueraster.kit.sheet import cue_sheet
@@ -56,8 +56,7 @@ def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str
     wanted = {item.name: entry_of(item, program) for item in items}
     folder.mkdir(parents=True, exist_ok=True)
     with locked(folder, lambda: say("another process makes a kit in this folder; waiting for it")) as lock:
-        for left in folder.glob(f".{MANIFEST_NAME}-*.part") if lock is not None else ():
-            left.unlink(missing_ok=True)
+        clear_left(folder)
         known = read_manifest(folder)
         good = _good(folder, known, wanted, tell)
         earlier = {name: entry for name, entry in known.items() if name not in wanted and (folder / name).is_file()}
@@ -150,7 +149,7 @@ def _work(
 ) -> None:
     if not missing:
         return
-    costs = {i: _cost(items[i].order) for i in missing}
+    costs = {i: _cost(items[i]) for i in missing}
     total, done = sum(costs.values()), 0.0
     # Longest first, so that the last ones to run are short and the processes end together.
     jobs = [
@@ -161,7 +160,7 @@ def _work(
         nonlocal done
         name = items[made.index].name
         done += costs[made.index]
-        entries[name] = Entry(path=name, told=wanted[name], bytes=made.size, sha256=made.sha256, proof=made.proof)
+        entries[name] = Entry.of(name, wanted[name], made.size, made.sha256, made.proof)
         save(False)
         tell(f"{len(entries)} of {len(items)} files", done / total)
 
@@ -172,9 +171,9 @@ def _work(
     run_jobs(jobs, lock, finished, step)
 
 
-def _cost(order: Order) -> float:
+def _cost(item: Item) -> float:
     """How long a file takes, in no unit: coded frames times samples, more where lines and curves need exact coding."""
-    scene = order.pattern.scene(order.format, order.options, order.signal)
+    order, scene = item.order, item.scene
     rate = float(order.format.frame_rate)
     seconds = rate * order.seconds if order.seconds else 1.0
     frames = min(seconds, float(scene.period) * rate if scene.period else rate / 2)

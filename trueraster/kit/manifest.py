@@ -6,7 +6,7 @@ import contextlib
 import hashlib
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from patterns.scene import Patch, Scene
 from patterns.signal import Signal
 from render.produce import Order
 from render.proof import Proof, Verdict
+from trueraster.kit.passing import passing_name
 from trueraster.kit.plan import Item
 from trueraster.show import number
 
@@ -36,22 +37,27 @@ class Entry:
     sha256: str
     proof: Proof
 
-    @property
-    def json(self) -> dict[str, Any]:
-        proof = {
-            "verdict": self.proof.verdict.value,
-            "max_error_codes": self.proof.max_error_codes,
-            "samples": self.proof.samples,
-            "different": self.proof.different,
+    text: str
+    """The entry as JSON on one line. The manifest is written often, so each entry is put into words once."""
+
+    @classmethod
+    def of(cls, path: str, told: Mapping[str, Any], size: int, sha256: str, proof: Proof) -> Entry:
+        proved = {
+            "verdict": proof.verdict.value,
+            "max_error_codes": proof.max_error_codes,
+            "samples": proof.samples,
+            "different": proof.different,
         }
-        return {"path": self.path, **self.told, "bytes": self.bytes, "sha256": self.sha256, "proof": proof}
+        whole = {"path": path, **told, "bytes": size, "sha256": sha256, "proof": proved}
+        text = json.dumps(whole, ensure_ascii=False)
+        return cls(path=path, told=told, bytes=size, sha256=sha256, proof=proof, text=text)
 
 
 def entry_of(item: Item, program: str) -> dict[str, Any]:
     """What the manifest says of an order. `program` is the version of the program that carries it out."""
     order = item.order
     signal, fmt = order.signal, order.format
-    scene = order.pattern.scene(fmt, order.options, signal)
+    scene = item.scene
     aspect = fmt.picture_aspect
     return {
         "number": item.number,
@@ -101,13 +107,15 @@ def write_manifest(
     folder: Path, entries: Mapping[str, Entry], earlier: Mapping[str, Entry], about: Mapping[str, Any]
 ) -> None:
     """Write kit.json anew: `about` the whole kit, its finished `entries` in order, files of `earlier` kits."""
-    manifest = {
-        "manifest_version": MANIFEST_VERSION,
-        **about,
-        "files": [entry.json for entry in entries.values()],
-        "earlier": [entry.json for entry in earlier.values()],
-    }
-    write_whole(folder / MANIFEST_NAME, json.dumps(manifest, ensure_ascii=False, indent=1) + "\n")
+    head = json.dumps({"manifest_version": MANIFEST_VERSION, **about}, ensure_ascii=False, indent=1)
+    parts = [f"{name}: [{_lines(part.values())}]" for name, part in (('"files"', entries), ('"earlier"', earlier))]
+    body = ",\n ".join([head.removesuffix("\n}"), *parts])
+    write_whole(folder / MANIFEST_NAME, f"{body}\n}}\n")
+
+
+def _lines(entries: Iterable[Entry]) -> str:
+    lines = ",\n  ".join(entry.text for entry in entries)
+    return f"\n  {lines}\n " if lines else ""
 
 
 def read_manifest(folder: Path) -> dict[str, Entry]:
@@ -138,9 +146,7 @@ def _entry(item: dict[str, Any]) -> Entry:
     numbers = {name: proof[name] for name in ("max_error_codes", "samples", "different")}
     if not all(isinstance(value, int) for value in numbers.values()):
         raise TypeError(path)
-    return Entry(
-        path=path, told=rest, bytes=size, sha256=sha256, proof=Proof(verdict=Verdict(proof["verdict"]), **numbers)
-    )
+    return Entry.of(path, rest, size, sha256, Proof(verdict=Verdict(proof["verdict"]), **numbers))
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -149,7 +155,7 @@ def write_whole(path: Path, text: str) -> None:
     Raises:
         OSError: it cannot be written; the old one is still there.
     """
-    passing = path.with_name(f".{path.name}-{os.getpid()}.part")
+    passing = path.with_name(passing_name(path.name))
     try:
         with passing.open("w", encoding="utf-8", newline="\n") as file:
             file.write(text)

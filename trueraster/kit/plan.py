@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from patterns.catalogue import PATTERNS
 from patterns.formats import Format
 from patterns.pattern import Pattern
+from patterns.scene import Scene
 from render.carriers import Carrier
 from render.produce import Order, default_name
 from trueraster.options import UsageError
@@ -25,6 +26,8 @@ class Item:
     number: str
     """Format and place in it, as 1-07. All numbers of a kit are equally long, so that plain sorting keeps the order."""
     order: Order
+    scene: Scene
+    """What the order draws; it is asked for often."""
     lost: str
     """What the signal has no codes for, in words, or nothing."""
 
@@ -71,7 +74,12 @@ def plan_kit(
         )
     wide, deep = len(str(len(formats))), max(2, *(len(str(len(orders))) for orders in planned))
     return [
-        Item(number=f"{i:0{wide}}-{j:0{deep}}", order=order, lost=lost)
+        Item(
+            number=f"{i:0{wide}}-{j:0{deep}}",
+            order=order,
+            scene=order.pattern.scene(order.format, order.options, order.signal),
+            lost=lost,
+        )
         for i, orders in enumerate(planned, 1)
         for j, (order, lost) in enumerate(orders, 1)
     ]

@@ -68,7 +68,8 @@ def check_line_rates(formats: Sequence[Format], accepted: Sequence[LineRates]) -
         khz = _khz(fmt)
         if khz is None:
             raise UsageError(
-                f"--line-rates: {fmt.id} is a raster without timing, its line rate cannot be compared with {ranges} kHz"
+                f"--line-rates: the line rate of {fmt.id} is not known (a raster without timing), the set takes"
+                f" {ranges} kHz"
             )
         if not any(rates.low <= khz <= rates.high for rates in accepted):
             raise UsageError(

@@ -18,7 +18,6 @@ from patterns.formats import FieldOrder, Format
 from patterns.pattern import Stage
 from patterns.signal import Colour, Range, Signal
 from render.preview import preview, preview_png
-from render.produce import Order
 from trueraster.cautions import CAUTIONS
 from trueraster.kit.plan import Item
 from trueraster.kit.words import given_words
@@ -139,7 +138,7 @@ def _parts(items: Sequence[Item]) -> Iterator[_Part]:
 
 def _step(item: Item, seen: dict[Levels, str]) -> _Step:
     order = item.order
-    levels = levels_of(order)
+    levels = levels_of(item)
     same = None if levels is None else seen.setdefault(levels, item.number)
     picture = preview(order.pattern, order.format, order.options, height=_PICTURE_HEIGHT, signal=order.signal)
     encoded = base64.b64encode(preview_png(picture)).decode("ascii")
@@ -168,15 +167,14 @@ def _facts(fmt: Format, signal: Signal) -> Iterator[tuple[str, str]]:
     yield "Files", f"{coding}, {signal.bits} bits, {signal.range} range: black {black}, white {white}"
 
 
-def levels_of(order: Order) -> Levels | None:
+def levels_of(item: Item) -> Levels | None:
     """The measurable levels of a file: in %, in 8-bit codes of a narrow-range interface, in the file's own codes
     where they are others, and in millivolts of a component interface without setup. None where there are none.
     """
-    scene = order.pattern.scene(order.format, order.options, order.signal)
-    found = distinct_patches(scene)
+    found = distinct_patches(item.scene)
     if not found:
         return None
-    signal = order.signal
+    signal = item.order.signal
     narrow = replace(signal, range=Range.NARROW, bits=8)
     depths = [("8 bits", narrow)]
     if (signal.range, signal.bits) != (narrow.range, narrow.bits):

@@ -19,6 +19,7 @@ from patterns.formats import Format
 from patterns.pattern import Options
 from patterns.signal import Signal
 from render.produce import Order
+from trueraster.kit.passing import clear_left
 
 __all__ = ["HeldLock", "Job", "work"]
 
@@ -91,6 +92,7 @@ def work(jobs: Connection, life: Connection, lock: int | None) -> None:
     What goes back: ("step", index, share), ("made", index, sha256, size, proof) or ("error", exception).
     Nothing is ever sent through `life`: its end is the parent's. `lock` is kept open until the process ends.
     """
+    folder: Path | None = None
     try:
         with contextlib.suppress(KeyboardInterrupt, EOFError, OSError):
             # A terminal sends Ctrl-C to all processes; the parent tells what it means.
@@ -98,8 +100,14 @@ def work(jobs: Connection, life: Connection, lock: int | None) -> None:
             signal.signal(signal.SIGTERM, _asked)
             threading.Thread(target=_die_with_parent, args=(life,), daemon=True).start()
             while (job := jobs.recv()) is not None:
+                folder = job.path.parent
                 _do(job, jobs)
     finally:
+        with contextlib.suppress(KeyboardInterrupt):
+            signal.signal(signal.SIGTERM, signal.SIG_IGN)
+        # The signal may have come while the passing folder was being taken away.
+        if folder is not None:
+            clear_left(folder, os.getpid())
         # At once: a signal that comes while Python ends would be told with a traceback.
         os._exit(0)
 
