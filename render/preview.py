@@ -51,8 +51,8 @@ def preview(
 
 def _reduced(plane: NDArray[np.unsignedinteger], size: tuple[int, int]) -> NDArray[np.uint8]:
     light = (np.arange(_FULL_TOP + 1, dtype=np.float32) / _FULL_TOP) ** _GAMMA
-    small = np.asarray(Image.fromarray(light[plane]).resize(size, Image.Resampling.HAMMING))
-    # The filter has no lobes, so nothing lies outside 0 to 1 but by rounding of floats.
+    small = np.asarray(Image.fromarray(light[plane]).resize(size, Image.Resampling.BILINEAR))
+    # A triangle's weights sum to one for every sample, so no light is lost; only rounding lies outside 0 to 1.
     codes: NDArray[np.uint8] = np.rint(np.clip(small, 0, 1) ** (1 / _GAMMA) * _FULL_TOP).astype(np.uint8)
     return codes
 
