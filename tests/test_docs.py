@@ -102,6 +102,8 @@ def test_commands_of_the_documents(
             run(["draw", "docs/examples/two-boxes.toml", "--format", "576i", "--as", "png"])
     if words[0] == "draw":
         words += ["--as", "png"]
+    if words[0] == "kit":
+        words += ["--as", "png", "--seconds", "1"]
     capsys.readouterr()
     assert run(words) == 0, capsys.readouterr().err
 

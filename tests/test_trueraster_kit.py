@@ -334,6 +334,27 @@ def test_the_manifest_says_what_each_file_is(clips: tuple[Path, dict[str, Any]])
     assert told["formats"][0]["line_rate_hz"] == pytest.approx(13_500_000 / 858)
 
 
+DOCS = Path(__file__).parent.parent / "docs"
+
+
+@pytest.mark.skipif(not DOCS.exists(), reason="the documents are not beside the tests")
+def test_the_manifest_is_as_its_page_says(clips: tuple[Path, dict[str, Any]]) -> None:
+    """Every key of kit.json stands in the table of docs/kit.md, and the table names no other."""
+    page = (DOCS / "kit.md").read_text(encoding="utf-8").partition("## `kit.json`")[2]
+    rows = dict(re.findall(r"^\| (`.+?) \| (.+) \|$", page, re.MULTILINE))
+    told = manifest(clips[0])
+
+    def names(text: str) -> set[str]:
+        return set(re.findall(r"`(\w+)`", text))
+
+    top = set().union(*(names(key) for key in rows if " of a file" not in key))
+    assert top == told.keys()
+    first = told["files"][0]
+    assert names(rows["`files`"]) == first.keys() | first["signal"].keys() | first["proof"].keys()
+    of_patch = rows["`patches` of a file"].replace("`components`", "")
+    assert names(of_patch) == first["patches"][0].keys()
+
+
 # --- Going on ------------------------------------------------------------------------------------------------
 
 
