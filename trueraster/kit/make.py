@@ -28,6 +28,8 @@ TITLE = "Check-up kit"
 CUE_SHEET_NAME, PLAYLIST_NAME, XSPF_NAME = "cue-sheet.html", "playlist.m3u8", "playlist.xspf"
 
 Tell = Callable[[str, float], None]
+_WORK = 0.97
+"""Share of the whole that making the files is; the rest is the cue sheet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +73,7 @@ def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str
         missing = [i for i, item in enumerate(items) if item.name not in entries]
         _work(items, missing, folder, lock, wanted, entries, save, tell)
         tracks = [Track(name=item.name, title=track_title(item), seconds=item.order.seconds) for item in items]
+        tell("cue sheet", _WORK)
         write_whole(folder / PLAYLIST_NAME, m3u8(TITLE, tracks))
         write_whole(folder / XSPF_NAME, xspf(TITLE, tracks))
         write_whole(folder / CUE_SHEET_NAME, cue_sheet(TITLE, items, program))
@@ -117,8 +120,8 @@ def _good(folder: Path, known: Mapping[str, Entry], wanted: Mapping[str, Mapping
     threads = ThreadPoolExecutor(2)
     try:
         held = threads.map(lambda name: _holds(folder, known[name]), same)
-        for i, (name, holds) in enumerate(zip(same, held, strict=True)):
-            tell(f"{name}: comparing", i / len(same))
+        for name, holds in zip(same, held, strict=True):
+            tell(f"comparing {name}", 0.0)
             if holds:
                 good.add(name)
     finally:
@@ -162,20 +165,25 @@ def _work(
         done += costs[made.index]
         entries[name] = Entry.of(name, wanted[name], made.size, made.sha256, made.proof)
         save(False)
-        tell(f"{len(entries)} of {len(items)} files", done / total)
+        tell(f"{len(entries)} of {len(items)} files", _WORK * done / total)
 
     def step(shares: Mapping[int, float]) -> None:
         at_work = sum(costs[i] * share for i, share in shares.items())
-        tell(f"{len(entries)} of {len(items)} files", (done + at_work) / total)
+        tell(f"{len(entries)} of {len(items)} files", _WORK * (done + at_work) / total)
 
     run_jobs(jobs, lock, finished, step)
 
 
+_ANY_FILE = 10_000_000
+"""What starting programs and reading back costs for any file, in coded samples."""
+
+
 def _cost(item: Item) -> float:
-    """How long a file takes, in no unit: coded frames times samples, more where lines and curves need exact coding."""
+    """About how long a file takes, in coded samples; lines and curves need exact coding, which is slower."""
     order, scene = item.order, item.scene
     rate = float(order.format.frame_rate)
-    seconds = rate * order.seconds if order.seconds else 1.0
-    frames = min(seconds, float(scene.period) * rate if scene.period else rate / 2)
-    hard = any(not isinstance(shape, Box | Gradient) for shape in scene.shapes)
-    return order.format.width * order.format.height * max(1.0, frames) * (4 if hard else 1)
+    asked = rate * order.seconds if order.seconds else 1.0
+    # A still clip is coded for half a second and repeated, a moving one for its period.
+    frames = max(1.0, min(asked, float(scene.period) * rate if scene.period else rate / 2))
+    slower = 4 if any(not isinstance(shape, Box | Gradient) for shape in scene.shapes) else 1
+    return _ANY_FILE + order.format.width * order.format.height * frames * slower

@@ -187,7 +187,7 @@ def levels_of(item: Item) -> Levels | None:
     rows = []
     for colour, name in found.items():
         levels = (colour.red, colour.green, colour.blue)
-        row = [_plain(name), *(_short(100 * level) for level in levels[:span])]
+        row = [_plain(name, alone=len(found) == 1), *(_short(100 * level) for level in levels[:span])]
         for _, coded in depths:
             row += [str(code) for code in coded.codes(colour)[:span]]
         row += [_number(f"{float(value):.1f}") for value in component_millivolts(colour, signal.matrix)[:span]]
@@ -199,9 +199,13 @@ def levels_of(item: Item) -> Levels | None:
     )
 
 
-def _plain(name: str) -> str:
-    """A patch's name without the place of one among many that are alike."""
-    return re.sub(r",? (above|below|top|bottom|\d+,\d+|row \d+)$", "", name)
+_PLACES = r"above|below|top|bottom|upper|lower|inside"
+
+
+def _plain(name: str, alone: bool) -> str:
+    """A patch's name without its place; what has no other name is the ground, or all there is."""
+    kind = re.sub(rf",? ({_PLACES}|\d+,\d+|row \d+)$|(?<=^line) \d+$", "", name)
+    return ("whole picture" if alone else "ground") if re.fullmatch(_PLACES, kind) else kind
 
 
 def _short(percent: Fraction) -> str:
