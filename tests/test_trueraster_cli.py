@@ -1048,7 +1048,8 @@ def test_many_kills_never_leave_half_a_file(tmp_path: Path) -> None:
 def test_an_interrupt_is_one_line_and_leaves_nothing(here: Path, delay: float, to_all: bool) -> None:
     """Ctrl-C at work: exit 130, one line, no table, and no unfinished file or hidden folder."""
     with subprocess.Popen(
-        [*PROGRAM, *KILLED, "out"],
+        # Long enough that no file is finished before the signal comes.
+        [*PROGRAM, "draw", "zone-plate-moving", "--format", "1080p59.94", "--as", "h264", "--to", "out"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

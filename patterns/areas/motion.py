@@ -38,15 +38,10 @@ def _flicker(fmt: Format, options: Options, _: Signal | None) -> Scene:
             shapes.append(Box(left=left, top=upper, right=right, bottom=lower, colour=COLOURS["white"]))
         middle, below = (left + right) / 2, Fraction(last, fmt.picture.height) + Fraction(1, 12)
         shapes.append(Text(x=middle, y=below, height=Fraction(1, 28), text=label, colour=_GREY))
-    black = Patch(
-        name="black",
-        left=Fraction(0),
-        top=Fraction(0),
-        right=Fraction(1),
-        bottom=Fraction(1, 4),
-        colour=COLOURS["black"],
-    )
-    return Scene(background=COLOURS["black"], shapes=tuple(shapes), patches=(black,))
+    # Lines cannot be measured; this block can.
+    block = Box(left=Fraction(2, 5), top=Fraction(1, 10), right=Fraction(3, 5), bottom=Fraction(1, 5), colour=_GREY)
+    patch = Patch(name="block", left=block.left, top=block.top, right=block.right, bottom=block.bottom, colour=_GREY)
+    return Scene(background=COLOURS["black"], shapes=(block, *shapes), patches=(patch,))
 
 
 def _bounce(fmt: Format, options: Options, _: Signal | None) -> Scene:
