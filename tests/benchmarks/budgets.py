@@ -1,4 +1,5 @@
-"""Print each budget of time as a ratio, measured side by side in one run: whole processes, the median of five.
+"""Print each budget of time as a ratio, measured side by side in one run: whole processes, the median of five (of
+three for a kit, which takes long); then the time and the memory of a large kit.
 
     .venv/bin/python tests/benchmarks/budgets.py            all rows
     .venv/bin/python tests/benchmarks/budgets.py clip help  rows whose name contains one of the words
@@ -39,6 +40,7 @@ class Row:
     against: Callable[[Path], list[str]]
     limit: float
     prepare: Callable[[Path], None] = lambda folder: None
+    runs: int = RUNS
 
 
 def still(pattern: str) -> Row:
@@ -161,6 +163,28 @@ HELP = Row(
     limit=1.5,
 )
 
+ONE_BY_ONE = """
+import os, subprocess, sys
+from patterns.formats import parse_format
+from render.carriers import CARRIERS
+from trueraster.kit.plan import plan_kit
+os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+for item in plan_kit([parse_format("480i")], CARRIERS["h264"]):
+    words = []
+    for name, value in item.order.options.given.items():
+        words += [f"--{name}", value if isinstance(value, str) else f"{float(100 * value):g}"]
+    command = [sys.argv[1], "draw", item.order.pattern.id, "--as", "h264", "--to", sys.argv[2], *words]
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+"""
+
+KIT = Row(
+    name="kit: 480i h264, 60 s, against its clips on one core",
+    ours=lambda f: [TRUERASTER, "kit", "--format", "480i", "--to", str(f / "ours")],
+    against=lambda f: [PYTHON, "-c", ONE_BY_ONE, TRUERASTER, str(f / "theirs")],
+    limit=0.6,
+    runs=3,
+)
+
 ROWS = (
     *(still(pattern) for pattern in ("bars", "crosshatch", "circles")),
     MOVING,
@@ -168,6 +192,7 @@ ROWS = (
     verify("bars_1080p59.94_narrow.mp4"),
     verify("bars_1080p59.94_full.png"),
     HELP,
+    KIT,
 )
 
 
@@ -184,7 +209,7 @@ def measure(row: Row) -> bool:
         folder = Path(name)
         row.prepare(folder)
         pairs = []
-        for _ in range(RUNS):
+        for _ in range(row.runs):
             shutil.rmtree(folder / "ours", ignore_errors=True)
             pairs.append((seconds(row.ours(folder)), seconds(row.against(folder))))
     ours, theirs = (statistics.median(side) for side in zip(*pairs, strict=True))
@@ -195,6 +220,44 @@ def measure(row: Row) -> bool:
     return held
 
 
+LARGE_KIT = "large kit: 480i and 480p h264, 60 s"
+LARGE_KIT_S, LARGE_KIT_MB = 90, 600
+
+
+def measure_large_kit() -> bool:
+    """Time and memory of a kit of two formats, all its processes together."""
+    with tempfile.TemporaryDirectory() as name:
+        command = [TRUERASTER, "kit", "--format", "480i", "--format", "480p", "--to", f"{name}/kit"]
+        start, most = time.perf_counter(), 0.0
+        with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+            while process.poll() is None:
+                most = max(most, sum(memory_mb(each) for each in family(process.pid)))
+                time.sleep(0.1)
+        took = time.perf_counter() - start
+    held = process.returncode == 0 and took <= LARGE_KIT_S and most <= LARGE_KIT_MB
+    figures = f"{took:8.1f} s of {LARGE_KIT_S}, {most:.0f} MB of {LARGE_KIT_MB}"
+    print(f"{LARGE_KIT:<50} {figures}  {'held' if held else 'OVER'}")
+    return held
+
+
+def family(process: int) -> list[int]:
+    """A process and all that it has started, as Linux lists them."""
+    children = Path(f"/proc/{process}/task/{process}/children")
+    try:
+        return [process, *(one for child in children.read_text().split() for one in family(int(child)))]
+    except OSError:
+        return []
+
+
+def memory_mb(process: int) -> float:
+    """The memory of a process, what it shares with others in parts."""
+    try:
+        words = Path(f"/proc/{process}/smaps_rollup").read_text().split()
+        return int(words[words.index("Pss:") + 1]) / 1024
+    except (OSError, ValueError):
+        return 0.0
+
+
 def main() -> int:
     words = sys.argv[1:]
     rows = [row for row in ROWS if not words or any(word in row.name for word in words)]
@@ -203,6 +266,8 @@ def main() -> int:
     )
     print(f"{'what':<50} {'ours':>8} {'against':>8} {'ratio':>7} {'at most':>7}")
     held = [measure(row) for row in rows]
+    if not words or any(word in LARGE_KIT for word in words):
+        held.append(measure_large_kit())
     return 0 if all(held) else 1
 
 
