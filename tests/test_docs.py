@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from patterns.catalogue import PATTERNS
+from trueraster.cautions import CAUTIONS
 from trueraster.cli import app, run
 
 ROOT = Path(__file__).parent.parent
@@ -136,6 +137,13 @@ def test_json_of_verify_is_as_its_page_says(
         ("patches", answer["patches"][0]),
     ):
         assert set(re.findall(r"`(\w+)`", held[key])) == set(inner), key
+
+
+def test_readme_has_the_cautions() -> None:
+    """README gives every caution in the words that the cue sheet has."""
+    readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    for caution in CAUTIONS:
+        assert f"- **{caution.title}.** {caution.text}" in readme
 
 
 def test_readme_has_the_two_commands() -> None:
