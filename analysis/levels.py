@@ -14,20 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patterns.formats import Format
-from patterns.placement import Span, patch_area
 from patterns.scene import Patch, Scene
-from patterns.signal import Matrix, Range, Sampling, Signal
+from patterns.signal import Matrix, Range, Signal
 from patterns.standards import Matrix as MatrixCode
 from render.decode import FileError, Picture, open_video
+from render.patches import FEWEST_SAMPLES, patch_samples
 
 __all__ = ["Check", "Frame", "Reading", "Registration", "check_levels", "frame_signal", "read_frame"]
 
-MARGIN_SAMPLES = 6
-"""Samples that a measurement keeps from a patch's left and right edges: a shaped chroma edge reaches 4, and its
-4:2:0 sample 1 more."""
-MARGIN_LINES = 4
-"""Lines kept from the upper and lower edges: a chroma sample of interlaced 4:2:0 spans 3."""
-_FEWEST_SAMPLES = 4
 _MATRICES: dict[int | None, Matrix] = {
     MatrixCode.BT709: Matrix.BT709,
     MatrixCode.BT470BG: Matrix.BT601,
@@ -142,18 +136,15 @@ def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolera
     """
     planes = frame.picture.planes
     height, width = planes[0].shape
-    registration = Registration(scale_x=width / fmt.width, scale_y=height / fmt.height)
+    scale = Fraction(width, fmt.width), Fraction(height, fmt.height)
+    registration = Registration(scale_x=float(scale[0]), scale_y=float(scale[1]))
     limit = tolerance * (1 << (signal.bits - 8))
     readings: list[Reading] = []
     skipped: list[str] = []
     tells_something = not scene.shapes
     for patch in scene.patches:
-        span = patch_area(fmt, patch, MARGIN_SAMPLES, MARGIN_LINES)
-        parts = [
-            _cut(plane, span, registration, i, signal.sampling)
-            for i, plane in enumerate(planes[: 1 if _is_luma_only(patch, signal.sampling) else 3])
-        ]
-        if any(part.size < _FEWEST_SAMPLES for part in parts):
+        parts = patch_samples(planes, patch, fmt, signal.sampling, scale)
+        if any(part.size < FEWEST_SAMPLES for part in parts):
             skipped.append(patch.name)
         else:
             readings.append(_reading(patch, parts, signal, limit))
@@ -167,24 +158,6 @@ def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolera
         skipped=tuple(skipped),
         tells_something=tells_something,
     )
-
-
-def _is_luma_only(patch: Patch, sampling: Sampling) -> bool:
-    """Whether chroma samples reach beyond the patch: over a line's height in 4:2:0, round a core in any subsampling."""
-    step_x, step_y = sampling.chroma_step
-    return (patch.thin and step_y > 1) or (patch.core and step_x > 1)
-
-
-def _cut(
-    plane: NDArray[np.uint16], span: Span, registration: Registration, index: int, sampling: Sampling
-) -> NDArray[np.uint16]:
-    """The samples of a plane that lie wholly inside the span of the raster."""
-    step_x, step_y = sampling.chroma_step if index > 0 else (1, 1)
-    scale_x = Fraction(registration.scale_x) / step_x
-    scale_y = Fraction(registration.scale_y) / step_y
-    left, right = -(-span.left * scale_x // 1), span.right * scale_x // 1
-    top, bottom = -(-span.top * scale_y // 1), span.bottom * scale_y // 1
-    return plane[max(0, int(top)) : max(0, int(bottom)), max(0, int(left)) : max(0, int(right))]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -381,6 +381,31 @@ MATRICES = Constant(
     name="matrix coefficients", value=tuple(Matrix), unit="code point", source=replace(_H273, where="Table 4")
 )
 
+# --- Chromaticities -------------------------------------------------------------------------------------
+
+
+def _points(name: str, document: str, values: str) -> Constant[tuple[Fraction, ...]]:
+    return Constant(
+        name=name,
+        value=tuple(map(Fraction, values.split())),
+        unit="x, y",
+        source=Source(document=document, mark=Mark.VERIFIED, note="equal to colour-science 0.4.7"),
+    )
+
+
+WHITE_D65 = _points("white D65", "CIE 15; Recommendation ITU-R BT.709-6", "0.3127 0.3290")
+PRIMARIES_BT709 = _points(
+    "primaries, BT.709: red, green, blue", "Recommendation ITU-R BT.709-6", "0.64 0.33 0.30 0.60 0.15 0.06"
+)
+PRIMARIES_625 = _points("primaries, 625 lines: red, green, blue", "EBU Tech. 3213", "0.64 0.33 0.29 0.60 0.15 0.06")
+PRIMARIES_525 = _points("primaries, 525 lines: red, green, blue", "SMPTE RP 145", "0.630 0.340 0.310 0.595 0.155 0.070")
+CHROMATICITIES = {
+    Primaries.BT709: (WHITE_D65.value, PRIMARIES_BT709.value),
+    Primaries.BT470BG: (WHITE_D65.value, PRIMARIES_625.value),
+    Primaries.SMPTE170M: (WHITE_D65.value, PRIMARIES_525.value),
+}
+"""White point and primaries of each code point."""
+
 # --- Flashing pictures ----------------------------------------------------------------------------------
 
 _BT1702 = Source(

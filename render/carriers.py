@@ -2,21 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from patterns.formats import Family, Format
 from patterns.signal import DEPTHS, Edges, Matrix, Range, Sampling, Signal
+from patterns.standards import PICTURE_601_SAMPLES, Transfer
 from render.raster import check_raster
+from render.tags import Tags
 
-__all__ = ["CARRIERS", "Carrier", "CarrierError"]
+__all__ = ["CARRIERS", "Carrier", "CarrierError", "Rule"]
 
 _YCBCR = (Sampling.YCBCR_422, Sampling.YCBCR_420, Sampling.YCBCR_444)
 
 
 class CarrierError(ValueError):
     """A signal that a carrier cannot hold; the message says what it can."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """What a file's samples have to be, read back: not more than `codes` away from the drawn ones."""
+
+    codes: int = 0
+    patches_only: bool = False
+    """Whether it binds the patches alone: every sample inside one, or where one is beyond, the patch's median.
+
+    Where nothing can be measured, in a moving pattern or one without patches, it binds tags and frames only.
+    """
+
+    @property
+    def words(self) -> str:
+        """The rule in words, as `proof` in a table."""
+        if not self.codes:
+            return "exact"
+        codes = f"{self.codes} code{'' if self.codes == 1 else 's'}"
+        return f"{'patches' if self.patches_only else 'every sample'} within {codes}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,8 +55,15 @@ class Carrier:
     default_range: Range
     default_seconds: int | None
     """Length of a clip; None for a still."""
-    may_be_off: int = 0
-    """Most codes by which a sample may differ from the drawn one, where the file cannot hold it exactly."""
+    ranges: tuple[Range, ...] = tuple(Range)
+    formats: tuple[str, ...] = ()
+    """The formats that it is made for; none named are all."""
+    rule: Rule = Rule()
+    """What its proof asks."""
+    note: str = ""
+    """What a user should know of each of its files."""
+    held: Callable[[Tags], Tags] = lambda tags: tags
+    """The tags as reading the file back has to show them: what it has no place for is None, or what it says instead."""
 
     def signal(
         self,
@@ -57,6 +86,10 @@ class Carrier:
             raise CarrierError(_refusal(self, "sampling", sampling.value, [s.value for s in self.samplings]))
         if bits not in self.depths:
             raise CarrierError(_refusal(self, "bits", bits, self.depths))
+        if code_range is not None and code_range not in self.ranges:
+            raise CarrierError(_refusal(self, "range", code_range.value, [r.value for r in self.ranges]))
+        if self.formats and fmt.id not in self.formats:
+            raise CarrierError(f"{self.name} holds {' and '.join(self.formats)} only, not {fmt.id}; h264 holds it")
         reason = check_raster(fmt, sampling)
         if reason:
             raise CarrierError(f"{self.name}: {reason}; 'png' takes any raster")
@@ -74,6 +107,24 @@ class Carrier:
 def default_matrix(fmt: Format) -> Matrix:
     """BT.601 for standard definition, BT.709 for the rest."""
     return Matrix.BT601 if fmt.family in (Family.SD525, Family.SD625) else Matrix.BT709
+
+
+def _still_tags(tags: Tags) -> Tags:
+    """A still has no fields in time and no rate."""
+    return replace(tags, field_order=None, rate=None)
+
+
+def _dpx_tags(tags: Tags) -> Tags:
+    # The header has no code of the sRGB transfer function.
+    transfer = None if tags.transfer == Transfer.SRGB else tags.transfer
+    return replace(_still_tags(tags), transfer=transfer)
+
+
+def _disc_tags(tags: Tags) -> Tags:
+    """MPEG-2 has the display's aspect, 4:3 or 16:9 of the whole raster, for the sample's."""
+    assert tags.sample_aspect is not None
+    picture = tags.sample_aspect * PICTURE_601_SAMPLES.value / tags.height
+    return replace(tags, sample_aspect=picture * tags.height / tags.width)
 
 
 def _refusal(carrier: Carrier, what: str, got: object, allowed: object) -> str:
@@ -94,7 +145,32 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_bits=8,
                 default_range=Range.NARROW,
                 default_seconds=60,
-                may_be_off=1,
+                rule=Rule(codes=1),
+            ),
+            Carrier(
+                name="prores",
+                suffix=".mov",
+                title="10-bit 4:2:2 with light loss, each frame alone: for editing systems and playout",
+                samplings=(Sampling.YCBCR_422,),
+                depths=(10,),
+                default_bits=10,
+                default_range=Range.NARROW,
+                default_seconds=10,
+                ranges=(Range.NARROW,),
+                rule=Rule(codes=2, patches_only=True),
+            ),
+            Carrier(
+                name="v210",
+                suffix=".mov",
+                title="uncompressed 10-bit 4:2:2: for playout cards",
+                samplings=(Sampling.YCBCR_422,),
+                depths=(10,),
+                default_bits=10,
+                default_range=Range.NARROW,
+                default_seconds=10,
+                ranges=(Range.NARROW,),
+                # QuickTime's colour atom has no range; 10-bit video is narrow.
+                held=lambda tags: replace(tags, range=None),
             ),
             Carrier(
                 name="ffv1",
@@ -125,6 +201,29 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_bits=8,
                 default_range=Range.FULL,
                 default_seconds=None,
+                held=_still_tags,
+            ),
+            Carrier(
+                name="tiff",
+                suffix=".tif",
+                title="still picture, R'G'B', uncompressed",
+                samplings=(Sampling.RGB,),
+                depths=DEPTHS,
+                default_bits=8,
+                default_range=Range.FULL,
+                default_seconds=None,
+                held=lambda tags: replace(_still_tags(tags), transfer=None),
+            ),
+            Carrier(
+                name="dpx",
+                suffix=".dpx",
+                title="still picture, R'G'B', as film and video post-production has it",
+                samplings=(Sampling.RGB,),
+                depths=DEPTHS,
+                default_bits=10,
+                default_range=Range.FULL,
+                default_seconds=None,
+                held=_dpx_tags,
             ),
         )
     }

@@ -1,7 +1,7 @@
 """Read any picture or video file, keeping the codes that are in it.
 
 Decoding is libavcodec's through PyAV; no sample is converted. What a file says in a place of its own, outside the
-library's reach (PNG chunks, the header line of raw frames), is read here.
+library's reach (the headers of stills, the header line of raw frames), is read here.
 """
 
 from __future__ import annotations
@@ -21,10 +21,13 @@ from av.video.stream import VideoStream
 
 from patterns.formats import FieldOrder
 from patterns.signal import DEPTHS, Range, Sampling
-from render.png import Chunks, read_chunks
+from render.dpx import read_dpx
+from render.png import read_png
 from render.quantise import Planes
 from render.samples import SampleError, planes_of
+from render.stills import StillWords, with_words
 from render.tags import Provenance, Tags
+from render.tiff import read_tiff
 
 __all__ = ["FileError", "Picture", "VideoFile", "open_video"]
 
@@ -54,9 +57,9 @@ class VideoFile:
         self._path = path
         self._container = container
         self._stream: VideoStream = container.streams.video[0]
-        self._chunks = read_chunks(head)
+        self._still = _still_words(head)
         self._words = _header_words(head)
-        self.is_still = self._chunks is not None or container.format.name.endswith("_pipe")
+        self.is_still = self._still is not None or container.format.name.endswith("_pipe")
 
     @property
     def codec(self) -> str:
@@ -66,8 +69,8 @@ class VideoFile:
     @property
     def provenance(self) -> Provenance | None:
         """What the file says of its pattern, if it is one of ours."""
-        if self._chunks is not None:
-            comment = self._chunks.comment
+        if self._still is not None:
+            comment = self._still.comment
         else:
             comment = next((v for k, v in self._container.metadata.items() if k.lower() == "comment"), None)
         return Provenance.parse(comment) if comment else None
@@ -100,12 +103,11 @@ class VideoFile:
         if bits not in DEPTHS:
             raise FileError(f"{self._path}: {bits} bits a sample are not read; {', '.join(map(str, DEPTHS))} are")
         tags = self._tags(frame, sampling, bits)
-        if self._chunks is not None and self._chunks.significant_bits is not None and bits == 16:
-            depth = self._chunks.significant_bits
-            if depth in (10, 12):
-                red, green, blue = (plane >> (16 - depth) for plane in planes)
-                planes = red, green, blue
-                tags = replace(tags, bits=depth)
+        if self._still is not None and self._still.bits is not None and bits == 16 > self._still.bits:
+            # Fewer bits stand at the top of sixteen.
+            red, green, blue = (plane >> (16 - self._still.bits) for plane in planes)
+            planes = red, green, blue
+            tags = replace(tags, bits=self._still.bits)
         return Picture(planes=planes, tags=tags)
 
     def _tags(self, frame: VideoFrame, sampling: Sampling, bits: int) -> Tags:
@@ -132,8 +134,8 @@ class VideoFile:
             range=ranges.get(int(context.color_range)),
             frames=1 if self.is_still else (self._stream.frames or None),
         )
-        if self._chunks is not None:
-            return _with_chunks(tags, self._chunks)
+        if self._still is not None:
+            return with_words(tags, self._still)
         if self._words is not None:
             return _with_words(tags, self._words)
         return tags
@@ -152,9 +154,9 @@ def open_video(path: Path) -> Iterator[VideoFile]:
             file.seek(0)
             if not head:
                 raise FileError(f"{path}: the file is empty")
-            chunks = read_chunks(head)
-            if chunks is not None:
-                _check_size(path, chunks.width, chunks.height)
+            words = _still_words(head)
+            if words is not None:
+                _check_size(path, words.width, words.height)
             with (
                 _one_line(path),
                 av.open(
@@ -203,18 +205,9 @@ def _known(code: int) -> int | None:
     return None if code == _UNKNOWN else int(code)
 
 
-def _with_chunks(tags: Tags, chunks: Chunks) -> Tags:
-    # PNG without these chunks says nothing, and the decoder's guesses are not the file's word.
-    primaries, transfer, matrix, full = chunks.colour or (None, None, None, None)
-    return replace(
-        tags,
-        primaries=primaries,
-        transfer=transfer,
-        matrix=matrix,
-        range=None if full is None else (Range.FULL if full else Range.NARROW),
-        sample_aspect=Fraction(chunks.per_unit[1], chunks.per_unit[0]) if chunks.per_unit else None,
-        field_order=None,
-    )
+def _still_words(head: bytes) -> StillWords | None:
+    """What the header of a still picture says of it, or None when `head` is of another kind of file."""
+    return read_png(head) or read_dpx(head) or read_tiff(head)
 
 
 def _header_words(head: bytes) -> dict[str, str] | None:

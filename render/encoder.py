@@ -129,8 +129,8 @@ def to_container(stream: Path, path: Path, tags: Tags) -> None:
 
 
 def _timescale(path: Path, rate: Fraction | None) -> tuple[str, ...]:
-    """In MP4 a unit of time in which every frame is a whole number."""
-    if path.suffix != ".mp4" or rate is None:
+    """In MP4 and QuickTime a unit of time in which every frame is a whole number."""
+    if path.suffix not in (".mp4", ".mov") or rate is None:
         return ()
     return ("-video_track_timescale", str(rate.numerator))
 

@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import struct
 import zlib
-from dataclasses import dataclass
 from typing import IO
 
 import numpy as np
 
 from patterns.signal import Range
 from render.quantise import Plane, Planes
+from render.stills import StillWords
 from render.tags import Tags
 
-__all__ = ["Chunks", "read_chunks", "stored_codes", "write_png"]
+__all__ = ["read_png", "stored_codes", "write_png"]
 
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _UP = 2
@@ -63,21 +63,7 @@ def _chunk(file: IO[bytes], kind: bytes, data: bytes) -> None:
     file.write(struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Chunks:
-    """What the chunks before the picture say; None where a chunk is missing."""
-
-    width: int
-    height: int
-    significant_bits: int | None = None
-    colour: tuple[int, int, int, int] | None = None
-    """cICP: primaries, transfer, matrix, full range."""
-    per_unit: tuple[int, int] | None = None
-    """pHYs without a unit: samples per unit across and down."""
-    comment: str | None = None
-
-
-def read_chunks(head: bytes) -> Chunks | None:
+def read_png(head: bytes) -> StillWords | None:
     """Read the chunks at the start of a PNG file, or None when `head` is no PNG. Malformed chunks are passed over."""
     if not head.startswith(_SIGNATURE) or len(head) < 33 or head[12:16] != b"IHDR":
         return None
@@ -94,11 +80,16 @@ def read_chunks(head: bytes) -> Chunks | None:
         at += length + 12
     bits, colour, shape = found.get(b"sBIT"), found.get(b"cICP"), found.get(b"pHYs")
     per_unit = struct.unpack(">IIB", shape) if shape is not None and len(shape) == 9 else (0, 0, 1)
-    return Chunks(
+    depth = max(bits) if bits else None
+    primaries, transfer, matrix, full = colour if colour is not None and len(colour) == 4 else (None, None, None, None)
+    return StillWords(
         width=width,
         height=height,
-        significant_bits=max(bits) if bits else None,
-        colour=(colour[0], colour[1], colour[2], colour[3]) if colour is not None and len(colour) == 4 else None,
-        per_unit=per_unit[:2] if per_unit[2] == 0 and all(per_unit[:2]) else None,
+        bits=depth if depth in (10, 12) else None,
+        primaries=primaries,
+        transfer=transfer,
+        matrix=matrix,
+        range=None if full is None else (Range.FULL if full else Range.NARROW),
+        sample_aspect=(per_unit[1], per_unit[0]) if per_unit[2] == 0 and all(per_unit[:2]) else None,
         comment=found[b"tEXt"][8:].decode("latin-1") if b"tEXt" in found else None,
     )

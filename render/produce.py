@@ -15,8 +15,10 @@ from typing import Any
 
 from patterns.formats import Format, parse_format
 from patterns.pattern import Area, Options, Pattern, percent_text
+from patterns.scene import Scene
 from patterns.signal import Range, Sampling, Signal
-from render.carriers import Carrier
+from render.carriers import Carrier, Rule
+from render.dpx import write_dpx
 from render.encoder import encode_frames, mark_full_range, repeat_group, to_container
 from render.h264_exact import LevelError, StreamTags, encode
 from render.png import write_png
@@ -24,6 +26,7 @@ from render.proof import Proof, Verdict, prove
 from render.quantise import Planes
 from render.raster import draw_frame, frames_per_period
 from render.tags import Provenance, Tags, tags_for
+from render.tiff import write_tiff
 from render.y4m import frame_bytes, header
 
 __all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
@@ -124,9 +127,7 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
     with _workroom(path.parent) as room:
         written = room / f"file{order.carrier.suffix}"
         proof = _write_and_prove(clip, written, comment, step)
-        if proof.max_error_codes > order.carrier.may_be_off:
-            words = f"{proof.different} samples are off, by up to {proof.max_error_codes} codes"
-            proof = replace(proof, verdict=Verdict.FAILED, reason=words)
+        proof = _judged(proof, order.carrier.rule)
         if proof.verdict is Verdict.FAILED:
             raise ProofError(f"{path.name} failed its proof: {proof.reason}")
         digest = _sha256(written)
@@ -137,14 +138,38 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
     return Made(path=path, order=order, sha256=digest, proof=proof)
 
 
+def _judged(proof: Proof, rule: Rule) -> Proof:
+    """The proof, failed where it breaks the carrier's rule."""
+    if rule.patches_only:
+        worst, words = proof.patch_error_codes, f"a patch is off by {proof.patch_error_codes:g} codes"
+    else:
+        worst = proof.max_error_codes
+        words = f"{proof.different} samples are off, by up to {proof.max_error_codes} codes"
+    return replace(proof, verdict=Verdict.FAILED, reason=words) if worst > rule.codes else proof
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Clip:
     """The frames of a file: `distinct` ones, repeated in order up to `tags.frames`."""
 
     order: Order
+    scene: Scene
     tags: Tags
     distinct: int
     frame: Callable[[int], Planes]
+
+    def prove(self, path: Path, distinct: int) -> Proof:
+        """Read a file of `distinct` different coded frames back."""
+        carrier = self.order.carrier
+        return prove(
+            path,
+            carrier.held(self.tags),
+            self.frame,
+            distinct,
+            patches=self.scene.patches if self.scene.is_still else (),
+            fmt=self.order.format,
+            patch_codes=carrier.rule.codes,
+        )
 
     @classmethod
     def of(cls, order: Order) -> _Clip:
@@ -157,6 +182,7 @@ class _Clip:
         draw = lru_cache(maxsize=1)(lambda i: draw_frame(scene, order.format, order.signal, i))
         return cls(
             order=order,
+            scene=scene,
             tags=tags_for(order.format, order.signal, frames),
             distinct=min(period, frames),
             frame=lambda i: draw((start + i) % period),
@@ -170,22 +196,23 @@ class _Clip:
 
 def _write_and_prove(clip: _Clip, path: Path, comment: str, step: Step) -> Proof:
     name = clip.order.carrier.name
-    if name == "png":
+    still = {"png": write_png, "tiff": write_tiff, "dpx": write_dpx}.get(name)
+    if still is not None:
         with path.open("wb") as file:
-            write_png(file, clip.frame(0), clip.tags, comment)
+            still(file, clip.frame(0), clip.tags, comment)
     elif name == "y4m":
         with path.open("wb") as file:
             file.write(header(clip.tags))
             # A repeated frame is put into bytes once.
-            still = frame_bytes(clip.frame(0)) if clip.distinct == 1 else None
+            same = frame_bytes(clip.frame(0)) if clip.distinct == 1 else None
             for planes in clip.frames(clip.tags.frames or 1, step, "writing"):
-                file.write(still or frame_bytes(planes))
-    elif name == "ffv1":
-        return _repeat_and_prove(clip, path, comment, step, _write_ffv1)
-    else:
+                file.write(same or frame_bytes(planes))
+    elif name == "h264":
         return _h264(clip, path, comment, step)
+    else:
+        return _repeat_and_prove(clip, path, comment, step, _write_frames)
     step("proving", 0.9)
-    return prove(path, clip.tags, clip.frame, clip.distinct)
+    return clip.prove(path, clip.distinct)
 
 
 def _h264(clip: _Clip, path: Path, comment: str, step: Step) -> Proof:
@@ -206,10 +233,10 @@ def _repeat_and_prove(
     group = write(clip, path, step)
     times = -(-(clip.tags.frames or 1) // group)
     repeat_group(path.with_stem("group"), path, clip.tags, comment, times=times)
-    if write is _write_ffv1 and _is_full_ycbcr(clip):
+    if path.suffix == ".mkv" and _is_full_ycbcr(clip):
         mark_full_range(path)
     step("proving", 0.9)
-    return prove(path, clip.tags, clip.frame, min(group, clip.tags.frames or 1))
+    return clip.prove(path, min(group, clip.tags.frames or 1))
 
 
 def _holds_exactly(clip: _Clip, path: Path) -> bool:
@@ -220,11 +247,20 @@ def _holds_exactly(clip: _Clip, path: Path) -> bool:
     return prove(trial, replace(clip.tags, frames=1), lambda i: middle, 1).verdict is Verdict.EXACT
 
 
-def _write_ffv1(clip: _Clip, path: Path, step: Step) -> int:
-    """Every frame of FFV1 stands alone, so the group is the distinct frames. Returns its length."""
-    codec = ("-c:v", "ffv1", "-level", "3", "-g", "1", "-slices", "4", "-slicecrc", "1")
+_FRAMES_WORDS = {
+    "ffv1": ("-c:v", "ffv1", "-level", "3", "-g", "1", "-slices", "4", "-slicecrc", "1"),
+    "v210": ("-c:v", "v210"),
+    # The finest 4:2:2 profile.
+    "prores": ("-c:v", "prores_ks", "-profile:v", "3"),
+}
+"""The program's words for kinds in which every frame stands alone."""
+
+
+def _write_frames(clip: _Clip, path: Path, step: Step) -> int:
+    """Every frame stands alone, so the group is the distinct frames. Returns its length."""
     tags = replace(clip.tags, range=Range.NARROW) if _is_full_ycbcr(clip) else clip.tags
-    encode_frames(clip.frames(clip.distinct, step, "encoding"), tags, codec, path.with_stem("group"))
+    words = _FRAMES_WORDS[clip.order.carrier.name]
+    encode_frames(clip.frames(clip.distinct, step, "encoding"), tags, words, path.with_stem("group"))
     return clip.distinct
 
 

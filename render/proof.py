@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
+from patterns.formats import Format
+from patterns.scene import Patch
+from patterns.signal import Sampling
 from render.decode import FileError, open_video
+from render.patches import FEWEST_SAMPLES, patch_samples
 from render.quantise import Planes
 from render.tags import Tags
 
@@ -22,7 +27,7 @@ class Verdict(StrEnum):
     EXACT = "exact"
     """Every sample of every distinct frame is the one that was drawn."""
     WITHIN = "within"
-    """Some samples are off, by no more than the carrier is allowed."""
+    """Some samples are off; no patch's level by more than the carrier is allowed."""
     FAILED = "failed"
 
 
@@ -36,58 +41,143 @@ class Proof:
     """Samples that were compared."""
     different: int = 0
     """Samples that are not the drawn ones."""
+    patch_error_codes: float = 0
+    """Worst sample inside a patch; where one is beyond what is allowed, the error of the patch's median instead."""
+    patches_by_median: tuple[str, ...] = ()
+    """The patches of which the median was judged, not every sample."""
+    where: str = ""
+    """Where the samples lie that are not the drawn ones, in words."""
     reason: str = ""
     """What failed, in words."""
 
 
-def prove(path: Path, tags: Tags, drawn: Callable[[int], Planes], distinct: int) -> Proof:
+def prove(
+    path: Path,
+    tags: Tags,
+    drawn: Callable[[int], Planes],
+    distinct: int,
+    *,
+    patches: Sequence[Patch] = (),
+    fmt: Format | None = None,
+    patch_codes: int = 0,
+) -> Proof:
     """Read `path` back and compare it.
 
     `drawn(i)` gives distinct frame i, which the file repeats in order up to `tags.frames` frames. The coded frames of
-    every repeat must be byte for byte those of the first, which is decoded and compared whole.
+    every repeat must be byte for byte those of the first, which is decoded and compared whole. `patches` of a still
+    scene in `fmt` are measured where samples differ: sample by sample where all are within `patch_codes`, else by
+    their median.
     """
     try:
         repeat = _repeats(path, tags, distinct)
         if repeat:
             return Proof(verdict=Verdict.FAILED, reason=repeat)
-        return _compare(path, tags, drawn, distinct)
+        return _compare(path, tags, drawn, distinct, _Errors(patches, fmt, patch_codes))
     except FileError as error:
         return Proof(verdict=Verdict.FAILED, reason=str(error))
 
 
-def _compare(path: Path, tags: Tags, drawn: Callable[[int], Planes], distinct: int) -> Proof:
-    worst = samples = different = shown = 0
+def _compare(
+    path: Path,
+    tags: Tags,
+    drawn: Callable[[int], Planes],
+    distinct: int,
+    errors: _Errors,
+) -> Proof:
+    shown = 0
     with open_video(path) as video:
         for picture in video.pictures():
             if shown == 0 and (fault := _tag_fault(picture.tags, tags)):
                 return Proof(verdict=Verdict.FAILED, reason=fault)
-            if picture.tags.field_order not in (None, tags.field_order):
+            if tags.field_order is not None and picture.tags.field_order != tags.field_order:
                 words = f"field order: read {picture.tags.field_order}, written {tags.field_order}"
                 return Proof(verdict=Verdict.FAILED, reason=words if shown == 0 else f"frame {shown}: {words}")
-            for got, expected in zip(picture.planes, drawn(shown), strict=True):
-                if got.shape != expected.shape:
-                    return Proof(verdict=Verdict.FAILED, reason=f"frame {shown}: planes of another size")
-                samples += got.size
-                if not np.array_equal(got, expected):
-                    error = np.abs(got.astype(np.int32) - expected.astype(np.int32))
-                    worst, different = max(worst, int(error.max())), different + int(np.count_nonzero(error))
+            expected = drawn(shown)
+            if any(got.shape != want.shape for got, want in zip(picture.planes, expected, strict=True)):
+                return Proof(verdict=Verdict.FAILED, reason=f"frame {shown}: planes of another size")
+            errors.add(picture.planes, expected, tags.sampling)
             shown += 1
             if shown == distinct:
                 break
     if shown < distinct:
         return Proof(verdict=Verdict.FAILED, reason=f"{shown} frames can be read, {distinct} were written")
-    verdict = Verdict.WITHIN if worst else Verdict.EXACT
-    return Proof(verdict=verdict, max_error_codes=worst, samples=samples, different=different)
+    return errors.proof()
+
+
+class _Errors:
+    """What differs between decoded and drawn frames, gathered frame by frame."""
+
+    def __init__(self, patches: Sequence[Patch], fmt: Format | None, patch_codes: int) -> None:
+        self._patches, self._format, self._allowed = patches if fmt is not None else (), fmt, patch_codes
+        self._worst = self._samples = self._different = 0
+        self._patch: float = 0
+        self._by_median: dict[str, None] = {}
+        self._box: tuple[int, int, int, int] | None = None
+
+    def add(self, got: Planes, expected: Planes, sampling: Sampling) -> None:
+        """Compare one frame."""
+        before = self._different
+        height, width = expected[0].shape
+        for plane, want in zip(got, expected, strict=True):
+            self._samples += plane.size
+            if not np.array_equal(plane, want):
+                error = np.abs(plane.astype(np.int32) - want.astype(np.int32))
+                self._worst = max(self._worst, int(error.max()))
+                self._different += int(np.count_nonzero(error))
+                self._reach(error, width // want.shape[1], height // want.shape[0])
+        if self._different > before:
+            for patch in self._patches:
+                self._measure(patch, got, expected, sampling)
+
+    def _reach(self, error: NDArray[np.int32], step_x: int, step_y: int) -> None:
+        rows, columns = np.flatnonzero(error.any(axis=1)) * step_y, np.flatnonzero(error.any(axis=0)) * step_x
+        left, top, right, bottom = self._box or (int(columns[0]), int(rows[0]), 0, 0)
+        self._box = (
+            min(left, int(columns[0])),
+            min(top, int(rows[0])),
+            max(right, int(columns[-1]) + step_x),
+            max(bottom, int(rows[-1]) + step_y),
+        )
+
+    def _measure(self, patch: Patch, got: Planes, expected: Planes, sampling: Sampling) -> None:
+        """How far a patch is off: its worst sample, or its median where that sample is beyond what is allowed."""
+        assert self._format is not None
+        parts = (patch_samples(planes, patch, self._format, sampling) for planes in (got, expected))
+        pairs = [pair for pair in zip(*parts, strict=True) if pair[0].size >= FEWEST_SAMPLES]
+        errors = [int(np.abs(found.astype(np.int32) - want.astype(np.int32)).max()) for found, want in pairs]
+        error: float = max(errors, default=0)
+        if error > self._allowed:
+            # Half of a line's samples on a slope say nothing of the others: there it is the mean.
+            level = np.mean if patch.sloped else np.median
+            error = max(abs(float(level(found)) - float(level(want))) for found, want in pairs)
+            self._by_median[patch.name] = None
+        self._patch = max(self._patch, error)
+
+    def proof(self) -> Proof:
+        where = ""
+        if self._box is not None:
+            left, top, right, bottom = self._box
+            where = f"samples {left} to {right - 1} of lines {top} to {bottom - 1}"
+        return Proof(
+            verdict=Verdict.WITHIN if self._worst else Verdict.EXACT,
+            max_error_codes=self._worst,
+            samples=self._samples,
+            different=self._different,
+            patch_error_codes=round(self._patch, 3),
+            patches_by_median=tuple(self._by_median),
+            where=where,
+        )
 
 
 def _repeats(path: Path, tags: Tags, distinct: int) -> str:
     """What is wrong with the coded frames of a clip, their number, times and repeats, or nothing."""
-    assert tags.rate is not None
     first: list[bytes] = []
     count = 0
     with open_video(path) as video:
         if video.is_still:
             return ""
+        if tags.rate is None:
+            return "no still picture can be read"
         for packet, time, can_start in video.packets():
             digest = hashlib.blake2b(packet).digest()
             if count < distinct:

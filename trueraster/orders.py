@@ -64,6 +64,10 @@ def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
     words = proof.verdict.value
     if proof.different:
         words += f": {proof.different} samples off by {proof.max_error_codes}"
+    if proof.patch_error_codes:
+        words += f", in patches by {proof.patch_error_codes:g}"
+    if proof.patches_by_median:
+        words += f" (median in {', '.join(proof.patches_by_median)})"
     return str(path), words, f"{proof.samples:,}"
 
 
@@ -85,5 +89,7 @@ def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, 
             "max_error_codes": proof.max_error_codes,
             "samples": proof.samples,
             "different": proof.different,
+            "patch_error_codes": proof.patch_error_codes,
+            "patches_by_median": list(proof.patches_by_median),
         },
     }
