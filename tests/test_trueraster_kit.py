@@ -350,7 +350,7 @@ def test_the_manifest_is_as_its_page_says(clips: tuple[Path, dict[str, Any]]) ->
     top = set().union(*(names(key) for key in rows if " of a file" not in key))
     assert top == told.keys()
     first = told["files"][0]
-    assert names(rows["`files`"]) == first.keys() | first["signal"].keys() | first["proof"].keys()
+    assert names(rows["`files`"]) == first.keys() | first["signal"].keys()
     of_patch = rows["`patches` of a file"].replace("`components`", "")
     assert names(of_patch) == first["patches"][0].keys()
 

@@ -7,7 +7,7 @@ import hashlib
 import json
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -42,13 +42,7 @@ class Entry:
 
     @classmethod
     def of(cls, path: str, told: Mapping[str, Any], size: int, sha256: str, proof: Proof) -> Entry:
-        proved = {
-            "verdict": proof.verdict.value,
-            "max_error_codes": proof.max_error_codes,
-            "samples": proof.samples,
-            "different": proof.different,
-        }
-        whole = {"path": path, **told, "bytes": size, "sha256": sha256, "proof": proved}
+        whole = {"path": path, **told, "bytes": size, "sha256": sha256, "proof": _proof_json(proof)}
         text = json.dumps(whole, ensure_ascii=False)
         return cls(path=path, told=told, bytes=size, sha256=sha256, proof=proof, text=text)
 
@@ -143,10 +137,29 @@ def _entry(item: dict[str, Any]) -> Entry:
         raise ValueError(path)
     if not (isinstance(size, int) and isinstance(sha256, str)):
         raise TypeError(path)
-    numbers = {name: proof[name] for name in ("max_error_codes", "samples", "different")}
-    if not all(isinstance(value, int) for value in numbers.values()):
-        raise TypeError(path)
-    return Entry.of(path, rest, size, sha256, Proof(verdict=Verdict(proof["verdict"]), **numbers))
+    return Entry.of(path, rest, size, sha256, _proof(proof))
+
+
+# Whatever else a proof may come to hold; the reason is of a failed one, which is in no manifest.
+_FIGURES = tuple(field.name for field in fields(Proof) if field.name not in ("verdict", "reason"))
+
+
+def _proof_json(proof: Proof) -> dict[str, Any]:
+    figures = {name: getattr(proof, name) for name in _FIGURES}
+    lists = {name: list(value) for name, value in figures.items() if isinstance(value, tuple)}
+    return {"verdict": proof.verdict.value, **figures, **lists}
+
+
+def _proof(told: dict[str, Any]) -> Proof:
+    figures: dict[str, Any] = {
+        name: tuple(told[name]) if isinstance(told[name], list) else told[name] for name in _FIGURES
+    }
+    plain = Proof(verdict=Verdict.EXACT)
+    for name, value in figures.items():
+        # A whole number may stand for a float.
+        if not isinstance(value, (type(getattr(plain, name)), int)):
+            raise TypeError(name)
+    return replace(plain, verdict=Verdict(told["verdict"]), **figures)
 
 
 def write_whole(path: Path, text: str) -> None:

@@ -12,7 +12,6 @@ from importlib.resources import files
 from itertools import groupby
 
 from jinja2 import Environment, StrictUndefined
-from markupsafe import Markup
 
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Stage
@@ -112,9 +111,9 @@ def _environment() -> Environment:
     return made
 
 
-def _css_string(text: str) -> Markup:
+def _css_string(text: str) -> str:
     """A string in CSS; all but letters, digits and blanks are escaped by number."""
-    return Markup('"' + re.sub(r"[^A-Za-z0-9 ]", lambda found: f"\\{ord(found[0]):x} ", text) + '"')
+    return '"' + re.sub(r"[^A-Za-z0-9 ]", lambda found: f"\\{ord(found[0]):x} ", text) + '"'
 
 
 def _proving(items: Sequence[Item]) -> Item:
