@@ -965,7 +965,8 @@ def test_a_file_that_fails_its_proof_replaces_nothing(
     words = ("--as", carrier, "--seconds", "0.1", "--to", "out")
     assert call("draw", "bars", *words).code == 0
     before = listing(here)
-    monkeypatch.setattr(render.produce, "prove", lambda *_: Proof(verdict=Verdict.FAILED, reason="made to fail"))
+    failed = Proof(verdict=Verdict.FAILED, reason="made to fail")
+    monkeypatch.setattr(render.produce, "prove", lambda *_, **__: failed)
     ran = call("draw", "bars", *words, "--json")
     assert (ran.code, ran.out) == (1, b"")
     assert ran.err.count("\n") == 1

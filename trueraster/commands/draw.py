@@ -34,9 +34,7 @@ __all__ = ["draw"]
 @click.option("--matrix", help="601 or 709.  [default: by the format]")
 @click.option("--bits", type=int, help="8, 10, 12 or 16.  [default: by the kind of file]")
 @click.option("--sampling", help="rgb, 444, 422 or 420.  [default: by the kind of file]")
-@click.option(
-    "--seconds", type=float, help="Length of a clip.  [default: h264 60; prores, v210, ffv1 10; y4m 1]"
-)
+@click.option("--seconds", type=float, help="Length of a clip.  [default: h264 60; prores, v210, ffv1 10; y4m 1]")
 @click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
 @pattern_options
 @as_json_option
@@ -82,7 +80,7 @@ def draw(
     edged = choice("--edges", edges, tuple(Edges))
     if seconds is not None and not 0 < seconds <= 86_400:
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
-    orders = []
+    orders, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
     for pattern in named:
         for carrier in (CARRIERS[name] for name in wanted):
             # Each takes the options meant for it, and refuses what is meant for none.
@@ -100,18 +98,18 @@ def draw(
                 pattern, taken, chosen_format, carrier, signal, seconds=seconds, range_is_chosen=ranged is not None
             )
             if lost:
-                note(f"Note: {pattern.id} as {carrier.name}: {lost}")
+                notes.append(f"{pattern.id} as {carrier.name}: {lost}")
             orders.append(order)
-    for carrier in (CARRIERS[name] for name in wanted):
-        if carrier.note:
-            note(f"Note: {carrier.name}: {carrier.note}")
     named_alike = _named_alike(chosen_format)
     if named_alike:
-        note(f"Note: by its name {named_alike} this raster has the standard's sample shape, matrix and edges")
+        notes.append(f"by its name {named_alike} this raster has the standard's sample shape, matrix and edges")
+    paths = _paths(orders, to)
+    for words in notes:
+        note(f"Note: {words}")
     if to == "-":
-        _to_standard_output(orders)
+        _to_standard_output(orders[0])
     else:
-        _to_files(orders, to, as_json=as_json)
+        _to_files(orders, paths, as_json=as_json)
 
 
 def _named_alike(fmt: Format) -> str:
@@ -138,11 +136,10 @@ _MEDIA = frozenset(
 """Endings that mean a file. Of those that are no kind of ours the message names ours."""
 
 
-def _to_files(orders: list[Order], to: str, *, as_json: bool) -> None:
+def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
     from render.produce import produce
     from trueraster.orders import made_json, made_row
 
-    paths = _paths(orders, to)
     made = []
     with progress("drawing", quiet=as_json) as tell:
         for i, (order, path) in enumerate(zip(orders, paths, strict=True)):
@@ -166,6 +163,10 @@ def _paths(orders: list[Order], to: str) -> list[Path]:
     from render.produce import default_name
     from trueraster.options import UsageError
 
+    if to == "-":
+        if len(orders) != 1 or orders[0].carrier.name != "y4m":
+            raise UsageError("--to -: one pattern as y4m goes to standard output")
+        return []
     if not to.strip():
         raise UsageError("--to: a folder or a file name is expected")
     target = Path(to)
@@ -185,18 +186,15 @@ def _paths(orders: list[Order], to: str) -> list[Path]:
     return paths
 
 
-def _to_standard_output(orders: list[Order]) -> None:
+def _to_standard_output(order: Order) -> None:
     import shutil
     import tempfile
 
     from render.produce import produce
-    from trueraster.options import UsageError
 
-    if len(orders) != 1 or orders[0].carrier.name != "y4m":
-        raise UsageError("--to -: one pattern as y4m goes to standard output")
     # The proof comes first here too: what cannot be taken back is sent only when it is right.
     with tempfile.TemporaryDirectory() as folder:
-        made = produce(orders[0], Path(folder) / "frames.y4m")
+        made = produce(order, Path(folder) / "frames.y4m")
         with made.path.open("rb") as file, reader_may_go():
             shutil.copyfileobj(file, sys.stdout.buffer)
             sys.stdout.buffer.flush()
