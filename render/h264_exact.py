@@ -7,7 +7,7 @@ A macroblock is sent in one of three ways, and none of them codes a residual:
 - as I_PCM, the samples themselves, wherever neither of the two holds.
 
 The deblocking filter is off. So nothing is rounded, and no quantiser matters. The price is bits: fine detail is
-sent nearly raw. The bit rate and the buffer size of the level are not looked at.
+sent nearly raw, and the level is chosen for the bits too.
 
 The stream is High profile, 8 bits, 4:2:0, CAVLC, one slice a picture, one closed group: an IDR picture, then P
 pictures. "H.264, clause" means Rec. ITU-T H.264; all such references and values are from memory.
@@ -25,11 +25,13 @@ from numpy.typing import NDArray
 from render.h264_syntax import (
     COUNT_BITS,
     LevelError,
+    Load,
     Nal,
     StreamTags,
     check_tags,
     closed,
     field_order_message,
+    level_for,
     macroblock_grid,
     nal_unit,
     picture_bits,
@@ -81,12 +83,14 @@ def encode(
     tags: StreamTags,
     *,
     idr_pic_id: int = 0,
+    repeats: int = 1,
 ) -> bytes:
     """Write the frames as one closed group; the decoded frames equal them in every sample.
 
     Each frame is (Y, Cb, Cr), uint8: Y of shape (height, width), Cb and Cr of (height / 2, width / 2). Every
     code passes unchanged, 0 and 255 too. When interlaced, the rows of the two fields alternate in all planes.
-    Returns an Annex B byte stream. It may be repeated, byte for byte, for a longer clip.
+    Returns an Annex B byte stream. It may be repeated, byte for byte, for a longer clip; `repeats` says how often, for
+    the level's bit rate.
 
     idr_pic_id, 0 to 65535, matters for a group of one frame only: two IDR pictures in a row must carry different
     ids (H.264, clause 7.4.3), so give every second such group another id. In a longer group a P picture stands
@@ -100,7 +104,7 @@ def encode(
         raise ValueError(f"idr_pic_id is {idr_pic_id}; allowed: 0 to 65535")
     check_tags(tags)
     grid = macroblock_grid(tags)
-    units = [nal_unit(Nal.SPS, closed(sequence_bits(tags))), nal_unit(Nal.PPS, closed(picture_bits(tags)))]
+    units: list[bytes] = []
     before = sent = None
     for index, frame in enumerate(frames):
         _check_frame(frame, tags, index)
@@ -116,7 +120,13 @@ def encode(
             units.append(nal_unit(Nal.SEI, field_order_message(tags)))
         body = _slice(_slice_header(tags, index, idr_pic_id), sent, changed, is_p=index > 0)
         units.append(nal_unit(Nal.P_SLICE if index else Nal.IDR_SLICE, body))
-    return b"".join(units)
+    load = Load(
+        bits=8 * repeats * sum(map(len, units)),
+        seconds=repeats * len(frames) / tags.rate,
+        largest=8 * max(map(len, units)),
+    )
+    sequence = nal_unit(Nal.SPS, closed(sequence_bits(tags, level_for(tags, load))))
+    return b"".join([sequence, nal_unit(Nal.PPS, closed(picture_bits(tags))), *units])
 
 
 def _check_frame(frame: Planes, tags: StreamTags, index: int) -> None:

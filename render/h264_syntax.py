@@ -14,11 +14,13 @@ from functools import lru_cache
 __all__ = [
     "COUNT_BITS",
     "LevelError",
+    "Load",
     "Nal",
     "StreamTags",
     "check_tags",
     "closed",
     "field_order_message",
+    "level_for",
     "macroblock_grid",
     "nal_unit",
     "picture_bits",
@@ -31,7 +33,7 @@ __all__ = [
 
 
 class LevelError(ValueError):
-    """A size and a rate that no level of the standard holds."""
+    """A size and a rate that no level of the standard holds, or bits that only a level beyond ordinary players does."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,14 +70,22 @@ class Nal(IntEnum):
     PPS = 8
 
 
-# level_idc, MaxMBPS (macroblocks per second), MaxFS (macroblocks per frame): H.264, table A-1. Levels 1b, 2 and
-# 4.1 are left out: they have these two limits from the level before.
+# level_idc, MaxMBPS (macroblocks per second), MaxFS (macroblocks per frame), MaxBR and MaxCPB (units of 1000 bits, a
+# second and in the buffer): H.264, table A-1. Level 1b is left out.
 _LEVELS = (
-    *((10, 1_485, 99), (11, 3_000, 396), (12, 6_000, 396), (13, 11_880, 396), (21, 19_800, 792)),
-    *((22, 20_250, 1_620), (30, 40_500, 1_620), (31, 108_000, 3_600), (32, 216_000, 5_120)),
-    *((40, 245_760, 8_192), (42, 522_240, 8_704), (50, 589_824, 22_080), (51, 983_040, 36_864)),
-    *((52, 2_073_600, 36_864), (60, 4_177_920, 139_264), (61, 8_355_840, 139_264), (62, 16_711_680, 139_264)),
+    *((10, 1_485, 99, 64, 175), (11, 3_000, 396, 192, 500), (12, 6_000, 396, 384, 1_000)),
+    *((13, 11_880, 396, 768, 2_000), (20, 11_880, 396, 2_000, 2_000), (21, 19_800, 792, 4_000, 4_000)),
+    *((22, 20_250, 1_620, 4_000, 4_000), (30, 40_500, 1_620, 10_000, 10_000), (31, 108_000, 3_600, 14_000, 14_000)),
+    *((32, 216_000, 5_120, 20_000, 20_000), (40, 245_760, 8_192, 20_000, 25_000)),
+    *((41, 245_760, 8_192, 50_000, 62_500), (42, 522_240, 8_704, 50_000, 62_500)),
+    *((50, 589_824, 22_080, 135_000, 135_000), (51, 983_040, 36_864, 240_000, 240_000)),
+    *((52, 2_073_600, 36_864, 240_000, 240_000), (60, 4_177_920, 139_264, 240_000, 240_000)),
+    *((61, 8_355_840, 139_264, 480_000, 480_000), (62, 16_711_680, 139_264, 800_000, 800_000)),
 )
+_HIGH_FACTOR = 1250
+"""Bits in a unit of MaxBR and MaxCPB in High profile (cpbBrVclFactor, table A-2)."""
+_ORDINARY = 42
+"""The highest level that ordinary players are made for (common practice, no source)."""
 # The levels that allow frame_mbs_only_flag equal to 0: 2.1 to 4.1 (H.264, table A-4).
 _INTERLACED_LEVELS = range(21, 42)
 
@@ -118,22 +128,45 @@ def macroblock_grid(tags: StreamTags) -> tuple[int, int]:
 # --- Parameter sets and the field order message ---
 
 
-def _level(tags: StreamTags) -> int:
-    """level_idc: the first level that holds the frame size and the macroblock rate (H.264, clause A.3.1)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """What a whole clip asks of a player: its coded bits, its length, and its largest picture in bits."""
+
+    bits: int
+    seconds: Fraction
+    largest: int
+
+
+def level_for(tags: StreamTags, load: Load) -> int:
+    """level_idc: the first level that holds frame size, macroblock rate and bit rate (H.264, clause A.3.1).
+
+    The bits may come as fast as MaxBR once the buffer is full.
+
+    Raises:
+        LevelError: there is none, or only the bits need a level that ordinary players do not know.
+    """
     rows, columns = macroblock_grid(tags)
-    for level, most_per_second, most_per_frame in _LEVELS:
+    holding = []
+    for level, most_per_second, most_per_frame, most_rate, buffer in _LEVELS:
         fits = rows * columns <= most_per_frame and max(rows, columns) ** 2 <= 8 * most_per_frame
         allowed = level in _INTERLACED_LEVELS or not tags.interlaced
         if fits and allowed and rows * columns * tags.rate <= most_per_second:
-            return level
+            holding.append((level, most_rate * _HIGH_FACTOR, buffer * _HIGH_FACTOR))
     size = f"{tags.width} x {tags.height} at {tags.rate} frames per second"
-    raise LevelError(f"{size} is more than any level {'with fields ' if tags.interlaced else ''}holds")
+    if not holding:
+        raise LevelError(f"{size} is more than any level {'with fields ' if tags.interlaced else ''}holds")
+    for level, rate, buffer in holding:
+        if load.largest <= buffer and load.bits <= buffer + rate * load.seconds:
+            if level > _ORDINARY >= holding[0][0]:
+                break
+            return level
+    raise LevelError(f"{size}: {float(load.bits / load.seconds / 10**6):.0f} Mbit/s are more than players take")
 
 
-def sequence_bits(tags: StreamTags) -> str:
+def sequence_bits(tags: StreamTags, level: int) -> str:
     """H.264, clause 7.3.2.1.1."""
     rows, columns = macroblock_grid(tags)
-    bits = [u(100, 8), u(0, 8), u(_level(tags), 8), ue(0)]  # High profile (clause A.2.4); no constraint; id
+    bits = [u(100, 8), u(0, 8), u(level, 8), ue(0)]  # High profile (clause A.2.4); no constraint; id
     bits += [ue(1), ue(0), ue(0), "00"]  # 4:2:0; 8 bits, 8 bits; no bypass, no scaling matrix
     bits.append(ue(COUNT_BITS - 4))
     # Output order is decoding order, and order type 2 says just that. But type 2 gives both fields of a frame one

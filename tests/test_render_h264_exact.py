@@ -20,7 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from render.h264_exact import StreamTags, encode
+from render.h264_exact import LevelError, StreamTags, encode
 
 Plane = NDArray[np.uint8]
 Planes = tuple[Plane, Plane, Plane]
@@ -511,6 +511,25 @@ def test_the_level_is_the_least_that_holds(
     # After the start code: NAL header, profile_idc, constraint flags, level_idc (H.264, clause 7.3.2.1.1, from
     # memory).
     assert data[7] == level
+
+
+# 720 x 480 of noise is 720 * 480 * 12 bits a frame raw: 4.1 Mbit/s at one frame a second, 50 at 12, 124 at 30. H.264,
+# table A-1 (from memory), times 1.25 for High profile: level 2.2 takes 5 Mbit/s, 3.2 and 4 take 25, 4.1 and 4.2 62.5.
+@pytest.mark.parametrize(
+    ("rate", "repeats", "level"), [(Fraction(1), 100, 22), (Fraction(30), 1, 30), (Fraction(12), 100, 41)]
+)
+def test_the_level_holds_the_bits(rate: Fraction, repeats: int, level: int) -> None:
+    """Noise takes the level that its bits need over the clip's length; a clip that the buffer holds needs no more."""
+    frames = [noise(720, 480, seed) for seed in range(2)]
+    data = encode(frames, tags_of(frames[0], rate=rate), repeats=repeats)
+    assert data[7] == level
+
+
+def test_more_bits_than_players_take_are_refused() -> None:
+    """A long clip whose bits only a level above 4.2 holds is refused."""
+    frames = [noise(720, 480, seed) for seed in range(2)]
+    with pytest.raises(LevelError, match="Mbit/s are more than players take"):
+        encode(frames, tags_of(frames[0], rate=Fraction(30)), repeats=100)
 
 
 # --- Refusals ---
