@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from render.h264_syntax import (
     COUNT_BITS,
+    BitsError,
     LevelError,
     Load,
     Nal,
@@ -42,7 +43,7 @@ from render.h264_syntax import (
     whole_bytes,
 )
 
-__all__ = ["LevelError", "StreamTags", "encode"]
+__all__ = ["BitsError", "LevelError", "StreamTags", "encode"]
 
 Plane: TypeAlias = NDArray[np.uint8]
 Planes: TypeAlias = tuple[Plane, Plane, Plane]

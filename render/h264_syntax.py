@@ -13,6 +13,7 @@ from functools import lru_cache
 
 __all__ = [
     "COUNT_BITS",
+    "BitsError",
     "LevelError",
     "Load",
     "Nal",
@@ -33,7 +34,11 @@ __all__ = [
 
 
 class LevelError(ValueError):
-    """A size and a rate that no level of the standard holds, or bits that only a level beyond ordinary players does."""
+    """A size and a rate that no level of the standard holds."""
+
+
+class BitsError(LevelError):
+    """More bits than a level holds that ordinary players are made for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +148,8 @@ def level_for(tags: StreamTags, load: Load) -> int:
     The bits may come as fast as MaxBR once the buffer is full.
 
     Raises:
-        LevelError: there is none, or only the bits need a level that ordinary players do not know.
+        LevelError: there is none.
+        BitsError: only the bits need a level that ordinary players do not know.
     """
     rows, columns = macroblock_grid(tags)
     holding = []
@@ -160,7 +166,7 @@ def level_for(tags: StreamTags, load: Load) -> int:
             if level > _ORDINARY >= holding[0][0]:
                 break
             return level
-    raise LevelError(f"{size}: {float(load.bits / load.seconds / 10**6):.0f} Mbit/s are more than players take")
+    raise BitsError(f"{size}: {float(load.bits / load.seconds / 10**6):.0f} Mbit/s are more than players take")
 
 
 def sequence_bits(tags: StreamTags, level: int) -> str:
