@@ -110,6 +110,11 @@ class VideoFile:
             tags = replace(tags, bits=self._still.bits)
         return Picture(planes=planes, tags=tags)
 
+    def _rate(self) -> Fraction | None:
+        # A program stream of a picture or two has no other word for it than the coded stream's.
+        told = self._stream.codec_context.framerate if self.codec == "mpeg2video" else None
+        return told or self._stream.average_rate or self._stream.guessed_rate
+
     def _tags(self, frame: VideoFrame, sampling: Sampling, bits: int) -> Tags:
         context = self._stream.codec_context
         order = FieldOrder.PROGRESSIVE
@@ -127,7 +132,7 @@ class VideoFile:
             bits=bits,
             sample_aspect=Fraction(aspect) if aspect else None,
             field_order=order,
-            rate=None if self.is_still else _fraction(self._stream.average_rate or self._stream.guessed_rate),
+            rate=None if self.is_still else _fraction(self._rate()),
             primaries=_known(context.color_primaries),
             transfer=_known(context.color_trc),
             matrix=_known(int(context.colorspace)),

@@ -17,7 +17,15 @@ from render.quantise import Planes
 from render.tags import Tags
 from render.y4m import plane_bytes
 
-__all__ = ["WriteError", "encode_frames", "mark_full_range", "pixel_format", "repeat_group", "to_container"]
+__all__ = [
+    "WriteError",
+    "encode_frames",
+    "mark_full_range",
+    "pixel_format",
+    "repeat_group",
+    "to_container",
+    "to_program_stream",
+]
 
 
 class WriteError(OSError):
@@ -124,6 +132,21 @@ def to_container(stream: Path, path: Path, tags: Tags) -> None:
     command = [
         *("-f", "h264", "-framerate", _ratio(tags.rate), "-i", str(stream.absolute()), "-c", "copy"),
         *(*_timescale(path, tags.rate), str(path.absolute())),
+    ]
+    _run(command, ())
+
+
+def to_program_stream(stream: Path, path: Path, rate: Fraction, bits_per_second: int) -> None:
+    """Put a raw MPEG-2 stream, its pictures in the order in which they are shown, into a program stream for discs.
+
+    Raises:
+        WriteError: the program failed.
+    """
+    duration = f"{rate.denominator}/{rate.numerator}/TB"
+    command = [
+        *("-f", "mpegvideo", "-framerate", _ratio(rate), "-i", str(stream.absolute()), "-c", "copy"),
+        *("-bsf:v", f"setts=pts=round(N*{duration}):dts=round(N*{duration}):duration=round({duration})"),
+        *("-fflags", "+bitexact", "-muxrate", str(bits_per_second), "-f", "dvd", str(path.absolute())),
     ]
     _run(command, ())
 

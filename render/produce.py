@@ -9,7 +9,7 @@ import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +17,11 @@ from patterns.formats import Format, parse_format
 from patterns.pattern import Area, Options, Pattern, percent_text
 from patterns.scene import Scene
 from patterns.signal import Range, Sampling, Signal
-from render.carriers import Carrier, Rule
+from render.carriers import CARRIERS, Carrier, Rule
+from render.disc import disc_pictures, write_disc
 from render.dpx import write_dpx
 from render.encoder import encode_frames, mark_full_range, repeat_group, to_container
-from render.h264_exact import LevelError, StreamTags, encode
+from render.h264_exact import BitsError, LevelError, StreamTags, encode
 from render.png import write_png
 from render.proof import Proof, Verdict, prove
 from render.quantise import Planes
@@ -34,13 +35,16 @@ __all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
 Step = Callable[[str, float], None]
 """Told what is being done and which share of the file is done, 0 to 1."""
 
-H264_WORDS = (
-    *("-c:v", "libx264", "-preset", "medium", "-profile:v", "high", "-qp", "1", "-bf", "0"),
+_H264 = (
+    *("-c:v", "libx264", "-preset", "medium", "-profile:v", "high", "-bf", "0"),
     *("-keyint_min", "1", "-sc_threshold", "0"),
     # Nothing is to be decided from later or older frames; at 4096 x 2160 each of them held is 13 MB.
     *("-refs", "1", "-rc-lookahead", "0", "-x264-params", "sync-lookahead=0", "-threads", "2"),
 )
+H264_WORDS = (*_H264, "-qp", "1")
 """High profile at the finest quantiser that is not another profile; no B pictures, so that a group is in order."""
+_H264_CAPPED = (*_H264, "-crf", "1", "-maxrate", "50M", "-bufsize", "6M")
+"""As fine as levels 4.1 and 4.2 let it be: 62.5 Mbit/s, of which a group of half a second repeated has 61 here."""
 
 
 class ProofError(Exception):
@@ -87,7 +91,10 @@ class Made:
 
 
 def default_name(order: Order) -> str:
-    """The file name: pattern with its options, format, range, and depth and sampling where they are not the usual."""
+    """The file name: pattern with its options, format, range, and depth and sampling where they are not the usual.
+
+    The kind of file where its ending does not tell it.
+    """
     parts = [order.pattern.id]
     for name, value in order.options.given.items():
         if name == "cells":
@@ -111,6 +118,8 @@ def default_name(order: Order) -> str:
         words.append(f"{signal.bits}bit")
     if signal.sampling not in (Sampling.RGB, Sampling.YCBCR_420) or len(carrier.samplings) > 1:
         words.append(signal.sampling.value)
+    if [kind.suffix for kind in CARRIERS.values()].count(carrier.suffix) > 1:
+        words.append(carrier.name)
     return "_".join(words).replace("/", "-") + carrier.suffix
 
 
@@ -140,8 +149,10 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
 
 def _judged(proof: Proof, rule: Rule) -> Proof:
     """The proof, failed where it breaks the carrier's rule."""
-    if rule.patches_only:
+    if rule.patches_only and proof.patches:
         worst, words = proof.patch_error_codes, f"a patch is off by {proof.patch_error_codes:g} codes"
+    elif rule.patches_only:
+        worst, words = proof.mean_error_codes, f"its samples are off by {proof.mean_error_codes:g} codes on average"
     else:
         worst = proof.max_error_codes
         words = f"{proof.different} samples are off, by up to {proof.max_error_codes} codes"
@@ -209,6 +220,8 @@ def _write_and_prove(clip: _Clip, path: Path, comment: str, step: Step) -> Proof
                 file.write(same or frame_bytes(planes))
     elif name == "h264":
         return _h264(clip, path, comment, step)
+    elif name == "mpeg2":
+        return _disc(clip, path, step)
     else:
         return _repeat_and_prove(clip, path, comment, step, _write_frames)
     step("proving", 0.9)
@@ -216,14 +229,20 @@ def _write_and_prove(clip: _Clip, path: Path, comment: str, step: Step) -> Proof
 
 
 def _h264(clip: _Clip, path: Path, comment: str, step: Step) -> Proof:
-    """The ordinary encoder where it is exact, else the writer without loss; beyond that one's levels, what there is."""
+    """The ordinary encoder where it is exact, else the writer without loss; beyond that one's levels, what there is.
+
+    A moving pattern of fine detail, whole without loss, would come faster than players read: it gets some loss.
+    """
     if _holds_exactly(clip, path):
         proof = _repeat_and_prove(clip, path, comment, step, _write_h264)
         if proof.verdict is Verdict.EXACT:
             return proof
-    with contextlib.suppress(LevelError):
+    try:
         return _repeat_and_prove(clip, path, comment, step, _write_h264_exact)
-    return _repeat_and_prove(clip, path, comment, step, _write_h264)
+    except BitsError:
+        return _repeat_and_prove(clip, path, comment, step, partial(_write_h264, words=_H264_CAPPED))
+    except LevelError:
+        return _repeat_and_prove(clip, path, comment, step, _write_h264)
 
 
 def _repeat_and_prove(
@@ -264,6 +283,15 @@ def _write_frames(clip: _Clip, path: Path, step: Step) -> int:
     return clip.distinct
 
 
+def _disc(clip: _Clip, path: Path, step: Step) -> Proof:
+    """Groups within the limits of disc players, repeated as they are coded and put into the program stream once."""
+    tags, group = clip.order.carrier.held(clip.tags), path.with_name("group.m2v")
+    pictures = disc_pictures(lambda: clip.frames(clip.distinct, step, "encoding"), clip.distinct, tags, group)
+    write_disc(pictures, tags, path.with_name("whole.m2v"), path)
+    step("proving", 0.9)
+    return clip.prove(path, min(len(pictures), clip.tags.frames or 1))
+
+
 def _is_full_ycbcr(clip: _Clip) -> bool:
     return clip.tags.range is Range.FULL and clip.tags.sampling is not Sampling.RGB
 
@@ -275,11 +303,11 @@ def _group_length(clip: _Clip) -> int:
     return min(clip.tags.frames or 1, max(2, round(float(clip.order.format.frame_rate) / 2)))
 
 
-def _write_h264(clip: _Clip, path: Path, step: Step) -> int:
+def _write_h264(clip: _Clip, path: Path, step: Step, words: tuple[str, ...] = H264_WORDS) -> int:
     """The ordinary encoder, at the finest quantiser that High profile has. Returns the length of the group."""
     length = _group_length(clip)
     second = max(1, round(float(clip.order.format.frame_rate)))
-    codec = (*H264_WORDS, "-g", str(min(length, second)))
+    codec = (*words, "-g", str(min(length, second)))
     encode_frames(clip.frames(length, step, "encoding"), clip.tags, codec, path.with_stem("group"))
     return length
 
@@ -305,6 +333,7 @@ def _write_h264_exact(clip: _Clip, path: Path, step: Step) -> int:
             transfer=tags.transfer or 2,
             matrix=tags.matrix or 2,
         ),
+        repeats=-(-(tags.frames or 1) // length),
     )
     raw = path.with_name("group.h264")
     raw.write_bytes(stream)

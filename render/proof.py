@@ -16,6 +16,7 @@ from patterns.formats import Format
 from patterns.scene import Patch
 from patterns.signal import Sampling
 from render.decode import FileError, open_video
+from render.mpeg2 import without_time
 from render.patches import FEWEST_SAMPLES, patch_samples
 from render.quantise import Planes
 from render.tags import Tags
@@ -41,6 +42,10 @@ class Proof:
     """Samples that were compared."""
     different: int = 0
     """Samples that are not the drawn ones."""
+    mean_error_codes: float = 0
+    """How far the samples of the worst frame are off on average."""
+    patches: int = 0
+    """Patches that were measured, in every frame that has a difference."""
     patch_error_codes: float = 0
     """Worst sample inside a patch; where one is beyond what is allowed, the error of the patch's median instead."""
     patches_by_median: tuple[str, ...] = ()
@@ -110,13 +115,15 @@ class _Errors:
     def __init__(self, patches: Sequence[Patch], fmt: Format | None, patch_codes: int) -> None:
         self._patches, self._format, self._allowed = patches if fmt is not None else (), fmt, patch_codes
         self._worst = self._samples = self._different = 0
+        self._mean: float = 0
         self._patch: float = 0
+        self._measured: set[str] = set()
         self._by_median: dict[str, None] = {}
         self._box: tuple[int, int, int, int] | None = None
 
     def add(self, got: Planes, expected: Planes, sampling: Sampling) -> None:
         """Compare one frame."""
-        before = self._different
+        before, total = self._different, 0
         height, width = expected[0].shape
         for plane, want in zip(got, expected, strict=True):
             self._samples += plane.size
@@ -124,8 +131,10 @@ class _Errors:
                 error = np.abs(plane.astype(np.int32) - want.astype(np.int32))
                 self._worst = max(self._worst, int(error.max()))
                 self._different += int(np.count_nonzero(error))
+                total += int(error.sum())
                 self._reach(error, width // want.shape[1], height // want.shape[0])
         if self._different > before:
+            self._mean = max(self._mean, total / sum(plane.size for plane in expected))
             for patch in self._patches:
                 self._measure(patch, got, expected, sampling)
 
@@ -145,7 +154,10 @@ class _Errors:
         parts = (patch_samples(planes, patch, self._format, sampling) for planes in (got, expected))
         pairs = [pair for pair in zip(*parts, strict=True) if pair[0].size >= FEWEST_SAMPLES]
         errors = [int(np.abs(found.astype(np.int32) - want.astype(np.int32)).max()) for found, want in pairs]
-        error: float = max(errors, default=0)
+        if not errors:
+            return
+        self._measured.add(patch.name)
+        error: float = max(errors)
         if error > self._allowed:
             # Half of a line's samples on a slope say nothing of the others: there it is the mean.
             level = np.mean if patch.sloped else np.median
@@ -163,6 +175,8 @@ class _Errors:
             max_error_codes=self._worst,
             samples=self._samples,
             different=self._different,
+            mean_error_codes=round(self._mean, 3),
+            patches=len(self._measured),
             patch_error_codes=round(self._patch, 3),
             patches_by_median=tuple(self._by_median),
             where=where,
@@ -178,8 +192,12 @@ def _repeats(path: Path, tags: Tags, distinct: int) -> str:
             return ""
         if tags.rate is None:
             return "no still picture can be read"
+        disc, start = video.codec == "mpeg2video", Fraction(0)
         for packet, time, can_start in video.packets():
-            digest = hashlib.blake2b(packet).digest()
+            if disc and not count:
+                # A program stream begins when its decoder's buffer is full.
+                start = time
+            digest = hashlib.blake2b(without_time(packet) if disc else packet).digest()
             if count < distinct:
                 first.append(digest)
             elif digest != first[count % distinct]:
@@ -187,7 +205,7 @@ def _repeats(path: Path, tags: Tags, distinct: int) -> str:
             if count % distinct == 0 and not can_start:
                 return f"decoding cannot start at coded frame {count}"
             # Matroska counts whole milliseconds.
-            if abs(time - count / tags.rate) > Fraction(1, 1000):
+            if abs(time - start - count / tags.rate) > Fraction(1, 1000):
                 return f"coded frame {count} stands at {float(time):.4f} s"
             count += 1
     return "" if count == tags.frames else f"{count} coded frames, {tags.frames} were written"

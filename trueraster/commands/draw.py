@@ -26,7 +26,7 @@ __all__ = ["draw"]
     "--as",
     "carriers",
     multiple=True,
-    help="Kind of file: png, tiff, dpx, h264, prores, v210, ffv1, y4m; repeatable.  [default: png and h264]",
+    help="Kind of file: png, tiff, dpx, h264, mpeg2, prores, v210, ffv1, y4m; repeatable.  [default: png and h264]",
 )
 @click.option("--to", default="outputs", show_default=True, help="Folder, file name, or - for y4m to standard output.")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
@@ -34,7 +34,9 @@ __all__ = ["draw"]
 @click.option("--matrix", help="601 or 709.  [default: by the format]")
 @click.option("--bits", type=int, help="8, 10, 12 or 16.  [default: by the kind of file]")
 @click.option("--sampling", help="rgb, 444, 422 or 420.  [default: by the kind of file]")
-@click.option("--seconds", type=float, help="Length of a clip.  [default: h264 60; prores, v210, ffv1 10; y4m 1]")
+@click.option(
+    "--seconds", type=float, help="Length of a clip.  [default: h264, mpeg2 60; prores, v210, ffv1 10; y4m 1]"
+)
 @click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
 @pattern_options
 @as_json_option
