@@ -15,6 +15,7 @@ from render.mpeg2 import (
     repeat_picture,
     split_pictures,
     stream,
+    tell_rate,
 )
 from render.quantise import Planes
 from render.tags import Tags
@@ -23,6 +24,9 @@ __all__ = ["disc_pictures", "write_disc"]
 
 _RATE = VIDEO_RATE.value - 800_000
 """Bits per second of video: room is left for the program stream's headers (common practice, no source)."""
+_CLOCKED_RATE = 10_030_800
+"""Bits per second by the packs' clocks. The program counts whole ticks of 90 kHz: 147 for a pack of 2048 bytes, where
+146.3 would be the highest rate and it would take 146, which is above."""
 _WORDS = (
     *("-c:v", "mpeg2video", "-flags", "+ildct+ilme+cgop", "-sc_threshold", "1000000000", "-bf", "0"),
     # The finest that the profile has: all weights 8 (the first has to be), fine steps, intra DC of 10 bits.
@@ -67,4 +71,5 @@ def write_disc(pictures: Sequence[bytes], tags: Tags, raw: Path, path: Path) -> 
     assert tags.rate is not None
     with raw.open("wb") as file:
         file.writelines(stream(pictures, tags.frames or 1, tags.rate))
-    to_program_stream(raw, path, tags.rate, MUX_RATE.value)
+    to_program_stream(raw, path, tags.rate, _CLOCKED_RATE)
+    tell_rate(path, MUX_RATE.value)
