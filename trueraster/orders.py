@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,7 @@ from render.carriers import Carrier
 from render.produce import Order
 from render.proof import Proof
 
-__all__ = ["made_json", "made_row", "order_of"]
+__all__ = ["PROOF_FIGURES", "made_json", "made_row", "order_of", "proof_json"]
 
 
 def order_of(
@@ -84,12 +84,16 @@ def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, 
         "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
         "seconds": order.seconds,
         "sha256": sha256,
-        "proof": {
-            "verdict": proof.verdict.value,
-            "max_error_codes": proof.max_error_codes,
-            "samples": proof.samples,
-            "different": proof.different,
-            "patch_error_codes": proof.patch_error_codes,
-            "patches_by_median": list(proof.patches_by_median),
-        },
+        "proof": proof_json(proof),
     }
+
+
+# Whatever else a proof may come to hold; the reason is of a failed one, which names no file.
+PROOF_FIGURES = tuple(field.name for field in fields(Proof) if field.name not in ("verdict", "reason"))
+
+
+def proof_json(proof: Proof) -> dict[str, Any]:
+    """A proof as JSON tells it, in answers and in a kit's manifest."""
+    figures = {name: getattr(proof, name) for name in PROOF_FIGURES}
+    lists = {name: list(value) for name, value in figures.items() if isinstance(value, tuple)}
+    return {"verdict": proof.verdict.value, **figures, **lists}

@@ -7,7 +7,7 @@ import hashlib
 import json
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from render.produce import Order
 from render.proof import Proof, Verdict
 from trueraster.kit.passing import passing_name
 from trueraster.kit.plan import Item
+from trueraster.orders import PROOF_FIGURES, proof_json
 from trueraster.show import number
 
 __all__ = ["MANIFEST_NAME", "MANIFEST_VERSION", "Entry", "entry_of", "read_manifest", "write_manifest", "write_whole"]
@@ -42,7 +43,7 @@ class Entry:
 
     @classmethod
     def of(cls, path: str, told: Mapping[str, Any], size: int, sha256: str, proof: Proof) -> Entry:
-        whole = {"path": path, **told, "bytes": size, "sha256": sha256, "proof": _proof_json(proof)}
+        whole = {"path": path, **told, "bytes": size, "sha256": sha256, "proof": proof_json(proof)}
         text = json.dumps(whole, ensure_ascii=False)
         return cls(path=path, told=told, bytes=size, sha256=sha256, proof=proof, text=text)
 
@@ -140,19 +141,9 @@ def _entry(item: dict[str, Any]) -> Entry:
     return Entry.of(path, rest, size, sha256, _proof(proof))
 
 
-# Whatever else a proof may come to hold; the reason is of a failed one, which is in no manifest.
-_FIGURES = tuple(field.name for field in fields(Proof) if field.name not in ("verdict", "reason"))
-
-
-def _proof_json(proof: Proof) -> dict[str, Any]:
-    figures = {name: getattr(proof, name) for name in _FIGURES}
-    lists = {name: list(value) for name, value in figures.items() if isinstance(value, tuple)}
-    return {"verdict": proof.verdict.value, **figures, **lists}
-
-
 def _proof(told: dict[str, Any]) -> Proof:
     figures: dict[str, Any] = {
-        name: tuple(told[name]) if isinstance(told[name], list) else told[name] for name in _FIGURES
+        name: tuple(told[name]) if isinstance(told[name], list) else told[name] for name in PROOF_FIGURES
     }
     plain = Proof(verdict=Verdict.EXACT)
     for name, value in figures.items():
