@@ -14,6 +14,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import fields, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -25,9 +26,10 @@ from imageio_ffmpeg import get_ffmpeg_exe
 
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, parse_format
+from render.proof import Proof, Verdict
 from trueraster.cli import run
 from trueraster.kit.lock import LOCK_NAME, locked
-from trueraster.kit.manifest import read_manifest
+from trueraster.kit.manifest import Entry, read_manifest, write_manifest
 from trueraster.kit.playlist import Track, m3u8, xspf
 from trueraster.kit.rates import parse_line_rates
 from trueraster.options import UsageError
@@ -426,6 +428,21 @@ MANIFESTS = [
 def test_a_manifest_that_is_none_lists_nothing(tmp_path: Path, text: str) -> None:
     """Whatever stands in kit.json, reading it fails in no way and gives no file."""
     (tmp_path / "kit.json").write_bytes(text.encode("utf-8", "surrogateescape"))
+    assert read_manifest(tmp_path) == {}
+
+
+def test_a_proof_comes_back_as_it_was_written(tmp_path: Path) -> None:
+    """A proof that is not exact, with its figures, fractions of codes and lists, is read back as the same value."""
+    whole = Proof(verdict=Verdict.WITHIN, max_error_codes=3, samples=10, different=2, reason="")
+    odd = {field.name: 0.25 for field in fields(Proof) if field.type == "float"}
+    lists = {field.name: ("grey", "white") for field in fields(Proof) if str(field.type).startswith("tuple")}
+    proof = replace(whole, **odd, **lists)  # type: ignore[arg-type]
+    entry = Entry.of("1-01_a.mp4", {"pattern": "a"}, 5, "0" * 64, proof)
+    write_manifest(tmp_path, {entry.path: entry}, {}, {})
+    assert read_manifest(tmp_path) == {entry.path: entry}
+    told = manifest(tmp_path)
+    told["files"][0]["proof"]["samples"] = "many"
+    (tmp_path / "kit.json").write_text(json.dumps(told), encoding="utf-8")
     assert read_manifest(tmp_path) == {}
 
 
