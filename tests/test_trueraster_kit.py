@@ -591,7 +591,8 @@ def test_ctrl_c_is_one_line_and_leaves_only_proved_files(tmp_path: Path, to_all:
     assert (process.returncode, out) == (130, "")
     check_one_more_line(err)
     assert hidden(folder) == []
-    assert not manifest(folder)["complete"]
+    # A file has its name a moment before the manifest has it.
+    assert not (folder / "kit.json").exists() or not manifest(folder)["complete"]
     check_resumes(folder, *STILLS)
 
 
