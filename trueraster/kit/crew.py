@@ -14,6 +14,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
+from render.produce import ProofError
 from render.proof import Proof
 from trueraster import interrupt
 from trueraster.kit.passing import clear_left
@@ -71,11 +72,15 @@ def run_jobs(
     `finished` is told each file, in the order in which they come; `step` the share done of each job in work, by index.
     `lock` is a descriptor that the workers keep open. However this ends, no worker is left, and nothing unfinished.
 
+    A file that fails its proof does not keep the others from being made; it is told at the end.
+
     Raises:
+        ProofError: files that failed their proof.
         WorkerError: a worker ended by itself.
         Exception: what went wrong in a worker or in one that was told.
     """
     waiting = list(reversed(jobs))
+    failed: list[ProofError] = []
     with _crew(worker_count(jobs), lock) as workers:
         for worker in workers:
             _feed(worker, waiting)
@@ -86,20 +91,26 @@ def run_jobs(
                 if isinstance(ready, int):
                     raise _ended(by_end[ready].process)
                 if isinstance(ready, Connection):
-                    _hear(by_jobs[ready], waiting, finished)
+                    _hear(by_jobs[ready], waiting, finished, failed)
             interrupt.check()
             step({worker.job.index: worker.share for worker in workers if worker.job})
+    if failed:
+        others = f"; so did {len(failed) - 1} more" if len(failed) > 1 else ""
+        raise ProofError(f"{failed[0]}{others}; the other files are made")
 
 
-def _hear(worker: _Worker, waiting: list[Job], finished: Callable[[Finished], None]) -> None:
+def _hear(worker: _Worker, waiting: list[Job], finished: Callable[[Finished], None], failed: list[ProofError]) -> None:
     try:
         kind, *rest = worker.jobs.recv()
     except (EOFError, OSError):
         raise _ended(worker.process) from None
-    if kind == "error":
-        raise rest[0]
     if kind == "step":
         worker.share = rest[1]
+    elif kind == "error":
+        if not isinstance(rest[0], ProofError):
+            raise rest[0]
+        failed.append(rest[0])
+        _feed(worker, waiting)
     else:
         # The next job first, so that the worker does not wait for what is done with this one.
         _feed(worker, waiting)
