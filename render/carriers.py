@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import Any
 
 from patterns.formats import Family, Format
 from patterns.signal import DEPTHS, Edges, Matrix, Range, Sampling, Signal
@@ -32,14 +33,6 @@ class Rule:
     Where nothing can be measured, in a moving pattern or one without patches, it binds the mean over each frame.
     """
 
-    @property
-    def words(self) -> str:
-        """The rule in words, as `proof` in a table."""
-        if not self.codes:
-            return "exact"
-        codes = f"{self.codes} code{'' if self.codes == 1 else 's'}"
-        return f"{'patches' if self.patches_only else 'every sample'} within {codes}"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Carrier:
@@ -62,8 +55,15 @@ class Carrier:
     """What its proof asks."""
     note: str = ""
     """What a user should know of each of its files."""
-    held: Callable[[Tags], Tags] = lambda tags: tags
-    """The tags as reading the file back has to show them: what it has no place for is None, or what it says instead."""
+    lacks: tuple[str, ...] = ()
+    """The tags (names in `Tags`) that its files have no place for."""
+    instead: Callable[[Tags], Tags] = lambda tags: tags
+    """The tags as its files say them, where that is something else than what was asked."""
+
+    def held(self, tags: Tags) -> Tags:
+        """The tags as reading a file back has to show them: None where it has no place."""
+        nothing: dict[str, Any] = dict.fromkeys(self.lacks)
+        return replace(self.instead(tags), **nothing)
 
     def signal(
         self,
@@ -109,15 +109,9 @@ def default_matrix(fmt: Format) -> Matrix:
     return Matrix.BT601 if fmt.family in (Family.SD525, Family.SD625) else Matrix.BT709
 
 
-def _still_tags(tags: Tags) -> Tags:
-    """A still has no fields in time and no rate."""
-    return replace(tags, field_order=None, rate=None)
-
-
 def _dpx_tags(tags: Tags) -> Tags:
-    # The header has no code of the sRGB transfer function.
-    transfer = None if tags.transfer == Transfer.SRGB else tags.transfer
-    return replace(_still_tags(tags), transfer=transfer)
+    """DPX has no code of the sRGB transfer function."""
+    return replace(tags, transfer=None) if tags.transfer == Transfer.SRGB else tags
 
 
 def _disc_tags(tags: Tags) -> Tags:
@@ -161,7 +155,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 rule=Rule(codes=1, patches_only=True),
                 note="the file says the shape of all 720 samples (4:3 or 16:9), the picture is drawn on the middle 704:"
                 " right on a 13.5 MHz output, 2.2 % too narrow in a player that scales by what the file says",
-                held=_disc_tags,
+                instead=_disc_tags,
             ),
             Carrier(
                 name="prores",
@@ -186,7 +180,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_seconds=10,
                 ranges=(Range.NARROW,),
                 # QuickTime's colour atom has no range; 10-bit video is narrow.
-                held=lambda tags: replace(tags, range=None),
+                lacks=("range",),
             ),
             Carrier(
                 name="ffv1",
@@ -217,7 +211,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_bits=8,
                 default_range=Range.FULL,
                 default_seconds=None,
-                held=_still_tags,
+                lacks=("field_order", "rate"),
             ),
             Carrier(
                 name="tiff",
@@ -228,7 +222,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_bits=8,
                 default_range=Range.FULL,
                 default_seconds=None,
-                held=lambda tags: replace(_still_tags(tags), transfer=None),
+                lacks=("field_order", "rate", "transfer"),
             ),
             Carrier(
                 name="dpx",
@@ -239,7 +233,8 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_bits=10,
                 default_range=Range.FULL,
                 default_seconds=None,
-                held=_dpx_tags,
+                lacks=("field_order", "rate"),
+                instead=_dpx_tags,
             ),
         )
     }

@@ -156,6 +156,7 @@ def _judged(proof: Proof, rule: Rule) -> Proof:
     else:
         worst = proof.max_error_codes
         words = f"{proof.different} samples are off, by up to {proof.max_error_codes} codes"
+    words += f" ({proof.where})"
     return replace(proof, verdict=Verdict.FAILED, reason=words) if worst > rule.codes else proof
 
 
@@ -269,8 +270,8 @@ def _holds_exactly(clip: _Clip, path: Path) -> bool:
 _FRAMES_WORDS = {
     "ffv1": ("-c:v", "ffv1", "-level", "3", "-g", "1", "-slices", "4", "-slicecrc", "1"),
     "v210": ("-c:v", "v210"),
-    # The finest 4:2:2 profile.
-    "prores": ("-c:v", "prores_ks", "-profile:v", "3"),
+    # The finest 4:2:2 profile, at its finest quantiser.
+    "prores": ("-c:v", "prores_ks", "-profile:v", "3", "-qscale:v", "1"),
 }
 """The program's words for kinds in which every frame stands alone."""
 

@@ -1,14 +1,15 @@
 """TIFF pictures (TIFF 6.0): R'G'B' with the codes' own range, the primaries and the samples' shape.
 
-Written by the library tifffile. Read back here: the few tags that are ours; the samples are libavcodec's to decode.
+Written by the library tifffile. Read back here, tag by tag (their numbers from memory); the samples are libavcodec's to
+decode.
 """
 
 from __future__ import annotations
 
-import io
+import struct
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import IO, Any
+from typing import IO
 
 import numpy as np
 
@@ -21,9 +22,11 @@ from render.tags import Provenance, Tags
 
 __all__ = ["read_tiff", "write_tiff"]
 
-_BITS, _PHOTOMETRIC, _DESCRIPTION, _ACROSS, _DOWN, _UNIT = 258, 262, 270, 282, 283, 296
+_WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _DESCRIPTION, _ACROSS, _DOWN, _UNIT = 256, 257, 258, 262, 270, 282, 283, 296
 _WHITE_POINT, _CHROMATICITIES, _BLACK_WHITE = 318, 319, 532
 _RGB, _NO_UNIT = 2, 1
+_KINDS = {1: ("B", 1), 2: ("B", 1), 3: ("H", 1), 4: ("I", 1), 5: ("I", 2)}
+"""Types of values, as `struct` has them, and how many of those make one: BYTE, ASCII, SHORT, LONG, RATIONAL."""
 
 
 def write_tiff(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> None:
@@ -74,53 +77,60 @@ def read_tiff(head: bytes) -> StillWords | None:
 
     Tags that are malformed or lie beyond `head` are passed over.
     """
-    if head[:4] not in (b"II*\0", b"MM\0*"):
+    ends = {b"II*\0": "<", b"MM\0*": ">"}.get(head[:4])
+    tags = _directory(head, ends) if ends is not None else {}
+    size = tags.get(_WIDTH), tags.get(_HEIGHT)
+    if not (size[0] and size[1]):
         return None
-    import tifffile
-
-    try:
-        with tifffile.TiffFile(io.BytesIO(head)) as file:
-            tags = {int(tag.code): tag.value for tag in file.pages.first.tags}
-        width, height = int(tags[256]), int(tags[257])
-        text = str(tags.get(_DESCRIPTION, ""))
-        told = Provenance.parse(text)
-        depth = told.get("bits") if told else None
-        return StillWords(
-            width=width,
-            height=height,
-            bits=int(depth) if depth in ("10", "12") else None,
-            primaries=_primaries(_fractions(tags.get(_WHITE_POINT)), _fractions(tags.get(_CHROMATICITIES))),
-            matrix=0 if tags.get(_PHOTOMETRIC) == _RGB else None,
-            range=_range(_fractions(tags.get(_BLACK_WHITE)), tags.get(_BITS)),
-            sample_aspect=_aspect(tags),
-            comment=text or None,
-        )
-    except Exception:
-        # The library raises whatever a damaged file leads it to; the decoder will say that the file is damaged.
-        return None
+    text = bytes(value % 256 for value in tags.get(_DESCRIPTION, ())).split(b"\0")[0].decode("latin-1")
+    told = Provenance.parse(text)
+    depth = told.get("bits") if told else None
+    return StillWords(
+        width=size[0][0],
+        height=size[1][0],
+        bits=int(depth) if depth in ("10", "12") else None,
+        primaries=_primaries(_fractions(tags, _WHITE_POINT), _fractions(tags, _CHROMATICITIES)),
+        matrix=0 if tags.get(_PHOTOMETRIC) == (_RGB,) else None,
+        range=_range(_fractions(tags, _BLACK_WHITE), tags.get(_BITS, (0,))[0]),
+        sample_aspect=_aspect(tags),
+        comment=text or None,
+    )
 
 
-def _fractions(value: object) -> tuple[Fraction, ...]:
-    if not isinstance(value, tuple) or not all(isinstance(part, int) for part in value) or 0 in value[1::2]:
-        return ()
-    return tuple(Fraction(value[i], value[i + 1]) for i in range(0, len(value) - 1, 2))
+def _directory(head: bytes, ends: str) -> dict[int, tuple[int, ...]]:
+    """The tags of whole numbers and of ratios (as two numbers each) in the first directory."""
+    tags: dict[int, tuple[int, ...]] = {}
+    (at,) = struct.unpack_from(f"{ends}I", head.ljust(8, b"\0"), 4)
+    count = int.from_bytes(head[at : at + 2], "little" if ends == "<" else "big")
+    for entry in range(at + 2, min(at + 2 + 12 * count, len(head) - 11), 12):
+        tag, kind, values = struct.unpack_from(f"{ends}HHI", head, entry)
+        letter, parts = _KINDS.get(kind, ("", 0))
+        size = struct.calcsize(f"={letter}") * parts * values
+        (place,) = (entry + 8,) if size <= 4 else struct.unpack_from(f"{ends}I", head, entry + 8)
+        if size > 0 and place + size <= len(head):
+            tags[tag] = struct.unpack_from(f"{ends}{parts * values}{letter}", head, place)
+    return tags
+
+
+def _fractions(tags: Mapping[int, tuple[int, ...]], tag: int) -> tuple[Fraction, ...]:
+    value = tags.get(tag, ())
+    return () if len(value) % 2 or 0 in value[1::2] else tuple(map(Fraction, value[::2], value[1::2]))
 
 
 def _primaries(white: tuple[Fraction, ...], points: tuple[Fraction, ...]) -> int | None:
     return next((int(code) for code, known in CHROMATICITIES.items() if known == (white, points)), None)
 
 
-def _range(codes: tuple[Fraction, ...], bits: object) -> Range | None:
-    depth = bits[0] if isinstance(bits, tuple) else bits
+def _range(codes: tuple[Fraction, ...], depth: int) -> Range | None:
     for code_range in Range:
         if depth in (8, 16) and codes == tuple(map(Fraction, _reference(code_range, depth) * 3)):
             return code_range
     return None
 
 
-def _aspect(tags: Mapping[int, Any]) -> tuple[int, int] | None:
-    across, down = _fractions(tags.get(_ACROSS)), _fractions(tags.get(_DOWN))
-    if tags.get(_UNIT) != _NO_UNIT or not across or not down or 0 in (across[0], down[0]):
+def _aspect(tags: Mapping[int, tuple[int, ...]]) -> tuple[int, int] | None:
+    across, down = _fractions(tags, _ACROSS), _fractions(tags, _DOWN)
+    if tags.get(_UNIT) != (_NO_UNIT,) or not across or not down or 0 in (across[0], down[0]):
         return None
     shape = down[0] / across[0]
     return shape.numerator, shape.denominator

@@ -131,14 +131,18 @@ def inside(planes: Frame, what: Order) -> dict[str, Frame]:
     return found
 
 
-def check_patches(planes: Frame, what: Order, codes: int) -> None:
-    """Every sample of every flat patch is within `codes` of the equations' code; at least one patch was looked at."""
+def check_patches(planes: Frame, what: Order, codes: int, by_median: tuple[str, ...] = ()) -> None:
+    """Every sample of every flat patch is within `codes` of the equations' code, of those in `by_median` the median.
+
+    At least one patch was looked at.
+    """
     colours = {p.name: p.colour for p in what.pattern.scene(what.format, what.options, what.signal).patches}
     parts = inside(planes, what)
     assert parts, what.pattern.id
     for name, samples in parts.items():
         for part, code in zip(samples, what.signal.codes(colours[name]), strict=True):
-            assert np.abs(part.astype(int) - code).max() <= codes, (what.pattern.id, name)
+            values = np.median(part) if name in by_median else part.astype(int)
+            assert np.abs(values - code).max() <= codes, (what.pattern.id, name)
 
 
 # --- Samples ----------------------------------------------------------------------------------------------------
@@ -170,13 +174,16 @@ def check_file(folder: Path, what: Order) -> None:
     """Make a file, and hold what the ffmpeg program decodes against the equations and the drawing."""
     file = made(folder, what)
     frames = program_frames(file.path, what)
-    expected, rule = drawn(what), what.carrier.rule
+    rule, scene = what.carrier.rule, what.pattern.scene(what.format, what.options, what.signal)
     assert len(frames) == (1 if what.seconds is None else round(what.seconds * float(what.format.frame_rate)))
     worst = 0
-    for frame in (frames[0], frames[-1]):
-        worst = max(int(np.abs(a.astype(int) - b.astype(int)).max()) for a, b in zip(frame, expected, strict=True))
-        if inside(frame, what):
-            check_patches(frame, what, rule.codes)
+    for i, frame in enumerate(frames):
+        pairs = zip(frame, drawn(what, 0 if scene.is_still else i), strict=True)
+        errors = [np.abs(a.astype(int) - b.astype(int)) for a, b in pairs]
+        worst = max(worst, *(int(error.max()) for error in errors))
+        assert float(np.concatenate([error.ravel() for error in errors]).mean()) <= rule.codes
+        if scene.is_still and inside(frame, what):
+            check_patches(frame, what, rule.codes, file.proof.patches_by_median)
     assert file.proof.max_error_codes == worst
     assert (file.proof.verdict is Verdict.EXACT) == (worst == 0)
     if not rule.patches_only:

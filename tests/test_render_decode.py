@@ -377,7 +377,7 @@ def test_random_bytes(tmp_path: Path, size: int) -> None:
         assert read_all(tmp_path / "bytes") == -1
 
 
-@pytest.mark.parametrize("kind", [".png", ".jpg", ".mp4", ".mkv", ".y4m"])
+@pytest.mark.parametrize("kind", [".png", ".jpg", ".tif", ".mp4", ".mkv", ".y4m"])
 def test_a_damaged_file_writes_no_words(
     files: dict[str, bytes], tmp_path: Path, kind: str, capfd: pytest.CaptureFixture[str]
 ) -> None:

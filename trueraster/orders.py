@@ -67,7 +67,7 @@ def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
     if proof.patch_error_codes:
         words += f", in patches by {proof.patch_error_codes:g}"
     if proof.patches_by_median:
-        words += f" (median in {', '.join(proof.patches_by_median)})"
+        words += f" (the median of {len(proof.patches_by_median)})"
     return str(path), words, f"{proof.samples:,}"
 
 

@@ -47,8 +47,9 @@ def verify(
     Every patch is read in the file's own codes and held against the standard's; exit 0 if all pass, 1 if not. The
     pattern's own options are those that it was drawn with.
 
-    A file made by 'draw' needs no options, but for y4m, which cannot say what it shows, and own patterns, whose TOML
-    file is needed. A capture needs the pattern, and its format where the size does not tell.
+    A file made by 'draw' needs no options, but for y4m and mpeg2, which cannot say what they show (--pattern; of a
+    16:9 picture --aspect too), and own patterns, whose TOML file is needed. A capture needs the pattern, and its format
+    where the size does not tell.
     """
     from dataclasses import replace
 
