@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import os
 import re
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
@@ -42,7 +43,7 @@ GROUP_PICTURES = Constant(
 )
 
 _GROUP, _PICTURE, _EXTENSION, _SYSTEM = (b"\0\0\1" + bytes([code]) for code in (0xB8, 0x00, 0xB5, 0xBB))
-_PACK = 2048
+_PACK, _AT_ONCE = 2048, 4096
 _BLOCK = 16
 """Samples and lines of a macroblock (H.262, clause 6.1.3)."""
 _ESCAPE, _ESCAPED = "00000001000", 33
@@ -65,7 +66,7 @@ def split_pictures(coded: bytes) -> list[bytes]:
 
 
 def repeat_picture(width: int, height: int, number: int) -> bytes:
-    """A coded P picture that shows the picture before it again, exactly; `number` counts in its group.
+    """A coded P picture that shows the picture before it again, exactly; `width` is 720, `number` counts in the group.
 
     The first and the last macroblock of each line of them are predicted without motion, those between skipped.
     """
@@ -129,12 +130,16 @@ def tell_rate(path: Path, bits_per_second: int) -> None:
     In units of 50 bytes a second: program_mux_rate of every pack, 22 bits and two markers, and rate_bound of every
     system header, a marker, 22 bits and a marker (H.222.0, from memory).
     """
-    whole, rate = np.memmap(path, np.uint8, "r+"), bits_per_second // 400
-    packs = whole.reshape(-1, _PACK)
-    packs[:, 10:13] = np.frombuffer((rate << 2 | 3).to_bytes(3, "big"), np.uint8)
-    with_system = (packs[:, 14:18] == np.frombuffer(_SYSTEM, np.uint8)).all(axis=1)
-    packs[with_system, 20:23] = np.frombuffer((1 << 23 | rate << 1 | 1).to_bytes(3, "big"), np.uint8)
-    whole.flush()
+    rate = bits_per_second // 400
+    pack_rate, bound = (rate << 2 | 3).to_bytes(3, "big"), (1 << 23 | rate << 1 | 1).to_bytes(3, "big")
+    with path.open("r+b") as file:
+        while part := file.read(_AT_ONCE * _PACK):
+            packs = np.frombuffer(part, np.uint8).reshape(-1, _PACK).copy()
+            packs[:, 10:13] = np.frombuffer(pack_rate, np.uint8)
+            with_system = (packs[:, 14:18] == np.frombuffer(_SYSTEM, np.uint8)).all(axis=1)
+            packs[with_system, 20:23] = np.frombuffer(bound, np.uint8)
+            file.seek(-len(part), os.SEEK_CUR)
+            file.write(packs.tobytes())
 
 
 def _u(value: int, bits: int) -> str:
