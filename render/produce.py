@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import os
 import shutil
@@ -22,6 +21,7 @@ from render.disc import disc_pictures, write_disc
 from render.dpx import write_dpx
 from render.encoder import encode_frames, mark_full_range, repeat_group, to_container
 from render.h264_exact import BitsError, LevelError, StreamTags, encode
+from render.passing import clear_left, passing_name
 from render.png import write_png
 from render.proof import Proof, Verdict, prove
 from render.quantise import Planes
@@ -361,26 +361,13 @@ class _Drawn(Sequence[Planes]):
 @contextmanager
 def _workroom(folder: Path) -> Iterator[Path]:
     """A hidden folder beside the file for what is not proved yet; those of runs that were killed are cleared away."""
-    for left in folder.glob(".trueraster-*.part"):
-        with contextlib.suppress(ValueError, OSError):
-            if not _alive(int(left.name.split("-")[1])):
-                shutil.rmtree(left, ignore_errors=True)
-    room = folder / f".trueraster-{os.getpid()}-{os.urandom(4).hex()}.part"
+    clear_left(folder)
+    room = folder / passing_name(os.urandom(4).hex())
     room.mkdir()
     try:
         yield room
     finally:
         shutil.rmtree(room, ignore_errors=True)
-
-
-def _alive(process: int) -> bool:
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
 
 
 def _sha256(path: Path) -> str:

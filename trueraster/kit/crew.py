@@ -14,10 +14,10 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
+from render.passing import clear_left
 from render.produce import ProofError
 from render.proof import Proof
 from trueraster import interrupt
-from trueraster.kit.passing import clear_left
 from trueraster.kit.worker import HeldLock, Job, work
 
 __all__ = ["Finished", "WorkerError", "run_jobs", "worker_count"]

@@ -12,10 +12,10 @@ from typing import Any
 
 from patterns.formats import Format
 from patterns.scene import Box, Gradient
+from render.passing import clear_left
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import locked
 from trueraster.kit.manifest import Entry, entry_of, read_manifest, write_manifest, write_whole
-from trueraster.kit.passing import clear_left
 from trueraster.kit.plan import Item
 from trueraster.kit.playlist import Track, m3u8, xspf
 from trueraster.kit.sheet import cue_sheet

@@ -13,9 +13,9 @@ from typing import Any
 
 from patterns.scene import Patch, Scene
 from patterns.signal import Signal
+from render.passing import passing_name
 from render.produce import Order
 from render.proof import Proof, Verdict
-from trueraster.kit.passing import passing_name
 from trueraster.kit.plan import Item
 from trueraster.orders import PROOF_FIGURES, proof_json
 from trueraster.show import number

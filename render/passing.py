@@ -11,7 +11,7 @@ __all__ = ["clear_left", "passing_name"]
 
 
 def passing_name(name: str) -> str:
-    """The name under which this process writes a file before it gets its own; as `render.produce` names its folders."""
+    """The name under which this process writes a file or a folder before it gets its own."""
     return f".trueraster-{os.getpid()}-{name}.part"
 
 
