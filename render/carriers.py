@@ -139,7 +139,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_bits=8,
                 default_range=Range.NARROW,
                 default_seconds=60,
-                rule=Rule(codes=1, patches_only=True),
+                rule=Rule(codes=1),
             ),
             Carrier(
                 name="mpeg2",
