@@ -13,7 +13,6 @@ import sys
 from fractions import Fraction
 from pathlib import Path
 
-import numpy as np
 from PIL import Image
 
 from patterns.catalogue import PATTERNS
@@ -23,11 +22,12 @@ from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.sources import Mark
 from patterns.standards import ALL, COMPONENT_WHITE_MV
 from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge_lines
-from render.raster import draw_frame
+from render.preview import preview, preview_png
+from trueraster.levels import component_millivolts, distinct_patches
 
 DOCS = Path(__file__).parent
 PICTURE_FORMAT = FORMATS["576i"]
-PICTURE_SIZE = (480, 360)
+PICTURE_HEIGHT = 360
 PICTURE_OPTIONS = {"field": Options(colour="red")}
 """Where the default says little on a page: a white field on white paper."""
 CAPTIONS = {
@@ -55,7 +55,7 @@ def main() -> int:
             print(f"docs/{name} is not up to date; run docs/make_docs.py")
         return 1 if stale else 0
     for pattern in PATTERNS.values():
-        picture(pattern).save(DOCS / "pictures" / f"{pattern.id}.png", optimize=True)
+        (DOCS / "pictures" / f"{pattern.id}.png").write_bytes(preview_png(picture(pattern)))
     overview().save(DOCS / "pictures" / "overview.png", optimize=True)
     print(f"{len(stale)} pages changed, {len(PATTERNS)} pictures drawn")
     return 0
@@ -112,10 +112,7 @@ def entry(pattern: Pattern) -> str:
 def levels_table(pattern: Pattern) -> str:
     """The levels of the flat patches: %, narrow-range codes and millivolts; nothing where there are only two."""
     scene = pattern.scene(PICTURE_FORMAT)
-    seen: dict[Colour, str] = {}
-    for patch in scene.patches:
-        if not patch.sloped:
-            seen.setdefault(patch.colour, re.sub(r" (left|right)$", "", patch.name))
+    seen = distinct_patches(scene)
     if len(seen) < 3:
         return ""
     grey = all(colour.is_neutral for colour in seen)
@@ -147,10 +144,9 @@ def colour_row(name: str, colour: Colour) -> str:
 
 
 def millivolts(colour: Colour, matrix: Matrix) -> str:
-    """Y', P'B, P'R of a component interface without setup: all three are 700 mV times the level."""
-    made = signal(10, matrix, Sampling.YCBCR_422)
-    values = (COMPONENT_WHITE_MV.value * made.fraction_of(i, float(code)) for i, code in enumerate(made.exact(colour)))
-    return " ".join(f"{value:.1f}".replace("-0.0", "0.0") for value in values)
+    """Y', P'B, P'R of a component interface without setup."""
+    values = component_millivolts(colour, matrix)
+    return " ".join(f"{float(value):.1f}".replace("-0.0", "0.0") for value in values)
 
 
 def signal(bits: int, matrix: Matrix, sampling: Sampling) -> Signal:
@@ -252,24 +248,16 @@ def megahertz(tone: Tone) -> str:
 
 def picture(pattern: Pattern) -> Image.Image:
     """A small picture with square samples: one frame of the pattern, a moving one in the middle of its way."""
-    full = Signal(range=Range.FULL, matrix=Matrix.BT601, bits=8, sampling=Sampling.RGB)
-    scene = pattern.scene(PICTURE_FORMAT, PICTURE_OPTIONS.get(pattern.id), full)
-    planes = draw_frame(scene, PICTURE_FORMAT, full, 50)
-    inside = PICTURE_FORMAT.picture
-    frame = np.stack(planes, axis=-1)[:, inside.left : inside.right]
-    image = Image.fromarray(frame).resize(PICTURE_SIZE, Image.Resampling.LANCZOS)
-    # A grey picture keeps each of its codes; a ramp of few colours would show bands that the file has not.
-    grey = all(np.array_equal(planes[0], plane) for plane in planes[1:])
-    return image.convert("L") if grey else image.quantize(256, dither=Image.Dither.NONE)
+    return preview(pattern, PICTURE_FORMAT, PICTURE_OPTIONS.get(pattern.id), height=PICTURE_HEIGHT)
 
 
 def overview() -> Image.Image:
     """Four patterns side by side, for the first page."""
-    width, height = PICTURE_SIZE[0] // 2, PICTURE_SIZE[1] // 2
+    height = PICTURE_HEIGHT // 2
+    width = round(height * PICTURE_FORMAT.picture_aspect)
     sheet = Image.new("RGB", (4 * width + 24, height), (96, 96, 96))
     for i, name in enumerate(("circles", "steps", "bars", "dots")):
-        small = picture(PATTERNS[name]).convert("RGB").resize((width, height), Image.Resampling.LANCZOS)
-        sheet.paste(small, (i * (width + 8), 0))
+        sheet.paste(preview(PATTERNS[name], PICTURE_FORMAT, height=height).convert("RGB"), (i * (width + 8), 0))
     return sheet
 
 
