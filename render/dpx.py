@@ -21,6 +21,7 @@ __all__ = ["read_dpx", "write_dpx"]
 _HEADER, _GENERIC, _INDUSTRY = 2048, 1664, 384
 _UNSET = 0xFFFFFFFF
 _PROJECT_AT, _PROJECT = 260, 200
+_USER_AT, _USER_NAME = 32, 32
 _IMAGE_AT, _ELEMENT_AT, _SHAPE_AT = 768, 780, 1628
 _UNSET_AT = (
     (660, 4),
@@ -39,13 +40,15 @@ _UNSPECIFIED = 4
 def write_dpx(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> None:
     """Write R'G'B' planes of `tags.bits` bits, high end first.
 
-    Ten bits stand three to a word of 32, twelve in 16 each; both fill from the top (method A).
-
-    Raises:
-        OSError: the comment is longer than the header's field.
+    Ten bits stand three to a word of 32, twelve in 16 each; both fill from the top (method A). A comment that is longer
+    than the header's field stands in the part for users behind it.
     """
-    data = _packed(planes, tags.bits)
-    file.write(_header(tags, comment.encode("ascii", "replace"), len(data)))
+    data, words, more = _packed(planes, tags.bits), comment.encode("ascii", "replace"), b""
+    if len(words) >= _PROJECT:
+        more = struct.pack(f"{_USER_NAME}s{-(-len(words) // 4) * 4}s", b"trueraster", words)
+        words = b""
+    file.write(_header(tags, words, len(more), len(data)))
+    file.write(more)
     file.write(data)
 
 
@@ -60,10 +63,9 @@ def _packed(planes: Planes, bits: int) -> bytes:
     return np.pad(rows, ((0, 0), (0, -rows.shape[1] % 4))).tobytes()
 
 
-def _header(tags: Tags, comment: bytes, size: int) -> bytes:
-    if len(comment) >= _PROJECT:
-        raise OSError(f"dpx: the pattern's name and options take {len(comment)} bytes, the header has {_PROJECT - 1}")
-    head = bytearray(_HEADER)
+def _header(tags: Tags, comment: bytes, user: int, size: int) -> bytes:
+    """The header before `user` bytes for users and `size` bytes of samples."""
+    start, head = _HEADER + user, bytearray(_HEADER)
     for at, length in _UNSET_AT:
         head[at : at + length] = b"\xff" * length
     colour = _COLOURS.get(Primaries(tags.primaries or Primaries.BT709), _UNSPECIFIED)
@@ -74,7 +76,7 @@ def _header(tags: Tags, comment: bytes, size: int) -> bytes:
     def put(at: int, layout: str, *values: object) -> None:
         struct.pack_into(f">{layout}", head, at, *values)
 
-    put(0, "4sI8sIIIII", b"SDPX", _HEADER, b"V2.0", _HEADER + size, 1, _GENERIC, _INDUSTRY, 0)
+    put(0, "4sI8sIIIII", b"SDPX", start, b"V2.0", start + size, 1, _GENERIC, _INDUSTRY, user)
     put(160, "100s", b"trueraster")
     put(_PROJECT_AT, f"{_PROJECT}s", comment)
     # Left to right, top to bottom; one element.
@@ -83,7 +85,7 @@ def _header(tags: Tags, comment: bytes, size: int) -> bytes:
     put(_ELEMENT_AT, "IIIII", 0, low, _UNSET, high, _UNSET)
     put(_ELEMENT_AT + 20, "BBBB", _RGB, transfer, colour, tags.bits)
     # Filled by method A or dense, not run-length coded; where the samples begin; nothing after lines or picture.
-    put(_ELEMENT_AT + 24, "HHIII", int(tags.bits in (10, 12)), 0, _HEADER, 0, 0)
+    put(_ELEMENT_AT + 24, "HHIII", int(tags.bits in (10, 12)), 0, start, 0, 0)
     if tags.sample_aspect is not None:
         put(_SHAPE_AT, "II", tags.sample_aspect.numerator, tags.sample_aspect.denominator)
     return bytes(head)
@@ -110,6 +112,7 @@ def read_dpx(head: bytes) -> StillWords | None:
     low, _, high = get(_ELEMENT_AT + 4, "III")
     kind, transfer, colour, bits = head[_ELEMENT_AT + 20 : _ELEMENT_AT + 24]
     across, down = get(_SHAPE_AT, "II")
+    user = head[_HEADER + _USER_NAME : _HEADER + get(_USER_AT, "I")[0]]
     return StillWords(
         width=width,
         height=height,
@@ -119,8 +122,12 @@ def read_dpx(head: bytes) -> StillWords | None:
         matrix=0 if kind == _RGB else None,
         range=_range(low, high, bits),
         sample_aspect=(across, down) if across not in (0, _UNSET) and down not in (0, _UNSET) else None,
-        comment=head[_PROJECT_AT : _PROJECT_AT + _PROJECT].split(b"\0")[0].decode("latin-1") or None,
+        comment=_text(head[_PROJECT_AT : _PROJECT_AT + _PROJECT]) or _text(user) or None,
     )
+
+
+def _text(field: bytes) -> str:
+    return field.split(b"\0")[0].decode("latin-1")
 
 
 def _range(low: int, high: int, bits: int) -> Range | None:

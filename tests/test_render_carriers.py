@@ -7,7 +7,6 @@ streams. Where a test reads a header's bytes itself, it names the document.
 from __future__ import annotations
 
 import bisect
-import io
 import json
 import os
 import re
@@ -399,12 +398,23 @@ def test_a_computers_raster_as_dpx_tells_no_transfer_function(tmp_path: Path) ->
     assert "color_primaries:bt709 color_trc:unknown" in words
 
 
-def test_a_comment_that_does_not_fit_is_refused() -> None:
-    """A DPX field of 200 bytes is not cut in silence."""
-    what = order("bars", "64x48@60", "dpx")
+@pytest.mark.parametrize("length", [199, 200, 1001])
+def test_a_long_comment_of_dpx_stands_behind_the_header(tmp_path: Path, length: int) -> None:
+    """The project field has 200 bytes with its end; more goes into the user's part, and the samples stay where told."""
+    what, path = order("bars", "64x48@60", "dpx"), tmp_path / "still.dpx"
+    comment = ("made-by=trueraster&pattern=own%3A" + "x" * length)[:length]
     planes = draw_frame(what.pattern.scene(what.format), what.format, what.signal)
-    with pytest.raises(OSError, match="take 250 bytes, the header has 199"):
-        write_dpx(io.BytesIO(), planes, tags_for(what.format, what.signal, 1), "x" * 250)
+    with path.open("wb") as file:
+        write_dpx(file, planes, tags_for(what.format, what.signal, 1), comment)
+    with open_video(path) as video:
+        assert str(video.provenance) == comment
+    for a, b in zip(program_frames(path, what)[0], drawn(what), strict=True):
+        assert np.array_equal(a, b)
+    data = path.read_bytes()
+    # ST 268, from memory: offset of the samples, size of the file, size of the user's part with its name of 32 bytes.
+    offset, size, user = (struct.unpack_from(">I", data, at)[0] for at in (4, 16, 32))
+    assert (offset, size) == (2048 + user, len(data))
+    assert user == (0 if length < 200 else 32 + -(-length // 4) * 4)
 
 
 @pytest.mark.parametrize("carrier", [*CLIPS, *STILLS])

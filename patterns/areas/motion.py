@@ -53,10 +53,10 @@ def _bounce(fmt: Format, options: Options, _: Signal | None) -> Scene:
     )
     low, high = Fraction(1, 8), Fraction(7, 8)
     window = Box(left=low, top=low, right=high, bottom=high, colour=COLOURS["white"])
-    # Two seconds light, two dark: one flash in four seconds.
+    # Two seconds light between two dark ones: one flash in four seconds.
     return Scene(
         background=COLOURS["black"],
-        shapes=(*frame, Shown(shape=window, start=Fraction(0), stop=Fraction(1, 2))),
+        shapes=(*frame, Shown(shape=window, start=Fraction(1, 4), stop=Fraction(3, 4))),
         period=Fraction(4),
     )
 
