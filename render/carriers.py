@@ -53,6 +53,8 @@ class Carrier:
     """The formats that it is made for; none named are all."""
     rule: Rule = Rule()
     """What its proof asks."""
+    moving_rule: Rule | None = None
+    """What it asks of a moving pattern, if that is something else."""
     note: str = ""
     """What a user should know of each of its files."""
     lacks: tuple[str, ...] = ()
@@ -140,6 +142,8 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_range=Range.NARROW,
                 default_seconds=60,
                 rule=Rule(codes=1),
+                # Fine detail that moves, without loss, comes faster than players read.
+                moving_rule=Rule(codes=1, patches_only=True),
             ),
             Carrier(
                 name="mpeg2",

@@ -136,7 +136,8 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
     with _workroom(path.parent) as room:
         written = room / f"file{order.carrier.suffix}"
         proof = _write_and_prove(clip, written, comment, step)
-        proof = _judged(proof, order.carrier.rule)
+        carrier = order.carrier
+        proof = _judged(proof, carrier.rule if clip.scene.is_still else carrier.moving_rule or carrier.rule)
         if proof.verdict is Verdict.FAILED:
             raise ProofError(f"{path.name} failed its proof: {proof.reason}")
         digest = _sha256(written)
