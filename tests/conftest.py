@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import tomllib
 import warnings
 from collections.abc import Callable
@@ -15,6 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 
 settings.register_profile("trueraster", deadline=None)
 settings.load_profile("trueraster")
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell starts what runs in its background so, and what the tests start would be deaf to Ctrl-C too.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 Vectors = dict[str, Any]
 Judge = Callable[[ArrayLike, str, int, bool], NDArray[np.int64]]
