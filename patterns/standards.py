@@ -406,6 +406,20 @@ CHROMATICITIES = {
 }
 """White point and primaries of each code point."""
 
+# --- Discs ---------------------------------------------------------------------------------------------
+
+_DISC = Source(document="DVD-Video format book", mark=Mark.MEMORY, note="the book is not public")
+
+DISC_VIDEO_RATE = Constant(name="disc video, highest bit rate", value=9_800_000, unit="bit/s", source=_DISC)
+DISC_MUX_RATE = Constant(name="disc program stream, bit rate", value=10_080_000, unit="bit/s", source=_DISC)
+DISC_BUFFER_BITS = Constant(name="disc video, decoder's buffer", value=1_835_008, unit="bit", source=_DISC)
+DISC_GROUP_PICTURES = Constant(
+    name="disc video, most pictures of a group by lines",
+    value={480: 18, 576: 15},
+    unit="picture",
+    source=_DISC,
+)
+
 # --- Flashing pictures ----------------------------------------------------------------------------------
 
 _BT1702 = Source(

@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
+from patterns.standards import DISC_BUFFER_BITS, DISC_GROUP_PICTURES, DISC_MUX_RATE, DISC_VIDEO_RATE
 from render.encoder import WriteError, encode_frames, to_program_stream
 from render.mpeg2 import (
-    BUFFER_BITS,
-    GROUP_PICTURES,
-    MUX_RATE,
-    VIDEO_RATE,
     fits_buffer,
     repeat_picture,
     split_pictures,
@@ -22,7 +19,7 @@ from render.tags import Tags
 
 __all__ = ["disc_pictures", "write_disc"]
 
-_RATE = VIDEO_RATE.value - 800_000
+_RATE = DISC_VIDEO_RATE.value - 800_000
 """Bits per second of video: room is left for the program stream's headers (common practice, no source)."""
 _CLOCKED_RATE = 10_030_800
 """Bits per second by the packs' clocks. The program counts whole ticks of 90 kHz: 147 for a pack of 2048 bytes, where
@@ -32,9 +29,9 @@ _WORDS = (
     # The finest that the profile has: all weights 8 (the first has to be), fine steps, intra DC of 10 bits.
     *("-intra_matrix", ",".join(["8"] * 64), "-non_linear_quant", "1", "-intra_dc_precision", "2"),
     *("-intra_vlc", "1", "-seq_disp_ext", "1", "-qmin", "1", "-qmax", "28"),
-    *("-maxrate", str(_RATE), "-bufsize", str(BUFFER_BITS.value)),
+    *("-maxrate", str(_RATE), "-bufsize", str(DISC_BUFFER_BITS.value)),
     # The first picture may nearly fill the decoder's buffer.
-    *("-rc_init_occupancy", str(BUFFER_BITS.value * 15 // 16)),
+    *("-rc_init_occupancy", str(DISC_BUFFER_BITS.value * 15 // 16)),
 )
 _QUANTISERS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 20, 24, 28)
 """At 1 the largest coefficients are clipped."""
@@ -49,7 +46,7 @@ def disc_pictures(frames: Callable[[], Iterable[Planes]], distinct: int, tags: T
         WriteError: the program failed, or the frames do not go into the bit rate.
     """
     assert tags.rate is not None
-    length = GROUP_PICTURES.value[tags.height]
+    length = DISC_GROUP_PICTURES.value[tags.height]
     for quantiser in _QUANTISERS:
         words = (*_WORDS, "-g", str(length), "-qscale:v", str(quantiser), "-f", "mpeg2video")
         encode_frames(frames(), tags, words, group)
@@ -72,4 +69,4 @@ def write_disc(pictures: Sequence[bytes], tags: Tags, raw: Path, path: Path) -> 
     with raw.open("wb") as file:
         file.writelines(stream(pictures, tags.frames or 1, tags.rate))
     to_program_stream(raw, path, tags.rate, _CLOCKED_RATE)
-    tell_rate(path, MUX_RATE.value)
+    tell_rate(path, DISC_MUX_RATE.value)

@@ -15,13 +15,9 @@ from pathlib import Path
 
 import numpy as np
 
-from patterns.sources import Constant, Mark, Source
+from patterns.standards import DISC_BUFFER_BITS
 
 __all__ = [
-    "BUFFER_BITS",
-    "GROUP_PICTURES",
-    "MUX_RATE",
-    "VIDEO_RATE",
     "fits_buffer",
     "repeat_picture",
     "split_pictures",
@@ -29,18 +25,6 @@ __all__ = [
     "tell_rate",
     "without_time",
 ]
-
-_DISC = Source(document="DVD-Video format book", mark=Mark.MEMORY, note="the book is not public")
-
-VIDEO_RATE = Constant(name="disc video, highest bit rate", value=9_800_000, unit="bit/s", source=_DISC)
-MUX_RATE = Constant(name="disc program stream, bit rate", value=10_080_000, unit="bit/s", source=_DISC)
-BUFFER_BITS = Constant(name="disc video, decoder's buffer", value=1_835_008, unit="bit", source=_DISC)
-GROUP_PICTURES = Constant(
-    name="disc video, most pictures of a group by lines",
-    value={480: 18, 576: 15},
-    unit="picture",
-    source=_DISC,
-)
 
 _GROUP, _PICTURE, _EXTENSION, _SYSTEM = (b"\0\0\1" + bytes([code]) for code in (0xB8, 0x00, 0xB5, 0xBB))
 _PACK, _AT_ONCE = 2048, 4096
@@ -115,7 +99,7 @@ def fits_buffer(sizes: Sequence[int], rate: Fraction, bits_per_second: int) -> b
     sums = list(itertools.accumulate(repeated, initial=0))
     if any(later - earlier > bits_per_second for earlier, later in zip(sums, sums[second:], strict=False)):
         return False
-    room = held = Fraction(BUFFER_BITS.value)
+    room = held = Fraction(DISC_BUFFER_BITS.value)
     for bits in repeated:
         held -= bits
         if held < 0:
