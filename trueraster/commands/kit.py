@@ -60,6 +60,8 @@ def kit(
         raise UsageError(f"--to: a folder is expected, got {to[:60]!r}")
     if accepted is None:
         note(line_rates_note(chosen))
+    if CARRIERS[carrier].note:
+        note(f"Note: {carrier}: {CARRIERS[carrier].note}")
     for item in items:
         if item.lost:
             note(f"Note: {item.order.pattern.id} as {carrier}: {item.lost}")
