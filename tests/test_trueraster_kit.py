@@ -825,13 +825,9 @@ def test_kills_at_any_moment_lose_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("carrier", CARRIERS)
-@pytest.mark.parametrize("name", ["576i", "720p50"])
-def test_every_kind_of_file_makes_a_kit(tmp_path: Path, carrier: str, name: str) -> None:
+def test_every_kind_of_file_makes_a_kit(tmp_path: Path, carrier: str) -> None:
     """All files are proved, the lossless ones exact, and the whole kit is found again."""
-    try:
-        CARRIERS[carrier].signal(FORMATS[name])
-    except ValueError:
-        pytest.skip(f"{carrier} does not hold {name}")
+    name = "576i"
     line = ("--format", name, "--as", carrier, "--seconds", "0.1", "--to", tmp_path)
     answer = made(*line)
     lossy = carrier in ("mpeg2", "prores")
@@ -842,8 +838,8 @@ def test_every_kind_of_file_makes_a_kit(tmp_path: Path, carrier: str, name: str)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", FORMATS)
-def test_every_named_format_makes_a_kit(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize("name", ["288p", "480p", "720p59.94", "1080i50", "1080p23.976"])
+def test_other_formats_make_a_kit(tmp_path: Path, name: str) -> None:
     """Each has its patterns, in order, exact, with a cue sheet that names the format."""
     answer = made("--format", name, "--seconds", "0.1", "--to", tmp_path)
     assert [f["pattern"] for f in answer["files"]] == [pattern for pattern, _ in expected(name)]
