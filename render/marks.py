@@ -170,7 +170,7 @@ def _text(fmt: Format, mark: Text) -> Coverage:
 
     capital = max(4, round(float(mark.height) * fmt.picture.height))
     # Enough for clean edges at small sizes; the face's own renderer is exact at large ones.
-    over = 2 if capital >= 24 else 8
+    over = 2 if capital >= 24 else 4 if capital >= 12 else 8
     font = _face(max(1, round(capital * over / _CAPITAL)))
     ink = font.getbbox(mark.text)
     wide, high = font.getlength(mark.text), capital * 2 * over

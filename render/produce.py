@@ -301,11 +301,11 @@ def _is_full_ycbcr(clip: _Clip) -> bool:
     return clip.tags.range is Range.FULL and clip.tags.sampling is not Sampling.RGB
 
 
-def _group_length(clip: _Clip) -> int:
-    """Frames of the closed group: all distinct ones of a moving clip, about half a second of a still one."""
+def _group_length(clip: _Clip, seconds: float = 0.5) -> int:
+    """Frames of the closed group: all distinct ones of a moving clip, about so many seconds of a still one."""
     if clip.distinct > 1:
         return clip.distinct
-    return min(clip.tags.frames or 1, max(2, round(float(clip.order.format.frame_rate) / 2)))
+    return min(clip.tags.frames or 1, max(2, round(float(clip.order.format.frame_rate) * seconds)))
 
 
 def _write_h264(clip: _Clip, path: Path, step: Step, words: tuple[str, ...] = H264_WORDS) -> int:
@@ -327,7 +327,8 @@ def _write_h264_exact(clip: _Clip, path: Path, step: Step) -> int:
     assert tags.rate is not None
     assert tags.sample_aspect is not None
     # Two pictures at least: an IDR picture must not follow another of the same number.
-    length = max(2, _group_length(clip))
+    # A second of a still: its first picture is large, so the file is half as large as with half a second.
+    length = max(2, _group_length(clip, seconds=1))
     stream = encode(
         _Drawn(clip, length, step),
         StreamTags(
