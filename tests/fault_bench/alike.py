@@ -1,0 +1,97 @@
+"""Which faults give the same levels: by arithmetic on the patches' colours alone.
+
+Two ids count as equal on a pattern when one can be given a size so that no patch differs by half a code of 8 bits in
+any component of the capture. So on 100/0/75/0 bars a gain above 1 of full-range R'G'B', its white clipped, is a gamma
+as well; on greys a gain is an equal gain of each channel, which no single `channel-gain` makes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import lru_cache
+from itertools import permutations
+
+import numpy as np
+
+from patterns.formats import FORMATS
+from tests.fault_bench.capture import CAPTURES, coding_of, faulty, levels, seen
+from tests.fault_bench.coding import Coding, Floats
+from tests.fault_bench.make import Fault, applied, fault
+
+__all__ = ["HALF_A_CODE", "change", "equal_ids"]
+
+HALF_A_CODE = 0.5
+
+Maker = Callable[[float], Fault]
+
+_SIZED: tuple[tuple[Maker, float, float], ...] = (
+    (lambda x: fault("gain", "affine", gain=x), 0.5, 1.6),
+    (lambda x: fault("offset", "affine", offset=x), -20, 20),
+    (lambda x: fault("gamma", power=x), 0.5, 2.0),
+    (lambda x: fault("chroma-gain", "chroma", gain=x), 0.2, 2.0),
+    (lambda x: fault("hue-rotated", "chroma", degrees=x), -60, 60),
+    *(((lambda x, letter=letter: fault("channel-gain", channel=letter, gain=x)), 0.5, 1.6) for letter in "RGB"),
+)
+
+
+def _fixed(coding: Coding) -> Iterator[Fault]:
+    if coding.is_rgb:
+        yield fault("range-expanded", "expanded-rgb")
+        yield fault("range-compressed", "compressed-rgb")
+    yield fault("range-expanded", "expanded-ycc")
+    yield fault("range-compressed", "compressed-ycc")
+    yield fault("setup-added", "affine", gain=0.925, offset=7.5)
+    yield fault("setup-removed", "affine", gain=1 / 0.925, offset=-7.5 / 0.925)
+    yield fault("footroom-clipped")
+    yield fault("headroom-clipped")
+    yield fault("matrix-601-as-709", "matrix", coded="601", decoded="709")
+    yield fault("matrix-709-as-601", "matrix", coded="709", decoded="601")
+    yield fault("components-swapped")
+    for order in permutations("RGB"):
+        if order != tuple("RGB"):
+            yield fault("channels-swapped", order="".join(order))
+    for lost in (2, 3, 4):
+        for nearest in (False, True):
+            yield fault("bits-lost", lost=lost, nearest=nearest)
+
+
+def change(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> float:
+    """The most that a patch moves, in codes of the capture."""
+    fmt, kind = FORMATS[format_id], CAPTURES[capture]
+    coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
+    return float(np.abs(seen(faulty(clean, faults, coding), coding) - seen(clean, coding)).max())
+
+
+@lru_cache(maxsize=4096)
+def equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> frozenset[str]:
+    """The ids of all single faults that give these levels. Faults of the whole picture are left out of account."""
+    fmt, kind = FORMATS[format_id], CAPTURES[capture]
+    coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
+    wanted = seen(faulty(clean, [f for f in faults if not f.spatial], coding), coding)
+    found = {f.id for f in _fixed(coding) if _apart(applied(f, clean, coding), wanted, coding) < HALF_A_CODE}
+    for maker, low, high in _SIZED:
+        if _nearest(maker, low, high, clean, wanted, coding) < HALF_A_CODE:
+            found.add(maker(low).id)
+    return frozenset(found)
+
+
+def _apart(rgb: Floats, wanted: Floats, coding: Coding) -> float:
+    return float(np.abs(seen(rgb, coding) - wanted).max())
+
+
+_HOPELESS = 15
+"""Farther than this after the first, coarse steps, whose own width is up to 8 codes, no size is near."""
+
+
+def _nearest(maker: Maker, low: float, high: float, clean: Floats, wanted: Floats, coding: Coding) -> float:
+    """The least distance over all sizes: a search in ever finer steps."""
+    best = np.inf
+    for count in (45, 17, 17, 17):
+        sizes = np.linspace(low, high, count)
+        apart = [_apart(applied(maker(float(x)), clean, coding), wanted, coding) for x in sizes]
+        at = int(np.argmin(apart))
+        best = min(best, apart[at])
+        if best > _HOPELESS or best < HALF_A_CODE:
+            break
+        low, high = float(sizes[max(at - 1, 0)]), float(sizes[min(at + 1, len(sizes) - 1)])
+    return best

@@ -1,0 +1,279 @@
+"""Make every case, let `verify` judge it, and print how often it is right.
+
+.venv/bin/python tests/fault_bench/run.py [--quick] [--only REGEX] [--jobs 2] [--keep DIR] [--seed N]
+
+A single fault is right when it is the first that is named; a pair when both are among the first two; a clean capture
+when none is named. `--only` picks cases by their names, `--keep` leaves the files of the wrong ones.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import json
+import multiprocessing
+import os
+import re
+import shutil
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+import cv2
+import numpy as np
+
+from patterns.formats import FORMATS
+from tests.fault_bench.capture import CAPTURES, base, coding_of, faulty, levels, write
+from tests.fault_bench.cases import Case, all_cases, seed_of, visible
+from tests.fault_bench.coding import codes_of, quantised
+
+__all__ = ["Outcome", "judge", "report", "run_case"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What `verify` answered and whether that is right. `errors` are the parameters' errors by name."""
+
+    case: Case
+    answered: tuple[str, ...]
+    right: bool
+    words: str = ""
+    errors: tuple[tuple[str, float], ...] = ()
+    verdict_wrong: str = ""
+    seconds: float = 0
+
+    @property
+    def refused(self) -> bool:
+        return self.answered == ("refused",)
+
+
+def run_case(case: Case, folder: Path, seed: int = 1, keep: Path | None = None) -> Outcome | None:
+    """Make the capture, have it judged, and compare; None if the fault cannot be seen in it.
+
+    The file is removed, or kept in `keep` if the answer is wrong.
+    """
+    if not visible(case):
+        return None
+    path = make(case, folder, seed)
+    started = time.perf_counter()
+    code, said, words = verified(case, path)
+    outcome = judge(case, code, said, words, time.perf_counter() - started)
+    if keep is not None and not outcome.right:
+        keep.mkdir(parents=True, exist_ok=True)
+        name = re.sub(r"[^\w.,-]+", "_", case.name)
+        shutil.move(path, keep / f"{name}{path.suffix}")
+        (keep / f"{name}.json").write_text(said or words, encoding="utf-8")
+    path.unlink(missing_ok=True)
+    return outcome
+
+
+def make(case: Case, folder: Path, seed: int = 1) -> Path:
+    """Write the capture of a case."""
+    fmt, capture = FORMATS[case.format], CAPTURES[case.capture]
+    rgb = base(case.shown or case.pattern, case.format, capture.drawn)
+    rgb = faulty(rgb, case.faults, coding_of(fmt, capture))
+    random = np.random.default_rng(seed_of(case.name, seed))
+    return write(rgb, fmt, capture, case.condition, random, folder / f"capture-{os.getpid()}")
+
+
+def verified(case: Case, path: Path) -> tuple[int, str, str]:
+    """Exit code, standard output and standard error of `verify`."""
+    from trueraster.cli import run
+
+    answer, words = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(answer), contextlib.redirect_stderr(words):
+        code = run(["verify", str(path), "--pattern", case.pattern, "--format", case.format, "--json"])
+    return code, answer.getvalue(), words.getvalue().strip()
+
+
+# --- Judging --------------------------------------------------------------------------------------------------------
+
+
+def judge(case: Case, code: int, said: str, words: str, seconds: float = 0) -> Outcome:
+    if code not in (0, 1) or not said:
+        # An empty picture may be refused with a line of words.
+        return Outcome(case=case, answered=("refused",), right=False, words=words, seconds=seconds)
+    answer = json.loads(said)
+    faults = answer["faults"]
+    ids = tuple(found["id"] for found in faults)
+    counted = ids
+    if max(map(abs, case.condition.shift)) >= 1 and not any(f.id == "shifted" for f in case.faults):
+        counted = tuple(name for name in ids if name != "shifted")
+    return Outcome(
+        case=case,
+        answered=ids,
+        right=_is_right(counted, case.right),
+        errors=tuple(_errors(case, faults, answer)),
+        verdict_wrong=_verdict(case, answer["verdict"]),
+        seconds=seconds,
+    )
+
+
+def _is_right(answered: Sequence[str], right: Sequence[frozenset[str]]) -> bool:
+    if not right:
+        return not answered
+    if len(right) == 1:
+        return bool(answered) and answered[0] in right[0]
+    first, second = right
+    return len(answered) >= 2 and any(answered[i] in first and answered[1 - i] in second for i in (0, 1))
+
+
+def _errors(case: Case, faults: list[dict[str, Any]], answer: dict[str, Any]) -> Iterable[tuple[str, float]]:
+    for true in case.faults:
+        said = next((found.get("parameters") or {} for found in faults[:2] if found["id"] == true.id), None)
+        if said is None:
+            continue
+        kind = "single" if len(case.faults) == 1 else "pair"
+        for name, value in true.true:
+            if name == "crop_percent":
+                got = answer["registration"]["crop_percent"]
+                sides = ("left", "right", "top", "bottom")
+                yield f"crop % ({kind})", max(abs((got[s] or 0) - v) for s, v in zip(sides, value, strict=True))
+            elif name not in said:
+                yield f"{true.id} {name} left out ({kind})", 1
+            elif isinstance(value, str):
+                yield f"{true.id} {name} ({kind})", float(said[name] != value)
+            else:
+                factor = 100 if name == "gain" else 1
+                yield f"{true.id} {name} ({kind})", factor * abs(said[name] - value)
+
+
+def _verdict(case: Case, got: str) -> str:
+    """What is wrong with the verdict, where arithmetic tells what it has to be: flat patches without any noise."""
+    if not case.condition.is_exact or case.shown or case.pattern not in ("bars", "steps", "pluge"):
+        return ""
+    if any(f.spatial for f in case.faults) or (case.capture == "png-422" and case.faults):
+        return ""
+    fmt, capture = FORMATS[case.format], CAPTURES[case.capture]
+    coding = coding_of(fmt, capture)
+    wanted = quantised(codes_of(levels(case.pattern, fmt, capture, exact=True), coding))
+    got_codes = codes_of(faulty(levels(case.pattern, fmt, capture), case.faults, coding), coding)
+    # A value next to a half may be rounded either way.
+    sides = {bool(np.abs(quantised(got_codes + nudge) - wanted).max() <= 1) for nudge in (-2e-3, 2e-3)}
+    if len(sides) > 1:
+        return ""
+    right = "pass" if sides.pop() else "fail"
+    return "" if right == got else f"{got}, arithmetic says {right}"
+
+
+# --- Reporting ------------------------------------------------------------------------------------------------------
+
+
+def report(outcomes: Sequence[Outcome]) -> str:
+    lines: list[str] = []
+
+    def table(title: str, key: Callable[[Outcome], str], among: Sequence[Outcome]) -> None:
+        rows: dict[str, list[bool]] = defaultdict(list)
+        for outcome in among:
+            rows[key(outcome)].append(outcome.right)
+        lines.append(f"\n{title:<44} cases  right      %")
+        for name in sorted(rows):
+            right = sum(rows[name])
+            lines.append(f"{name:<44} {len(rows[name]):>5}  {right:>5}  {100 * right / len(rows[name]):>5.1f}")
+
+    singles = [o for o in outcomes if len(o.case.right) == 1]
+    pairs = [o for o in outcomes if len(o.case.right) == 2]
+    clean = [o for o in outcomes if not o.case.right]
+    table("single fault", lambda o: o.case.group, singles)
+    table("pair", lambda o: o.case.group, pairs)
+    table("clean, by condition", lambda o: o.case.condition.name.rsplit(" ", 0)[0], clean)
+    table("clean, by pattern", lambda o: o.case.pattern, clean)
+    for word, key in (
+        ("condition", lambda o: o.case.condition.kind),
+        ("pattern", lambda o: o.case.pattern),
+        ("format", lambda o: o.case.format),
+        ("capture", lambda o: o.case.capture),
+    ):
+        table(f"single fault, by {word}", key, singles)
+    table("pairs, by pattern", lambda o: o.case.pattern, pairs)
+
+    lines.append("\nwrong")
+    for outcome in outcomes:
+        if not outcome.right:
+            said = ", ".join(outcome.answered) or "nothing"
+            lines.append(f"  {outcome.case.name}  ->  {said}{f' ({outcome.words})' if outcome.words else ''}")
+    lines += ["\nverdicts that contradict the arithmetic"]
+    lines += [f"  {o.case.name}  ->  {o.verdict_wrong}" for o in outcomes if o.verdict_wrong]
+
+    errors: dict[str, list[float]] = defaultdict(list)
+    for outcome in outcomes:
+        for name, value in outcome.errors:
+            errors[name].append(value)
+    lines.append(f"\n{'error of what was recovered':<44} cases   95th  worst")
+    for name in sorted(errors):
+        values = errors[name]
+        lines.append(f"{name:<44} {len(values):>5}  {np.percentile(values, 95):>5.2f}  {max(values):>5.2f}")
+
+    refused = sum(o.refused for o in clean)
+    false = sum(not o.right and not o.refused for o in clean)
+    seconds = sum(o.seconds for o in outcomes)
+    lines.append("\ntotals")
+    lines += [_total("single faults", singles), _total("pairs", pairs)]
+    if clean:
+        lines.append(
+            f"  clean: {len(clean)} cases, false alarms {false} ({100 * false / len(clean):.1f} %), refused {refused}"
+        )
+    lines.append(f"  verify took {seconds:.0f} s for {len(outcomes)} cases")
+    return "\n".join(lines)
+
+
+def _total(name: str, among: Sequence[Outcome]) -> str:
+    right = sum(o.right for o in among)
+    return f"  {name}: {len(among)} cases, {right} right ({100 * right / max(1, len(among)):.1f} %)"
+
+
+# --- Running --------------------------------------------------------------------------------------------------------
+
+
+def _work(job: tuple[list[Case], int, Path | None]) -> list[Outcome]:
+    cases, seed, keep = job
+    cv2.setNumThreads(1)
+    with tempfile.TemporaryDirectory() as folder:
+        found = [run_case(case, Path(folder), seed, keep) for case in cases]
+    return [outcome for outcome in found if outcome is not None]
+
+
+def _parts(cases: list[Case], length: int = 20) -> list[list[Case]]:
+    return [cases[i : i + length] for i in range(0, len(cases), length)]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--only", default="")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--keep", type=Path)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--list", action="store_true", help="print the cases' names")
+    asked = parser.parse_args()
+    cv2.setNumThreads(1)
+    started = time.perf_counter()
+    cases = [case for case in all_cases(asked.seed, asked.quick) if re.search(asked.only, case.name)]
+    if asked.list:
+        print("\n".join(case.name for case in cases))
+        return
+    print(f"{len(cases)} cases, listed in {time.perf_counter() - started:.0f} s", file=sys.stderr)
+    jobs = [(part, asked.seed, asked.keep) for part in _parts(cases)]
+    outcomes: list[Outcome] = []
+    with multiprocessing.get_context("spawn").Pool(asked.jobs) as pool:
+        for i, part in enumerate(pool.imap(_work, jobs)):
+            outcomes += part
+            if sys.stderr.isatty():
+                print(f"\r{i + 1}/{len(jobs)}", end="", file=sys.stderr)
+    print(report(outcomes))
+    print(f"  all: {time.perf_counter() - started:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
