@@ -309,13 +309,13 @@ def _nothing(rgb: Floats, coding: Coding, *, kind: str) -> Floats:
 
 def text_page(height: int, width: int) -> Floats:
     """Dark lines of letters on white, written by OpenCV."""
-    page = np.full((height, width, 3), 0.95, np.float32)
+    page = np.full((height, width, 3), 240, np.uint8)
     scale = height / 900
     for row in range(12):
         words = " ".join("Harbour Lane Repairs, bench notes and hours"[row:] for _ in range(2))
         place = (round(width * 0.06), round(height * (0.1 + 0.07 * row)))
-        cv2.putText(page, words[:44], place, cv2.FONT_HERSHEY_SIMPLEX, scale, (0.1, 0.1, 0.1), 1 + height // 500)
-    return page
+        cv2.putText(page, words[:44], place, cv2.FONT_HERSHEY_SIMPLEX, scale, (25, 25, 25), 1 + height // 500)
+    return page.astype(np.float32) / 255
 
 
 _SPATIAL: dict[str, Callable[..., Floats]] = {

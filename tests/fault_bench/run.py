@@ -93,7 +93,10 @@ def verified(case: Case, path: Path) -> tuple[int, str, str]:
 
     answer, words = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(answer), contextlib.redirect_stderr(words):
-        code = run(["verify", str(path), "--pattern", case.pattern, "--format", case.format, "--json"])
+        try:
+            code = run(["verify", str(path), "--pattern", case.pattern, "--format", case.format, "--json"])
+        except Exception as error:  # A defect of the code under test is one wrong answer, not the end of the run.
+            return 3, "", f"{type(error).__name__}: {error}"
     return code, answer.getvalue(), words.getvalue().strip()
 
 
@@ -102,8 +105,8 @@ def verified(case: Case, path: Path) -> tuple[int, str, str]:
 
 def judge(case: Case, code: int, said: str, words: str, seconds: float = 0) -> Outcome:
     if code not in (0, 1) or not said:
-        # An empty picture may be refused with a line of words.
-        return Outcome(case=case, answered=("refused",), right=False, words=words, seconds=seconds)
+        kind = "crashed" if code == 3 else "refused"
+        return Outcome(case=case, answered=(kind,), right=False, words=words, seconds=seconds)
     answer = json.loads(said)
     faults = answer["faults"]
     ids = tuple(found["id"] for found in faults)
