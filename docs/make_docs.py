@@ -13,6 +13,7 @@ import sys
 from fractions import Fraction
 from pathlib import Path
 
+from make_faults import fault_table, write_fault_pictures
 from PIL import Image
 
 from patterns.catalogue import PATTERNS
@@ -57,7 +58,8 @@ def main() -> int:
     for pattern in PATTERNS.values():
         (DOCS / "pictures" / f"{pattern.id}.png").write_bytes(preview_png(picture(pattern)))
     overview().save(DOCS / "pictures" / "overview.png", optimize=True)
-    print(f"{len(stale)} pages changed, {len(PATTERNS)} pictures drawn")
+    faults = write_fault_pictures(DOCS / "pictures")
+    print(f"{len(stale)} pages changed, {len(PATTERNS) + faults} pictures drawn")
     return 0
 
 
@@ -79,6 +81,7 @@ def generated(name: str) -> str:
         "frequencies": frequencies,
         "gallery": gallery,
         "example": example,
+        "faults": fault_table,
     }
     if name in made:
         return made[name]()

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.remedies import FAULTS
 from patterns.catalogue import PATTERNS
 from trueraster.cautions import CAUTIONS
 from trueraster.cli import app, run
@@ -31,8 +32,9 @@ SET_UP = (
 TEST = ".venv/bin/python -m pytest -q -n 2 -m 'not slow'"
 
 
-def test_generated_parts_are_up_to_date() -> None:
+def test_generated_parts_are_up_to_date(monkeypatch: pytest.MonkeyPatch) -> None:
     """What docs/make_docs.py writes is what stands in the pages."""
+    monkeypatch.syspath_prepend(str(ROOT / "docs"))
     spec = importlib.util.spec_from_file_location("make_docs", ROOT / "docs" / "make_docs.py")
     assert spec is not None
     assert spec.loader is not None
@@ -43,9 +45,9 @@ def test_generated_parts_are_up_to_date() -> None:
         text = page.read_text(encoding="utf-8")
         marks += text.count("<!-- generated: ")
         assert module.filled(text) == text, page.name
-    # Seven areas, formats, frequencies, the gallery, constants, what is unverified, the example: a lost mark would go
-    # unseen else.
-    assert marks == 13
+    # Seven areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults: a lost mark
+    # would go unseen else.
+    assert marks == 14
 
 
 def test_every_pattern_has_its_entry_and_picture() -> None:
@@ -54,6 +56,20 @@ def test_every_pattern_has_its_entry_and_picture() -> None:
     for name in PATTERNS:
         assert pages.count(f": `{name}`\n") == 1, name
         assert (ROOT / "docs" / "pictures" / f"{name}.png").exists()
+
+
+def test_every_fault_has_its_entry_and_picture() -> None:
+    """Each fault that verify can name stands once in the page on capturing, with a small picture and no open place."""
+    page = (ROOT / "docs" / "capture.md").read_text(encoding="utf-8")
+    table = page.split("<!-- generated: faults -->")[1].split("<!-- end -->")[0]
+    assert re.findall(r"\(`([\w-]+)`\)", table) == re.findall(r"pictures/fault-([\w-]+)\.png", table)
+    assert set(re.findall(r"\(`([\w-]+)`\)", table)) == set(FAULTS)
+    assert "{" not in table
+    assert sorted(p.stem for p in (ROOT / "docs" / "pictures").glob("fault-*.png")) == sorted(
+        f"fault-{name}" for name in FAULTS
+    )
+    for name in FAULTS:
+        assert (ROOT / "docs" / "pictures" / f"fault-{name}.png").stat().st_size < 10_000, name
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

@@ -1,0 +1,310 @@
+"""Pictures and table of the faults for the page on capturing: our own patterns, each fault made by plain arithmetic.
+
+The words come from `analysis.remedies`; `docs/make_docs.py` calls this module.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from analysis.remedies import FAULTS
+from patterns.catalogue import PATTERNS
+from patterns.formats import FORMATS
+from patterns.pattern import Options
+from patterns.signal import Matrix, Range, Sampling, Signal
+from render.raster import draw_frame, frames_per_period
+
+__all__ = ["GROUPS", "PICTURES", "fault_table", "write_fault_pictures"]
+
+Floats = NDArray[np.floating[Any]]
+"""R'G'B' fractions, (row, column, component)."""
+
+FORMAT = FORMATS["576i"]
+PANEL = 208, 156
+"""Samples across and down of each half; 4:3."""
+GAP = 8
+BETWEEN = 222, 166, 60
+"""A colour that no pattern has, so that black and white halves are seen to end."""
+GAMMA = 2.4
+"""Of the light that a code makes: ITU-R BT.1886, as for the other pictures of the pages."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultPicture:
+    """How a fault is shown, and the figures that stand in its words."""
+
+    pattern: str
+    make: Callable[[Floats], Floats]
+    """From the frame as it was sent to the frame as it arrives."""
+    values: Mapping[str, str] = field(default_factory=dict)
+    detail: tuple[int, int, int] | None = None
+    """Left, top and width of the part that is shown, enlarged; None: the whole picture."""
+    shown: tuple[float, float] = (0, 1)
+    """The levels that the page shows as black and white, where the page could not show them else."""
+    note: str = ""
+
+
+def sent(pattern: str, options: Options | None = None) -> Floats:
+    """The whole raster of a pattern; of a moving one the middle of its way."""
+    signal = Signal(range=Range.NARROW, matrix=Matrix.BT601, bits=16, sampling=Sampling.RGB)
+    scene = PATTERNS[pattern].scene(FORMAT, options, signal)
+    planes = draw_frame(scene, FORMAT, signal, frames_per_period(scene, FORMAT) // 2)
+    zero = signal.fraction_of(0, 0)
+    step = signal.fraction_of(0, 1) - zero
+    return np.stack([plane * step + zero for plane in planes], axis=-1).astype(np.float64)
+
+
+# --- What each fault does -------------------------------------------------------------------------------
+
+
+def levels(gain: float, offset: float) -> Callable[[Floats], Floats]:
+    return lambda rgb: rgb * gain + offset
+
+
+def weighed(rgb: Floats, matrix: Matrix) -> Floats:
+    """Y', C'B, C'R as fractions."""
+    kr, kb = (float(weight) for weight in matrix.weights)
+    luma = rgb @ np.array([kr, 1 - kr - kb, kb])
+    return np.stack([luma, (rgb[..., 2] - luma) / (2 - 2 * kb), (rgb[..., 0] - luma) / (2 - 2 * kr)], axis=-1)
+
+
+def unweighed(ycc: Floats, matrix: Matrix) -> Floats:
+    kr, kb = (float(weight) for weight in matrix.weights)
+    luma, blue, red = np.moveaxis(ycc, -1, 0)
+    r, b = luma + (2 - 2 * kr) * red, luma + (2 - 2 * kb) * blue
+    return np.stack([r, (luma - kr * r - kb * b) / (1 - kr - kb), b], axis=-1)
+
+
+def read_as(coded: Matrix, decoded: Matrix) -> Callable[[Floats], Floats]:
+    return lambda rgb: unweighed(weighed(rgb, coded), decoded)
+
+
+def chroma(gain: float = 1, degrees: float = 0, *, swapped: bool = False) -> Callable[[Floats], Floats]:
+    """The colour-difference plane stretched and turned from C'B towards C'R, or its axes exchanged."""
+
+    def change(rgb: Floats) -> Floats:
+        luma, blue, red = np.moveaxis(weighed(rgb, Matrix.BT601), -1, 0)
+        if swapped:
+            blue, red = red, blue
+        turn = np.exp(1j * np.deg2rad(degrees)) * gain
+        turned = (blue + 1j * red) * turn
+        return unweighed(np.stack([luma, turned.real, turned.imag], axis=-1), Matrix.BT601)
+
+    return change
+
+
+def bits(kept: int) -> Callable[[Floats], Floats]:
+    return lambda rgb: np.floor(rgb * 2**kept) / 2**kept
+
+
+def fields_swapped(rgb: Floats) -> Floats:
+    return rgb.reshape(-1, 2, *rgb.shape[1:])[:, ::-1].reshape(rgb.shape)
+
+
+def deinterlaced(rgb: Floats) -> Floats:
+    """The even rows are kept, each odd one is the mean of its neighbours."""
+    result = rgb.copy()
+    result[1:-1:2] = (rgb[:-2:2] + rgb[2::2]) / 2
+    return result
+
+
+def blurred(rgb: Floats, reach: float, *, down: bool = True) -> Floats:
+    """Weighted with a Gaussian of that standard deviation, in samples."""
+    offsets = np.arange(-int(4 * reach) - 1, int(4 * reach) + 2)
+    weights = np.exp(-(offsets**2) / (2 * reach**2))
+    weights /= weights.sum()
+    for axis in (1, 0)[: 1 + down]:
+        room = [(0, 0)] * 3
+        room[axis] = (-offsets[0], offsets[-1])
+        padded = np.pad(rgb, room, mode="edge")
+        size = rgb.shape[axis]
+        rgb = sum(w * np.take(padded, range(i, i + size), axis) for i, w in enumerate(weights))
+    return rgb
+
+
+def sharpened(rgb: Floats) -> Floats:
+    return rgb + 1.2 * (rgb - blurred(rgb, 1.6))
+
+
+def chroma_softened(rgb: Floats) -> Floats:
+    ycc = weighed(rgb, Matrix.BT601)
+    ycc[..., 1:] = blurred(ycc, 12, down=False)[..., 1:]
+    return unweighed(ycc, Matrix.BT601)
+
+
+def placed(scale_x: float, scale_y: float, x: float, y: float) -> Callable[[Floats], Floats]:
+    """Frame position = scale * raster position + offset; black where the raster does not reach."""
+
+    def change(rgb: Floats) -> Floats:
+        for axis, scale, offset in ((0, scale_y, y), (1, scale_x, x)):
+            size = rgb.shape[axis]
+            at = (np.arange(size) + 0.5 - offset) / scale - 0.5
+            first = np.floor(at).astype(int)
+            share = np.expand_dims(at - first, tuple(i for i in range(3) if i != axis))
+            near = [np.take(rgb, np.clip(first + i, 0, size - 1), axis) for i in (0, 1)]
+            rgb = near[0] * (1 - share) + near[1] * share
+            outside = (at < -0.5) | (at > size - 0.5)
+            rgb[(slice(None),) * axis + (outside,)] = 0
+        return rgb
+
+    return change
+
+
+def other(pattern: str, options: Options | None = None) -> Callable[[Floats], Floats]:
+    return lambda rgb: sent(pattern, options)
+
+
+# Figures of the words are those of the pictures.
+PICTURES: Mapping[str, FaultPicture] = {
+    "range-expanded": FaultPicture(pattern="steps", make=levels(255 / 219, -16 / 219)),
+    "range-compressed": FaultPicture(pattern="steps", make=levels(219 / 255, 16 / 255)),
+    "footroom-clipped": FaultPicture(
+        pattern="pluge",
+        make=lambda rgb: np.maximum(rgb, 0),
+        shown=(-0.06, 0.06),
+        note="Made brighter, or the page could not show it.",
+    ),
+    "headroom-clipped": FaultPicture(
+        pattern="window",
+        make=lambda rgb: np.minimum(rgb, 1),
+        shown=(0.9, 1.1),
+        note="Made darker, or the page could not show it: a window of 105 % in a field of white.",
+    ),
+    "setup-added": FaultPicture(pattern="steps", make=levels(0.925, 0.075), values={"offset_percent": "7.5"}),
+    "setup-removed": FaultPicture(
+        pattern="steps", make=levels(1 / 0.925, -0.075 / 0.925), values={"offset_percent": "8.1"}
+    ),
+    "gain": FaultPicture(pattern="steps", make=levels(0.7, 0), values={"gain": "0.70"}),
+    "offset": FaultPicture(pattern="steps", make=levels(1, -0.1), values={"offset_percent": "−10"}),
+    "gamma": FaultPicture(pattern="steps", make=lambda rgb: np.abs(rgb) ** 1.5, values={"power": "1.50"}),
+    "matrix-601-as-709": FaultPicture(pattern="bars", make=read_as(Matrix.BT601, Matrix.BT709)),
+    "matrix-709-as-601": FaultPicture(pattern="bars", make=read_as(Matrix.BT709, Matrix.BT601)),
+    "components-swapped": FaultPicture(pattern="bars", make=chroma(swapped=True), values={"order": "Y, Cr, Cb"}),
+    "channels-swapped": FaultPicture(
+        pattern="bars", make=lambda rgb: rgb[..., ::-1].copy(), values={"order": "B, G, R"}
+    ),
+    "chroma-gain": FaultPicture(pattern="bars", make=chroma(0.5), values={"gain": "0.50"}),
+    "hue-rotated": FaultPicture(pattern="bars", make=chroma(degrees=25), values={"degrees": "+25"}),
+    "channel-gain": FaultPicture(
+        pattern="steps", make=lambda rgb: rgb * np.array([1, 1, 0.75]), values={"channel": "B", "gain": "0.75"}
+    ),
+    "bits-lost": FaultPicture(
+        pattern="ramp", make=bits(4), values={"bits": "8", "kept": "4"}, note="Few bits, so that a page shows it."
+    ),
+    "fields-swapped": FaultPicture(pattern="circles", make=fields_swapped, detail=(190, 60, 90)),
+    "deinterlaced": FaultPicture(pattern="wedge", make=deinterlaced, detail=(500, 188, 110)),
+    "scaled": FaultPicture(
+        pattern="crosshatch",
+        make=placed(0.9, 0.94, 36, 17),
+        values={"scale_x": "0.900", "scale_y": "0.940"},
+    ),
+    "shifted": FaultPicture(
+        pattern="crosshatch", make=placed(1, 1, 22, -19), values={"offset_x": "+22", "offset_y": "−19"}
+    ),
+    "cropped": FaultPicture(
+        pattern="overscan",
+        make=placed(1 / 0.88, 1 / 0.9, -0.08 * 720 / 0.88, -0.05 * 576 / 0.9),
+        values={"sides": "left 8 %, right 4 %, top 5 %, bottom 5 %"},
+        note="What is left is blown up to the whole frame: cropped and scaled.",
+    ),
+    "chroma-softened": FaultPicture(
+        pattern="bars", make=chroma_softened, values={"response": "0.3"}, detail=(300, 200, 160)
+    ),
+    "sharpened": FaultPicture(pattern="steps", make=sharpened, values={"response": "1.5"}, detail=(330, 440, 120)),
+    "softened": FaultPicture(
+        pattern="steps", make=lambda rgb: blurred(rgb, 2.2), values={"response": "0.4"}, detail=(330, 440, 120)
+    ),
+    "wrong-pattern": FaultPicture(
+        pattern="bars", make=other("crosshatch"), values={"pattern": "bars", "looks_like": "crosshatch"}
+    ),
+    "no-pattern": FaultPicture(pattern="bars", make=other("field", Options(colour="blue"))),
+}
+
+GROUPS = {
+    "Levels": (
+        "range-expanded range-compressed footroom-clipped headroom-clipped setup-added setup-removed gain offset gamma "
+        "bits-lost"
+    ),
+    "Colours": (
+        "matrix-601-as-709 matrix-709-as-601 components-swapped channels-swapped chroma-gain hue-rotated channel-gain"
+    ),
+    "Scan, place and size": "fields-swapped deinterlaced scaled shifted cropped",
+    "Sharpness": "chroma-softened sharpened softened",
+    "Not the pattern": "wrong-pattern no-pattern",
+}
+
+
+# --- The page -------------------------------------------------------------------------------------------
+
+
+def fault_table() -> str:
+    """Every fault: picture, what is seen, what does it, what to change."""
+    parts = []
+    for group, ids in GROUPS.items():
+        rows = [f"### {group}", "", "| sent, and as it arrives | what it is, and what to change |", "| :---: | --- |"]
+        rows += [_row(id) for id in ids.split()]
+        parts.append("\n".join(rows))
+    return "\n\n".join(parts)
+
+
+def _row(id: str) -> str:
+    words, shown = FAULTS[id], PICTURES[id]
+    note = f"<br>*{shown.note}*" if shown.note else ""
+    cells = (
+        f"![{words.title}](pictures/fault-{id}.png){note}",
+        f"**{words.title}** (`{id}`)<br>{words.seen.format(**shown.values)}<br>*What does it:* {words.cause}<br>"
+        f"*What to change:* {words.remedy}",
+    )
+    return f"| {' | '.join(cells)} |"
+
+
+def write_fault_pictures(folder: Path) -> int:
+    """One PNG file for each fault, left as it was sent and right as it arrives; how many they are."""
+    for id in FAULTS:
+        fault_picture(id).save(folder / f"fault-{id}.png", optimize=True)
+    return len(FAULTS)
+
+
+def fault_picture(id: str) -> Image.Image:
+    shown = PICTURES[id]
+    frame = frame_of(id)
+    halves = [panel(rgb, shown) for rgb in (frame, shown.make(frame))]
+    width, height = PANEL
+    sheet = Image.new("RGB", (2 * width + GAP, height), BETWEEN)
+    for i, half in enumerate(halves):
+        sheet.paste(half, (i * (width + GAP), 0))
+    # Without dither: a flat area stays flat, and the file small.
+    return sheet.quantize(96, dither=Image.Dither.NONE)
+
+
+def frame_of(id: str) -> Floats:
+    if id == "headroom-clipped":
+        # The window stands on black: put it in a field of white instead.
+        return 1 + 0.05 * sent("window")
+    return sent(PICTURES[id].pattern)
+
+
+def panel(rgb: Floats, shown: FaultPicture) -> Image.Image:
+    """The part that is shown, at its size on the page: square samples, reduced in light."""
+    low, high = shown.shown
+    rgb = np.clip((rgb - low) / (high - low), 0, 1)
+    inside = FORMAT.picture
+    if shown.detail is None:
+        part = rgb[inside.top : inside.bottom, inside.left : inside.right]
+    else:
+        left, top, wide = shown.detail
+        lines = round(wide * float(FORMAT.sample_aspect) * PANEL[1] / PANEL[0])
+        part = rgb[top : top + lines, left : left + wide]
+    enlarged = shown.detail is not None
+    filters = Image.Resampling.NEAREST if enlarged else Image.Resampling.BILINEAR
+    light = (part**GAMMA).astype(np.float32)
+    planes = [np.asarray(Image.fromarray(light[..., i]).resize(PANEL, filters)) for i in range(3)]
+    codes = np.rint(np.clip(np.stack(planes, axis=-1), 0, 1) ** (1 / GAMMA) * 255).astype(np.uint8)
+    return Image.fromarray(codes)

@@ -1,0 +1,40 @@
+"""The words of the faults: all there, fit for a report, and with places only for what is measured."""
+
+from __future__ import annotations
+
+import string
+
+import pytest
+
+from analysis.remedies import FAULTS
+
+# The list of the design document, section 8.
+IDS = """
+range-expanded range-compressed footroom-clipped headroom-clipped setup-added setup-removed gain offset gamma
+matrix-601-as-709 matrix-709-as-601 components-swapped channels-swapped chroma-gain hue-rotated channel-gain bits-lost
+fields-swapped deinterlaced scaled shifted cropped chroma-softened sharpened softened wrong-pattern no-pattern
+""".split()
+PLACES = set(
+    "gain offset_percent power degrees channel order bits kept sides scale_x scale_y offset_x offset_y response pattern "
+    "looks_like".split()
+)
+
+
+def test_every_fault_has_its_words() -> None:
+    assert list(FAULTS) == IDS
+    assert len({words.title for words in FAULTS.values()}) == len(IDS)
+
+
+@pytest.mark.parametrize("name", IDS)
+def test_words_are_whole_sentences(name: str) -> None:
+    """One line each; places only in what is seen, and only those that are known."""
+    words = FAULTS[name]
+    assert words.id == name
+    for text in (words.seen, words.cause, words.remedy):
+        assert text == " ".join(text.split())
+        assert text[0].isupper()
+        assert text.endswith(".")
+    assert {place for _, place, _, _ in string.Formatter().parse(words.seen) if place is not None} <= PLACES
+    assert "{" not in words.title + words.cause + words.remedy
+    # It stands in a table's cell too.
+    assert "|" not in words.seen + words.cause + words.remedy
