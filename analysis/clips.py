@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -66,28 +67,84 @@ class DistinctFrames:
 
     def __iter__(self) -> Iterator[DistinctFrame]:
         known: dict[bytes, int] = {}
+        alike: list[int] = []
         before: Picture | None = None
-        at = 0
+        at = decoded = 0
+        repeats: list[int] = []
         with open_video(self.path) as video:
+            codec = video.codec
             for picture in video.pictures():
-                index, self.shown = self.shown, self.shown + 1
+                index = self.shown
+                if index == 0 and not video.is_still:
+                    repeats = self._repeats(codec, picture.tags.frames)
+                    decoded = len(repeats) - _tail(repeats)
                 # Frames that stand still are the rule, and comparing is quicker than a digest.
                 if before is None or not _same(before, picture):
                     at = known.setdefault(_digest(picture), index)
                 before = picture
-                self.times[at] = self.times.get(at, 0) + 1
+                alike.append(at)
+                self._count(at)
                 if at == index:
                     yield DistinctFrame(index=index, picture=picture)
+                self._tell(picture.tags.frames or len(repeats) or None)
+                if self.shown == decoded:
+                    break
+        for first in repeats[self.shown :]:
+            self._count(alike[first])
+        if repeats:
+            self._tell(len(repeats))
+
+    def _count(self, at: int) -> None:
+        self.shown += 1
+        self.times[at] = self.times.get(at, 0) + 1
+
+    def _tell(self, total: int | None) -> None:
+        if self.heard is not None:
+            self.heard(self.shown, total)
+
+    def _repeats(self, codec: str, total: int | None) -> list[int]:
+        """For each frame the first one that is coded with the same bytes; empty where that cannot be told.
+
+        A group of frames, from one where decoding can start to the next, decodes to the same pictures when its bytes
+        and those of the group before are the same. A clip of a still pattern repeats one group for all its length.
+        """
+        if codec not in _WHOLE_PACKETS or (total is None and codec != "ffv1"):
+            return []
+        known: dict[bytes, Fraction] = {}
+        coded: dict[Fraction, Fraction] = {}
+        group, last = hashlib.blake2b(digest_size=16), b""
+        count = 0
+        with open_video(self.path) as video:
+            for packet, time, can_start in video.packets():
+                if can_start:
+                    last, group = group.digest(), hashlib.blake2b(digest_size=16)
+                group.update(len(packet).to_bytes(8, "big"))
+                group.update(packet)
+                coded[time] = known.setdefault(last + group.digest(), time)
+                count += 1
                 if self.heard is not None:
-                    self.heard(self.shown, picture.tags.frames)
+                    self.heard(0, total)
+        if count != len(coded) or total not in (None, count):
+            return []
+        place = {time: index for index, time in enumerate(sorted(coded))}
+        return [place[coded[time]] for time in sorted(coded)]
+
+
+_WHOLE_PACKETS = ("h264", "ffv1", "prores", "v210", "mjpeg")
+"""Decoders whose packets are whole frames, and whose word for where decoding can start is their own."""
+
+
+def _tail(repeats: Sequence[int]) -> int:
+    """How many frames at the end are repeats, one after the other."""
+    return next((i for i, index in enumerate(reversed(range(len(repeats)))) if repeats[index] == index), 0)
 
 
 def distinct_frames(path: Path, heard: Heard | None = None) -> DistinctFrames:
     """Every distinct frame of a picture or video file in order, each decoded when it is asked for.
 
-    Frames are one when all their codes are equal. `heard` is called after each frame, with the frames done and the
-    file's own word for how many there are (None where it has none); what it raises ends the reading. Going through the
-    result raises FileError as `VideoFile.pictures` does.
+    Frames are one when all their codes are equal. `heard` is called after each frame, with the frames done and how many
+    there are (None where the file does not say); what it raises ends the reading. Going through the result raises
+    FileError as `VideoFile.pictures` does. What is coded with the same bytes as before is not decoded again.
     """
     return DistinctFrames(path, heard)
 
@@ -171,8 +228,10 @@ class FieldFault:
     remedy: str
 
 
-_FAR = 0.4
-"""Distance, in steps of a field, from which a frame is not counted for an order."""
+_MOMENT, _FARTHEST = 0.25, 1.5
+"""Distances of the two fields, in steps of a field: below the first they are of one moment, up to the second they have
+an order. Coding that knows nothing of fields draws them together.
+"""
 _EVEN = 0.2
 """Distance within which a vote counts in full: drawn edges lie on whole samples, 1 in 7 of a 480i step."""
 _AGREE = 0.7
@@ -204,7 +263,7 @@ def read_field_order(path: Path, fmt: Format | None = None, *, heard: Heard | No
         reading = read_fields(lumas(), fmt)
     # Of flags that change on the way the most frequent ones are the file's word.
     told = max(set(flags), key=flags.count) if flags else None
-    return _compared(reading, told, fmt)
+    return _compared(reading, told, fmt, None)
 
 
 def luma_of(picture: Picture) -> Floats:
@@ -235,17 +294,23 @@ def read_fields(
     frame to frame is taken.
     """
     bars: list[_Bar | None] = []
+    lines: int | None = None
     for luma in itertools.islice(lumas, most):
+        lines = luma.shape[0]
         bars.append(_look(luma).bar)
         if sum(bar is not None and bar.centre is not None for bar in bars) >= enough:
             break
-    return _compared(_judge(bars, fmt), flags, fmt)
+    return _compared(_judge(bars, fmt), flags, fmt, lines)
 
 
-def _compared(reading: FieldOrderReading, flags: FieldOrder | None, fmt: Format | None) -> FieldOrderReading:
+def _compared(
+    reading: FieldOrderReading, flags: FieldOrder | None, fmt: Format | None, lines: int | None
+) -> FieldOrderReading:
     required = fmt.field_order if fmt is not None else None
     notes = list(reading.notes)
     interlaced = reading.state is FieldState.INTERLACED
+    if fmt is not None and lines not in (None, fmt.height):
+        notes.append(f"The frames have {lines} lines, {fmt.id} has {fmt.height}.")
     if interlaced and flags is FieldOrder.PROGRESSIVE:
         notes.append("The file does not say that its frames have two fields.")
     if interlaced and flags is reading.order and required not in (None, reading.order) and fmt is not None:
@@ -371,13 +436,15 @@ def _look(luma: Floats) -> _Look:
     whole = start > 0 and stop < columns
     if width > 0.25 * columns or (whole and width < 0.05 * columns):
         return _Look()
+    if not whole and width < 3 * reach:
+        return _Look(bar=_Bar(left=None, right=None, width=None, columns=columns, upright=True))
     outside = np.ones(columns, bool)
     outside[max(0, int(start - 2 * reach)) : int(stop + 2 * reach)] = False
     if outside.any() and float(np.abs(smooth[outside] - ground).max()) > 0.2 * height:
         return _Look()
     quarter = width // 4
     level = luma[:, start + quarter : stop - quarter].mean(axis=1, dtype=np.float64) - ground
-    lit = np.flatnonzero(level > np.median(level[level > height / 2]) / 2)
+    lit = np.flatnonzero(level > np.percentile(level, 80) / 2)
     first, last = int(lit[0]), int(lit[-1]) + 1
     if last - first < 0.6 * rows or len(lit) < 0.95 * (last - first):
         return _Look()
@@ -472,7 +539,7 @@ def _judge(bars: Sequence[_Bar | None], fmt: Format | None) -> FieldOrderReading
     if len(fresh) < 2:
         return _unknown("too few frames differ", len(fresh))
     if _rows_are_mixed(fresh, abs(unit)):
-        reason = "the lines are no longer those of the fields: the height was scaled, or lines were moved"
+        reason = "the lines are no longer those of the fields: the height was scaled, or coding mixed them"
         return _unknown(reason, **shared)
     double = [found for bar in fresh for edge in bar.edges for found in _are_double(edge, abs(walk.step))]
     share = float(np.mean(double))
@@ -500,7 +567,7 @@ def _judge(bars: Sequence[_Bar | None], fmt: Format | None) -> FieldOrderReading
             reason = f"the frames do not agree: {', '.join(words)}"
         return _unknown(reason, **shared)
     winner = _PLACES[order]
-    weight = np.clip((_FAR - np.abs(apart - winner)) / (_FAR - _EVEN), 0, 1)
+    weight = np.clip((1 - _MOMENT - np.abs(apart - winner)) / (1 - _MOMENT - _EVEN), 0, 1)
     slope, doubt = walk.slope(order)
     state = FieldState.INTERLACED if winner else FieldState.PROGRESSIVE
     if not winner and nominal is not None and abs(walk.step) > 1.5 * nominal:
@@ -526,7 +593,11 @@ _WORDS = {
 
 def _vote(apart: float) -> FieldOrder | None:
     """What a frame shows whose fields are `apart`, in steps of a field; None when nothing fits."""
-    return next((order for order, place in _PLACES.items() if abs(apart - place) < _FAR), None)
+    if abs(apart) < _MOMENT:
+        return FieldOrder.PROGRESSIVE
+    if abs(apart) > _FARTHEST:
+        return None
+    return FieldOrder.TOP if apart > 0 else FieldOrder.BOTTOM
 
 
 def _reading(**values: Any) -> FieldOrderReading:
