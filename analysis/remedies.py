@@ -235,7 +235,8 @@ _ALL = (
         id="cropped",
         title="Cropped",
         seen="Part of the picture is cut off: {sides}.",
-        cause="'Overscan', 'zoom' or 'fill' in player or driver, or a capture of less than the active raster.",
+        cause="A setting called overscan, zoom or fill in player or driver, or a capture of less than the active "
+        "raster.",
         remedy="Switch overscan, zoom and fill off in player and driver, and set the capture to the whole "
         "active raster of the format.",
     ),
