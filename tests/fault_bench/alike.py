@@ -7,18 +7,20 @@ as well; on greys a gain is an equal gain of each channel, which no single `chan
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
-from itertools import permutations
+from itertools import permutations, product
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
 
 from patterns.formats import FORMATS
-from tests.fault_bench.capture import CAPTURES, coding_of, faulty, levels, seen
+from tests.fault_bench.capture import CAPTURES, coding_of, faulty, levels, seen, usual_matrix
 from tests.fault_bench.coding import Coding, Floats
 from tests.fault_bench.make import Fault, applied, fault
 
-__all__ = ["HALF_A_CODE", "change", "equal_ids"]
+__all__ = ["HALF_A_CODE", "change", "equal_ids", "equal_pair"]
 
 HALF_A_CODE = 0.5
 
@@ -57,14 +59,33 @@ def _fixed(coding: Coding) -> Iterator[Fault]:
 
 def change(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> float:
     """The most that a patch moves, in codes of the capture."""
+    return _change(pattern, *_alike(format_id, capture), faults)
+
+
+@lru_cache(maxsize=8192)
+def _change(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> float:
     fmt, kind = FORMATS[format_id], CAPTURES[capture]
     coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
     return float(np.abs(seen(faulty(clean, faults, coding), coding) - seen(clean, coding)).max())
 
 
-@lru_cache(maxsize=4096)
 def equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> frozenset[str]:
     """The ids of all single faults that give these levels. Faults of the whole picture are left out of account."""
+    return _equal_ids(pattern, *_alike(format_id, capture), faults)
+
+
+def _alike(format_id: str, capture: str) -> tuple[str, str]:
+    """The first format and capture with the same levels: the matrix matters, and whether chroma is drawn or kept."""
+    kind = CAPTURES[capture]
+    if kind.kind != "rgb":
+        capture = "y4m-444"
+    elif kind.drawn != "rgb":
+        capture = "png-444"
+    return "480i" if usual_matrix(FORMATS[format_id]) == "601" else "720p50", capture
+
+
+@lru_cache(maxsize=8192)
+def _equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> frozenset[str]:
     fmt, kind = FORMATS[format_id], CAPTURES[capture]
     coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
     wanted = seen(faulty(clean, [f for f in faults if not f.spatial], coding), coding)
@@ -77,6 +98,50 @@ def equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, .
 
 def _apart(rgb: Floats, wanted: Floats, coding: Coding) -> float:
     return float(np.abs(seen(rgb, coding) - wanted).max())
+
+
+def equal_pair(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...], ids: Sequence[str]) -> bool:
+    """Whether the two `ids`, with some sizes and in some order, give the same levels as `faults` do."""
+    like = _alike(format_id, capture)
+    kind, fmt = CAPTURES[like[1]], FORMATS[like[0]]
+    coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
+    wanted = seen(faulty(clean, faults, coding), coding)
+    choices = [_makers(name, coding) for name in ids]
+    for first, second in product(*choices):
+        for makers in ((first, second), (second, first)):
+            if _nearest_pair(makers, clean, wanted, coding) < HALF_A_CODE:
+                return True
+    return False
+
+
+def _makers(name: str, coding: Coding) -> list[tuple[Maker, float, float]]:
+    """Every way to make a fault with this id; a fault without a size has a range of none."""
+    found = [(maker, low, high) for maker, low, high in _SIZED if maker(low).id == name]
+    found += [(_always(one), 0.0, 0.0) for one in _fixed(coding) if one.id == name]
+    return found
+
+
+def _always(one: Fault) -> Maker:
+    return lambda size: one
+
+
+def _nearest_pair(
+    makers: tuple[tuple[Maker, float, float], ...], clean: Floats, wanted: Floats, coding: Coding
+) -> float:
+    lows, highs = np.array([m[1] for m in makers]), np.array([m[2] for m in makers])
+
+    def apart(shares: NDArray[np.float64]) -> float:
+        sizes = lows + np.clip(shares, 0, 1) * (highs - lows)
+        pair = [maker[0](float(size)) for maker, size in zip(makers, sizes, strict=True)]
+        return _apart(faulty(clean, pair, coding), wanted, coding)
+
+    # The worst patch as a function of the sizes has kinks, so the search is one that needs no slopes.
+    starts = [np.array(start) for start in product(*((0.3, 0.5, 0.7) if m[1] < m[2] else (0.0,) for m in makers))]
+    best = min(starts, key=apart)
+    if (lows == highs).all():
+        return apart(best)
+    found = minimize(apart, best, method="Nelder-Mead", options={"maxiter": 200, "xatol": 1e-5, "fatol": 1e-3})
+    return float(found.fun)
 
 
 _HOPELESS = 15

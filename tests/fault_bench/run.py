@@ -34,6 +34,7 @@ import cv2
 import numpy as np
 
 from patterns.formats import FORMATS
+from tests.fault_bench.alike import equal_pair
 from tests.fault_bench.capture import CAPTURES, base, coding_of, faulty, levels, write
 from tests.fault_bench.cases import Case, all_cases, seed_of, visible
 from tests.fault_bench.coding import codes_of, quantised
@@ -116,20 +117,27 @@ def judge(case: Case, code: int, said: str, words: str, seconds: float = 0) -> O
     return Outcome(
         case=case,
         answered=ids,
-        right=_is_right(counted, case.right),
+        right=_is_right(counted, case),
         errors=tuple(_errors(case, faults, answer)),
         verdict_wrong=_verdict(case, answer["verdict"]),
         seconds=seconds,
     )
 
 
-def _is_right(answered: Sequence[str], right: Sequence[frozenset[str]]) -> bool:
+def _is_right(answered: Sequence[str], case: Case) -> bool:
+    right = case.right
     if not right:
         return not answered
     if len(right) == 1:
         return bool(answered) and answered[0] in right[0]
     first, second = right
-    return len(answered) >= 2 and any(answered[i] in first and answered[1 - i] in second for i in (0, 1))
+    if len(answered) < 2:
+        return False
+    if any(answered[i] in first and answered[1 - i] in second for i in (0, 1)):
+        return True
+    # Another pair may give the very same levels.
+    levels_only = not any(f.spatial for f in case.faults)
+    return levels_only and equal_pair(case.pattern, case.format, case.capture, case.faults, answered[:2])
 
 
 def _errors(case: Case, faults: list[dict[str, Any]], answer: dict[str, Any]) -> Iterable[tuple[str, float]]:
