@@ -330,8 +330,9 @@ class _Pen:
         ]
         ink = _colour(mark.passed)
         # A dark seam within, so that the line is seen on a ground of its own colour.
-        seams = [(x0 - 1, y0 - 1, x1 + 1, y1 + 1) for x0, y0, x1, y1 in sides]
-        strokes: list[tuple[Box, Rgb]] = [(_meeting(seam, box), _DARK) for seam in seams]
+        seam = max(1, self.thin // 3)
+        seams = [(x0 - seam, y0 - seam, x1 + seam, y1 + seam) for x0, y0, x1, y1 in sides]
+        strokes: list[tuple[Box, Rgb]] = [(_meeting(place, box), _DARK) for place in seams]
         dashes = _dashes(sides, 3 * self.thin) if mark.uncertain else sides
         strokes += [(dash, ink) for dash in dashes]
         if corners and not mark.passed:

@@ -14,12 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from analysis.marked import Heading, Mark, Note, marked_picture
 from analysis.remedies import FAULTS
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Options
+from patterns.placement import patch_area
 from patterns.signal import Matrix, Range, Sampling, Signal
+from render.decode import Picture
 from render.raster import draw_frame, frames_per_period
+from render.tags import tags_for
 
 __all__ = ["GROUPS", "PICTURES", "fault_table", "write_fault_pictures"]
 
@@ -266,10 +270,11 @@ def _row(id: str) -> str:
 
 
 def write_fault_pictures(folder: Path) -> int:
-    """One PNG file for each fault, left as it was sent and right as it arrives; how many they are."""
+    """One PNG file for each fault, left as sent and right as it arrives, and a marked frame; how many they are."""
     for id in FAULTS:
         fault_picture(id).save(folder / f"fault-{id}.png", optimize=True)
-    return len(FAULTS)
+    marked_example().save(folder / "marked.png", optimize=True)
+    return len(FAULTS) + 1
 
 
 def fault_picture(id: str) -> Image.Image:
@@ -282,6 +287,41 @@ def fault_picture(id: str) -> Image.Image:
         sheet.paste(half, (i * (width + GAP), 0))
     # Without dither: a flat area stays flat, and the file small.
     return sheet.quantize(96, dither=Image.Dither.NONE)
+
+
+def marked_example() -> Image.Image:
+    """What `verify --picture` writes, of split bars whose colours have lost an eighth of their strength."""
+    gain, limit = 0.875, 4
+    fmt = FORMATS["480i"]
+    signal = Signal(range=Range.NARROW, matrix=Matrix.BT601, bits=10, sampling=Sampling.YCBCR_422)
+    scene = PATTERNS["bars-split"].scene(fmt, None, signal)
+    luma, *others = draw_frame(scene, fmt, signal)
+    blue, red = (np.rint((plane.astype(float) - 512) * gain + 512).astype(plane.dtype) for plane in others)
+    marks = []
+    for patch in scene.patches:
+        area = patch_area(fmt, patch, 0, 0)
+        errors = [0.0, *(float(np.rint((code - 512) * (gain - 1))) for code in signal.codes(patch.colour)[1:])]
+        mark = Mark(
+            name=patch.name,
+            box=(area.left, area.top, area.right, area.bottom),
+            error_codes=tuple(errors),
+            components=signal.components,
+            passed=max(map(abs, errors)) <= limit,
+        )
+        marks.append(mark)
+    failed = sum(not mark.passed for mark in marks)
+    heading = Heading(
+        title="harbour-lane-player-2.mkv, frame 30",
+        verdict=f"FAIL: {failed} of {len(marks)} patches not within 4 codes of 10 bits",
+        passed=False,
+        lines=(f"{PATTERNS['bars-split'].title}, 480i, Y'CbCr 4:2:2 BT.601, narrow range, 10 bits",),
+    )
+    words = FAULTS["chroma-gain"]
+    told = words.seen.format(gain="0.875"), f"What does it: {words.cause}", f"What to change: {words.remedy}"
+    notes = [Note(title=words.title, paragraphs=told)]
+    picture = Picture(planes=(luma, blue, red), tags=tags_for(fmt, signal, 1))
+    # Without dither, as the others.
+    return marked_picture(picture, signal, marks, heading, notes).quantize(96, dither=Image.Dither.NONE)
 
 
 def frame_of(id: str) -> Floats:
