@@ -66,7 +66,9 @@ def change(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]
 def _change(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> float:
     fmt, kind = FORMATS[format_id], CAPTURES[capture]
     coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
-    return float(np.abs(seen(faulty(clean, faults, coding), coding) - seen(clean, coding)).max())
+    return float(
+        np.abs(seen(faulty(clean, [f.arithmetic for f in faults], coding), coding) - seen(clean, coding)).max()
+    )
 
 
 def equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> frozenset[str]:
@@ -88,7 +90,7 @@ def _alike(format_id: str, capture: str) -> tuple[str, str]:
 def _equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> frozenset[str]:
     fmt, kind = FORMATS[format_id], CAPTURES[capture]
     coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
-    wanted = seen(faulty(clean, [f for f in faults if not f.spatial], coding), coding)
+    wanted = seen(faulty(clean, [f.arithmetic for f in faults if not f.spatial], coding), coding)
     found = {f.id for f in _fixed(coding) if _apart(applied(f, clean, coding), wanted, coding) < HALF_A_CODE}
     for maker, low, high in _SIZED:
         if _nearest(maker, low, high, clean, wanted, coding) < HALF_A_CODE:
@@ -105,7 +107,7 @@ def equal_pair(pattern: str, format_id: str, capture: str, faults: tuple[Fault, 
     like = _alike(format_id, capture)
     kind, fmt = CAPTURES[like[1]], FORMATS[like[0]]
     coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
-    wanted = seen(faulty(clean, faults, coding), coding)
+    wanted = seen(faulty(clean, [f.arithmetic for f in faults], coding), coding)
     choices = [_makers(name, coding) for name in ids]
     for first, second in product(*choices):
         for makers in ((first, second), (second, first)):

@@ -69,8 +69,8 @@ def coding_of(fmt: Format, capture: Capture) -> Coding:
 
 
 @lru_cache(maxsize=6)
-def base(pattern: str, format_id: str, drawn: str) -> Floats:
-    """R'G'B' fractions of the drawn frame of 8 bits, not to be written to."""
+def base(pattern: str, format_id: str, drawn: str, variant: int = 0) -> Floats:
+    """R'G'B' fractions of the drawn frame of 8 bits, not to be written to. `variant` counts the pattern's own."""
     fmt = FORMATS[format_id]
     matrix = usual_matrix(fmt)
     if drawn == "rgb":
@@ -78,7 +78,8 @@ def base(pattern: str, format_id: str, drawn: str) -> Floats:
     else:
         sampling = Sampling(drawn if drawn == "422" else "444")
         signal = Signal(range=Range.NARROW, matrix=Matrix(matrix), bits=8, sampling=sampling)
-    planes = [plane.astype(np.float32) for plane in draw_frame(PATTERNS[pattern].scene(fmt, None, signal), fmt, signal)]
+    scene = PATTERNS[pattern].scene(fmt, PATTERNS[pattern].variants[variant], signal)
+    planes = [plane.astype(np.float32) for plane in draw_frame(scene, fmt, signal)]
     codes = joined(planes)
     rgb = codes / np.float32(255) if drawn == "rgb" else decode(codes, matrix).astype(np.float32)
     rgb.setflags(write=False)

@@ -30,7 +30,7 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from tests.fault_bench.alike import change, equal_ids
 from tests.fault_bench.capture import CAPTURES, base, coding_of, seen_planes
-from tests.fault_bench.make import Condition, Fault, applied, fault
+from tests.fault_bench.make import Condition, Fault, applied, fault, filtered
 
 __all__ = ["Case", "all_cases", "seed_of", "visible"]
 
@@ -56,11 +56,14 @@ class Case:
     shown: str = ""
     """The pattern that is really there, when it is another one."""
     right: tuple[frozenset[str], ...] = ()
+    variant: int = 0
+    """Which of the pattern's own variants, its options."""
 
     @property
     def name(self) -> str:
         found = " + ".join(f.name for f in self.faults) or (f"wrong-pattern:{self.shown}" if self.shown else "clean")
-        return f"{found} | {self.pattern} {self.format} {self.capture} | {self.condition.name}"
+        variant = f" ({self.variant})" if self.variant else ""
+        return f"{found} | {self.pattern}{variant} {self.format} {self.capture} | {self.condition.name}"
 
     @property
     def group(self) -> str:
@@ -127,10 +130,10 @@ def level_faults() -> list[Fault]:
     found = [
         fault("range-expanded", "expanded-rgb"),
         fault("range-expanded", "expanded-ycc"),
-        fault("range-expanded", "range-filter", expand=True),
+        filtered(fault("range-expanded", "expanded-ycc"), "scale=in_range=tv:out_range=pc"),
         fault("range-compressed", "compressed-rgb"),
         fault("range-compressed", "compressed-ycc"),
-        fault("range-compressed", "range-filter", expand=False),
+        filtered(fault("range-compressed", "compressed-ycc"), "scale=in_range=pc:out_range=tv"),
         fault("footroom-clipped"),
         fault("headroom-clipped"),
         fault("setup-added", "affine", gain=0.925, offset=7.5),
@@ -150,16 +153,30 @@ def colour_faults() -> list[Fault]:
     ]
     orders = ("RBG", "GRB", "BGR", "GBR", "BRG")
     found += [fault("channels-swapped", None, {"order": order}, order=order) for order in orders]
-    found += [fault("chroma-gain", "chroma", {"gain": g}, gain=g) for g in (0.5, 0.8, 0.93, 1.08, 1.2, 1.4)]
+    found += [_saturation(gain) for gain in (0.5, 0.8, 0.93, 1.08, 1.2, 1.4)]
     turns = (-25.0, -10.0, -4.0, 3.0, 6.0, 14.0, 20.0)
-    found += [fault("hue-rotated", "chroma", {"degrees": d}, degrees=d) for d in turns]
-    found += [fault("hue-rotated", "hue-filter", {"degrees": d}, degrees=d) for d in (-15.0, 5.0, 25.0)]
+    found += [_hue(degrees) for degrees in turns]
+    found += [filtered(_hue(d), f"hue=h={d:g}") for d in (-15.0, 5.0, 25.0)]
+    found += [filtered(_saturation(g), f"hue=s={g:g}") for g in (0.7, 1.1, 1.3)]
+    found.append(filtered(fault("components-swapped"), "swapuv"))
+    found += [
+        filtered(fault(f"matrix-{a}-as-{b}", "matrix", coded=a, decoded=b), f"colormatrix=bt{b}:bt{a}")
+        for a, b in (("601", "709"), ("709", "601"))
+    ]
     found += [
         fault("channel-gain", None, {"channel": letter, "gain": g}, channel=letter, gain=g)
         for letter, gains in (("R", (0.85, 0.95, 1.05)), ("G", (0.9, 0.97, 1.1)), ("B", (0.85, 0.95, 1.08)))
         for g in gains
     ]
     return found
+
+
+def _hue(degrees: float) -> Fault:
+    return fault("hue-rotated", "chroma", {"degrees": degrees}, degrees=degrees)
+
+
+def _saturation(gain: float) -> Fault:
+    return fault("chroma-gain", "chroma", {"gain": gain}, gain=gain)
 
 
 def bit_faults() -> list[Fault]:
@@ -171,7 +188,8 @@ def bit_faults() -> list[Fault]:
 
 
 def field_faults() -> list[Fault]:
-    found = [fault("fields-swapped"), fault("fields-swapped", "il-filter"), fault("deinterlaced", "blended")]
+    found = [fault("fields-swapped"), fault("fields-swapped", "filter", words="il=luma_swap=1:chroma_swap=1")]
+    found.append(fault("deinterlaced", "blended"))
     found += [fault("deinterlaced", "one-field", kept=kept, between=b) for kept in (0, 1) for b in (False, True)]
     found += [
         fault("deinterlaced", "filter", words=words) for words in ("yadif", "w3fdif", "estdif", "kerndeint=thresh=0")
@@ -240,6 +258,8 @@ def sharpness_faults(pattern: str) -> list[Fault]:
         fault("sharpened", amount=amount, sigma=sigma, luma=luma)
         for amount, sigma, luma in ((0.6, 1.5, False), (1.0, 1.2, False), (1.5, 1.0, True), (1.0, 2.0, True))
     ]
+    found += [fault("softened", "filter", words=f"gblur=sigma={sigma}") for sigma in (1, 2)]
+    found.append(fault("sharpened", "filter", words="unsharp=5:5:1.2:5:5:1.2"))
     if pattern == "bars":
         found += [fault("chroma-softened", sigma=s) for s in (2.0, 3.0, 5.0)]
     return found
@@ -288,11 +308,12 @@ def visible(case: Case) -> bool:
     Asked when the case is run, since it needs the picture.
     """
     drawn = case.shown or case.pattern
-    return all(_moves_samples(f, drawn, case.format, case.capture) for f in case.faults if f.how in _BY_PICTURE)
+    asked = [f for f in case.faults if f.spatial and f.how in _BY_PICTURE]
+    return all(_moves_samples(f, drawn, case.format, case.capture) for f in asked)
 
 
 _BY_PICTURE = frozenset(
-    {*("fields-swapped", "il-filter", "one-field", "blended", "filter", "scaled", "shifted", "stretched")}
+    {*("fields-swapped", "one-field", "blended", "filter", "scaled", "shifted", "stretched")}
     | {"chroma-softened", "softened", "sharpened"}
 )
 
@@ -310,11 +331,6 @@ def _seen(found: Fault, pattern: str, format_id: str, capture: str) -> frozenset
     """The ids that are right for the fault on this pattern; none where it cannot be seen."""
     if not _can_be(found, format_id, capture):
         return frozenset()
-    if found.how in ("hue-filter", "range-filter"):
-        alike = {"hue-filter": fault(found.id, "chroma", degrees=dict(found.size).get("degrees", 0.0))}
-        expand = dict(found.size).get("expand")
-        alike["range-filter"] = fault(found.id, "expanded-ycc" if expand else "compressed-ycc")
-        return _seen(alike[found.how], pattern, format_id, capture)
     if found.spatial:
         if found.how == "nothing":
             flat = dict(found.size)["kind"] in ("grey", "black")
@@ -417,12 +433,13 @@ def _clean(draw: _Draw) -> Iterator[Case]:
                         yield Case(pattern=pattern, format=format_id, capture=capture, condition=condition)
         for pattern in PATTERNS:
             suits = PATTERNS[pattern].suits(FORMATS[format_id])
-            if suits and pattern not in MAIN and (not draw.quick or format_id == "480i"):
+            if not suits or pattern in MAIN or (draw.quick and format_id != "480i"):
+                continue
+            for variant in range(len(PATTERNS[pattern].variants)):
                 capture = str(draw.random.choice(SOURCES))
-                yield Case(pattern=pattern, format=format_id, capture=capture, condition=CLEAR)
-                if not draw.quick:
-                    condition = draw.condition(format_id, capture)
-                    yield Case(pattern=pattern, format=format_id, capture=capture, condition=condition)
+                conditions = [CLEAR] if draw.quick else [CLEAR, draw.condition(format_id, capture)]
+                for condition in conditions:
+                    yield Case(pattern=pattern, format=format_id, capture=capture, condition=condition, variant=variant)
 
 
 def _singles(draw: _Draw) -> Iterator[Case]:
@@ -439,7 +456,7 @@ def _singles(draw: _Draw) -> Iterator[Case]:
             yield from some(found, pattern, 8 if found.id == "footroom-clipped" else 3)
         for found in colour_faults():
             # Most of them can be seen on the bars only.
-            yield from some(found, pattern, 7 if pattern == "bars" else 1)
+            yield from some(found, pattern, 6 if pattern == "bars" else 1)
         for found in bit_faults():
             yield from some(found, pattern, 2)
         for found in sharpness_faults(pattern):

@@ -18,7 +18,7 @@ from imageio_ffmpeg import get_ffmpeg_exe
 
 from tests.fault_bench.coding import Coding, Floats, components, decode, encode, from_components, quantised
 
-__all__ = ["Condition", "Fault", "applied", "fault", "text_page"]
+__all__ = ["Condition", "Fault", "applied", "fault", "filtered"]
 
 Words = tuple[tuple[str, Any], ...]
 
@@ -32,6 +32,13 @@ class Fault:
     """Which of the functions below makes it."""
     size: Words = ()
     true: Words = ()
+    like: Fault | None = None
+    """For a filter of the ffmpeg program that acts on each sample alone: the arithmetic that it does."""
+
+    @property
+    def arithmetic(self) -> Fault:
+        """The fault to reckon with on patch colours."""
+        return self.like or self
 
     @property
     def name(self) -> str:
@@ -40,7 +47,8 @@ class Fault:
 
     @property
     def spatial(self) -> bool:
-        return self.how in _SPATIAL
+        """Whether it is more than a change of each sample alone."""
+        return self.like is None and self.how in _SPATIAL
 
     @property
     def changes_size(self) -> bool:
@@ -55,6 +63,11 @@ def _spell(value: Any) -> str:
 
 def fault(id: str, how: str | None = None, true: dict[str, Any] | None = None, **size: Any) -> Fault:
     return Fault(id=id, how=how or id, size=tuple(size.items()), true=tuple((true or {}).items()))
+
+
+def filtered(like: Fault, words: str) -> Fault:
+    """The fault as a filter of the ffmpeg program makes it."""
+    return Fault(id=like.id, how="filter", size=(("words", words),), true=like.true, like=like)
 
 
 def applied(found: Fault, rgb: Floats, coding: Coding) -> Floats:
@@ -88,13 +101,6 @@ def _stretched(codes: Floats, luma: float, chroma: float, less: float, more: flo
     scale = np.array([luma, chroma, chroma], codes.dtype)
     offset = np.array([more - less * luma, 128 - 128 * chroma, 128 - 128 * chroma], codes.dtype)
     return codes * scale + offset
-
-
-def _ffmpeg_range(rgb: Floats, coding: Coding, *, expand: bool) -> Floats:
-    words = "in_range=tv:out_range=pc" if expand else "in_range=pc:out_range=tv"
-    codes = quantised(encode(rgb, coding.matrix))
-    # Two scalers in a row: the program leaves out one that only says a range.
-    return decode(_filtered(codes, f"scale={words}", "yuv444p"), coding.matrix)
 
 
 def _footroom(rgb: Floats, coding: Coding) -> Floats:
@@ -135,11 +141,6 @@ def _chroma_turned(rgb: Floats, coding: Coding, *, gain: float = 1, degrees: flo
     return from_components(np.stack([ycc[..., 0], blue, red], axis=-1), coding.matrix)
 
 
-def _ffmpeg_hue(rgb: Floats, coding: Coding, *, degrees: float) -> Floats:
-    codes = quantised(encode(rgb, coding.matrix))
-    return decode(_filtered(codes, f"hue=h={degrees}", "yuv444p"), coding.matrix)
-
-
 def _channel_gain(rgb: Floats, coding: Coding, *, channel: str, gain: float) -> Floats:
     return rgb * np.array([gain if letter == channel else 1 for letter in "RGB"], rgb.dtype)
 
@@ -178,11 +179,6 @@ def _fields_swapped(rgb: Floats, coding: Coding) -> Floats:
     return np.asarray(rgb.reshape(height // 2, 2, width, 3)[:, ::-1].reshape(rgb.shape))
 
 
-def _fields_swapped_by_ffmpeg(rgb: Floats, coding: Coding) -> Floats:
-    codes = quantised(encode(rgb, coding.matrix))
-    return decode(_filtered(codes, "il=luma_swap=1:chroma_swap=1", "yuv444p"), coding.matrix)
-
-
 def _one_field(rgb: Floats, coding: Coding, *, kept: int, between: bool) -> Floats:
     """Field `kept` (0 is the top one) alone: its lines doubled, or the other field's interpolated."""
     result = rgb.copy()
@@ -201,7 +197,7 @@ def _blended(rgb: Floats, coding: Coding) -> Floats:
     return np.asarray((around[:-2] + 2 * around[1:-1] + around[2:]) / 4)
 
 
-def _deinterlaced_by_ffmpeg(rgb: Floats, coding: Coding, *, words: str) -> Floats:
+def _by_ffmpeg(rgb: Floats, coding: Coding, *, words: str) -> Floats:
     codes = quantised(encode(rgb, coding.matrix))
     return decode(_filtered(codes, words, "yuv444p"), coding.matrix)
 
@@ -294,7 +290,7 @@ def _nothing(rgb: Floats, coding: Coding, *, kind: str) -> Floats:
         waves = [np.sin(x / 37 + y / 61), np.sin(y / 29 - x / 83), np.sin(np.hypot(x - 300, y - 200) / 33)]
         return np.stack([0.5 + 0.25 * (waves[i] + waves[(i + 1) % 3]) for i in range(3)], axis=-1).astype(rgb.dtype)
     if kind == "text":
-        return text_page(height, width).astype(rgb.dtype)
+        return _text_page(height, width).astype(rgb.dtype)
     assert kind == "photograph"
     # Amplitudes that fall with frequency, as a natural picture's do (common practice, no source).
     across, down = np.fft.rfftfreq(width)[None, :], np.fft.fftfreq(height)[:, None]
@@ -307,25 +303,25 @@ def _nothing(rgb: Floats, coding: Coding, *, kind: str) -> Floats:
     return np.stack([0.45 + 0.16 * layers[0] + 0.06 * layers[i] for i in (1, 2, 3)], axis=-1).astype(rgb.dtype)
 
 
-def text_page(height: int, width: int) -> Floats:
+_WORDS = ["At", "Harbour", "Lane", "the", "bench", "notes", "for", "May", "list", "hours", "parts", "and", "sets"]
+
+
+def _text_page(height: int, width: int) -> Floats:
     """Dark lines of letters on white, written by OpenCV."""
     page = np.full((height, width, 3), 240, np.uint8)
     scale = height / 900
     for row in range(12):
-        words = " ".join("Harbour Lane Repairs, bench notes and hours"[row:] for _ in range(2))
+        words = " ".join((_WORDS[row:] + _WORDS[:row])[:8])
         place = (round(width * 0.06), round(height * (0.1 + 0.07 * row)))
-        cv2.putText(page, words[:44], place, cv2.FONT_HERSHEY_SIMPLEX, scale, (25, 25, 25), 1 + height // 500)
+        cv2.putText(page, words, place, cv2.FONT_HERSHEY_SIMPLEX, scale, (25, 25, 25), 1 + height // 500)
     return page.astype(np.float32) / 255
 
 
 _SPATIAL: dict[str, Callable[..., Floats]] = {
-    "hue-filter": _ffmpeg_hue,
-    "range-filter": _ffmpeg_range,
     "fields-swapped": _fields_swapped,
-    "il-filter": _fields_swapped_by_ffmpeg,
     "one-field": _one_field,
     "blended": _blended,
-    "filter": _deinterlaced_by_ffmpeg,
+    "filter": _by_ffmpeg,
     "scaled": _scaled,
     "shifted": _shifted,
     "cut": _cut,
