@@ -36,6 +36,7 @@ __all__ = [
     "luma_of",
     "read_field_order",
     "read_fields",
+    "shows_moving_bar",
 ]
 
 Floats = NDArray[np.floating[Any]]
@@ -423,8 +424,7 @@ def _look(luma: Floats) -> _Look:
     smooth = _smoothed(profile, max(3, columns // 80))
     height = float(smooth.max()) - ground
     if height < _FAINTEST:
-        # Brighter columns than these there are none; darker ones only where a picture is.
-        return _Look(dark=float(np.std(luma[:: max(1, rows // 64)])) < 2 * _FAINTEST)
+        return _Look(dark=ground < 0.3 and float(np.std(luma[:: max(1, rows // 64)])) < 2 * _FAINTEST)
     inside = smooth > ground + height / 2
     start = stop = int(np.argmax(smooth))
     while start > 0 and inside[start - 1]:
@@ -541,7 +541,8 @@ def _judge(bars: Sequence[_Bar | None], fmt: Format | None) -> FieldOrderReading
     if _rows_are_mixed(fresh, abs(unit)):
         reason = "the lines are no longer those of the fields: the height was scaled, or coding mixed them"
         return _unknown(reason, **shared)
-    double = [found for bar in fresh for edge in bar.edges for found in _are_double(edge, abs(walk.step))]
+    chosen = fresh[:: len(fresh) // 12 + 1]
+    double = [found for bar in chosen for edge in bar.edges for found in _are_double(edge, abs(walk.step))]
     share = float(np.mean(double))
     trust = len(fresh) / (len(fresh) + 1)
     if share >= _MIXED:
@@ -808,3 +809,13 @@ def is_moving_bar(lumas: Iterable[Floats], *, most: int = 60) -> bool:
         if moved is not None and abs(moved) > 0.01 * look.bar.columns / 8:
             return True
     return False
+
+
+def shows_moving_bar(path: Path) -> bool:
+    """Whether the clip is one of the pattern `field-order`, by its pictures alone. Of most others it reads one frame.
+
+    Raises:
+        FileError: the file cannot be read.
+    """
+    with open_video(path) as video:
+        return not video.is_still and is_moving_bar(luma_of(picture) for picture in video.pictures())
