@@ -245,8 +245,13 @@ _FAINTEST = 0.04
 """Least height of the bar, as a share of the codes; drawn, it is 0.43 in narrow and 0.5 in full range."""
 
 
-def read_field_order(path: Path, fmt: Format | None = None, *, heard: Heard | None = None) -> FieldOrderReading:
-    """The order of the fields in a clip of the pattern `field-order`, from its first frames that show enough.
+def read_field_order(
+    path: Path, fmt: Format | None = None, *, enough: int = 30, most: int = 200, heard: Heard | None = None
+) -> FieldOrderReading:
+    """The order of the fields in a clip of the pattern `field-order`, as `read_fields` tells it.
+
+    The default is its first frames that show enough. A capture that loses a field on its way changes its order there,
+    which takes more frames to find. `heard` is called after each frame, with the frames done and how many the file has.
 
     Raises:
         FileError: the file cannot be read.
@@ -261,7 +266,7 @@ def read_field_order(path: Path, fmt: Format | None = None, *, heard: Heard | No
                 if heard is not None:
                     heard(done, picture.tags.frames)
 
-        reading = read_fields(lumas(), fmt)
+        reading = read_fields(lumas(), fmt, enough=enough, most=most)
     # Of flags that change on the way the most frequent ones are the file's word.
     told = max(set(flags), key=flags.count) if flags else None
     return _compared(reading, told, fmt, None)
@@ -566,6 +571,9 @@ def _judge(bars: Sequence[_Bar | None], fmt: Format | None) -> FieldOrderReading
         else:
             words = [f"{n} {_WORDS[vote]}" for vote in _WORDS if (n := votes.count(vote))]
             reason = f"the frames do not agree: {', '.join(words)}"
+            changes = [i for i in range(1, len(votes)) if votes[i] is not votes[i - 1]]
+            if len(changes) == 1 and None not in votes:
+                reason += f"; it changes at frame {walk.indices[changes[0]]}"
         return _unknown(reason, **shared)
     winner = _PLACES[order]
     weight = np.clip((1 - _MOMENT - np.abs(apart - winner)) / (1 - _MOMENT - _EVEN), 0, 1)
@@ -637,6 +645,8 @@ class _Walk:
     """Samples from frame to frame, with sign, as most frames have it."""
     runs: tuple[tuple[tuple[int, _Bar], ...], ...]
     """Runs of frames without a jump back: (frames passed since the run began, bar), without repeats."""
+    indices: tuple[int, ...]
+    """Which frames those are, counted from 0."""
     repeated: int
     dropped: int
 
@@ -646,20 +656,23 @@ class _Walk:
         runs: list[list[tuple[int, _Bar]]] = []
         repeated = dropped = 0
         before: _Bar | None = None
-        for bar in bars:
+        indices: list[int] = []
+        for index, bar in enumerate(bars):
             moved = _moved(before, bar) if before is not None and bar is not None else None
             count = None if moved is None else moved / step
             if bar is not None and bar.edges:
                 if count is None or not -_STILL < count < 8:
                     runs.append([(0, bar)])
+                    indices.append(index)
                 elif count < _STILL:
                     repeated += 1
                 else:
                     passed = max(1, round(count))
                     dropped += passed - 1
                     runs[-1].append((runs[-1][-1][0] + passed, bar))
+                    indices.append(index)
             before = bar
-        return cls(step=step, runs=tuple(map(tuple, runs)), repeated=repeated, dropped=dropped)
+        return cls(step=step, runs=tuple(map(tuple, runs)), indices=tuple(indices), repeated=repeated, dropped=dropped)
 
     @property
     def fresh(self) -> list[_Bar]:

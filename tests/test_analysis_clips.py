@@ -246,7 +246,14 @@ def test_what_cannot_be_told_says_why() -> None:
         apart.append(mixed)
     reading = read_fields(apart, SD)
     assert reading.reason == "the two fields of a frame are 5 field times apart, which is no order of fields"
-    for found in (nothing, reading):
+    # A field was lost before frame 4 of what was captured: pairs are made of a frame's second field and the next one.
+    later = [bar_frame(SD, "top", i, rng) for i in range(58, 63)]
+    shifted = [frame.copy() for frame in later[1:]]
+    for frame, before in zip(shifted, later, strict=False):
+        frame[1::2] = before[1::2]
+    changed = read_fields([*frames[:4], *shifted], SD)
+    assert changed.reason == ("the frames do not agree: 4 top field first, 4 bottom field first; it changes at frame 4")
+    for found in (nothing, reading, changed):
         assert (found.state, found.order, found.confidence, found.step) == (FieldState.UNKNOWN, None, 0, None)
         assert field_fault(found) is None
     assert read_fields(iter([]), SD).state is FieldState.UNKNOWN
