@@ -90,9 +90,9 @@ class DistinctFrames:
                 self._tell(picture.tags.frames or len(repeats) or None)
                 if self.shown == decoded:
                     break
-        for first in repeats[self.shown :]:
-            self._count(alike[first])
-        if repeats:
+        if repeats and self.shown == decoded:
+            for first in repeats[decoded:]:
+                self._count(alike[first])
             self._tell(len(repeats))
 
     def _count(self, at: int) -> None:
@@ -109,7 +109,7 @@ class DistinctFrames:
         A group of frames, from one where decoding can start to the next, decodes to the same pictures when its bytes
         and those of the group before are the same. A clip of a still pattern repeats one group for all its length.
         """
-        if codec not in _WHOLE_PACKETS or (total is None and codec != "ffv1"):
+        if codec not in _WHOLE_PACKETS or (total is None and codec != "ffv1") or (total or 0) > _MOST_PACKETS:
             return []
         known: dict[bytes, Fraction] = {}
         coded: dict[Fraction, Fraction] = {}
@@ -133,6 +133,9 @@ class DistinctFrames:
 
 _WHOLE_PACKETS = ("h264", "ffv1", "prores", "v210", "mjpeg")
 """Decoders whose packets are whole frames, and whose word for where decoding can start is their own."""
+
+_MOST_PACKETS = 100_000
+"""Half an hour at 60 frames a second; what is kept of each packet is some hundred bytes."""
 
 
 def _tail(repeats: Sequence[int]) -> int:
