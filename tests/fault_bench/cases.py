@@ -432,7 +432,7 @@ def _clean(draw: _Draw) -> Iterator[Case]:
                     if draw.random.random() < (often / 8 if draw.quick else often):
                         yield Case(pattern=pattern, format=format_id, capture=capture, condition=condition)
         for pattern in PATTERNS:
-            suits = PATTERNS[pattern].suits(FORMATS[format_id])
+            suits = PATTERNS[pattern].suits(FORMATS[format_id]) and PATTERNS[pattern].scene(FORMATS[format_id]).patches
             if not suits or pattern in MAIN or (draw.quick and format_id != "480i"):
                 continue
             for variant in range(len(PATTERNS[pattern].variants)):
@@ -463,7 +463,8 @@ def _singles(draw: _Draw) -> Iterator[Case]:
             yield from some(found, pattern, 4)
         for format_id in (*SD, *HD):
             for found in place_faults(pattern, format_id):
-                yield from some(found, pattern, 1, format_id)
+                if format_id in SD or draw.random.random() < 0.5:
+                    yield from some(found, pattern, 1, format_id)
     for pattern in ("crosshatch", "pluge", "steps", "circles", "centre", "wedge"):
         for found in field_faults():
             for format_id, times in (("480i", 1), ("576i", 1), ("1080i50", 0 if pattern == "steps" else 1)):
@@ -483,7 +484,7 @@ def _pairs(draw: _Draw) -> Iterator[Case]:
     greys = with_id("gain", "offset", "setup-added", "setup-removed", "range-expanded", "range-compressed")
     tints = with_id("chroma-gain", "hue-rotated", "channel-gain", "matrix-601-as-709", "matrix-709-as-601")
     swaps = with_id("components-swapped", "channels-swapped")
-    many = 20 if draw.quick else 110
+    many = 20 if draw.quick else 95
 
     def order(first: Fault, second: Fault) -> tuple[Fault, Fault]:
         return (first, second) if random.random() < 0.5 else (second, first)
@@ -505,6 +506,8 @@ def _pairs(draw: _Draw) -> Iterator[Case]:
         wanted.append((one_of(up), fault("headroom-clipped"), one_of_names(random, ("steps", "ramp", "bars")), fmt))
         down = [f for f in with_id("offset", "setup-removed") if dict(f.size)["offset"] < 0]
         wanted.append((one_of(down), fault("footroom-clipped"), one_of_names(random, ("steps", "bars", "pluge")), fmt))
+        smeared = fault("chroma-softened", sigma=float(random.integers(2, 6)))
+        wanted.append((one_of([*greys, *tints]), smeared, "bars", fmt))
         wanted.append((one_of([f for f in _shapes(fmt) if f.id == "cropped"]), one_of(blur), "crosshatch", fmt))
         if FORMATS[fmt].interlaced:
             wanted.append((one_of(field_faults()), one_of(greys), "crosshatch", fmt))
