@@ -432,7 +432,7 @@ def _look(luma: Floats) -> _Look:
     smooth = _smoothed(profile, max(3, columns // 80))
     height = float(smooth.max()) - ground
     if height < _FAINTEST:
-        return _Look(dark=ground < 0.3 and float(np.std(luma[:: max(1, rows // 64)])) < 2 * _FAINTEST)
+        return _Look(dark=_is_dark(luma, profile, ground))
     inside = smooth > ground + height / 2
     start = stop = int(np.argmax(smooth))
     while start > 0 and inside[start - 1]:
@@ -444,12 +444,12 @@ def _look(luma: Floats) -> _Look:
     whole = start > 0 and stop < columns
     if width > 0.25 * columns or (whole and width < 0.05 * columns):
         return _Look()
-    if not whole and width < 3 * reach:
-        return _Look(bar=_Bar(left=None, right=None, width=None, columns=columns, upright=True))
     outside = np.ones(columns, bool)
     outside[max(0, int(start - 2 * reach)) : int(stop + 2 * reach)] = False
-    if outside.any() and float(np.abs(smooth[outside] - ground).max()) > 0.2 * height:
+    if outside.any() and float(np.abs(profile[outside] - ground).max()) > 0.2 * height:
         return _Look()
+    if not whole and width < 3 * reach:
+        return _Look(bar=_Bar(left=None, right=None, width=None, columns=columns, upright=True))
     quarter = width // 4
     level = luma[:, start + quarter : stop - quarter].mean(axis=1, dtype=np.float64) - ground
     lit = np.flatnonzero(level > np.percentile(level, 80) / 2)
@@ -480,6 +480,14 @@ def _look(luma: Floats) -> _Look:
     if left is not None and right is not None:
         across = (right.top + right.bottom - left.top - left.bottom) / 2
     return _Look(bar=_Bar(left=left, right=right, width=across, columns=columns, upright=upright))
+
+
+def _is_dark(luma: Floats, profile: Floats, ground: float) -> bool:
+    """Whether there is nothing, as long as the bar is outside; at the sides it may begin to show."""
+    side = len(profile) // 40
+    across, down = profile[side : len(profile) - side], luma.mean(axis=1, dtype=np.float64)
+    flat = all(float(np.abs(part - np.median(part)).max()) < 1.5 * _FAINTEST for part in (across, down))
+    return flat and ground < 0.3 and float(np.std(luma[:: max(1, len(luma) // 64)])) < 2 * _FAINTEST
 
 
 def _smoothed(profile: Floats, length: int) -> Floats:
