@@ -36,7 +36,8 @@ from trueraster.kit.lock import LOCK_NAME, locked
 from trueraster.kit.manifest import Entry, read_manifest, write_manifest
 from trueraster.kit.plan import plan_kit
 from trueraster.kit.playlist import Track, m3u8, xspf
-from trueraster.kit.rates import parse_line_rates
+from trueraster.kit.rates import parse_line_rates, understood_note
+from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.worker import Job
 from trueraster.options import UsageError
 
@@ -746,7 +747,7 @@ def test_a_format_outside_the_line_rates_is_refused(tmp_path: Path, formats: lis
 
 def test_a_raster_without_timing_is_refused_with_line_rates(tmp_path: Path) -> None:
     """Its line rate is not known, so it cannot be checked."""
-    code, _, err = call("kit", *SMALL, "--line-rates", "1-1000", "--to", tmp_path / "kit")
+    code, _, err = call("kit", *SMALL, "--line-rates", "15-38", "--to", tmp_path / "kit")
     assert (code, err.count("\n")) == (2, 1)
     assert "not known" in err
     assert not (tmp_path / "kit").exists()
@@ -760,13 +761,78 @@ def test_line_rates_are_read_exactly() -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "low", "high"),
+    [
+        ("15.6\u201315.8", "15.6", "15.8"),
+        ("15.6 - 15.8 kHz", "15.6", "15.8"),
+        ("15.6kHz\u221215.8khz", "15.6", "15.8"),
+        ("31.5 kHz", "31.185", "31.815"),
+        ("15-110", "15", "110"),
+    ],
+)
+def test_line_rates_are_read_as_papers_print_them(text: str, low: str, high: str) -> None:
+    """An en dash or a minus sign is a dash, and the unit may stand behind a number."""
+    (found,) = parse_line_rates(text)
+    assert (found.low, found.high) == (Fraction(low), Fraction(high))
+
+
+@pytest.mark.parametrize(
+    "text", ["15-16,31-32", "15.6-15.8,31", "15.6,31.5", "15, 31", "15.625,15.734", "15-16,31-32,45-50"]
+)
+def test_a_comma_between_ranges_is_one(text: str) -> None:
+    """Where a comma cannot be a decimal one every part is a range of its own; values may lie closer than 1 %."""
+    assert len(parse_line_rates(text)) == text.count(",") + 1
+
+
+@pytest.mark.parametrize(
+    ("text", "point"),
+    [
+        ("31,2-33,8", "31.2"),
+        ("15,6-15,8", "15.6"),
+        ("15,6", "15.6"),
+        ("15,734", "15.734"),
+        ("31,25-33,75", "31.25"),
+        ("15,31", "15.31"),
+        ("15,31-32", "15.31"),
+        ("15-16,31", "16.31"),
+        ("15-16,31-33,8", "33.8"),
+        ("15.6-15.8,31,5", "31.5"),
+        ("15,6-15,8;31-32", "15.6"),
+    ],
+)
+def test_a_comma_that_may_be_a_decimal_one_is_refused(tmp_path: Path, text: str, point: str) -> None:
+    """Read as a list, 31,2-33,8 would let 480i through to a set of 31.2 to 33.8 kHz. One line says what to write."""
+    code, out, err = call("kit", "--line-rates", text, "--to", tmp_path / "kit")
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert f"Write {point}, with a point" in err
+    assert not (tmp_path / "kit").exists()
+
+
+@pytest.mark.parametrize(
     "text",
-    ["", " ", ",", "15-", "-15", "16-15", "0", "0-20", "1e3", "15,", "nan", "15;31", "15-16-17", "5000", "x" * 99],
+    [
+        *("", " ", ",", "15-", "-15", "16-15", "0", "0-20", "1e3", "15,", "nan", "15;31", "15-16-17", "5000", "x" * 99),
+        # Below 10 kHz and above 200 no tube scans; a range eight times as high as low is none.
+        *("9.9-16", "15.6-15.8,300-301", "15-200", "10-90"),
+        # Out of order, overlapping, twice.
+        *("31-32,15-16", "15-16,16-17", "15-32,31-33", "15.6,15.6"),
+    ],
 )
 def test_line_rates_that_are_none_are_refused(text: str) -> None:
     """One short line that names the option."""
-    with pytest.raises(UsageError, match=r"^--line-rates: got .{0,110}$"):
+    with pytest.raises(UsageError, match=r"^--line-rates: got .{0,130}$"):
         parse_line_rates(text)
+
+
+def test_line_rates_are_told_as_they_were_understood() -> None:
+    """On standard error and on the cue sheet: a slip of the keys is seen before the set is fed."""
+    accepted = parse_line_rates("15.6\u201315.8 kHz, 31.5")
+    # 1 % of 31.5 is 0.315.
+    words = "15.6 to 15.8 or 31.185 to 31.815 kHz"
+    assert words in understood_note(accepted)
+    items = plan_kit([FORMATS["480i"]], CARRIERS["png"])[:2]
+    assert words in cue_sheet("Kit", items, "trueraster 0", accepted)
+    assert "made for line rates" not in cue_sheet("Kit", items, "trueraster 0")
 
 
 MISTAKES = [

@@ -19,7 +19,7 @@ __all__ = ["kit"]
 @click.option("--to", default="outputs/kit", show_default=True, help="Folder of the kit.")
 @click.option("--seconds", type=float, help="Length of each clip.  [default: h264 60, else by the kind of file]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
-@click.option("--line-rates", help="What the set accepts, in kHz, as 15.6-15.8,31-32.")
+@click.option("--line-rates", help="What the set accepts, in kHz, as 15.6-15.8,31-32, with a point.")
 @click.option("--with", "extra", multiple=True, metavar="ID", help="Add a pattern that is in no kit unless asked.")
 @as_json_option
 def kit(
@@ -42,7 +42,7 @@ def kit(
     from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
     from trueraster.kit.manifest import MANIFEST_NAME
     from trueraster.kit.plan import plan_kit
-    from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates
+    from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
     from trueraster.options import UsageError, choice, format_of
     from trueraster.orders import made_json, made_row
 
@@ -58,8 +58,7 @@ def kit(
     folder = Path(to)
     if not to.strip() or to == "-" or (folder.exists() and not folder.is_dir()):
         raise UsageError(f"--to: a folder is expected, got {to[:60]!r}")
-    if accepted is None:
-        note(line_rates_note(chosen))
+    note(line_rates_note(chosen) if accepted is None else understood_note(accepted))
     if CARRIERS[carrier].note:
         note(f"Note: {carrier}: {CARRIERS[carrier].note}")
     for item in items:
@@ -72,7 +71,7 @@ def kit(
             interrupt.check()
             tell(words, share)
 
-        made = make_kit(items, folder, step, note)
+        made = make_kit(items, folder, step, note, accepted=accepted)
 
     paths = {entry.path: folder / entry.path for entry in made.entries}
     if made.earlier:

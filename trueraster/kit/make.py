@@ -18,6 +18,7 @@ from trueraster.kit.lock import locked
 from trueraster.kit.manifest import Entry, entry_of, read_manifest, write_manifest, write_whole
 from trueraster.kit.plan import Item
 from trueraster.kit.playlist import Track, m3u8, xspf
+from trueraster.kit.rates import LineRates
 from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.words import given_words
 from trueraster.kit.worker import Job
@@ -45,10 +46,18 @@ class Kit:
     """Names of files of earlier kits, still there, not part of this one."""
 
 
-def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str], None]) -> Kit:
+def make_kit(
+    items: Sequence[Item],
+    folder: Path,
+    tell: Tell,
+    say: Callable[[str], None],
+    *,
+    accepted: Sequence[LineRates] | None = None,
+) -> Kit:
     """Make what is missing of a kit in `folder`, its playlists, manifest and cue sheet.
 
-    `tell` hears (words, share done from 0 to 1), `say` what a user should know at once.
+    `tell` hears (words, share done from 0 to 1), `say` what a user should know at once. `accepted` are the line rates
+    that the set takes, if they were stated; the cue sheet tells them.
 
     Raises:
         ProofError: a file does not hold what was drawn.
@@ -76,7 +85,7 @@ def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str
         tell("cue sheet", _WORK)
         write_whole(folder / PLAYLIST_NAME, m3u8(TITLE, tracks))
         write_whole(folder / XSPF_NAME, xspf(TITLE, tracks))
-        write_whole(folder / CUE_SHEET_NAME, cue_sheet(TITLE, items, program))
+        write_whole(folder / CUE_SHEET_NAME, cue_sheet(TITLE, items, program, accepted))
         save(complete=True)
     return Kit(
         folder=folder,

@@ -19,6 +19,7 @@ from patterns.signal import Colour, Range, Signal
 from render.preview import preview, preview_png
 from trueraster.cautions import CAUTIONS
 from trueraster.kit.plan import Item
+from trueraster.kit.rates import LineRates, ranges_text
 from trueraster.kit.words import given_words
 from trueraster.levels import component_millivolts, distinct_patches
 
@@ -87,8 +88,11 @@ class _Part:
     stages: tuple[tuple[str, tuple[_Step, ...]], ...]
 
 
-def cue_sheet(title: str, items: Sequence[Item], program: str) -> str:
-    """The page as HTML; it needs no other file and no network."""
+def cue_sheet(title: str, items: Sequence[Item], program: str, accepted: Sequence[LineRates] | None = None) -> str:
+    """The page as HTML; it needs no other file and no network.
+
+    `accepted` are the line rates that the set takes, if they were stated.
+    """
     parts = tuple(_parts(items))
     template = _environment().from_string((files("trueraster.kit") / "sheet.html").read_text(encoding="utf-8"))
     identity = hashlib.sha256("\n".join(item.name for item in items).encode()).hexdigest()[:16]
@@ -102,6 +106,7 @@ def cue_sheet(title: str, items: Sequence[Item], program: str) -> str:
         cautions=CAUTIONS,
         identity=identity,
         proving=_proving(items),
+        accepted=None if accepted is None else ranges_text(accepted),
     )
 
 
