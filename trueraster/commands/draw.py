@@ -156,7 +156,9 @@ def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
     else:
         rows = [("file", "proof", "samples compared"), *(made_row(item.path, item.proof) for item in made)]
         put_text(columns(rows, right=(2,)))
-    cautions = dict.fromkeys((*orders[0].format.cautions, *(c for order in orders for c in order.pattern.cautions)))
+    cautions = dict.fromkeys(
+        (*orders[0].format.cautions, *(c for order in orders for c in order.pattern.cautions_in(order.format)))
+    )
     for caution in cautions:
         note(f"Caution: {caution}")
 

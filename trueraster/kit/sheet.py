@@ -113,6 +113,7 @@ def cue_sheet(title: str, items: Sequence[Item], program: str, accepted: Sequenc
 def _environment() -> Environment:
     made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     made.filters["css_string"] = _css_string
+    made.filters["minus"] = _minus
     return made
 
 
@@ -209,7 +210,12 @@ _PLACES = r"above|below|top|bottom|upper|lower|inside"
 def _plain(name: str, alone: bool) -> str:
     """A patch's name without its place; what has no other name is the ground, or all there is."""
     kind = re.sub(rf",? ({_PLACES}|\d+,\d+|row \d+)$|(?<=^line) \d+$", "", name)
-    return ("whole picture" if alone else "ground") if re.fullmatch(_PLACES, kind) else kind
+    return ("whole picture" if alone else "ground") if re.fullmatch(_PLACES, kind) else _minus(kind)
+
+
+def _minus(text: str) -> str:
+    """With a minus sign as it is set before a level or a vector, as of -I."""
+    return re.sub(r"(?<!\S)-(?=[A-Z\d])", "−", text)
 
 
 def _short(percent: Fraction) -> str:
