@@ -166,12 +166,13 @@ def _judged(proof: Proof, rule: Rule) -> Proof:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Clip:
-    """The frames of a file: `distinct` ones, repeated in order up to `tags.frames`."""
+    """The frames of a file: `distinct` ones, repeated in order up to `tags.frames`; `period` of a clip long enough."""
 
     order: Order
     scene: Scene
     tags: Tags
     distinct: int
+    period: int
     frame: Callable[[int], Planes]
 
     def prove(self, path: Path, distinct: int) -> Proof:
@@ -201,6 +202,7 @@ class _Clip:
             scene=scene,
             tags=tags_for(order.format, order.signal, frames),
             distinct=min(period, frames),
+            period=period,
             frame=lambda i: draw((start + i) % period),
         )
 
@@ -343,7 +345,8 @@ def _write_h264_exact(clip: _Clip, path: Path, step: Step) -> int:
             transfer=tags.transfer or 2,
             matrix=tags.matrix or 2,
         ),
-        repeats=-(-(tags.frames or 1) // length),
+        # A clip that is too short for the whole group is judged by the same rate as a long one.
+        period=clip.period if clip.period > 1 else None,
     )
     raw = path.with_name("group.h264")
     raw.write_bytes(stream)

@@ -906,8 +906,12 @@ def test_every_kind_of_file_makes_a_kit(tmp_path: Path, carrier: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["288p", "480p", "720p59.94", "1080i50", "1080p23.976"])
 def test_other_formats_make_a_kit(tmp_path: Path, name: str) -> None:
-    """Each has its patterns, in order, exact, with a cue sheet that names the format."""
+    """Each has its patterns, in order, with a cue sheet that names the format.
+
+    All are exact, but for the moving zone plate where it comes faster than players read: docs/signal.md.
+    """
     answer = made("--format", name, "--seconds", "0.1", "--to", tmp_path)
     assert [f["pattern"] for f in answer["files"]] == [pattern for pattern, _ in expected(name)]
-    assert {f["proof"]["verdict"] for f in answer["files"]} == {"exact"}
+    lossy = [f["pattern"] for f in answer["files"] if f["proof"]["verdict"] != "exact"]
+    assert lossy == ([] if name == "288p" else ["zone-plate-moving"])
     assert name in (tmp_path / "cue-sheet.html").read_text(encoding="utf-8")
