@@ -18,7 +18,7 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, Format
 from patterns.pattern import COLOURS, Options
 from patterns.placement import column, line, wave_area
-from patterns.scene import Box, Scene, Shown, Wave
+from patterns.scene import Box, Pulse, Scene, Shown, Wave
 from patterns.signal import Matrix, Range, Sampling, Signal
 from patterns.tones import bursts, pulse_half_duration, sweep_tones, wedge_lines
 from render.carriers import CARRIERS
@@ -155,6 +155,29 @@ def test_wedge_frequencies_in_the_file(tmp_path: Path, name: str) -> None:
             assert 2 * short_frequency(lit) * per_height == pytest.approx(wanted, rel=0.01)
 
 
+def pulse_middle(fmt: Format) -> float:
+    """Where the 2T pulse's middle lies, in samples of the raster."""
+    pulse = next(s for s in PATTERNS["pulse-bar"].scene(fmt).shapes if isinstance(s, Pulse) and s.start == s.stop)
+    return float(column(fmt, pulse.start))
+
+
+@pytest.mark.parametrize("bits", [8, 10])
+@pytest.mark.parametrize("code_range", Range)
+@pytest.mark.parametrize("name", FORMATS)
+def test_the_pulse_is_as_high_as_the_bar(name: str, code_range: Range, bits: int) -> None:
+    """On an oscilloscope both have one height, so one sample has the bar's code; the neighbours are symmetric.
+
+    White is 235 of 8 bits and 940 of 10 (BT.601), in full range all ones (BT.2100).
+    """
+    fmt = FORMATS[name]
+    signal = Signal(range=code_range, matrix=Matrix.BT709, bits=bits, sampling=Sampling.YCBCR_422)
+    row = draw_frame(PATTERNS["pulse-bar"].scene(fmt), fmt, signal)[0][fmt.height // 3].astype(int)
+    peak = int(pulse_middle(fmt))
+    white = {(Range.NARROW, 8): 235, (Range.NARROW, 10): 940, (Range.FULL, 8): 255, (Range.FULL, 10): 1023}
+    assert row[peak] == row[fmt.width * 2 // 3] == white[code_range, bits]
+    assert list(row[peak + 1 : peak + 9]) == list(row[peak - 8 : peak])[::-1]
+
+
 @pytest.mark.parametrize(("name", "null_hz"), [("576i", 5e6), ("480i", 4e6), ("1080i50", 30e6), ("576p", 10e6)])
 def test_pulse_spectrum(tmp_path: Path, name: str, null_hz: float) -> None:
     """The 2T pulse's spectrum is at half at 1/(2 HAD) and nil at 1/HAD: 5 MHz for 200 ns, by its equation."""
@@ -162,7 +185,7 @@ def test_pulse_spectrum(tmp_path: Path, name: str, null_hz: float) -> None:
     assert fmt.timing is not None
     luma = decoded_luma("pulse-bar", fmt, tmp_path)
     half, _ = pulse_half_duration(fmt)
-    middle, reach = float(column(fmt, Fraction(1, 4))), float(2 * half * fmt.picture.width)
+    middle, reach = pulse_middle(fmt), float(2 * half * fmt.picture.width)
     first, last = int(middle - reach) - 2, int(middle + reach) + 3
     row = luma[fmt.height // 3, first:last]
     times = (np.arange(first, last) + 0.5 - middle) / float(fmt.timing.pixel_clock_hz)
