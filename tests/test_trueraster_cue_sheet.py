@@ -485,6 +485,21 @@ def test_the_page_prints_on_a4_without_cutting_a_block(shown: Browser) -> None:
 
 
 @in_browser
+def test_no_printed_page_holds_only_the_footer(shown: Browser) -> None:
+    """The footer goes on under the last format: without it the PDF has as many pages."""
+
+    def pages() -> int:
+        data = base64.b64decode(shown.call("Page.printToPDF", preferCSSPageSize=True)["data"])
+        return len(re.findall(rb"/MediaBox", data))
+
+    whole = pages()
+    shown.evaluate('document.querySelector("footer").style.display = "none"')
+    without = pages()
+    shown.evaluate('document.querySelector("footer").style.display = ""')
+    assert whole == without > 10
+
+
+@in_browser
 def test_words_stand_out_from_their_ground(shown: Browser) -> None:
     """WCAG 2.2, 1.4.3: at least 4.5 to 1 between words and the white page, for every colour of words in use."""
     colours = shown.evaluate(
