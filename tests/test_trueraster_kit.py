@@ -21,6 +21,7 @@ from typing import Any
 from urllib.parse import unquote
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from imageio_ffmpeg import get_ffmpeg_exe
 
@@ -341,6 +342,22 @@ def test_the_manifest_says_what_each_file_is(clips: tuple[Path, dict[str, Any]])
     assert [f["options"] for f in told["files"] if f["pattern"] == "window"] == [{"area": "1/10"}, {"area": "1/2"}]
     # CTA-861 video codes 8 and 9: 13.5 MHz, 858 samples a line.
     assert told["formats"][0]["line_rate_hz"] == pytest.approx(13_500_000 / 858)
+
+
+def test_the_manifest_says_where_each_patch_lies(clips: tuple[Path, dict[str, Any]]) -> None:
+    """A reader of kit.json alone finds every patch's code in the decoded picture, clear of its shaped edges."""
+    folder, _ = clips
+    bars = next(f for f in manifest(folder)["files"] if f["pattern"] == "bars")
+    words = ("-v", "error", "-i", str(folder / bars["path"]), "-frames:v", "1", "-f", "rawvideo", "-")
+    raw = subprocess.run([get_ffmpeg_exe(), *words], capture_output=True, timeout=60, check=True).stdout
+    # 240p is 720 x 240; eight bars of 88 samples on the middle 704 (DESIGN.md section 4).
+    luma = np.frombuffer(raw, np.uint8, 720 * 240).reshape(240, 720)
+    for i, patch in enumerate(bars["patches"]):
+        place = patch["rectangle"]
+        assert (place["left"], place["right"]) == (8 + 88 * i, 8 + 88 * (i + 1))
+        assert (place["top"], place["bottom"]) == (0, 240)
+        inside = luma[place["top"] : place["bottom"], place["left"] + 6 : place["right"] - 6]
+        assert set(np.unique(inside)) == {patch["codes"][0]}
 
 
 DOCS = Path(__file__).parent.parent / "docs"

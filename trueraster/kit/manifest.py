@@ -11,6 +11,8 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
+from patterns.formats import Format
+from patterns.placement import patch_area
 from patterns.scene import Patch, Scene
 from patterns.signal import Signal
 from render.passing import passing_name
@@ -71,7 +73,7 @@ def entry_of(item: Item, program: str) -> dict[str, Any]:
             "components": list(signal.components),
         },
         "seconds": order.seconds,
-        "patches": [_patch(patch, signal) for patch in scene.patches],
+        "patches": [_patch(patch, fmt, signal) for patch in scene.patches],
         "nodes": len(scene.nodes),
         "program": program,
         "scene_sha256": _fingerprint(scene, order),
@@ -82,14 +84,15 @@ def _option(value: object) -> str:
     return "x".join(map(str, value)) if isinstance(value, tuple) else str(value)
 
 
-def _patch(patch: Patch, signal: Signal) -> dict[str, Any]:
-    colour = patch.colour
+def _patch(patch: Patch, fmt: Format, signal: Signal) -> dict[str, Any]:
+    colour, drawn = patch.colour, patch_area(fmt, patch, 0, 0)
     return {
         "name": patch.name,
         "level_percent": number(100 * colour.green) if colour.is_neutral else None,
         "rgb_percent": [number(100 * level) for level in (colour.red, colour.green, colour.blue)],
         "codes": list(signal.codes(colour)),
         "sloped": patch.sloped,
+        "rectangle": {"left": drawn.left, "top": drawn.top, "right": drawn.right, "bottom": drawn.bottom},
     }
 
 
