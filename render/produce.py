@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import shutil
@@ -131,8 +132,11 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
 
     Raises:
         ProofError: what was written cannot be read back as it was drawn.
-        OSError: the folder or the disk does not take the file.
+        OSError: the folder or the disk does not take the file, or a folder has its name.
     """
+    if path.is_dir():
+        # Found at the end it would be told of the passing file, which nobody knows.
+        raise IsADirectoryError(errno.EISDIR, "a folder is in the place of this file", str(path))
     clip = _Clip.of(order)
     comment = str(order.provenance)
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -25,7 +25,7 @@ import pytest
 from PIL import Image
 
 from patterns.catalogue import PATTERNS
-from patterns.formats import FORMATS
+from patterns.formats import FORMATS, parse_format
 from patterns.pattern import Options
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from render.carriers import CARRIERS
@@ -316,6 +316,27 @@ def test_each_format_has_its_facts(root: Element, items: list[Item]) -> None:
         assert all(word in facts.text for word in words), facts.text
     (second,) = root.all("section", id="format-2")
     assert all(caution in second.text for caution in FORMATS["720p50"].cautions)
+
+
+def test_another_aspect_is_named_where_the_format_is(root: Element) -> None:
+    """480i of 16:9 says so in title, headings and the command that proves the signal; what is usual is not said."""
+    fmt = parse_format("480i", Fraction(16, 9))
+    wide = read(cue_sheet("Kit", plan_kit([fmt], CARRIERS["png"])[:3], "trueraster 0"))
+    assert wide.all("title")[0].text == "Kit: 480i 16:9"
+    assert wide.all("h2", id="format-1-head")[0].text == "480i 16:9"
+    assert {e.text for e in wide.all("h3")} == {"480i 16:9: Signal"}
+    assert "--format 480i --aspect 16:9" in wide.all("code")[0].text
+    assert not {"480i 4:3", "720p50 16:9"} & {e.text for e in root.all("h2")}
+    assert "--aspect" not in root.all("code")[0].text
+
+
+def test_stages_say_how_to_go_about_them(root: Element) -> None:
+    """DESIGN.md section 11: convergence static before dynamic, grey scale low then high, repeated."""
+    ways = {e.parent.all("h3")[0].text: e.text for e in root.all("p", class_="way") if e.parent}
+    for name in ("480i", "720p50"):
+        assert re.search(r"Static first.*then dynamic", ways.pop(f"{name}: Convergence"))
+        assert re.search(r"Low first.*then high.*repeat", ways.pop(f"{name}: Grey scale"))
+    assert ways == {}
 
 
 def test_each_block_stands_under_its_stage(root: Element) -> None:

@@ -22,7 +22,16 @@ from trueraster.kit.plan import Item
 from trueraster.orders import PROOF_FIGURES, proof_json
 from trueraster.show import number
 
-__all__ = ["MANIFEST_NAME", "MANIFEST_VERSION", "Entry", "entry_of", "read_manifest", "write_manifest", "write_whole"]
+__all__ = [
+    "MANIFEST_NAME",
+    "MANIFEST_VERSION",
+    "Entry",
+    "entry_of",
+    "is_manifest",
+    "read_manifest",
+    "write_manifest",
+    "write_whole",
+]
 
 MANIFEST_NAME = "kit.json"
 MANIFEST_VERSION = 1
@@ -131,6 +140,15 @@ def read_manifest(folder: Path) -> dict[str, Entry]:
             entry = _entry(item)
             found.setdefault(entry.path, entry)
     return found
+
+
+def is_manifest(folder: Path) -> bool:
+    """Whether the folder has a whole manifest of ours, of any version."""
+    try:
+        manifest = json.loads((folder / MANIFEST_NAME).read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return False
+    return isinstance(manifest, dict) and "manifest_version" in manifest
 
 
 def _entry(item: dict[str, Any]) -> Entry:
