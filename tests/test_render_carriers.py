@@ -41,7 +41,7 @@ from render.carriers import CARRIERS, CarrierError
 from render.decode import FileError, open_video
 from render.dpx import write_dpx
 from render.encoder import WriteError, encode_frames
-from render.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, without_time
+from render.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, tell_rate, without_time
 from render.produce import Made, Order, ProofError, default_name, produce
 from render.proof import Proof, Verdict, prove
 from render.raster import draw_frame, frames_per_period
@@ -855,3 +855,11 @@ def test_a_tiff_header_that_lies(tmp_path: Path, files: dict[str, bytes], size: 
         struct.pack_into("<HHII", data, entry, 256 + i, 4, 1, value)
     (tmp_path / "huge.tif").write_bytes(data)
     assert read_all(tmp_path / "huge.tif") == -1
+
+
+def test_a_stream_that_ends_within_a_pack_is_told(tmp_path: Path) -> None:
+    """Packs of discs have 2048 bytes (from memory); what is cut is an error of writing, told in words."""
+    path = tmp_path / "cut.mpg"
+    path.write_bytes(bytes(3000))
+    with pytest.raises(WriteError, match=r"cut\.mpg: .*packs of 2048 bytes"):
+        tell_rate(path, 10_080_000)
