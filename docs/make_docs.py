@@ -25,6 +25,7 @@ from patterns.standards import ALL, COMPONENT_WHITE_MV
 from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge_lines
 from render.preview import preview, preview_png
 from trueraster.levels import component_millivolts, distinct_patches
+from trueraster.show import counted
 
 DOCS = Path(__file__).parent
 PICTURE_FORMAT = FORMATS["576i"]
@@ -101,13 +102,13 @@ def entry(pattern: Pattern) -> str:
         f"| look at | {pattern.look} |",
         f"| right is | {pattern.right} |",
         f"| adjust | {pattern.adjust} |",
-        f"| leave up | at most {pattern.dwell_minutes} minutes (common practice, no source) |",
+        f"| leave up | at most {counted(pattern.dwell_minutes, 'minute')} (common practice, no source) |",
     ]
     if pattern.takes:
         lines.append(f"| options | {', '.join(f'`--{name}`' for name in pattern.takes)} |")
     if not pattern.scene(PICTURE_FORMAT).patches:
         lines.append("| verify | nothing to measure: it is judged by eye |")
-    lines += [f"| caution | {caution} |" for caution in pattern.cautions]
+    lines += [f"| caution | {caution} |" for caution in pattern.cautions_in(PICTURE_FORMAT)]
     levels = levels_table(pattern)
     return "\n".join(lines) + (f"\n\n{levels}" if levels else "")
 

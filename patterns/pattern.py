@@ -112,12 +112,24 @@ class Pattern:
     takes: tuple[str, ...] = ()
     """The options it takes, by field name of `Options`."""
     cautions: tuple[str, ...] = ()
+    """Those that hold in every format."""
+    cautions_where: tuple[tuple[Callable[[Format], bool], str], ...] = ()
+    """Those that hold in some formats: in which, and the words."""
     suits: Callable[[Format], bool] = lambda fmt: True
     """Whether it tells something in a format; by its name it can be drawn in any."""
     by_name_only: bool = False
     """Never part of a kit unless it is asked for."""
     variants: tuple[Options, ...] = (Options(),)
     """The options that it is drawn with in a kit, a file each."""
+
+    @property
+    def all_cautions(self) -> tuple[str, ...]:
+        """Every caution, whatever the format."""
+        return (*self.cautions, *(words for _, words in self.cautions_where))
+
+    def cautions_in(self, fmt: Format) -> tuple[str, ...]:
+        """The cautions that hold in a format."""
+        return (*self.cautions, *(words for holds, words in self.cautions_where if holds(fmt)))
 
     def scene(self, fmt: Format, options: Options | None = None, signal: Signal | None = None) -> Scene:
         """The scene for `fmt`.

@@ -10,10 +10,10 @@ from typing import IO
 
 import numpy as np
 
-from patterns.signal import DEPTHS, Range
-from patterns.standards import FOOTROOM_8BIT, LUMA_EXCURSION_8BIT, Primaries, Transfer
+from patterns.signal import DEPTHS
+from patterns.standards import Primaries, Transfer
 from render.quantise import Planes
-from render.stills import StillWords
+from render.stills import StillWords, range_of, reference_codes
 from render.tags import Tags
 
 __all__ = ["read_dpx", "write_dpx"]
@@ -71,7 +71,7 @@ def _header(tags: Tags, comment: bytes, user: int, size: int) -> bytes:
     colour = _COLOURS.get(Primaries(tags.primaries or Primaries.BT709), _UNSPECIFIED)
     # There is no code of the sRGB transfer function.
     transfer = _UNSPECIFIED if tags.transfer == Transfer.SRGB else colour
-    low, high = _reference(tags.range, tags.bits)
+    low, high = reference_codes(tags.range, tags.bits)
 
     def put(at: int, layout: str, *values: object) -> None:
         struct.pack_into(f">{layout}", head, at, *values)
@@ -89,13 +89,6 @@ def _header(tags: Tags, comment: bytes, user: int, size: int) -> bytes:
     if tags.sample_aspect is not None:
         put(_SHAPE_AT, "II", tags.sample_aspect.numerator, tags.sample_aspect.denominator)
     return bytes(head)
-
-
-def _reference(code_range: Range | None, bits: int) -> tuple[int, int]:
-    """Codes of black and white."""
-    if code_range is Range.FULL:
-        return 0, (1 << bits) - 1
-    return FOOTROOM_8BIT.value << (bits - 8), (FOOTROOM_8BIT.value + LUMA_EXCURSION_8BIT.value) << (bits - 8)
 
 
 def read_dpx(head: bytes) -> StillWords | None:
@@ -120,7 +113,7 @@ def read_dpx(head: bytes) -> StillWords | None:
         primaries=next((primaries for primaries, code in _COLOURS.items() if code == colour), None),
         transfer=_TRANSFERS.get(transfer),
         matrix=0 if kind == _RGB else None,
-        range=_range(low, high, bits),
+        range=range_of(low, high, bits),
         sample_aspect=(across, down) if across not in (0, _UNSET) and down not in (0, _UNSET) else None,
         comment=_text(head[_PROJECT_AT : _PROJECT_AT + _PROJECT]) or _text(user) or None,
     )
@@ -128,9 +121,3 @@ def read_dpx(head: bytes) -> StillWords | None:
 
 def _text(field: bytes) -> str:
     return field.split(b"\0")[0].decode("latin-1")
-
-
-def _range(low: int, high: int, bits: int) -> Range | None:
-    if bits not in DEPTHS:
-        return None
-    return next((code_range for code_range in Range if _reference(code_range, bits) == (low, high)), None)

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from enum import IntEnum
+from fractions import Fraction
 from typing import TypeAlias
 
 import numpy as np
@@ -84,14 +85,15 @@ def encode(
     tags: StreamTags,
     *,
     idr_pic_id: int = 0,
-    repeats: int = 1,
+    period: int | None = None,
 ) -> bytes:
     """Write the frames as one closed group; the decoded frames equal them in every sample.
 
     Each frame is (Y, Cb, Cr), uint8: Y of shape (height, width), Cb and Cr of (height / 2, width / 2). Every
     code passes unchanged, 0 and 255 too. When interlaced, the rows of the two fields alternate in all planes.
-    Returns an Annex B byte stream. It may be repeated, byte for byte, for a longer clip; `repeats` says how often, for
-    the level's bit rate.
+    Returns an Annex B byte stream. It may be repeated, byte for byte, for a longer clip. `period` is the number of
+    frames after which the first one comes again in a clip that is long enough, for the level's bit rate; None is a
+    second. A group that is shorter is taken to go on as it does.
 
     idr_pic_id, 0 to 65535, matters for a group of one frame only: two IDR pictures in a row must carry different
     ids (H.264, clause 7.4.3), so give every second such group another id. In a longer group a P picture stands
@@ -121,13 +123,19 @@ def encode(
             units.append(nal_unit(Nal.SEI, field_order_message(tags)))
         body = _slice(_slice_header(tags, index, idr_pic_id), sent, changed, is_p=index > 0)
         units.append(nal_unit(Nal.P_SLICE if index else Nal.IDR_SLICE, body))
-    load = Load(
-        bits=8 * repeats * sum(map(len, units)),
-        seconds=repeats * len(frames) / tags.rate,
-        largest=8 * max(map(len, units)),
-    )
-    sequence = nal_unit(Nal.SPS, closed(sequence_bits(tags, level_for(tags, load))))
+    sequence = nal_unit(Nal.SPS, closed(sequence_bits(tags, level_for(tags, _load(units, tags, period)))))
     return b"".join([sequence, nal_unit(Nal.PPS, closed(picture_bits(tags))), *units])
+
+
+def _load(units: Sequence[bytes], tags: StreamTags, period: int | None) -> Load:
+    """What the pictures ask of a player: the first as it is, the later ones by their mean up to the whole period."""
+    # Each picture of an interlaced stream has a message before it.
+    per_picture = 2 if tags.interlaced else 1
+    first, count = 8 * sum(map(len, units[:per_picture])), len(units) // per_picture
+    later = 8 * sum(map(len, units[per_picture:]))
+    whole = max(round(tags.rate) if period is None else period, count)
+    bits = first + Fraction(later * (whole - 1), max(1, count - 1))
+    return Load(bits=bits, seconds=whole / tags.rate, largest=8 * max(map(len, units)))
 
 
 def _check_frame(frame: Planes, tags: StreamTags, index: int) -> None:

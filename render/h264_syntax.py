@@ -135,9 +135,12 @@ def macroblock_grid(tags: StreamTags) -> tuple[int, int]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
-    """What a whole clip asks of a player: its coded bits, its length, and its largest picture in bits."""
+    """What a group that comes again and again asks of a player: its bits, its length, its largest picture in bits.
 
-    bits: int
+    How often it comes again is not in it, so that a clip's length decides nothing.
+    """
+
+    bits: Fraction
     seconds: Fraction
     largest: int
 
@@ -145,7 +148,8 @@ class Load:
 def level_for(tags: StreamTags, load: Load) -> int:
     """level_idc: the first level that holds frame size, macroblock rate and bit rate (H.264, clause A.3.1).
 
-    The bits may come as fast as MaxBR once the buffer is full.
+    The bits may not come faster than MaxBR, whatever the length: a short clip, which the buffer would hold, gets no
+    other coding than a long one of the same pattern.
 
     Raises:
         LevelError: there is none.
@@ -162,7 +166,7 @@ def level_for(tags: StreamTags, load: Load) -> int:
     if not holding:
         raise LevelError(f"{size} is more than any level {'with fields ' if tags.interlaced else ''}holds")
     for level, rate, buffer in holding:
-        if load.largest <= buffer and load.bits <= buffer + rate * load.seconds:
+        if load.largest <= buffer and load.bits <= rate * load.seconds:
             if level > _ORDINARY >= holding[0][0]:
                 break
             return level

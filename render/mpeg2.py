@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from patterns.standards import DISC_BUFFER_BITS
+from render.encoder import WriteError
 
 __all__ = [
     "fits_buffer",
@@ -113,7 +114,14 @@ def tell_rate(path: Path, bits_per_second: int) -> None:
 
     In units of 50 bytes a second: program_mux_rate of every pack, 22 bits and two markers, and rate_bound of every
     system header, a marker, 22 bits and a marker (H.222.0, from memory).
+
+    Raises:
+        WriteError: the stream does not end with a whole pack.
     """
+    if path.stat().st_size % _PACK:
+        raise WriteError(
+            f"{path.name}: a program stream for discs has packs of {_PACK} bytes, this one ends within one"
+        )
     rate = bits_per_second // 400
     pack_rate, bound = (rate << 2 | 3).to_bytes(3, "big"), (1 << 23 | rate << 1 | 1).to_bytes(3, "big")
     with path.open("r+b") as file:

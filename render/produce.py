@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import shutil
@@ -131,8 +132,11 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
 
     Raises:
         ProofError: what was written cannot be read back as it was drawn.
-        OSError: the folder or the disk does not take the file.
+        OSError: the folder or the disk does not take the file, or a folder has its name.
     """
+    if path.is_dir():
+        # Found at the end it would be told of the passing file, which nobody knows.
+        raise IsADirectoryError(errno.EISDIR, "a folder is in the place of this file", str(path))
     clip = _Clip.of(order)
     comment = str(order.provenance)
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -166,12 +170,13 @@ def _judged(proof: Proof, rule: Rule) -> Proof:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Clip:
-    """The frames of a file: `distinct` ones, repeated in order up to `tags.frames`."""
+    """The frames of a file: `distinct` ones, repeated in order up to `tags.frames`; `period` of a clip long enough."""
 
     order: Order
     scene: Scene
     tags: Tags
     distinct: int
+    period: int
     frame: Callable[[int], Planes]
 
     def prove(self, path: Path, distinct: int) -> Proof:
@@ -201,6 +206,7 @@ class _Clip:
             scene=scene,
             tags=tags_for(order.format, order.signal, frames),
             distinct=min(period, frames),
+            period=period,
             frame=lambda i: draw((start + i) % period),
         )
 
@@ -343,7 +349,8 @@ def _write_h264_exact(clip: _Clip, path: Path, step: Step) -> int:
             transfer=tags.transfer or 2,
             matrix=tags.matrix or 2,
         ),
-        repeats=-(-(tags.frames or 1) // length),
+        # A clip that is too short for the whole group is judged by the same rate as a long one.
+        period=clip.period if clip.period > 1 else None,
     )
     raw = path.with_name("group.h264")
     raw.write_bytes(stream)

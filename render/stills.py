@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from patterns.signal import Range
+from patterns.signal import DEPTHS, Range
+from patterns.standards import FOOTROOM_8BIT, LUMA_EXCURSION_8BIT
 from render.tags import Tags
 
-__all__ = ["StillWords", "with_words"]
+__all__ = ["StillWords", "range_of", "reference_codes", "with_words"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +27,20 @@ class StillWords:
     sample_aspect: tuple[int, int] | None = None
     """Width over height of a sample, as two positive numbers."""
     comment: str | None = None
+
+
+def reference_codes(code_range: Range | None, depth: int) -> tuple[int, int]:
+    """Codes of black and white in `depth` bits; a range that nobody told is narrow."""
+    if code_range is Range.FULL:
+        return 0, (1 << depth) - 1
+    return FOOTROOM_8BIT.value << (depth - 8), (FOOTROOM_8BIT.value + LUMA_EXCURSION_8BIT.value) << (depth - 8)
+
+
+def range_of(black: Fraction | int, white: Fraction | int, depth: int) -> Range | None:
+    """The range that has these codes of black and white in `depth` bits, or None."""
+    if depth not in DEPTHS:
+        return None
+    return next((code_range for code_range in Range if reference_codes(code_range, depth) == (black, white)), None)
 
 
 def with_words(tags: Tags, words: StillWords) -> Tags:

@@ -14,10 +14,10 @@ from typing import IO
 import numpy as np
 
 from patterns.signal import Range
-from patterns.standards import CHROMATICITIES, FOOTROOM_8BIT, LUMA_EXCURSION_8BIT, Primaries
+from patterns.standards import CHROMATICITIES, Primaries
 from render.png import stored_codes
 from render.quantise import Planes
-from render.stills import StillWords
+from render.stills import StillWords, range_of, reference_codes
 from render.tags import Provenance, Tags
 
 __all__ = ["read_tiff", "write_tiff"]
@@ -55,16 +55,11 @@ def write_tiff(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> Non
         extratags=[
             _rationals(_WHITE_POINT, white),
             _rationals(_CHROMATICITIES, points),
-            _rationals(_BLACK_WHITE, tuple(map(Fraction, _reference(tags.range, 8 if tags.bits == 8 else 16) * 3))),
+            _rationals(
+                _BLACK_WHITE, tuple(map(Fraction, reference_codes(tags.range, 8 if tags.bits == 8 else 16) * 3))
+            ),
         ],
     )
-
-
-def _reference(code_range: Range | None, depth: int) -> tuple[int, int]:
-    """Codes of black and white as they are stored in `depth` bits."""
-    if code_range is Range.FULL:
-        return 0, (1 << depth) - 1
-    return FOOTROOM_8BIT.value << (depth - 8), (FOOTROOM_8BIT.value + LUMA_EXCURSION_8BIT.value) << (depth - 8)
 
 
 def _rationals(tag: int, values: tuple[Fraction, ...]) -> tuple[int, str, int, tuple[int, ...], bool]:
@@ -122,10 +117,9 @@ def _primaries(white: tuple[Fraction, ...], points: tuple[Fraction, ...]) -> int
 
 
 def _range(codes: tuple[Fraction, ...], depth: int) -> Range | None:
-    for code_range in Range:
-        if depth in (8, 16) and codes == tuple(map(Fraction, _reference(code_range, depth) * 3)):
-            return code_range
-    return None
+    # Black and white of each component; stored are 8 or 16 bits.
+    alike = len(codes) == 6 and codes == codes[:2] * 3
+    return range_of(codes[0], codes[1], depth) if alike and depth in (8, 16) else None
 
 
 def _aspect(tags: Mapping[int, tuple[int, ...]]) -> tuple[int, int] | None:

@@ -146,7 +146,7 @@ def test_split_bars_of_standard_definition(name: str) -> None:
     spans = {patch.name: patch_area(FORMATS[name], patch, 0, 0) for patch in scene.patches}
     height = FORMATS[name].height
     assert spans["bar white"].bottom == height * 2 // 3
-    assert spans["below 1 blue"].bottom == height * 3 // 4
+    assert spans["blue below white"].bottom == height * 3 // 4
     assert (spans["-I"].left, spans["black right"].right) == (8, 712)
     assert spans["black right"].left == spans["bar blue"].left
 
@@ -156,6 +156,26 @@ def test_split_bars_of_high_definition(name: str) -> None:
     """RP 219-1's arrangement has its codes."""
     found = codes(PATTERNS["bars-split"].scene(FORMATS[name]), Matrix.BT709, 10)
     assert {patch: found[patch] for patch in HD_CODES} == HD_CODES
+
+
+@pytest.mark.parametrize("name", ["480i", "576i", "720p50", "1080i50"])
+def test_the_words_of_the_split_bars_are_true(name: str) -> None:
+    """In blue alone the four bars that the words name are alike and the others dark; so goes each row below, in SD.
+
+    The words are the pattern's own; the primaries of each colour are the standard's (BT.471).
+    """
+    fmt, pattern = FORMATS[name], PATTERNS["bars-split"]
+    patches = {patch.name: patch for patch in pattern.scene(fmt).patches}
+    assert "in blue alone the white, cyan, magenta and blue bars are alike and the others dark" in pattern.right
+    for bar in ("white", "yellow", "cyan", "green", "magenta", "red", "blue"):
+        lit = Fraction(3, 4) if bar in ("white", "cyan", "magenta", "blue") else 0
+        assert patches[f"bar {bar}"].colour.blue == lit
+        below = [patch for patch_name, patch in patches.items() if patch_name.endswith(f" below {bar}")]
+        assert [patch.colour.blue for patch in below] == ([lit] if name in ("480i", "576i") else [])
+    assert patches["darker"].colour.green < 0 < patches["lighter"].colour.green
+    # -I and +Q outside 0 to 100 % need the caution, and only they.
+    illegal = any(min(level.red, level.green, level.blue) < 0 for level in (patches["-I"].colour, patches["+Q"].colour))
+    assert bool(pattern.cautions_in(fmt)) == illegal == (name in ("480i", "576i"))
 
 
 def test_split_bars_have_the_published_widths() -> None:

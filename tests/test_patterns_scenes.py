@@ -91,7 +91,7 @@ def test_catalogue_is_in_the_order_of_work() -> None:
 @EVERY_PATTERN
 def test_each_pattern_explains_itself(pattern: Pattern) -> None:
     """A pattern says what to look at, what right looks like, what to adjust, and its longest time on the glass."""
-    for words in (pattern.title, pattern.look, pattern.right, pattern.adjust, *pattern.cautions):
+    for words in (pattern.title, pattern.look, pattern.right, pattern.adjust, *pattern.all_cautions):
         assert words.strip() == words
         assert len(words) >= 4
     assert pattern.look.endswith(".")

@@ -20,7 +20,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from render.h264_exact import LevelError, StreamTags, encode
+from render.h264_exact import BitsError, StreamTags, encode
+from render.h264_syntax import Load, level_for
 
 Plane = NDArray[np.uint8]
 Planes = tuple[Plane, Plane, Plane]
@@ -516,20 +517,44 @@ def test_the_level_is_the_least_that_holds(
 # 720 x 480 of noise is 720 * 480 * 12 bits a frame raw: 4.1 Mbit/s at one frame a second, 50 at 12, 124 at 30. H.264,
 # table A-1 (from memory), times 1.25 for High profile: level 2.2 takes 5 Mbit/s, 3.2 and 4 take 25, 4.1 and 4.2 62.5.
 @pytest.mark.parametrize(
-    ("rate", "repeats", "level"), [(Fraction(1), 100, 22), (Fraction(30), 1, 30), (Fraction(12), 100, 41)]
+    ("rate", "period", "level"), [(Fraction(1), 2, 22), (Fraction(12), None, 41), (Fraction(12), 60, 41)]
 )
-def test_the_level_holds_the_bits(rate: Fraction, repeats: int, level: int) -> None:
-    """Noise takes the level that its bits need over the clip's length; a clip that the buffer holds needs no more."""
+def test_the_level_holds_the_bits(rate: Fraction, period: int | None, level: int) -> None:
+    """Noise takes the level that its bits need; a short clip is judged as if it went on to its whole period."""
     frames = [noise(720, 480, seed) for seed in range(2)]
-    data = encode(frames, tags_of(frames[0], rate=rate), repeats=repeats)
+    data = encode(frames, tags_of(frames[0], rate=rate), period=period)
     assert data[7] == level
 
 
+def test_a_still_is_judged_by_how_often_its_first_picture_comes() -> None:
+    """Two frames of a still at 30 a second: 4.1 Mbit of noise once a second (level 3 takes 12.5), not 15 times."""
+    frame = noise(720, 480, 1)
+    assert encode([frame, frame], tags_of(frame, rate=Fraction(30)))[7] == 30
+    with pytest.raises(BitsError, match="65 Mbit/s are more"):
+        encode([frame, frame], tags_of(frame, rate=Fraction(31)), period=2)
+
+
 def test_more_bits_than_players_take_are_refused() -> None:
-    """A long clip whose bits only a level above 4.2 holds is refused."""
+    """Bits that only a level above 4.2 holds are refused, however short the clip."""
     frames = [noise(720, 480, seed) for seed in range(2)]
-    with pytest.raises(LevelError, match="Mbit/s are more than players take"):
-        encode(frames, tags_of(frames[0], rate=Fraction(30)), repeats=100)
+    with pytest.raises(BitsError, match="Mbit/s are more than players take"):
+        encode(frames, tags_of(frames[0], rate=Fraction(30)))
+
+
+# Level 4.1 takes 62.5 Mbit/s and holds 78.125 Mbit (H.264, tables A-1 and A-2, from memory).
+@pytest.mark.parametrize(("rate", "allowed"), [(62_500_000, True), (62_500_001, False)])
+@pytest.mark.parametrize("seconds", [Fraction(1, 60), Fraction(1, 2), Fraction(60)])
+def test_the_rate_alone_decides(seconds: Fraction, rate: int, allowed: bool) -> None:
+    """As many bits a second are allowed or refused whatever time they are counted over: no buffer's worth is added."""
+    tags = tags_of(flat(1920, 1080, 0, 0, 0), rate=Fraction(30))
+    load = Load(bits=rate * seconds, seconds=seconds, largest=78_125_000)
+    if allowed:
+        assert level_for(tags, load) == 41
+    else:
+        with pytest.raises(BitsError):
+            level_for(tags, load)
+    with pytest.raises(BitsError):
+        level_for(tags, replace(load, largest=78_125_001))
 
 
 # --- Refusals ---

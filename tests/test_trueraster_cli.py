@@ -630,6 +630,37 @@ def test_a_long_word_is_told_shortly(here: Path, arguments: list[str]) -> None:
     assert len(ran.err) < 500
 
 
+@pytest.mark.parametrize(
+    ("words", "note"),
+    [
+        ("flicker --format 480p --as png", "Note: flicker does not suit 480p, which has no fields"),
+        ("field-order --format 64x48@60 --as png", "Note: field-order does not suit 64x48p@60, which has no fields"),
+        ("bars --as png --seconds 5", "Note: --seconds: png is a still and has no length"),
+        # 60000/1001 fields a second are 29.97 frames: 0.0334 s each (BT.601).
+        ("bars --as y4m --seconds 1e-9", "Note: --seconds: a clip has one frame at least, 0.0334 s in 480i"),
+    ],
+)
+def test_what_is_drawn_otherwise_than_meant_is_told(here: Path, words: str, note: str) -> None:
+    """The file is made, and a line says what a user might not expect."""
+    ran = call("draw", *words.split())
+    assert ran.code == 0
+    assert ran.err.count(note) == 1
+
+
+@pytest.mark.parametrize("words", ["flicker --format 480i --as png", "bars --as png --as y4m --seconds 0.1"])
+def test_what_is_as_meant_has_no_note(here: Path, words: str) -> None:
+    """A pattern that suits, and a length for the one kind of file that has one."""
+    assert "Note" not in call("draw", *words.split()).err
+
+
+def test_a_folder_in_the_place_of_a_file_is_told_by_its_name(here: Path) -> None:
+    """The line names the file's own path, not the hidden one that it would be written under."""
+    (here / "outputs" / "bars_480i_full.png").mkdir(parents=True)
+    ran = call("draw", "bars", "--as", "png")
+    check_mistake(ran, str(Path("outputs", "bars_480i_full.png")), "folder")
+    assert "/." not in ran.err
+
+
 @pytest.mark.parametrize("place", ["/proc/trueraster-test", "/dev/null/x", "/dev/full"])
 def test_a_place_that_takes_no_files_is_one_line(place: str) -> None:
     """Where nothing can be made there is one line; root is refused there too."""
@@ -962,7 +993,8 @@ def test_a_file_that_fails_its_proof_replaces_nothing(
     here: Path, monkeypatch: pytest.MonkeyPatch, carrier: str
 ) -> None:
     """Exit 1 and one line; the file that was there stays as it was, and nothing is left beside it."""
-    words = ("--as", carrier, "--seconds", "0.1", "--to", "out")
+    length = () if carrier == "png" else ("--seconds", "0.1")
+    words = ("--as", carrier, *length, "--to", "out")
     assert call("draw", "bars", *words).code == 0
     before = listing(here)
     failed = Proof(verdict=Verdict.FAILED, reason="made to fail")

@@ -25,7 +25,7 @@ import pytest
 from PIL import Image
 
 from patterns.catalogue import PATTERNS
-from patterns.formats import FORMATS
+from patterns.formats import FORMATS, parse_format
 from patterns.pattern import Options
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from render.carriers import CARRIERS
@@ -282,6 +282,11 @@ def test_cautions_come_first_then_the_set_then_the_preparations(root: Element) -
         assert words in before
 
 
+def _set(text: str) -> str:
+    """Words as the page has them: single blanks, and a minus sign before I."""
+    return " ".join(text.split()).replace("-I", "−I")
+
+
 def test_every_file_has_its_block_in_the_order_of_work(root: Element, items: list[Item]) -> None:
     """Number, name, what to look at, what is right, what to adjust, how long, cautions, a box and two lines."""
     blocks = root.all("article")
@@ -293,7 +298,7 @@ def test_every_file_has_its_block_in_the_order_of_work(root: Element, items: lis
         assert said["Right is"] == " ".join(pattern.right.split())
         assert said["Adjust"] == " ".join(pattern.adjust.split())
         assert str(pattern.dwell_minutes) in said["Leave up"]
-        assert all(" ".join(caution.split()) in block.text for caution in pattern.cautions)
+        assert all(_set(caution) in block.text for caution in pattern.cautions_in(item.order.format))
         assert item.name in block.text
         assert pattern.title in block.all("h4")[0].text
         assert [e.given["type"] for e in block.all("input")] == ["checkbox", "text", "text"]
@@ -311,6 +316,27 @@ def test_each_format_has_its_facts(root: Element, items: list[Item]) -> None:
         assert all(word in facts.text for word in words), facts.text
     (second,) = root.all("section", id="format-2")
     assert all(caution in second.text for caution in FORMATS["720p50"].cautions)
+
+
+def test_another_aspect_is_named_where_the_format_is(root: Element) -> None:
+    """480i of 16:9 says so in title, headings and the command that proves the signal; what is usual is not said."""
+    fmt = parse_format("480i", Fraction(16, 9))
+    wide = read(cue_sheet("Kit", plan_kit([fmt], CARRIERS["png"])[:3], "trueraster 0"))
+    assert wide.all("title")[0].text == "Kit: 480i 16:9"
+    assert wide.all("h2", id="format-1-head")[0].text == "480i 16:9"
+    assert {e.text for e in wide.all("h3")} == {"480i 16:9: Signal"}
+    assert "--format 480i --aspect 16:9" in wide.all("code")[0].text
+    assert not {"480i 4:3", "720p50 16:9"} & {e.text for e in root.all("h2")}
+    assert "--aspect" not in root.all("code")[0].text
+
+
+def test_stages_say_how_to_go_about_them(root: Element) -> None:
+    """DESIGN.md section 11: convergence static before dynamic, grey scale low then high, repeated."""
+    ways = {e.parent.all("h3")[0].text: e.text for e in root.all("p", class_="way") if e.parent}
+    for name in ("480i", "720p50"):
+        assert re.search(r"Static first.*then dynamic", ways.pop(f"{name}: Convergence"))
+        assert re.search(r"Low first.*then high.*repeat", ways.pop(f"{name}: Grey scale"))
+    assert ways == {}
 
 
 def test_each_block_stands_under_its_stage(root: Element) -> None:
@@ -477,6 +503,25 @@ def test_the_page_prints_on_a4_without_cutting_a_block(shown: Browser) -> None:
     sizes = re.findall(rb"/MediaBox ?\[ ?0 0 ([\d.]+) ([\d.]+)", data)
     assert len(sizes) > 10
     assert {(round(float(w)), round(float(h))) for w, h in sizes} <= {(595, 842), (596, 842)}
+
+
+@in_browser
+@pytest.mark.parametrize("names", [("480i", "720p50"), ("1080i50",)])
+def test_no_printed_page_holds_only_the_footer(tmp_path: Path, names: tuple[str, ...]) -> None:
+    """The footer stands on the page of the last block, also where that page was full, as of 1080i50."""
+    path = tmp_path / "sheet.html"
+    path.write_text(cue_sheet("Check-up kit", plan(*names), "trueraster 0"), encoding="utf-8")
+    with browser(path) as found:
+        # A link's target has its page in the PDF (ISO 32000, 12.3.2.3: named destinations).
+        last = found.evaluate("""(() => {
+            const last = [...document.querySelectorAll(".step")].at(-1).id;
+            document.querySelector("footer").id = "end";
+            document.querySelector("h1").innerHTML = `<a href="#end">a</a><a href="#${last}">b</a>`;
+            return last;
+        })()""")
+        data = base64.b64decode(found.call("Page.printToPDF", preferCSSPageSize=True)["data"])
+    pages = dict(re.findall(rb"/(end|step-[\d-]+) \[(\d+) 0 R", data))
+    assert pages[b"end"] == pages[last.encode()]
 
 
 @in_browser

@@ -21,6 +21,7 @@ from typing import Any
 from urllib.parse import unquote
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from imageio_ffmpeg import get_ffmpeg_exe
 
@@ -36,7 +37,8 @@ from trueraster.kit.lock import LOCK_NAME, locked
 from trueraster.kit.manifest import Entry, read_manifest, write_manifest
 from trueraster.kit.plan import plan_kit
 from trueraster.kit.playlist import Track, m3u8, xspf
-from trueraster.kit.rates import parse_line_rates
+from trueraster.kit.rates import parse_line_rates, understood_note
+from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.worker import Job
 from trueraster.options import UsageError
 
@@ -342,6 +344,22 @@ def test_the_manifest_says_what_each_file_is(clips: tuple[Path, dict[str, Any]])
     assert told["formats"][0]["line_rate_hz"] == pytest.approx(13_500_000 / 858)
 
 
+def test_the_manifest_says_where_each_patch_lies(clips: tuple[Path, dict[str, Any]]) -> None:
+    """A reader of kit.json alone finds every patch's code in the decoded picture, clear of its shaped edges."""
+    folder, _ = clips
+    bars = next(f for f in manifest(folder)["files"] if f["pattern"] == "bars")
+    words = ("-v", "error", "-i", str(folder / bars["path"]), "-frames:v", "1", "-f", "rawvideo", "-")
+    raw = subprocess.run([get_ffmpeg_exe(), *words], capture_output=True, timeout=60, check=True).stdout
+    # 240p is 720 x 240; eight bars of 88 samples on the middle 704 (DESIGN.md section 4).
+    luma = np.frombuffer(raw, np.uint8, 720 * 240).reshape(240, 720)
+    for i, patch in enumerate(bars["patches"]):
+        place = patch["rectangle"]
+        assert (place["left"], place["right"]) == (8 + 88 * i, 8 + 88 * (i + 1))
+        assert (place["top"], place["bottom"]) == (0, 240)
+        inside = luma[place["top"] : place["bottom"], place["left"] + 6 : place["right"] - 6]
+        assert set(np.unique(inside)) == {patch["codes"][0]}
+
+
 DOCS = Path(__file__).parent.parent / "docs"
 
 
@@ -459,6 +477,28 @@ def test_a_spoilt_manifest_is_made_again(copy: Path) -> None:
     (copy / "kit.json").write_text(text[: len(text) // 2], encoding="utf-8")
     assert made(*SMALL, "--to", copy)["reused"] == []
     assert manifest(copy) == told
+
+
+@pytest.mark.parametrize("name", LISTED)
+def test_nothing_of_somebody_else_is_replaced(tmp_path: Path, name: str) -> None:
+    """A folder without a manifest whose list or sheet no kit has made is refused, and nothing comes into it."""
+    (tmp_path / name).write_text("#EXTM3U\nsong.mp3\n", encoding="utf-8")
+    code, out, err = call("kit", *SMALL, "--to", tmp_path)
+    assert (code, out) == (2, "")
+    assert f"has a {name} that is of no kit" in err
+    assert {path.name: path.read_text(encoding="utf-8") for path in tmp_path.iterdir()} == {name: "#EXTM3U\nsong.mp3\n"}
+
+
+def test_a_kit_is_known_without_its_manifest(copy: Path) -> None:
+    """Where the manifest alone is gone the lists and the sheet are known as a kit's, and it is made again."""
+    (copy / "kit.json").unlink()
+    assert len(made(*SMALL, "--to", copy)["files"]) == len(media(copy))
+
+
+def test_a_length_that_cannot_be_had_is_told(copy: Path) -> None:
+    """Stills have none; what is made is the same."""
+    _, _, err = call("kit", *SMALL, "--seconds", "5", "--to", copy)
+    assert err.count("Note: --seconds: png is a still and has no length") == 1
 
 
 def test_a_second_format_adds_to_the_first(copy: Path) -> None:
@@ -596,6 +636,7 @@ def test_ctrl_c_is_one_line_and_leaves_only_proved_files(tmp_path: Path, to_all:
     out, err = process.communicate(timeout=30)
     assert (process.returncode, out) == (130, "")
     check_one_more_line(err)
+    assert f"what is finished in {folder} stays; the same command goes on" in err
     assert hidden(folder) == []
     # A file has its name a moment before the manifest has it.
     assert not (folder / "kit.json").exists() or not manifest(folder)["complete"]
@@ -681,7 +722,8 @@ def test_a_full_disk_is_one_line_and_leaves_only_proved_files(small_disk: Path, 
     """Exit 2 and one line; each file with a name is whole; nothing unfinished lies about."""
     code, out, err = call("kit", *words, "--to", small_disk / "kit")
     assert (code, out) == (2, "")
-    assert "No space left" in err.splitlines()[-1]
+    assert f"{small_disk / 'kit'}: No space left" in err.splitlines()[-1]
+    assert "the same command goes on" in err.splitlines()[-1]
     assert "Traceback" not in err
     assert hidden(small_disk / "kit") == []
     listed = {}
@@ -696,16 +738,18 @@ def test_a_place_that_takes_no_files_is_one_line(place: str) -> None:
     """Where nothing can be made there is one line; root is refused there too."""
     if not Path(place.rsplit("/", 1)[0] or "/").exists():
         pytest.skip("not on this system")
-    code, out, err = call("kit", "--format", "240p", "--line-rates", "15-16", "--to", place)
-    assert (code, out, err.count("\n")) == (2, "", 1)
+    code, out, err = call("kit", "--format", "240p", "--to", place)
+    assert (code, out) == (2, "")
+    check_one_more_line(err)
 
 
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root writes anywhere")
 def test_a_read_only_folder_is_one_line(tmp_path: Path) -> None:
     """A folder without the right to write is told, and stays empty."""
     (tmp_path / "locked").mkdir(mode=0o500)
-    code, out, err = call("kit", "--format", "240p", "--line-rates", "15-16", "--to", tmp_path / "locked")
-    assert (code, out, err.count("\n")) == (2, "", 1)
+    code, out, err = call("kit", "--format", "240p", "--to", tmp_path / "locked")
+    assert (code, out) == (2, "")
+    check_one_more_line(err)
     assert list((tmp_path / "locked").iterdir()) == []
 
 
@@ -746,7 +790,7 @@ def test_a_format_outside_the_line_rates_is_refused(tmp_path: Path, formats: lis
 
 def test_a_raster_without_timing_is_refused_with_line_rates(tmp_path: Path) -> None:
     """Its line rate is not known, so it cannot be checked."""
-    code, _, err = call("kit", *SMALL, "--line-rates", "1-1000", "--to", tmp_path / "kit")
+    code, _, err = call("kit", *SMALL, "--line-rates", "15-38", "--to", tmp_path / "kit")
     assert (code, err.count("\n")) == (2, 1)
     assert "not known" in err
     assert not (tmp_path / "kit").exists()
@@ -760,13 +804,78 @@ def test_line_rates_are_read_exactly() -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "low", "high"),
+    [
+        ("15.6\u201315.8", "15.6", "15.8"),
+        ("15.6 - 15.8 kHz", "15.6", "15.8"),
+        ("15.6kHz\u221215.8khz", "15.6", "15.8"),
+        ("31.5 kHz", "31.185", "31.815"),
+        ("15-110", "15", "110"),
+    ],
+)
+def test_line_rates_are_read_as_papers_print_them(text: str, low: str, high: str) -> None:
+    """An en dash or a minus sign is a dash, and the unit may stand behind a number."""
+    (found,) = parse_line_rates(text)
+    assert (found.low, found.high) == (Fraction(low), Fraction(high))
+
+
+@pytest.mark.parametrize(
+    "text", ["15-16,31-32", "15.6-15.8,31", "15.6,31.5", "15, 31", "15.625,15.734", "15-16,31-32,45-50"]
+)
+def test_a_comma_between_ranges_is_one(text: str) -> None:
+    """Where a comma cannot be a decimal one every part is a range of its own; values may lie closer than 1 %."""
+    assert len(parse_line_rates(text)) == text.count(",") + 1
+
+
+@pytest.mark.parametrize(
+    ("text", "point"),
+    [
+        ("31,2-33,8", "31.2"),
+        ("15,6-15,8", "15.6"),
+        ("15,6", "15.6"),
+        ("15,734", "15.734"),
+        ("31,25-33,75", "31.25"),
+        ("15,31", "15.31"),
+        ("15,31-32", "15.31"),
+        ("15-16,31", "16.31"),
+        ("15-16,31-33,8", "33.8"),
+        ("15.6-15.8,31,5", "31.5"),
+        ("15,6-15,8;31-32", "15.6"),
+    ],
+)
+def test_a_comma_that_may_be_a_decimal_one_is_refused(tmp_path: Path, text: str, point: str) -> None:
+    """Read as a list, 31,2-33,8 would let 480i through to a set of 31.2 to 33.8 kHz. One line says what to write."""
+    code, out, err = call("kit", "--line-rates", text, "--to", tmp_path / "kit")
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert f"Write {point}, with a point" in err
+    assert not (tmp_path / "kit").exists()
+
+
+@pytest.mark.parametrize(
     "text",
-    ["", " ", ",", "15-", "-15", "16-15", "0", "0-20", "1e3", "15,", "nan", "15;31", "15-16-17", "5000", "x" * 99],
+    [
+        *("", " ", ",", "15-", "-15", "16-15", "0", "0-20", "1e3", "15,", "nan", "15;31", "15-16-17", "5000", "x" * 99),
+        # Below 10 kHz and above 200 no tube scans; a range eight times as high as low is none.
+        *("9.9-16", "15.6-15.8,300-301", "15-200", "10-90"),
+        # Out of order, overlapping, twice.
+        *("31-32,15-16", "15-16,16-17", "15-32,31-33", "15.6,15.6"),
+    ],
 )
 def test_line_rates_that_are_none_are_refused(text: str) -> None:
     """One short line that names the option."""
-    with pytest.raises(UsageError, match=r"^--line-rates: got .{0,110}$"):
+    with pytest.raises(UsageError, match=r"^--line-rates: got .{0,130}$"):
         parse_line_rates(text)
+
+
+def test_line_rates_are_told_as_they_were_understood() -> None:
+    """On standard error and on the cue sheet: a slip of the keys is seen before the set is fed."""
+    accepted = parse_line_rates("15.6\u201315.8 kHz, 31.5")
+    # 1 % of 31.5 is 0.315.
+    words = "15.6 to 15.8 or 31.185 to 31.815 kHz"
+    assert words in understood_note(accepted)
+    items = plan_kit([FORMATS["480i"]], CARRIERS["png"])[:2]
+    assert words in cue_sheet("Kit", items, "trueraster 0", accepted)
+    assert "made for line rates" not in cue_sheet("Kit", items, "trueraster 0")
 
 
 MISTAKES = [
@@ -783,6 +892,7 @@ MISTAKES = [
     ("--with flicker --format 480p", "flicker"),
     ("--aspect 9", "aspect"),
     ("--line-rates x", "--line-rates"),
+    ("--format 480i,480p", "repeat --format"),
     ("--to ", "--to"),
     ("--to -", "--to"),
     ("--to there", "--to"),
@@ -840,8 +950,12 @@ def test_every_kind_of_file_makes_a_kit(tmp_path: Path, carrier: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["288p", "480p", "720p59.94", "1080i50", "1080p23.976"])
 def test_other_formats_make_a_kit(tmp_path: Path, name: str) -> None:
-    """Each has its patterns, in order, exact, with a cue sheet that names the format."""
+    """Each has its patterns, in order, with a cue sheet that names the format.
+
+    All are exact, but for the moving zone plate where it comes faster than players read: docs/signal.md.
+    """
     answer = made("--format", name, "--seconds", "0.1", "--to", tmp_path)
     assert [f["pattern"] for f in answer["files"]] == [pattern for pattern, _ in expected(name)]
-    assert {f["proof"]["verdict"] for f in answer["files"]} == {"exact"}
+    lossy = [f["pattern"] for f in answer["files"] if f["proof"]["verdict"] != "exact"]
+    assert lossy == ([] if name == "288p" else ["zone-plate-moving"])
     assert name in (tmp_path / "cue-sheet.html").read_text(encoding="utf-8")

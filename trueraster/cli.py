@@ -82,7 +82,7 @@ def _tell(error: Exception) -> int:
 
 
 def _stopped() -> int:
-    return _say("trueraster: stopped; nothing unfinished was left behind", 130)
+    return _say(f"trueraster: stopped; {interrupt.words()}", 130)
 
 
 def _words(error: Exception) -> str:

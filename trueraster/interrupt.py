@@ -10,9 +10,10 @@ from __future__ import annotations
 import signal
 from types import FrameType
 
-__all__ = ["check", "install", "was_asked"]
+__all__ = ["check", "install", "say_when_stopped", "was_asked", "words"]
 
 _asked = False
+_words = "nothing unfinished was left behind"
 
 
 def install() -> None:
@@ -24,6 +25,17 @@ def install() -> None:
 def was_asked() -> bool:
     """Whether Ctrl-C has come."""
     return _asked
+
+
+def say_when_stopped(words: str) -> None:
+    """What a user is told when the work that begins now is stopped."""
+    global _words
+    _words = words
+
+
+def words() -> str:
+    """What a user is told of work that was stopped."""
+    return _words
 
 
 def check() -> None:

@@ -61,6 +61,8 @@ def pattern_of(text: str) -> Pattern:
 
 def format_of(text: str, aspect: str | None) -> Format:
     """A format by its trade name or as WxH[i|p]@RATE."""
+    if "," in text:
+        raise UsageError(f"--format: got {_short(text)}, one format is expected; kit takes several: repeat --format")
     return parse_format(text, None if aspect is None else parse_aspect(aspect))
 
 

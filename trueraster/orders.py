@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from render.carriers import Carrier
 from render.produce import Order
 from render.proof import Proof
 
-__all__ = ["PROOF_FIGURES", "made_json", "made_row", "order_of", "proof_json"]
+__all__ = ["PROOF_FIGURES", "length_note", "made_json", "made_row", "order_of", "proof_json"]
 
 
 def order_of(
@@ -43,6 +44,16 @@ def order_of(
     length = None if carrier.default_seconds is None else seconds or carrier.default_seconds
     order = Order(pattern=pattern, options=options, format=fmt, signal=signal, carrier=carrier, seconds=length)
     return order, lost
+
+
+def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format) -> str:
+    """What a user should know of a length that was asked for and cannot be had, or nothing."""
+    if seconds is None:
+        return ""
+    if all(carrier.default_seconds is None for carrier in carriers):
+        return f"--seconds: {', '.join(carrier.name for carrier in carriers)} is a still and has no length"
+    frame = 1 / fmt.frame_rate
+    return f"--seconds: a clip has one frame at least, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
 
 
 def _lost_levels(scene: Scene, signal: Signal) -> str:

@@ -9,7 +9,17 @@ from contextlib import contextmanager
 from fractions import Fraction
 from typing import Any
 
-__all__ = ["ReaderGoneError", "columns", "note", "number", "progress", "put_json", "put_text", "reader_may_go"]
+__all__ = [
+    "ReaderGoneError",
+    "columns",
+    "counted",
+    "note",
+    "number",
+    "progress",
+    "put_json",
+    "put_text",
+    "reader_may_go",
+]
 
 
 def put_text(text: str) -> None:
@@ -53,6 +63,11 @@ def number(value: Fraction | float | None, digits: int = 6) -> int | float | Non
     if isinstance(value, Fraction) and value.denominator == 1:
         return int(value)
     return round(float(value), digits)
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: '1 minute', '2 minutes'."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:

@@ -109,7 +109,9 @@ def _sweep(fmt: Format, options: Options, _: Signal | None) -> Scene:
 def _pulse_bar(fmt: Format, options: Options, _: Signal | None) -> Scene:
     half, nanoseconds = pulse_half_duration(fmt)
     top, bottom = Fraction(1, 8), Fraction(3, 4)
-    pulse_at, start, stop = Fraction(1, 4), Fraction(1, 2), Fraction(17, 20)
+    # On the middle of a sample: between two of them no sample would have the pulse's peak.
+    pulse_at = (fmt.picture.width // 4 + _HALF) / fmt.picture.width
+    start, stop = _HALF, Fraction(17, 20)
     shapes: list[Shape] = [
         Pulse(start=pulse_at, stop=pulse_at, top=top, bottom=bottom, half_duration=half, swing=_ONE),
         Pulse(start=start, stop=stop, top=top, bottom=bottom, half_duration=half, swing=_ONE),

@@ -104,8 +104,10 @@ def _rows(fmt: Format, rows: Sequence[tuple[Iterable[Run], Fraction, Fraction]],
 def _standard(fmt: Format) -> Scene:
     """EG 1: seven bars, the same bars of blue in reverse, and -I, white, +Q, black and three near-black steps."""
     seventh = Fraction(1, 7)
-    blues = ("blue", "black", "magenta", "black", "cyan", "black", "white")
     colours = {**dict(_SEVEN), "black": _BLACK}
+    blues = ("blue", "black", "magenta", "black", "cyan", "black", "white")
+    # The name says what lies where, as "cyan below magenta".
+    lower = [(f"{blue} below {name}", colours[blue], seventh) for blue, (name, _) in zip(blues, _SEVEN, strict=True)]
     amplitude = EG1_IQ_IRE.value / (100 * SETUP_SCALE.value)
     minus_i, plus_q = (
         vector(degrees, amplitude, Matrix.BT601) for degrees in (IQ_DEGREES.value + 270, IQ_DEGREES.value)
@@ -119,7 +121,7 @@ def _standard(fmt: Format) -> Scene:
         fmt,
         (
             ([(f"bar {name}", colour, seventh) for name, colour in _SEVEN], _ZERO, upper),
-            ([(f"below {i + 1} {name}", colours[name], seventh) for i, name in enumerate(blues)], upper, middle),
+            (lower, upper, middle),
             (
                 (
                     ("-I", minus_i, wide),
@@ -188,8 +190,11 @@ def _high(fmt: Format) -> Scene:
 
 
 def _split(fmt: Format, options: Options, _: Signal | None) -> Scene:
-    standard = fmt.family in (Family.SD525, Family.SD625)
-    return _standard(fmt) if standard or fmt.picture_aspect < Fraction(3, 2) else _high(fmt)
+    return _standard(fmt) if _is_eg1(fmt) else _high(fmt)
+
+
+def _is_eg1(fmt: Format) -> bool:
+    return fmt.family in (Family.SD525, Family.SD625) or fmt.picture_aspect < Fraction(3, 2)
 
 
 PATTERNS = (
@@ -197,16 +202,20 @@ PATTERNS = (
         id="bars-split",
         title="Split colour bars (EG 1 or RP 219-1 arrangement)",
         area=Area.COLOUR,
-        look="The bars, and below them the near-black steps; with blue alone shown, the bars against the row below.",
-        right="The lighter step can just be seen and the darker one cannot; in blue alone no bar differs from the row"
-        " below it.",
+        look="The bars and, in the lowest row, the near-black steps; with blue alone shown, the bars.",
+        right="The lighter step can just be seen and the darker one cannot; in blue alone the white, cyan, magenta and"
+        " blue bars are alike and the others dark. In EG 1's arrangement each bright one then goes on, as bright, in"
+        " the row below.",
         adjust="Colour and hue of a decoded input, by blue alone. Black and white are set with their own patterns.",
         order=Stage.SIGNAL + 30,
         build=_split,
         dwell_minutes=15,
-        cautions=(
-            "-I and +Q of the standard-definition arrangement have no legal R'G'B': in pictures (PNG, TIFF, DPX) they"
-            " are clipped, in video files they are exact.",
+        cautions_where=(
+            (
+                _is_eg1,
+                "-I and +Q of EG 1's arrangement (standard definition) have no legal R'G'B': in pictures (PNG, TIFF,"
+                " DPX) they are clipped, in video files they are exact.",
+            ),
         ),
     ),
 )

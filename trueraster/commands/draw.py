@@ -65,7 +65,7 @@ def draw(
     from patterns.signal import Edges, Matrix, Range, Sampling
     from render.carriers import CARRIERS
     from trueraster.options import UsageError, choice, format_of, options_of, pattern_of
-    from trueraster.orders import order_of
+    from trueraster.orders import length_note, order_of
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
@@ -83,7 +83,11 @@ def draw(
     if seconds is not None and not 0 < seconds <= 86_400:
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
     orders, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
+    notes += filter(None, [length_note(seconds, [CARRIERS[name] for name in wanted], chosen_format)])
     for pattern in named:
+        if not pattern.suits(chosen_format):
+            why = "" if chosen_format.interlaced else ", which has no fields"
+            notes.append(f"{pattern.id} does not suit {chosen_format.id}{why}; a kit leaves it out there")
         for carrier in (CARRIERS[name] for name in wanted):
             # Each takes the options meant for it, and refuses what is meant for none.
             taken = options.without(taken_by_any.difference(pattern.takes))
@@ -156,7 +160,9 @@ def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
     else:
         rows = [("file", "proof", "samples compared"), *(made_row(item.path, item.proof) for item in made)]
         put_text(columns(rows, right=(2,)))
-    cautions = dict.fromkeys((*orders[0].format.cautions, *(c for order in orders for c in order.pattern.cautions)))
+    cautions = dict.fromkeys(
+        (*orders[0].format.cautions, *(c for order in orders for c in order.pattern.cautions_in(order.format)))
+    )
     for caution in cautions:
         note(f"Caution: {caution}")
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 
 import click
 
 from trueraster import interrupt
 from trueraster.commands.shared import as_json_option
-from trueraster.show import columns, note, progress, put_json, put_text
+from trueraster.show import columns, counted, note, progress, put_json, put_text
 
 __all__ = ["kit"]
 
@@ -19,7 +20,7 @@ __all__ = ["kit"]
 @click.option("--to", default="outputs/kit", show_default=True, help="Folder of the kit.")
 @click.option("--seconds", type=float, help="Length of each clip.  [default: h264 60, else by the kind of file]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
-@click.option("--line-rates", help="What the set accepts, in kHz, as 15.6-15.8,31-32.")
+@click.option("--line-rates", help="What the set accepts, in kHz, as 15.6-15.8,31-32, with a point.")
 @click.option("--with", "extra", multiple=True, metavar="ID", help="Add a pattern that is in no kit unless asked.")
 @as_json_option
 def kit(
@@ -42,9 +43,9 @@ def kit(
     from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
     from trueraster.kit.manifest import MANIFEST_NAME
     from trueraster.kit.plan import plan_kit
-    from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates
+    from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
     from trueraster.options import UsageError, choice, format_of
-    from trueraster.orders import made_json, made_row
+    from trueraster.orders import length_note, made_json, made_row
 
     chosen = list({fmt.id: fmt for fmt in (format_of(text, aspect) for text in formats or ("480i",))}.values())
     accepted = None if line_rates is None else parse_line_rates(line_rates)
@@ -58,8 +59,10 @@ def kit(
     folder = Path(to)
     if not to.strip() or to == "-" or (folder.exists() and not folder.is_dir()):
         raise UsageError(f"--to: a folder is expected, got {to[:60]!r}")
-    if accepted is None:
-        note(line_rates_note(chosen))
+    note(line_rates_note(chosen) if accepted is None else understood_note(accepted))
+    for words in dict.fromkeys(length_note(seconds, [CARRIERS[carrier]], fmt) for fmt in chosen):
+        if words:
+            note(f"Note: {words}")
     if CARRIERS[carrier].note:
         note(f"Note: {carrier}: {CARRIERS[carrier].note}")
     for item in items:
@@ -72,13 +75,20 @@ def kit(
             interrupt.check()
             tell(words, share)
 
-        made = make_kit(items, folder, step, note)
+        interrupt.say_when_stopped(f"what is finished in {folder} stays; the same command goes on")
+        try:
+            made = make_kit(items, folder, step, note, accepted=accepted)
+        except OSError as error:
+            if not _is_full(error):
+                raise
+            words = "what is finished stays, and with more room the same command goes on"
+            raise OSError(f"{folder}: No space left on device; {words}") from error
 
     paths = {entry.path: folder / entry.path for entry in made.entries}
     if made.earlier:
         note(
-            f"Note: {len(made.earlier)} files of an earlier kit stay in the folder; the playlist has none of them. "
-            f"The first is {made.earlier[0]}"
+            f"Note: {counted(len(made.earlier), 'file')} of an earlier kit in the folder; the playlist has none of"
+            f" them. The first is {made.earlier[0]}"
         )
     if as_json:
         put_json(
@@ -103,3 +113,8 @@ def kit(
         rows.append((*made_row(paths[entry.path], entry.proof), kept))
     put_text(columns(rows, right=(2,)))
     put_text(f"\nCue sheet: {folder / CUE_SHEET_NAME}\nPlaylist:  {folder / PLAYLIST_NAME}")
+
+
+def _is_full(error: OSError) -> bool:
+    """Whether the disk, or what a user may have of it, is full; an encoder says so in its own words."""
+    return error.errno in (errno.ENOSPC, errno.EDQUOT) or "No space left" in str(error)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trueraster.commands.shared import as_json_option
-from trueraster.show import columns, number, put_json, put_text
+from trueraster.show import columns, counted, number, put_json, put_text
 
 if TYPE_CHECKING:
     from patterns.formats import Format
@@ -47,7 +47,7 @@ def _pattern_json(pattern: Pattern) -> dict[str, Any]:
         "order": pattern.order,
         "dwell_minutes": pattern.dwell_minutes,
         "options": list(pattern.takes),
-        "cautions": list(pattern.cautions),
+        "cautions": list(pattern.all_cautions),
     }
 
 
@@ -58,9 +58,9 @@ def _pattern_text(pattern: Pattern) -> str:
         ("look at", pattern.look),
         ("right is", pattern.right),
         ("adjust", pattern.adjust),
-        ("leave up", f"at most {pattern.dwell_minutes} minutes (common practice)"),
+        ("leave up", f"at most {counted(pattern.dwell_minutes, 'minute')} (common practice)"),
         ("options", ", ".join(f"--{name}" for name in pattern.takes) or "none"),
-        *(("caution", text) for text in pattern.cautions),
+        *(("caution", text) for text in pattern.all_cautions),
     ]
     lines = [f"{pattern.title} ({pattern.id})", ""]
     for label, text in parts:

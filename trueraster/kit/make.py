@@ -15,12 +15,22 @@ from patterns.scene import Box, Gradient
 from render.passing import clear_left
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import locked
-from trueraster.kit.manifest import Entry, entry_of, read_manifest, write_manifest, write_whole
+from trueraster.kit.manifest import (
+    MANIFEST_NAME,
+    Entry,
+    entry_of,
+    is_manifest,
+    read_manifest,
+    write_manifest,
+    write_whole,
+)
 from trueraster.kit.plan import Item
 from trueraster.kit.playlist import Track, m3u8, xspf
+from trueraster.kit.rates import LineRates
 from trueraster.kit.sheet import cue_sheet
-from trueraster.kit.words import given_words
+from trueraster.kit.words import format_words, given_words
 from trueraster.kit.worker import Job
+from trueraster.options import UsageError
 
 __all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "XSPF_NAME", "Kit", "make_kit"]
 
@@ -45,19 +55,31 @@ class Kit:
     """Names of files of earlier kits, still there, not part of this one."""
 
 
-def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str], None]) -> Kit:
+def make_kit(
+    items: Sequence[Item],
+    folder: Path,
+    tell: Tell,
+    say: Callable[[str], None],
+    *,
+    accepted: Sequence[LineRates] | None = None,
+) -> Kit:
     """Make what is missing of a kit in `folder`, its playlists, manifest and cue sheet.
 
-    `tell` hears (words, share done from 0 to 1), `say` what a user should know at once.
+    `tell` hears (words, share done from 0 to 1), `say` what a user should know at once. `accepted` are the line rates
+    that the set takes, if they were stated; the cue sheet tells them.
 
     Raises:
         ProofError: a file does not hold what was drawn.
         OSError: the folder or the disk does not take it.
+        UsageError: the folder has a file of somebody else's that the kit would replace.
     """
     program = program_version()
     wanted = {item.name: entry_of(item, program) for item in items}
     folder.mkdir(parents=True, exist_ok=True)
     with locked(folder, lambda: say("another process makes a kit in this folder; waiting for it")) as lock:
+        foreign = _foreign(folder)
+        if foreign:
+            raise UsageError(f"--to: {folder} has a {foreign} that is of no kit; give a folder of its own")
         clear_left(folder)
         known = read_manifest(folder)
         good = _good(folder, known, wanted, tell)
@@ -76,7 +98,7 @@ def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str
         tell("cue sheet", _WORK)
         write_whole(folder / PLAYLIST_NAME, m3u8(TITLE, tracks))
         write_whole(folder / XSPF_NAME, xspf(TITLE, tracks))
-        write_whole(folder / CUE_SHEET_NAME, cue_sheet(TITLE, items, program))
+        write_whole(folder / CUE_SHEET_NAME, cue_sheet(TITLE, items, program, accepted))
         save(complete=True)
     return Kit(
         folder=folder,
@@ -84,6 +106,31 @@ def make_kit(items: Sequence[Item], folder: Path, tell: Tell, say: Callable[[str
         reused=frozenset(good),
         earlier=tuple(earlier),
     )
+
+
+_MARKS = {
+    PLAYLIST_NAME: f"#PLAYLIST:{TITLE}\n",
+    XSPF_NAME: f"<title>{TITLE}</title>",
+    CUE_SHEET_NAME: "Made and proved by trueraster",
+}
+"""Words by which a file is known as a kit's where there is no manifest."""
+
+
+def _foreign(folder: Path) -> str:
+    """The name of a file in the folder that this kit would replace and that no kit has made, or nothing."""
+    if is_manifest(folder):
+        return ""
+    there = [name for name in (*_MARKS, MANIFEST_NAME) if (folder / name).exists()]
+    ours = [name for name in there if name in _MARKS and _has(folder / name, _MARKS[name])]
+    # A manifest beside one of ours is a spoilt one.
+    return next((name for name in there if name not in ours and (name != MANIFEST_NAME or not ours)), "")
+
+
+def _has(path: Path, words: str) -> bool:
+    try:
+        return words.encode() in path.read_bytes()
+    except OSError:
+        return False
 
 
 def program_version() -> str:
@@ -97,7 +144,7 @@ def program_version() -> str:
 def track_title(item: Item) -> str:
     """The title of a file in a playlist: number, pattern and options, format."""
     words = ", ".join([item.order.pattern.title, *given_words(item.order).values()])
-    return f"{item.number} {words} ({item.order.format.id})"
+    return f"{item.number} {words} ({format_words(item.order.format)})"
 
 
 def _about(items: Sequence[Item]) -> dict[str, Any]:

@@ -11,6 +11,8 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
+from patterns.formats import Format
+from patterns.placement import patch_area
 from patterns.scene import Patch, Scene
 from patterns.signal import Signal
 from render.passing import passing_name
@@ -20,7 +22,16 @@ from trueraster.kit.plan import Item
 from trueraster.orders import PROOF_FIGURES, proof_json
 from trueraster.show import number
 
-__all__ = ["MANIFEST_NAME", "MANIFEST_VERSION", "Entry", "entry_of", "read_manifest", "write_manifest", "write_whole"]
+__all__ = [
+    "MANIFEST_NAME",
+    "MANIFEST_VERSION",
+    "Entry",
+    "entry_of",
+    "is_manifest",
+    "read_manifest",
+    "write_manifest",
+    "write_whole",
+]
 
 MANIFEST_NAME = "kit.json"
 MANIFEST_VERSION = 1
@@ -71,7 +82,7 @@ def entry_of(item: Item, program: str) -> dict[str, Any]:
             "components": list(signal.components),
         },
         "seconds": order.seconds,
-        "patches": [_patch(patch, signal) for patch in scene.patches],
+        "patches": [_patch(patch, fmt, signal) for patch in scene.patches],
         "nodes": len(scene.nodes),
         "program": program,
         "scene_sha256": _fingerprint(scene, order),
@@ -82,14 +93,15 @@ def _option(value: object) -> str:
     return "x".join(map(str, value)) if isinstance(value, tuple) else str(value)
 
 
-def _patch(patch: Patch, signal: Signal) -> dict[str, Any]:
-    colour = patch.colour
+def _patch(patch: Patch, fmt: Format, signal: Signal) -> dict[str, Any]:
+    colour, drawn = patch.colour, patch_area(fmt, patch, 0, 0)
     return {
         "name": patch.name,
         "level_percent": number(100 * colour.green) if colour.is_neutral else None,
         "rgb_percent": [number(100 * level) for level in (colour.red, colour.green, colour.blue)],
         "codes": list(signal.codes(colour)),
         "sloped": patch.sloped,
+        "rectangle": {"left": drawn.left, "top": drawn.top, "right": drawn.right, "bottom": drawn.bottom},
     }
 
 
@@ -128,6 +140,15 @@ def read_manifest(folder: Path) -> dict[str, Entry]:
             entry = _entry(item)
             found.setdefault(entry.path, entry)
     return found
+
+
+def is_manifest(folder: Path) -> bool:
+    """Whether the folder has a whole manifest of ours, of any version."""
+    try:
+        manifest = json.loads((folder / MANIFEST_NAME).read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return False
+    return isinstance(manifest, dict) and "manifest_version" in manifest
 
 
 def _entry(item: dict[str, Any]) -> Entry:

@@ -10,13 +10,16 @@ from fractions import Fraction
 from patterns.formats import Format
 from trueraster.options import UsageError
 
-__all__ = ["LineRates", "check_line_rates", "line_rates_note", "parse_line_rates"]
+__all__ = ["LineRates", "check_line_rates", "line_rates_note", "parse_line_rates", "ranges_text", "understood_note"]
 
 _TOLERANCE = Fraction(1, 100)
 """Of a single value; narrower than any set's hold range. Common practice, no source."""
-_LOWEST, _HIGHEST = 1, 1000
-_NUMBER = r"(\d{1,4}(?:\.\d{1,6})?)"
-_PART = re.compile(rf"\s*{_NUMBER}\s*(?:-\s*{_NUMBER}\s*)?")
+_LOWEST, _HIGHEST = 10, 200
+"""In kHz. A 405-line set scans at 10.1 kHz, no tube much above 150. Common practice, no source."""
+_WIDEST = 8
+"""Times its lowest rate that one range may reach. Sets of 15 to 110 kHz exist. Common practice, no source."""
+_NUMBER = r"(\d{1,4}(?:\.\d{1,6})?)\s*(?:khz\s*)?"
+_PART = re.compile(rf"\s*{_NUMBER}(?:[-\u2010-\u2015\u2212]\s*{_NUMBER})?", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,26 +34,61 @@ class LineRates:
 
 
 def parse_line_rates(text: str) -> tuple[LineRates, ...]:
-    """Read '15.6-15.8,31-32' in kHz; a single value stands for itself and 1 % to each side.
+    """Read '15.6-15.8,31-32' in kHz, lowest first; a single value stands for itself and 1 % to each side.
+
+    A comma stands between ranges. Where it might as well be meant as a decimal comma nothing is guessed: fed with a
+    line rate that it does not take, a set can be damaged.
 
     Raises:
-        UsageError: it is nothing of the kind.
+        UsageError: it is nothing of the kind, or may be meant in two ways.
     """
-    found = []
-    for part in text.split(","):
-        match = _PART.fullmatch(part)
+    got = f"--line-rates: got {_short(text)}"
+    parts = text.split(",")
+    matches = [_PART.fullmatch(part) for part in parts]
+    for i in range(1, len(parts)):
+        whole = re.search(r"(?<![\d.])\d+$", parts[i - 1]), re.match(r"\d+(?![\d.])", parts[i])
+        # Between two ranges it is no decimal comma: there would be a range of three ends.
+        if whole[0] and whole[1] and not _are_ranges(matches[i - 1], matches[i]):
+            point = f"{whole[0][0]}.{whole[1][0]}"
+            raise UsageError(
+                f"{got}, is the comma a decimal one? Write {point}, with a point, or a blank after the comma"
+            )
+    found: list[LineRates] = []
+    last = Fraction(0)
+    for match in matches:
         if match is None:
-            short = repr(text if len(text) <= 40 else text[:37] + "...")
-            raise UsageError(f"--line-rates: got {short}, ranges in kHz such as 15.6-15.8,31-32 are expected")
+            raise UsageError(f"{got}, ranges in kHz such as 15.6-15.8,31-32 are expected, with a point")
         low = Fraction(match[1])
         high = Fraction(match[2]) if match[2] else low
         if not (_LOWEST <= low <= high <= _HIGHEST):
-            words = f"each lowest first, from {_LOWEST} to {_HIGHEST} kHz"
-            raise UsageError(f"--line-rates: got {part.strip()}, ranges are {words}")
+            raise UsageError(f"{got}, ranges are each lowest first, from {_LOWEST} to {_HIGHEST} kHz")
+        if low <= last:
+            raise UsageError(f"{got}, each range has to begin above the one before it, as 15.6-15.8,31-32")
+        if high > _WIDEST * low:
+            raise UsageError(f"{got}, {match[1]} to {match[2]} is no set's range; state it as the set's papers do")
+        last = high
         if match[2] is None:
             low, high = low * (1 - _TOLERANCE), high * (1 + _TOLERANCE)
         found.append(LineRates(low=low, high=high))
     return tuple(found)
+
+
+def _are_ranges(*matches: re.Match[str] | None) -> bool:
+    return all(match is not None and match[2] is not None for match in matches)
+
+
+def _short(text: str) -> str:
+    return repr(text if len(text) <= 30 else text[:27] + "...")
+
+
+def ranges_text(accepted: Sequence[LineRates]) -> str:
+    """Accepted line rates for people: '15.6 to 15.8 or 31 to 32 kHz'."""
+    return " or ".join(str(rates) for rates in accepted) + " kHz"
+
+
+def understood_note(accepted: Sequence[LineRates]) -> str:
+    """What is taken for the set's line rates, so that a slip of the keys is seen before the set is fed."""
+    return f"Line rates that the set accepts: {ranges_text(accepted)}. All formats of this kit lie within."
 
 
 def _khz(fmt: Format) -> Fraction | None:
@@ -63,17 +101,17 @@ def check_line_rates(formats: Sequence[Format], accepted: Sequence[LineRates]) -
     Raises:
         UsageError: a line rate lies outside all ranges, or is not known.
     """
-    ranges = " or ".join(str(rates) for rates in accepted)
+    ranges = ranges_text(accepted)
     for fmt in formats:
         khz = _khz(fmt)
         if khz is None:
             raise UsageError(
                 f"--line-rates: the line rate of {fmt.id} is not known (a raster without timing), the set takes"
-                f" {ranges} kHz"
+                f" {ranges}"
             )
         if not any(rates.low <= khz <= rates.high for rates in accepted):
             raise UsageError(
-                f"--line-rates: {fmt.id} has a line rate of {float(khz):.3f} kHz, outside {ranges} kHz: "
+                f"--line-rates: {fmt.id} has a line rate of {float(khz):.3f} kHz, outside {ranges}: "
                 "fed to the set it could damage its deflection"
             )
 

@@ -19,7 +19,8 @@ from patterns.signal import Colour, Range, Signal
 from render.preview import preview, preview_png
 from trueraster.cautions import CAUTIONS
 from trueraster.kit.plan import Item
-from trueraster.kit.words import given_words
+from trueraster.kit.rates import LineRates, ranges_text
+from trueraster.kit.words import format_words, given_words
 from trueraster.levels import component_millivolts, distinct_patches
 
 __all__ = ["STAGES", "cue_sheet", "levels_of", "stage_of"]
@@ -36,6 +37,12 @@ STAGES = {
     Stage.MOTION: "Motion and flicker",
 }
 """The stages of the order of work, as headings."""
+
+_WAYS = {
+    Stage.CONVERGENCE: "Static first, in the middle; then dynamic, at the edges and corners; then static again.",
+    Stage.GREY_SCALE: "Low first (steps near black), then high (steps near white); repeat until both stay.",
+}
+"""How to go about a stage. Common practice, no source."""
 
 _PICTURE_HEIGHT = 180
 """Of the small pictures; enough for 45 mm on paper."""
@@ -83,12 +90,17 @@ class _Part:
 
     index: int
     format: Format
+    name: str
     facts: tuple[tuple[str, str], ...]
-    stages: tuple[tuple[str, tuple[_Step, ...]], ...]
+    stages: tuple[tuple[str, str, tuple[_Step, ...]], ...]
+    """Heading, how to go about it (or nothing), files."""
 
 
-def cue_sheet(title: str, items: Sequence[Item], program: str) -> str:
-    """The page as HTML; it needs no other file and no network."""
+def cue_sheet(title: str, items: Sequence[Item], program: str, accepted: Sequence[LineRates] | None = None) -> str:
+    """The page as HTML; it needs no other file and no network.
+
+    `accepted` are the line rates that the set takes, if they were stated.
+    """
     parts = tuple(_parts(items))
     template = _environment().from_string((files("trueraster.kit") / "sheet.html").read_text(encoding="utf-8"))
     identity = hashlib.sha256("\n".join(item.name for item in items).encode()).hexdigest()[:16]
@@ -102,12 +114,15 @@ def cue_sheet(title: str, items: Sequence[Item], program: str) -> str:
         cautions=CAUTIONS,
         identity=identity,
         proving=_proving(items),
+        proving_aspect=_aspect_option(_proving(items).order.format),
+        accepted=None if accepted is None else ranges_text(accepted),
     )
 
 
 def _environment() -> Environment:
     made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     made.filters["css_string"] = _css_string
+    made.filters["minus"] = _minus
     return made
 
 
@@ -121,6 +136,12 @@ def _proving(items: Sequence[Item]) -> Item:
     return next((item for item in items if item.order.pattern.id == "bars"), items[0])
 
 
+def _aspect_option(fmt: Format) -> str:
+    """What a command needs to be told beside the format's name, with a blank before it."""
+    aspect = format_words(fmt).removeprefix(fmt.id).strip()
+    return f" --aspect {aspect}" if aspect else ""
+
+
 def _parts(items: Sequence[Item]) -> Iterator[_Part]:
     # Only identical tables are not repeated, whatever the format.
     seen: dict[Levels, str] = {}
@@ -128,11 +149,12 @@ def _parts(items: Sequence[Item]) -> Iterator[_Part]:
         own = list(group)
         # The slate heads the format, whatever its place in the order of work.
         stages = tuple(
-            (STAGES[stage], tuple(_step(item, seen) for item in of_stage))
+            (STAGES[stage], _WAYS.get(stage, ""), tuple(_step(item, seen) for item in of_stage))
             for stage, of_stage in groupby(own, key=lambda item: stage_of(item.order.pattern.order))
         )
         fmt = own[0].order.format
-        yield _Part(index=index, format=fmt, facts=tuple(_facts(fmt, own[0].order.signal)), stages=stages)
+        facts = tuple(_facts(fmt, own[0].order.signal))
+        yield _Part(index=index, format=fmt, name=format_words(fmt), facts=facts, stages=stages)
 
 
 def _step(item: Item, seen: dict[Levels, str]) -> _Step:
@@ -204,7 +226,12 @@ _PLACES = r"above|below|top|bottom|upper|lower|inside"
 def _plain(name: str, alone: bool) -> str:
     """A patch's name without its place; what has no other name is the ground, or all there is."""
     kind = re.sub(rf",? ({_PLACES}|\d+,\d+|row \d+)$|(?<=^line) \d+$", "", name)
-    return ("whole picture" if alone else "ground") if re.fullmatch(_PLACES, kind) else kind
+    return ("whole picture" if alone else "ground") if re.fullmatch(_PLACES, kind) else _minus(kind)
+
+
+def _minus(text: str) -> str:
+    """With a minus sign as it is set before a level or a vector, as of -I."""
+    return re.sub(r"(?<!\S)-(?=[A-Z\d])", "−", text)
 
 
 def _short(percent: Fraction) -> str:
