@@ -1,0 +1,391 @@
+"""What a playback chain may do to levels, each as a function with parameters.
+
+A step takes non-linear R'G'B' fractions, (patches, 3), and gives what comes out of it. Steps that a chain does to
+Y'CbCr are worked out there. Parameters start where a step changes nothing, so a fit can walk from there.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patterns.signal import Matrix, Range, Signal
+
+__all__ = ["STEPS", "Step", "to_codes", "to_rgb", "to_ycbcr"]
+
+Floats = NDArray[np.float64]
+Parameters = tuple[float, ...]
+
+_NARROW, _CHROMA, _FULL, _FOOT = 219.0, 224.0, 255.0, 16.0
+"""Excursions of luma and chroma, and black, in codes of 8 bits: ITU-R BT.601-7, BT.2100-2 (patterns/standards.py)."""
+_SETUP = 0.075
+"""7.5 IRE of setup: SMPTE 170M."""
+
+
+@cache
+def _forward(matrix: Matrix) -> Floats:
+    kr, kb = (float(weight) for weight in matrix.weights)
+    kg = 1 - kr - kb
+    return np.array(
+        [
+            [kr, kg, kb],
+            [-kr / (2 * (1 - kb)), -kg / (2 * (1 - kb)), 0.5],
+            [0.5, -kg / (2 * (1 - kr)), -kb / (2 * (1 - kr))],
+        ]
+    )
+
+
+@cache
+def _backward(matrix: Matrix) -> Floats:
+    inverse: Floats = np.linalg.inv(_forward(matrix))
+    return inverse
+
+
+def to_ycbcr(rgb: Floats, matrix: Matrix) -> Floats:
+    """Y', C'B, C'R fractions of R'G'B' fractions, (..., 3): BT.601 or BT.709."""
+    ycc: Floats = rgb @ _forward(matrix).T
+    return ycc
+
+
+def to_rgb(ycc: Floats, matrix: Matrix) -> Floats:
+    """The inverse of `to_ycbcr`."""
+    rgb: Floats = ycc @ _backward(matrix).T
+    return rgb
+
+
+def to_codes(rgb: Floats, signal: Signal) -> Floats:
+    """Codes of R'G'B' fractions as the signal has them, neither rounded nor clipped, (..., 3)."""
+    parts = rgb if signal.sampling.is_rgb else to_ycbcr(rgb, signal.matrix)
+    scale, offset = _scales(signal)
+    codes: Floats = parts * scale + offset
+    return codes
+
+
+def from_codes(codes: Floats, signal: Signal) -> Floats:
+    """R'G'B' fractions of codes: the inverse of `to_codes`."""
+    scale, offset = _scales(signal)
+    parts = (codes - offset) / scale
+    return parts if signal.sampling.is_rgb else to_rgb(parts, signal.matrix)
+
+
+@cache
+def _scales(signal: Signal) -> tuple[Floats, Floats]:
+    step = 1 << (signal.bits - 8)
+    if signal.range is Range.NARROW:
+        luma, chroma = (_NARROW * step, _FOOT * step), (_CHROMA * step, 128.0 * step)
+    else:
+        luma, chroma = ((1 << signal.bits) - 1.0, 0.0), ((1 << signal.bits) - 1.0, 128.0 * step)
+    parts = [luma, luma, luma] if signal.sampling.is_rgb else [luma, chroma, chroma]
+    return np.array([scale for scale, _ in parts]), np.array([offset for _, offset in parts])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One thing that a chain may do. Several ways of doing the same thing share an `id`."""
+
+    id: str
+    way: str
+    apply: Callable[[Floats, Parameters, Signal], Floats]
+    """From R'G'B' fractions, the parameters, and the captured signal, to R'G'B' fractions."""
+    start: Parameters = ()
+    lowest: Parameters = ()
+    highest: Parameters = ()
+    usual: Parameters = ()
+    """How far from its start a parameter usually lies: the width of what is expected of it."""
+    rare: float = 0.0
+    """Price of a way that is met less often than the others of its kind, in the criterion's units."""
+    tell: Callable[[Parameters], dict[str, float | str]] = lambda parameters: {}
+    """The parameters by the names and in the units that a user reads."""
+    rank: int = 0
+    """Where in a chain it is likely to happen; only that order of two steps is tried first."""
+    colour_only: bool = False
+    """Whether greys pass it unchanged."""
+
+
+def _in_ycbcr(change: Callable[[Floats, Parameters], Floats]) -> Callable[[Floats, Parameters, Signal], Floats]:
+    def apply(rgb: Floats, parameters: Parameters, signal: Signal) -> Floats:
+        return to_rgb(change(to_ycbcr(rgb, signal.matrix), parameters), signal.matrix)
+
+    return apply
+
+
+def _in_rgb(change: Callable[[Floats, Parameters], Floats]) -> Callable[[Floats, Parameters, Signal], Floats]:
+    return lambda rgb, parameters, signal: change(rgb, parameters)
+
+
+def _scaled(ycc: Floats, luma: float, chroma: float) -> Floats:
+    scaled: Floats = ycc * np.array([luma, chroma, chroma])
+    return scaled
+
+
+def _raised(ycc: Floats, amount: float) -> Floats:
+    raised: Floats = ycc + np.array([amount, 0.0, 0.0])
+    return raised
+
+
+def _power(values: Floats, power: float) -> Floats:
+    # Below black a power law goes on as its mirror image: what converters do there differs, and is little.
+    powered: Floats = np.sign(values) * np.abs(values) ** power
+    return powered
+
+
+def _code_power(luma: Floats, power: float) -> Floats:
+    """A power law over the whole range of codes, as a picture adjustment on narrow-range luma has it."""
+    share = (luma * _NARROW + _FOOT) / _FULL
+    return (_FULL * _power(share, power) - _FOOT) / _NARROW
+
+
+def _luma(change: Callable[[Floats, float], Floats]) -> Callable[[Floats, Parameters], Floats]:
+    def apply(ycc: Floats, parameters: Parameters) -> Floats:
+        return np.concatenate([change(ycc[:, :1], parameters[0]), ycc[:, 1:]], axis=1)
+
+    return apply
+
+
+def _turned(ycc: Floats, degrees: float, weights: tuple[float, float]) -> Floats:
+    """Chroma turned by an angle, in the plane that `weights` make of C'B and C'R."""
+    angle = np.deg2rad(degrees)
+    u, v = ycc[:, 1] * weights[0], ycc[:, 2] * weights[1]
+    turned: Floats = np.stack(
+        [
+            ycc[:, 0],
+            (u * np.cos(angle) - v * np.sin(angle)) / weights[0],
+            (u * np.sin(angle) + v * np.cos(angle)) / weights[1],
+        ],
+        axis=1,
+    )
+    return turned
+
+
+def _other_matrix(coded: Matrix, decoded: Matrix) -> Callable[[Floats, Parameters, Signal], Floats]:
+    return lambda rgb, parameters, signal: to_rgb(to_ycbcr(rgb, coded), decoded)
+
+
+def _one_channel(channel: int) -> Callable[[Floats, Parameters], Floats]:
+    def apply(rgb: Floats, parameters: Parameters) -> Floats:
+        gains = np.ones(3)
+        gains[channel] = parameters[0]
+        scaled: Floats = rgb * gains
+        return scaled
+
+    return apply
+
+
+def _fewer_bits(drop: int, rounded: bool) -> Callable[[Floats, Parameters, Signal], Floats]:
+    """The low bits of the captured signal's own codes cut off, or rounded away."""
+
+    def apply(rgb: Floats, parameters: Parameters, signal: Signal) -> Floats:
+        step = float(1 << (drop + signal.bits - 8))
+        codes = np.floor(to_codes(rgb, signal) + 0.5)
+        kept = np.floor(codes / step + (0.5 if rounded else 0.0)) * step
+        return from_codes(np.minimum(kept, (1 << signal.bits) - 1), signal)
+
+    return apply
+
+
+def _gain(name: str) -> Callable[[Parameters], dict[str, float | str]]:
+    return lambda parameters: {name: parameters[0]}
+
+
+def _percent(name: str) -> Callable[[Parameters], dict[str, float | str]]:
+    return lambda parameters: {name: 100 * parameters[0]}
+
+
+def _expanded(values: Floats) -> Floats:
+    return (_FULL * values - _FOOT) / _NARROW
+
+
+def _compressed(values: Floats) -> Floats:
+    return (_NARROW * values + _FOOT) / _FULL
+
+
+def _expanded_ycbcr(ycc: Floats) -> Floats:
+    return np.concatenate([_expanded(ycc[:, :1]), ycc[:, 1:] * (_FULL / _CHROMA)], axis=1)
+
+
+def _compressed_ycbcr(ycc: Floats) -> Floats:
+    return np.concatenate([_compressed(ycc[:, :1]), ycc[:, 1:] * (_CHROMA / _FULL)], axis=1)
+
+
+def _swapped_chroma(ycc: Floats) -> Floats:
+    return ycc[:, [0, 2, 1]]
+
+
+_PERMUTATIONS = [order for order in itertools.permutations(range(3)) if order != (0, 1, 2)]
+_U_V = (0.872021, 1.229951)
+"""U over C'B and V over C'R: 2(1 - KB) 0.492111, 2(1 - KR) 0.877283, with BT.601's weights."""
+
+
+def _steps() -> tuple[Step, ...]:
+    steps = [
+        Step(
+            id="matrix-601-as-709",
+            way="decoded",
+            apply=_other_matrix(Matrix.BT601, Matrix.BT709),
+            rank=0,
+            colour_only=True,
+        ),
+        Step(
+            id="matrix-709-as-601",
+            way="decoded",
+            apply=_other_matrix(Matrix.BT709, Matrix.BT601),
+            rank=0,
+            colour_only=True,
+        ),
+        Step(
+            id="components-swapped",
+            way="C'B for C'R",
+            apply=_in_ycbcr(lambda ycc, p: _swapped_chroma(ycc)),
+            rank=1,
+            colour_only=True,
+        ),
+        Step(
+            id="chroma-gain",
+            way="C'B and C'R",
+            apply=_in_ycbcr(lambda ycc, p: _scaled(ycc, 1.0, p[0])),
+            start=(1.0,),
+            lowest=(0.05,),
+            highest=(3.0,),
+            usual=(0.4,),
+            tell=_gain("gain"),
+            rank=2,
+            colour_only=True,
+        ),
+    ]
+    for way, weights in (("C'B, C'R", (1.0, 1.0)), ("U, V", _U_V)):
+        steps.append(
+            Step(
+                id="hue-rotated",
+                way=way,
+                apply=_in_ycbcr(lambda ycc, p, weights=weights: _turned(ycc, p[0], weights)),  # type: ignore[misc]
+                start=(0.0,),
+                lowest=(-180.0,),
+                highest=(180.0,),
+                usual=(20.0,),
+                tell=lambda p: {"degrees": p[0]},
+                rank=2,
+                colour_only=True,
+            )
+        )
+    for order in _PERMUTATIONS:
+        steps.append(
+            Step(
+                id="channels-swapped",
+                way="".join("RGB"[i] for i in order),
+                apply=_in_rgb(lambda rgb, p, order=order: rgb[:, list(order)]),  # type: ignore[misc]
+                tell=lambda p, order=order: {"order": "".join("RGB"[i] for i in order)},  # type: ignore[misc]
+                rank=3,
+                colour_only=True,
+            )
+        )
+    for way, change in (
+        ("R'G'B'", _in_rgb(lambda rgb, p: _power(rgb, p[0]))),
+        ("luma", _in_ycbcr(_luma(_power))),
+        ("luma codes", _in_ycbcr(_luma(_code_power))),
+    ):
+        steps.append(
+            Step(
+                id="gamma",
+                way=way,
+                apply=change,
+                start=(1.0,),
+                lowest=(0.3,),
+                highest=(3.0,),
+                usual=(0.25,),
+                tell=_gain("power"),
+                rank=4,
+                rare=3.0 if way == "luma codes" else 0.0,
+            )
+        )
+    steps += [
+        Step(id="setup-added", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _SETUP + (1 - _SETUP) * rgb), rank=5),
+        Step(id="setup-removed", way="R'G'B'", apply=_in_rgb(lambda rgb, p: (rgb - _SETUP) / (1 - _SETUP)), rank=5),
+    ]
+    for way, change in (
+        ("R'G'B'", _in_rgb(lambda rgb, p: rgb * p[0])),
+        ("luma", _in_ycbcr(_luma(lambda luma, gain: luma * gain))),
+    ):
+        steps.append(
+            Step(
+                id="gain",
+                way=way,
+                apply=change,
+                start=(1.0,),
+                lowest=(0.3,),
+                highest=(3.0,),
+                usual=(0.2,),
+                tell=_gain("gain"),
+                rank=6,
+            )
+        )
+    for channel, name in enumerate("RGB"):
+        steps.append(
+            Step(
+                id="channel-gain",
+                way=name,
+                apply=_in_rgb(_one_channel(channel)),
+                start=(1.0,),
+                lowest=(0.0,),
+                highest=(3.0,),
+                usual=(0.2,),
+                tell=lambda p, name=name: {"channel": name, "gain": p[0]},  # type: ignore[misc]
+                rank=6,
+            )
+        )
+    steps += [
+        Step(
+            id="offset",
+            way="luma",
+            apply=_in_rgb(lambda rgb, p: rgb + p[0]),
+            start=(0.0,),
+            lowest=(-0.5,),
+            highest=(0.5,),
+            usual=(0.06,),
+            tell=_percent("offset_percent"),
+            rank=7,
+        ),
+        Step(id="range-expanded", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _expanded(rgb)), rank=8),
+        Step(id="range-expanded", way="Y'CbCr", apply=_in_ycbcr(lambda ycc, p: _expanded_ycbcr(ycc)), rank=8),
+        Step(id="range-compressed", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _compressed(rgb)), rank=8),
+        Step(id="range-compressed", way="Y'CbCr", apply=_in_ycbcr(lambda ycc, p: _compressed_ycbcr(ycc)), rank=8),
+        Step(id="footroom-clipped", way="R'G'B'", apply=_in_rgb(lambda rgb, p: np.maximum(rgb, 0.0)), rank=9),
+        Step(id="headroom-clipped", way="R'G'B'", apply=_in_rgb(lambda rgb, p: np.minimum(rgb, 1.0)), rank=9),
+        Step(
+            id="footroom-clipped",
+            way="luma",
+            apply=_in_ycbcr(_luma_only(lambda luma: np.maximum(luma, 0.0))),
+            rank=9,
+        ),
+        Step(
+            id="headroom-clipped",
+            way="luma",
+            apply=_in_ycbcr(_luma_only(lambda luma: np.minimum(luma, 1.0))),
+            rank=9,
+        ),
+    ]
+    for drop in (1, 2, 3, 4, 5):
+        for rounded in (False, True):
+            steps.append(
+                Step(
+                    id="bits-lost",
+                    way=f"{drop} {'rounded' if rounded else 'cut'}",
+                    apply=_fewer_bits(drop, rounded),
+                    tell=lambda p, drop=drop: {"bits": 8 - drop},  # type: ignore[misc]
+                    rank=10,
+                    rare=2.0 * max(0, drop - 3),
+                )
+            )
+    return tuple(steps)
+
+
+def _luma_only(change: Callable[[Floats], Floats]) -> Callable[[Floats, Parameters], Floats]:
+    return lambda ycc, parameters: np.concatenate([change(ycc[:, :1]), ycc[:, 1:]], axis=1)
+
+
+STEPS = _steps()
+"""All steps, in the order of a chain."""

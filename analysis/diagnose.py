@@ -1,0 +1,271 @@
+"""Which faults of a chain account for the levels that were measured, and with which parameters.
+
+Every single step of `analysis.chain`, and every pair of them, is fitted to all patches at once. The explanation with
+the least Schwarz information criterion is taken: what a fit leaves, in units of the uncertainties, plus a price for
+every parameter and every fault. So a fault is told only where it pays, and two only where one does not do. A fault's
+confidence is the weight of all explanations that hold it.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.chain import STEPS, Step, to_codes
+from patterns.signal import Signal
+
+__all__ = ["Diagnosis", "Evidence", "LevelFault", "diagnose_levels"]
+
+Floats = NDArray[np.float64]
+
+_FLOOR_CODES = 0.45
+"""What a code of 8 bits may be off without fault: by rounding at the source, in the chain and in the capture."""
+_PRICE = 7.0
+"""Price of a fault beside those of its parameters: the odds against any one fault, about 1 in 30."""
+_LEAST_CODES = 0.7
+"""A fault that moves no patch by more codes of 8 bits than this is not told."""
+_LEAST_GAIN = 12.0
+"""What an explanation has to better the criterion by, against none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What was measured of a frame's levels, patch by patch."""
+
+    names: tuple[str, ...]
+    rgb: Floats
+    """(patches, 3) what was sent, as R'G'B' fractions."""
+    measured: Floats
+    """(patches, 3) in codes of the signal; NaN where a patch is too fine for subsampled chroma."""
+    uncertainty: Floats
+    """(patches, 3) standard uncertainties from the samples, in codes."""
+    signal: Signal
+    comb: int = 0
+    """Low bits of 8 that are the same in every sample of the frame; 0 when all are used."""
+    levels: int = 0
+    """Different codes in the frame."""
+    doubt: float = 1.0
+    """Factor on what a code may be off: above 1 where the frame was scaled or coded with loss."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelFault:
+    """One fault of the explanation that was taken."""
+
+    id: str
+    way: str
+    confidence: float
+    parameters: dict[str, float | str] = field(default_factory=dict)
+    effect_codes: float
+    """What it changes in the patch that it changes most, in codes of 8 bits."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diagnosis:
+    """The explanation that was taken; no faults where none pays."""
+
+    faults: tuple[LevelFault, ...]
+    left: float
+    """Root mean square of what is left, in units of the uncertainties; about 1 where all is accounted for."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Explanation:
+    steps: tuple[Step, ...]
+    parameters: tuple[float, ...]
+    chi2: float
+    criterion: float
+    predicted: Floats
+
+    @property
+    def ids(self) -> frozenset[str]:
+        return frozenset(step.id for step in self.steps)
+
+
+class _Fitter:
+    """Fits explanations to one frame's evidence."""
+
+    def __init__(self, evidence: Evidence) -> None:
+        self.evidence = evidence
+        self.signal = evidence.signal
+        self.unit = float(1 << (evidence.signal.bits - 8))
+        self.used = np.isfinite(evidence.measured)
+        floor = _FLOOR_CODES * self.unit * evidence.doubt
+        self.sigma = np.sqrt(evidence.uncertainty**2 + floor**2)[self.used]
+        self.target = evidence.measured[self.used]
+        self.count = int(self.used.sum())
+        self.limits = 0.0, float((1 << evidence.signal.bits) - 1)
+        # A clean chain may clip at the codes that an interface keeps; a capture of it shows that.
+        self.usable = tuple(float(code) for code in evidence.signal.limits)
+
+    def predict(self, steps: tuple[Step, ...], parameters: tuple[float, ...]) -> Floats:
+        rgb, place = self.evidence.rgb, 0
+        for step in steps:
+            count = len(step.start)
+            rgb = step.apply(rgb, parameters[place : place + count], self.signal)
+            place += count
+        codes = to_codes(rgb, self.signal)
+        clipped: Floats = np.clip(codes, *self.limits)
+        return clipped
+
+    def residual(self, steps: tuple[Step, ...], parameters: tuple[float, ...]) -> Floats:
+        predicted = self.predict(steps, parameters)[self.used]
+        rest = self.target - predicted
+        # At the end of the codes a level may be cut one code earlier or later.
+        low, high = self.usable
+        cut = ((predicted < low) & (self.target <= low)) | ((predicted > high) & (self.target >= high))
+        weighted: Floats = np.where(cut, 0.0, rest) / self.sigma
+        return weighted
+
+    def fit(self, steps: tuple[Step, ...]) -> _Explanation:
+        """The best parameters by Levenberg and Marquardt's method, with differences for slopes."""
+        start = tuple(itertools.chain.from_iterable(step.start for step in steps))
+        if not start:
+            return self._explained(steps, start, self.residual(steps, start))
+        low = np.array(list(itertools.chain.from_iterable(step.lowest for step in steps)))
+        high = np.array(list(itertools.chain.from_iterable(step.highest for step in steps)))
+        # A percent of a fraction, a tenth of a degree.
+        small = np.where(high > 10, 0.1, 1e-3)
+        values, rest = self._begin(steps, start)
+        cost, damping = float(rest @ rest), 1e-3
+        for _ in range(30):
+            slopes = np.stack([self._slope(steps, values, i, small[i]) for i in range(len(values))], axis=1)
+            normal, right = slopes.T @ slopes, -slopes.T @ rest
+            diagonal = np.diag(np.maximum(np.diag(normal), 1e-9))
+            better = False
+            for _ in range(6):
+                tried = np.clip(values + np.linalg.solve(normal + damping * diagonal, right), low, high)
+                new = self.residual(steps, tuple(tried))
+                if float(new @ new) < cost:
+                    better = True
+                    break
+                damping *= 8
+            if not better:
+                break
+            gained = cost - float(new @ new)
+            values, rest, cost, damping = tried, new, float(new @ new), max(damping / 10, 1e-9)
+            if gained < 1e-4:
+                break
+        return self._explained(steps, tuple(float(value) for value in values), rest)
+
+    def _begin(self, steps: tuple[Step, ...], start: tuple[float, ...]) -> tuple[Floats, Floats]:
+        """Where a fit begins: at no change or half a usual change off it, since a clipped level has no slope there."""
+        usual = np.array(list(itertools.chain.from_iterable(step.usual for step in steps)))
+        tried = []
+        for factors in itertools.product((0.0, 0.5, -0.5), repeat=len(start)):
+            values = np.array(start) + usual * factors
+            rest = self.residual(steps, tuple(values))
+            tried.append((float(rest @ rest), values, rest))
+        _, values, rest = min(tried, key=lambda one: one[0])
+        return values, rest
+
+    def _slope(self, steps: tuple[Step, ...], values: Floats, index: int, small: float) -> Floats:
+        move = small * (np.arange(len(values)) == index)
+        slope: Floats = (self.residual(steps, tuple(values + move)) - self.residual(steps, tuple(values - move))) / (
+            2 * small
+        )
+        return slope
+
+    def _explained(self, steps: tuple[Step, ...], parameters: tuple[float, ...], rest: Floats) -> _Explanation:
+        chi2 = float(rest @ rest)
+        price = sum(_PRICE + math.log(_WAYS[step.id]) + step.rare for step in steps)
+        starts = itertools.chain.from_iterable(zip(step.start, step.usual, strict=True) for step in steps)
+        price += sum(((v - start) / usual) ** 2 for v, (start, usual) in zip(parameters, starts, strict=True))
+        criterion = chi2 + len(parameters) * math.log(max(self.count, 2)) + price
+        if self.evidence.comb and not any(step.id == "bits-lost" for step in steps):
+            # By chance each of the codes would have to end in the same bits.
+            criterion += 2 * math.log(2) * self.evidence.comb * min(self.evidence.levels, 60)
+        return _Explanation(steps, parameters, chi2, criterion, self.predict(steps, parameters))
+
+
+_WAYS = {step.id: sum(other.id == step.id for other in STEPS) for step in STEPS}
+
+
+def diagnose_levels(evidence: Evidence) -> Diagnosis:
+    """The simplest explanation of the measured levels; without faults where they are as sent."""
+    fitter = _Fitter(evidence)
+    if not fitter.count:
+        return Diagnosis(faults=(), left=0.0)
+    clean = fitter.fit(())
+    steps = _worth_trying(evidence)
+    singles = [fitter.fit((step,)) for step in steps]
+    tried = [clean, *singles]
+    best = min(tried, key=lambda explanation: explanation.criterion)
+    # Two faults can only pay where one leaves more than its price.
+    spare = best.criterion - 2 * _PRICE
+    if spare > 0 and best.chi2 > fitter.count * 0.2:
+        tried += [fitter.fit(pair) for pair in _pairs(steps)]
+        best = min(tried, key=lambda explanation: explanation.criterion)
+    left = math.sqrt(best.chi2 / fitter.count)
+    if not best.steps or clean.criterion - best.criterion < _LEAST_GAIN:
+        return Diagnosis(faults=(), left=math.sqrt(clean.chi2 / fitter.count))
+    weights = _weights(tried)
+    faults = []
+    place = 0
+    for step in best.steps:
+        parameters = best.parameters[place : place + len(step.start)]
+        place += len(step.start)
+        others = tuple(other for other in best.steps if other is not step)
+        kept = tuple(itertools.chain.from_iterable(_own(best, other) for other in others))
+        without = fitter.predict(others, kept)
+        effect = float(np.max(np.abs((best.predicted - without)[fitter.used]))) / fitter.unit
+        if effect < _LEAST_CODES and not (step.id == "bits-lost" and evidence.comb):
+            continue
+        faults.append(
+            LevelFault(
+                id=step.id,
+                way=step.way,
+                confidence=sum(w for w, e in zip(weights, tried, strict=True) if step.id in e.ids) / max(1.0, left / 3),
+                parameters=step.tell(parameters),
+                effect_codes=effect,
+            )
+        )
+    faults.sort(key=lambda fault: -fault.effect_codes)
+    return Diagnosis(faults=tuple(faults), left=left)
+
+
+def _own(explanation: _Explanation, step: Step) -> tuple[float, ...]:
+    place = 0
+    for other in explanation.steps:
+        if other is step:
+            return explanation.parameters[place : place + len(step.start)]
+        place += len(other.start)
+    return ()
+
+
+def _worth_trying(evidence: Evidence) -> tuple[Step, ...]:
+    neutral = bool(np.all(np.ptp(evidence.rgb, axis=1) < 1e-9))
+    grey_signal = not evidence.signal.sampling.is_rgb and bool(np.all(~np.isfinite(evidence.measured[:, 1:])))
+    if neutral and not grey_signal:
+        # Greys tell nothing of what turns or swaps colours, but a channel's gain gives them a tint.
+        return tuple(step for step in STEPS if not step.colour_only)
+    if neutral:
+        return tuple(step for step in STEPS if not step.colour_only and step.id != "channel-gain")
+    return STEPS
+
+
+def _pairs(steps: Iterable[Step]) -> Iterable[tuple[Step, Step]]:
+    for first, second in itertools.combinations(steps, 2):
+        if first.id == second.id:
+            continue
+        yield first, second
+        if _order_matters(first, second):
+            yield second, first
+
+
+def _order_matters(first: Step, second: Step) -> bool:
+    """Whether the other order of two steps gives something that no other parameters give."""
+    bent = {"gamma", "footroom-clipped", "headroom-clipped", "bits-lost"}
+    return (first.id in bent and second.id in bent) or (first.id in bent) != (second.id in bent)
+
+
+def _weights(tried: list[_Explanation]) -> list[float]:
+    least = min(explanation.criterion for explanation in tried)
+    weights = [math.exp(-min(explanation.criterion - least, 200.0) / 2) for explanation in tried]
+    total = sum(weights)
+    return [weight / total for weight in weights]
