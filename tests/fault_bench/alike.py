@@ -1,13 +1,15 @@
 """Which faults give the same levels: by arithmetic on the patches' colours alone.
 
 Two ids count as equal on a pattern when one can be given a size so that no patch differs by half a code of 8 bits in
-any component of the capture. So on 100/0/75/0 bars a gain above 1 of full-range R'G'B', its white clipped, is a gamma
-as well; on greys a gain is an equal gain of each channel, which no single `channel-gain` makes.
+any component of the capture, either with the roundings of every stage or without any. So on 100/0/75/0 bars a gain
+above 1 of full-range R'G'B', its white clipped, is a gamma as well; on greys a gain is an equal gain of each channel,
+which no single `channel-gain` makes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from itertools import permutations, product
 
@@ -89,7 +91,14 @@ def _alike(format_id: str, capture: str) -> tuple[str, str]:
 @lru_cache(maxsize=8192)
 def _equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> frozenset[str]:
     fmt, kind = FORMATS[format_id], CAPTURES[capture]
-    coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
+    coding = coding_of(fmt, kind)
+    found = _ids_on(levels(pattern, fmt, kind), coding, faults)
+    if any(f.id == "bits-lost" for f in faults):
+        return found
+    return found | _ids_on(levels(pattern, fmt, kind, exact=True), replace(coding, rounding=False), faults)
+
+
+def _ids_on(clean: Floats, coding: Coding, faults: tuple[Fault, ...]) -> frozenset[str]:
     wanted = seen(faulty(clean, [f.arithmetic for f in faults if not f.spatial], coding), coding)
     found = {f.id for f in _fixed(coding) if _apart(applied(f, clean, coding), wanted, coding) < HALF_A_CODE}
     for maker, low, high in _SIZED:
@@ -106,7 +115,9 @@ def equal_pair(pattern: str, format_id: str, capture: str, faults: tuple[Fault, 
     """Whether the two `ids`, with some sizes and in some order, give the same levels as `faults` do."""
     like = _alike(format_id, capture)
     kind, fmt = CAPTURES[like[1]], FORMATS[like[0]]
-    coding, clean = coding_of(fmt, kind), levels(pattern, fmt, kind)
+    # Without any rounding in between, which would tell pairs apart that nobody can.
+    lossless = replace(coding_of(fmt, kind), rounding=any(f.id == "bits-lost" for f in faults))
+    coding, clean = lossless, levels(pattern, fmt, kind, exact=not lossless.rounding)
     wanted = seen(faulty(clean, [f.arithmetic for f in faults], coding), coding)
     choices = [_makers(name, coding) for name in ids]
     for first, second in product(*choices):

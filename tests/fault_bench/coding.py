@@ -24,6 +24,7 @@ __all__ = [
     "joined",
     "quantised",
     "split",
+    "staged",
 ]
 
 Floats = NDArray[np.floating[Any]]
@@ -39,6 +40,8 @@ class Coding:
     kind: str
     matrix: str
     interlaced: bool
+    rounding: bool = True
+    """False to reckon with levels as if every stage of the chain had any number of bits."""
 
     @property
     def is_rgb(self) -> bool:
@@ -83,6 +86,11 @@ def quantised(codes: Floats) -> Floats:
     """Whole codes of 8 bits, halves up, as floats."""
     # Float32 leaves a half a little low or high; the nudge is far below any step that is made on purpose.
     return np.asarray(np.clip(np.floor(codes + (0.5 + 1e-4)), 0, 255))
+
+
+def staged(codes: Floats, coding: Coding) -> Floats:
+    """Codes as a digital stage of the chain hands them on."""
+    return quantised(codes) if coding.rounding else np.asarray(np.clip(codes, 0, 255))
 
 
 def codes_of(rgb: Floats, coding: Coding) -> Floats:

@@ -16,7 +16,18 @@ import cv2
 import numpy as np
 from imageio_ffmpeg import get_ffmpeg_exe
 
-from tests.fault_bench.coding import Coding, Floats, components, decode, encode, from_components, quantised
+from tests.fault_bench.coding import (
+    Coding,
+    Floats,
+    codes_of,
+    components,
+    decode,
+    encode,
+    fractions_of,
+    from_components,
+    quantised,
+    staged,
+)
 
 __all__ = ["Condition", "Fault", "applied", "fault", "filtered"]
 
@@ -80,21 +91,21 @@ def applied(found: Fault, rgb: Floats, coding: Coding) -> Floats:
 
 
 def _expanded_rgb(rgb: Floats, coding: Coding) -> Floats:
-    return quantised((quantised(255 * rgb) - 16) * (255 / 219)) / 255
+    return staged((staged(255 * rgb, coding) - 16) * (255 / 219), coding) / 255
 
 
 def _compressed_rgb(rgb: Floats, coding: Coding) -> Floats:
-    return quantised(quantised(255 * rgb) * (219 / 255) + 16) / 255
+    return staged(staged(255 * rgb, coding) * (219 / 255) + 16, coding) / 255
 
 
 def _expanded_ycc(rgb: Floats, coding: Coding) -> Floats:
-    codes = quantised(encode(rgb, coding.matrix))
-    return decode(quantised(_stretched(codes, 255 / 219, 255 / 224, 16, 0)), coding.matrix)
+    codes = staged(encode(rgb, coding.matrix), coding)
+    return decode(staged(_stretched(codes, 255 / 219, 255 / 224, 16, 0), coding), coding.matrix)
 
 
 def _compressed_ycc(rgb: Floats, coding: Coding) -> Floats:
-    codes = quantised(encode(rgb, coding.matrix))
-    return decode(quantised(_stretched(codes, 219 / 255, 224 / 255, 0, 16)), coding.matrix)
+    codes = staged(encode(rgb, coding.matrix), coding)
+    return decode(staged(_stretched(codes, 219 / 255, 224 / 255, 0, 16), coding), coding.matrix)
 
 
 def _stretched(codes: Floats, luma: float, chroma: float, less: float, more: float) -> Floats:
@@ -259,8 +270,8 @@ def _sharpened(rgb: Floats, coding: Coding, *, amount: float, sigma: float, luma
     return from_components(ycc, coding.matrix)
 
 
-def _filtered(codes: Floats, words: str, kind: str) -> Floats:
-    """Whole codes (height, width, 3) put through filters of the ffmpeg program."""
+def _filtered(codes: Floats, words: str, kind: str, size: tuple[int, int] | None = None) -> Floats:
+    """Whole codes (height, width, 3) put through filters of the ffmpeg program, which make them `size` large."""
     height, width, _ = codes.shape
     data = np.ascontiguousarray(codes.transpose(2, 0, 1)).astype(np.uint8).tobytes()
     raw = ("-f", "rawvideo", "-pix_fmt", kind, "-s", f"{width}x{height}")
@@ -269,6 +280,7 @@ def _filtered(codes: Floats, words: str, kind: str) -> Floats:
         *("-frames:v", "1", "-f", "rawvideo", "-pix_fmt", kind, "-"),
     )
     done = subprocess.run(command, input=data, capture_output=True, check=True, timeout=60)
+    width, height = size or (width, height)
     planes = np.frombuffer(done.stdout, np.uint8).reshape(3, height, width)
     return planes.transpose(1, 2, 0).astype(np.float32)
 
@@ -385,7 +397,7 @@ class Condition:
             rgb = np.asarray(moved, np.float32)
         if self.size:
             if self.method == "ffmpeg":
-                rgb = _resized_by_ffmpeg(rgb, self.size)
+                rgb = _resized_by_ffmpeg(rgb, self.size, coding)
             else:
                 rgb = np.asarray(cv2.resize(rgb, self.size, interpolation=_METHODS[self.method]), np.float32)
         if self.frame and self.size:
@@ -405,17 +417,11 @@ class Condition:
         return codes + random.normal(0, self.noise, codes.shape).astype(np.float32) * extents
 
 
-def _resized_by_ffmpeg(rgb: Floats, size: tuple[int, int]) -> Floats:
-    height, width, _ = rgb.shape
-    data = np.ascontiguousarray(np.clip(np.round(rgb * 255), 0, 255)).astype(np.uint8).tobytes()
-    raw = ("-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{width}x{height}")
-    command = (
-        *(get_ffmpeg_exe(), "-nostdin", "-v", "error", *raw, "-r", "25", "-i", "-"),
-        *("-vf", f"scale={size[0]}:{size[1]}:flags=bicubic+accurate_rnd+full_chroma_int+full_chroma_inp"),
-        *("-frames:v", "1", "-f", "rawvideo", "-pix_fmt", "rgb24", "-"),
-    )
-    done = subprocess.run(command, input=data, capture_output=True, check=True, timeout=60)
-    return np.frombuffer(done.stdout, np.uint8).reshape(size[1], size[0], 3).astype(np.float32) / 255
+def _resized_by_ffmpeg(rgb: Floats, size: tuple[int, int], coding: Coding) -> Floats:
+    # In the capture's own kind of codes, since R'G'B' has no room below black.
+    words = f"scale={size[0]}:{size[1]}:flags=bicubic+accurate_rnd+full_chroma_int+full_chroma_inp"
+    kind = "gbrp" if coding.is_rgb else "yuv444p"
+    return fractions_of(_filtered(quantised(codes_of(rgb, coding)), words, kind, size), coding)
 
 
 def _through_420(rgb: Floats, coding: Coding) -> Floats:

@@ -37,7 +37,7 @@ import numpy as np
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import percent_text
-from tests.fault_bench.alike import equal_pair
+from tests.fault_bench.alike import equal_ids, equal_pair
 from tests.fault_bench.capture import CAPTURES, base, coding_of, faulty, levels, write
 from tests.fault_bench.cases import Case, all_cases, seed_of, visible
 from tests.fault_bench.coding import codes_of, quantised
@@ -139,19 +139,26 @@ def judge(case: Case, code: int, said: str, words: str, seconds: float = 0) -> O
 
 
 def _is_right(answered: Sequence[str], case: Case) -> bool:
-    right = case.right
-    if not right:
+    if not case.right:
         return not answered
-    if len(right) == 1:
-        return bool(answered) and answered[0] in right[0]
-    first, second = right
-    if len(answered) < 2:
+    if len(answered) < len(case.right):
         return False
-    if any(answered[i] in first and answered[1 - i] in second for i in (0, 1)):
+    if len(case.right) == 1:
+        return _names(answered[0], case, 0)
+    if any(_names(answered[i], case, 0) and _names(answered[1 - i], case, 1) for i in (0, 1)):
         return True
     # Another pair may give the very same levels.
     levels_only = not any(f.spatial for f in case.faults)
     return levels_only and equal_pair(case.pattern, case.format, case.capture, case.faults, answered[:2])
+
+
+def _names(answered: str, case: Case, index: int) -> bool:
+    """Whether the answer is the fault's id, or that of a fault which gives the same levels."""
+    if answered in case.right[index]:
+        return True
+    if case.shown or case.faults[index].spatial:
+        return False
+    return answered in equal_ids(case.pattern, case.format, case.capture, (case.faults[index],))
 
 
 def _errors(case: Case, faults: list[dict[str, Any]], answer: dict[str, Any]) -> Iterable[tuple[str, float]]:
