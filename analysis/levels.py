@@ -5,22 +5,26 @@ What is expected comes from the pattern's scene and `Signal.codes`, never from a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
+from enum import StrEnum
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.place import Axis, Registration
 from patterns.formats import Format
+from patterns.placement import Span, patch_area
 from patterns.scene import Patch, Scene
-from patterns.signal import Matrix, Range, Signal
+from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.standards import Matrix as MatrixCode
 from render.decode import FileError, Picture, open_video
-from render.patches import FEWEST_SAMPLES, patch_samples
+from render.patches import FEWEST_SAMPLES, MARGIN_LINES, MARGIN_SAMPLES, is_luma_only
 
-__all__ = ["Check", "Frame", "Reading", "Registration", "check_levels", "frame_signal", "read_frame"]
+__all__ = ["Capture", "Check", "Frame", "Reading", "Tolerance", "check_levels", "frame_signal", "read_frame"]
 
 _MATRICES: dict[int | None, Matrix] = {
     MatrixCode.BT709: Matrix.BT709,
@@ -29,6 +33,12 @@ _MATRICES: dict[int | None, Matrix] = {
 }
 _MAD_TO_SIGMA = 1.4826
 """Standard deviation of normal noise over its median absolute deviation."""
+_MEDIAN_TO_MEAN = 1.2533
+"""Spread of the median over that of the mean, for normal noise: the square root of pi / 2."""
+_BLOCKS = 6
+"""Blocks along each side of a patch, whose means tell how far neighbouring samples are alike."""
+_LINE_REACH = 4
+"""Raster lines above and below a line that its light may have spread over."""
 
 
 Triple = tuple[float | None, float | None, float | None]
@@ -44,16 +54,39 @@ class Frame:
     picture: Picture
     codec: str
     provenance: dict[str, str]
+    is_still: bool = False
+    """Whether the file is a still picture."""
+
+
+class Capture(StrEnum):
+    """How a frame came to be; it decides in which unit it is judged."""
+
+    DIGITAL = "digital"
+    ANALOGUE = "analogue"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Registration:
-    """Where the pattern's raster lies in the frame: frame position = scale * raster position + offset, in samples."""
+class Tolerance:
+    """The largest error that passes: codes of 8 bits, or percent of white (of chroma's whole swing)."""
 
-    scale_x: float
-    scale_y: float
-    offset_x: float = 0.0
-    offset_y: float = 0.0
+    value: float
+    percent: bool = False
+
+    def limits(self, signal: Signal) -> tuple[float, float, float]:
+        """The limit of each component, in codes of the signal's depth."""
+        if not self.percent:
+            codes = self.value * (1 << (signal.bits - 8))
+            return codes, codes, codes
+        first, second, third = (
+            self.value / 100 / (signal.fraction_of(i, 1) - signal.fraction_of(i, 0)) for i in range(3)
+        )
+        return first, second, third
+
+
+USUAL = {Capture.DIGITAL: Tolerance(value=1.0), Capture.ANALOGUE: Tolerance(value=2.0, percent=True)}
+"""What is asked of a frame when nobody says otherwise."""
+_ANALOGUE_NOISE = 0.75
+"""Median noise of the patches, in codes of 8 bits, above which a frame is taken to have come by an analogue way."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +96,7 @@ class Reading:
     name: str
     expected: tuple[int, int, int]
     measured: Triple
-    """Medians; of a sloped patch the means."""
+    """Medians, between the codes where there is noise; of a sloped patch the means."""
     mean: Triple
     noise: Triple
     """Standard deviations of the samples, without outliers."""
@@ -71,17 +104,26 @@ class Reading:
     highest: Triple
     error: Triple
     passed: bool
+    uncertainty: Triple
+    """Standard uncertainty of `measured`, from the samples."""
+    box: tuple[float, float, float, float]
+    """Left, top, right and bottom of what was measured, in samples and lines of the frame."""
+    sent: Colour
+    """The patch's colour."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """The verdict on a frame. `tolerance` is in codes of the frame's depth."""
+    """The verdict on a frame's levels."""
 
     passed: bool
     signal: Signal
     registration: Registration
     readings: tuple[Reading, ...]
-    tolerance: float
+    tolerance: Tolerance
+    capture: Capture
+    noise: float
+    """Median of the patches' noise, in codes of 8 bits."""
     skipped: tuple[str, ...]
     """Patches too small to be measured in this frame."""
     tells_something: bool
@@ -99,7 +141,9 @@ def read_frame(path: Path, index: int = 0) -> Frame:
         for picture in video.pictures():
             if shown == index:
                 words = dict(provenance.fields) if provenance else {}
-                return Frame(path=path, index=index, picture=picture, codec=codec, provenance=words)
+                return Frame(
+                    path=path, index=index, picture=picture, codec=codec, provenance=words, is_still=video.is_still
+                )
             shown += 1
     raise FileError(f"{path}: frame {index} is asked for, the file has {shown} (counted from 0)")
 
@@ -128,36 +172,123 @@ def frame_signal(
     return Signal(range=code_range, matrix=matrix or default_matrix, bits=tags.bits, sampling=tags.sampling)
 
 
-def check_levels(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolerance: float) -> Check:
+def check_levels(
+    frame: Frame,
+    scene: Scene,
+    fmt: Format,
+    signal: Signal,
+    tolerance: Tolerance | None = None,
+    registration: Registration | None = None,
+) -> Check:
     """Measure every patch of `scene` in the frame.
 
-    `tolerance` is in codes of 8 bits. A frame of another size than the format's raster is taken as the whole raster
-    scaled to it.
+    Without a registration a frame of another size than the format's raster is taken as the whole raster scaled to it.
+    Without a tolerance the frame's noise decides how it is judged.
     """
     planes = frame.picture.planes
     height, width = planes[0].shape
-    scale = Fraction(width, fmt.width), Fraction(height, fmt.height)
-    registration = Registration(scale_x=float(scale[0]), scale_y=float(scale[1]))
-    limit = tolerance * (1 << (signal.bits - 8))
-    readings: list[Reading] = []
+    place = registration or Registration.whole(fmt, width, height)
+    found: list[tuple[Patch, list[_Statistics], Span]] = []
     skipped: list[str] = []
     tells_something = not scene.shapes
     for patch in scene.patches:
-        parts = patch_samples(planes, patch, fmt, signal.sampling, scale)
-        if any(part.size < FEWEST_SAMPLES for part in parts):
+        measured = _measured(planes, patch, fmt, signal.sampling, place)
+        if measured is None:
             skipped.append(patch.name)
         else:
-            readings.append(_reading(patch, parts, signal, limit))
+            found.append((patch, *measured))
             tells_something |= patch.colour != scene.background
+    step = 1 << (signal.bits - 8)
+    noise = float(np.median([parts[0].noise for _, parts, _ in found])) / step if found else 0.0
+    capture = Capture.ANALOGUE if noise > _ANALOGUE_NOISE else Capture.DIGITAL
+    judged = tolerance or USUAL[capture]
+    limits = judged.limits(signal)
+    readings = tuple(_reading(patch, parts, span, signal, limits) for patch, parts, span in found)
     return Check(
         passed=bool(readings) and all(reading.passed for reading in readings),
         signal=signal,
-        registration=registration,
-        readings=tuple(readings),
-        tolerance=limit,
+        registration=place,
+        readings=readings,
+        tolerance=judged,
+        capture=capture,
+        noise=noise,
         skipped=tuple(skipped),
         tells_something=tells_something,
     )
+
+
+def _measured(
+    planes: Sequence[NDArray[Any]], patch: Patch, fmt: Format, sampling: Sampling, place: Registration
+) -> tuple[list[_Statistics], Span] | None:
+    """The statistics of a patch in each plane, and where they were taken; None where too few samples are in view.
+
+    What is measured lies in the patch wherever a frame's sample reaches: further from its edges the softer they are.
+    """
+    soft_x, soft_y = (axis.softness / axis.scale for axis in (place.x, place.y))
+    span = patch_area(fmt, patch, MARGIN_SAMPLES + math.ceil(3 * soft_x), MARGIN_LINES + math.ceil(3 * soft_y))
+    if not place.is_identity:
+        span = _clear_of_raster(span, patch, fmt)
+    count = 1 if is_luma_only(patch, sampling) else 3
+    parts: list[_Statistics] = []
+    whole: Span | None = None
+    for i, plane in enumerate(planes[:count]):
+        step_x, step_y = sampling.chroma_step if i > 0 else (1, 1)
+        left, right = _inside(span.left, span.right, place.x, step_x, plane.shape[1])
+        if patch.thin and not place.is_identity:
+            line = _line(plane, patch, fmt, place, step_y, slice(left, right))
+            if line is None:
+                return None
+            statistics, top, bottom = line
+        else:
+            top, bottom = _inside(span.top, span.bottom, place.y, step_y, plane.shape[0])
+            part = plane[top:bottom, left:right]
+            if part.size < FEWEST_SAMPLES:
+                return None
+            statistics = _Statistics.of(part)
+        parts.append(statistics)
+        whole = whole or Span(left=left, top=top, right=right, bottom=bottom)
+    assert whole is not None
+    return parts, whole
+
+
+def _clear_of_raster(span: Span, patch: Patch, fmt: Format) -> Span:
+    """Away from the raster's own edges, which in a frame with borders are edges too."""
+    return Span(
+        left=max(span.left, MARGIN_SAMPLES),
+        top=span.top if patch.thin else max(span.top, MARGIN_LINES),
+        right=min(span.right, fmt.width - MARGIN_SAMPLES),
+        bottom=span.bottom if patch.thin else min(span.bottom, fmt.height - MARGIN_LINES),
+    )
+
+
+def _inside(low: int, high: int, axis: Axis, step: int, count: int) -> tuple[int, int]:
+    """Whole samples of a plane that lie between two raster positions."""
+    first = math.ceil((axis.scale * low + axis.offset) / step - 1e-6)
+    last = math.floor((axis.scale * high + axis.offset) / step + 1e-6)
+    return min(max(first, 0), count), min(max(last, 0), count)
+
+
+def _line(
+    plane: NDArray[Any], patch: Patch, fmt: Format, place: Registration, step: int, columns: slice
+) -> tuple[_Statistics, int, int] | None:
+    """The level of a horizontal line in a frame that was scaled, softened or sharpened.
+
+    Its height is lost there, but not its area: what stands above the ground on both sides, summed down each column,
+    over the line's own thickness.
+    """
+    span = patch_area(fmt, patch, 0, 0)
+    axis = place.y
+    reach = max(_LINE_REACH * axis.scale, 3 * axis.softness)
+    top = (axis.scale * span.top + axis.offset) / step
+    bottom = (axis.scale * span.bottom + axis.offset) / step
+    first, last = math.floor(top - reach / step), math.ceil(bottom + reach / step)
+    edge = max(1, round(axis.scale / step))
+    if first - edge < 0 or last + edge > plane.shape[0] or columns.stop - columns.start < FEWEST_SAMPLES:
+        return None
+    ground = np.concatenate([plane[first - edge : first, columns], plane[last : last + edge, columns]])
+    level = ground.astype(np.float64).mean(axis=0)
+    rise = plane[first:last, columns].astype(np.float64).sum(axis=0) - level * (last - first)
+    return _Statistics.of_values(level + rise / (bottom - top)), int(top), math.ceil(bottom)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,25 +296,74 @@ class _Statistics:
     """What the samples of one plane in a patch have in common."""
 
     median: float
+    between: float
+    """The median between codes: as if each code's samples were spread evenly over it."""
     mean: float
     noise: float
-    lowest: int
-    highest: int
+    lowest: float
+    highest: float
+    uncertainty: float
 
     @classmethod
-    def of(cls, part: NDArray[np.uint16]) -> _Statistics:
+    def of(cls, part: NDArray[Any]) -> _Statistics:
+        lowest, highest = int(part.min()), int(part.max())
+        if lowest == highest:
+            flat = float(lowest)
+            return cls(median=flat, between=flat, mean=flat, noise=0.0, lowest=flat, highest=flat, uncertainty=0.0)
         # A patch has many samples and few different codes: everything follows from how often each occurs.
         often = np.bincount(part.ravel())
         codes = np.flatnonzero(often)
         counts = often[codes]
         median = _weighted_median(codes.astype(np.float64), counts)
+        noise = _noise(codes, counts, median)
         return cls(
             median=median,
+            between=_between(codes, counts),
             mean=float(codes @ counts / counts.sum()),
-            noise=_noise(codes, counts, median),
-            lowest=int(codes[0]),
-            highest=int(codes[-1]),
+            noise=noise,
+            lowest=float(lowest),
+            highest=float(highest),
+            uncertainty=_uncertainty(part, noise),
         )
+
+    @classmethod
+    def of_values(cls, values: NDArray[np.float64]) -> _Statistics:
+        """Of figures that are no codes, each from a column of its own."""
+        median = float(np.median(values))
+        noise = float(_MAD_TO_SIGMA * np.median(np.abs(values - median)))
+        return cls(
+            median=median,
+            between=median,
+            mean=float(values.mean()),
+            noise=noise,
+            lowest=float(values.min()),
+            highest=float(values.max()),
+            uncertainty=_MEDIAN_TO_MEAN * noise / math.sqrt(values.size),
+        )
+
+
+def _between(codes: NDArray[np.intp], counts: NDArray[np.intp]) -> float:
+    below = np.cumsum(counts)
+    half = below[-1] / 2
+    at = int(np.searchsorted(below, half))
+    share = (half - (below[at] - counts[at])) / counts[at]
+    return float(codes[at] - 0.5 + share)
+
+
+def _uncertainty(part: NDArray[Any], noise: float) -> float:
+    """Standard uncertainty of the median, in codes.
+
+    Neighbouring samples of a coded or filtered frame are alike, so the means of blocks are looked at as well: what
+    they differ by is no less than what their number of samples says.
+    """
+    alone = _MEDIAN_TO_MEAN * noise / math.sqrt(part.size)
+    rows, columns = (min(_BLOCKS, size) for size in part.shape)
+    if rows * columns < 4:
+        return alone
+    high, wide = part.shape[0] // rows, part.shape[1] // columns
+    blocks = part[: rows * high, : columns * wide].reshape(rows, high, columns, wide).mean(axis=(1, 3))
+    spread = float(_MAD_TO_SIGMA * np.median(np.abs(blocks - np.median(blocks))))
+    return max(alone, spread / math.sqrt(rows * columns))
 
 
 def _noise(codes: NDArray[np.intp], counts: NDArray[np.intp], median: float) -> float:
@@ -207,13 +387,16 @@ def _weighted_median(values: NDArray[np.float64], counts: NDArray[np.intp]) -> f
     return float(values[order[lower]] + values[order[upper]]) / 2
 
 
-def _reading(patch: Patch, parts: list[NDArray[np.uint16]], signal: Signal, limit: float) -> Reading:
+def _reading(
+    patch: Patch, found: list[_Statistics], span: Span, signal: Signal, limits: tuple[float, float, float]
+) -> Reading:
     expected = signal.codes(patch.colour)
-    found = [_Statistics.of(part) for part in parts]
     if patch.sloped:
         measured, wanted = [f.mean for f in found], [float(value) for value in signal.exact(patch.colour)]
     else:
-        measured, wanted = [f.median for f in found], [float(code) for code in expected]
+        noisy = 0.5 * (1 << (signal.bits - 8))
+        measured = [f.between if f.noise > noisy else f.median for f in found]
+        wanted = [float(code) for code in expected]
     error = [got - want for got, want in zip(measured, wanted, strict=False)]
     return Reading(
         name=patch.name,
@@ -224,7 +407,10 @@ def _reading(patch: Patch, parts: list[NDArray[np.uint16]], signal: Signal, limi
         lowest=_triple([f.lowest for f in found]),
         highest=_triple([f.highest for f in found]),
         error=_triple(error),
-        passed=all(abs(value) <= limit for value in error),
+        passed=all(abs(value) <= limit for value, limit in zip(error, limits, strict=False)),
+        uncertainty=_triple([f.uncertainty for f in found]),
+        box=(float(span.left), float(span.top), float(span.right), float(span.bottom)),
+        sent=patch.colour,
     )
 
 

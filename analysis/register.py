@@ -19,9 +19,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.place import Axis, Registration
 from patterns.formats import Format
 
-__all__ = ["Axis", "Profile", "Registration", "register"]
+__all__ = ["Profile", "band_profiles", "fit_layouts", "register", "thinned"]
 
 Floats = NDArray[np.float64]
 Luma = NDArray[Any]
@@ -40,77 +41,6 @@ _THUMB = 120
 """Samples across, and down, of the small pictures that decide which places go together."""
 _SURE = 1.99
 """Sum of both fits, with which no other place is tried."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Axis:
-    """One direction of a registration: frame position = scale * raster position + offset, in samples."""
-
-    scale: float
-    offset: float
-    raster: int
-    """Samples, or lines, of the raster and of the frame."""
-    frame: int
-    scale_error: float = 0.0
-    offset_error: float = 0.0
-    """Standard uncertainties."""
-    covariance: float = 0.0
-    """Of scale and offset."""
-    found: bool = True
-    """False where the picture has no edge to tell it, and the likeliest is taken."""
-    fit: float = 1.0
-    """Share of the slopes' energy that the fit accounts for."""
-    softness: float = 0.0
-    """Standard deviation of the blur that was found, in frame samples; 0 where there is none."""
-
-    @property
-    def start(self) -> float:
-        """Where the raster begins, in frame samples: below 0 that part is cut off, above 0 a border is before it."""
-        return self.offset
-
-    @property
-    def stop(self) -> float:
-        """Where the raster ends."""
-        return self.scale * self.raster + self.offset
-
-    @property
-    def crop_start(self) -> float:
-        """Share of the raster that is cut off at its beginning."""
-        return max(0.0, -self.offset / (self.scale * self.raster))
-
-    @property
-    def crop_stop(self) -> float:
-        return max(0.0, (self.stop - self.frame) / (self.scale * self.raster))
-
-    @property
-    def nominal(self) -> float:
-        """The scale with which the raster fills the frame."""
-        return self.frame / self.raster
-
-    @property
-    def is_identity(self) -> bool:
-        """Whether every sample of the frame is one of the raster's, as far as is told."""
-        return self.frame == self.raster and self.scale == 1 and self.offset == 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Registration:
-    """Where the raster lies in the frame."""
-
-    x: Axis
-    y: Axis
-
-    @classmethod
-    def whole(cls, fmt: Format, width: int, height: int) -> Registration:
-        """The whole raster scaled to the frame."""
-        return cls(
-            x=Axis(scale=width / fmt.width, offset=0.0, raster=fmt.width, frame=width),
-            y=Axis(scale=height / fmt.height, offset=0.0, raster=fmt.height, frame=height),
-        )
-
-    @property
-    def is_identity(self) -> bool:
-        return self.x.is_identity and self.y.is_identity
 
 
 class Profile:
@@ -207,13 +137,13 @@ def _ranked(luma: Luma, drawn: Luma, across: list[Axis], down: list[Axis]) -> li
     """Every pair of places, the likeliest first, by the likeness of small pictures."""
     height, width = luma.shape
     edges = [np.linspace(0, size, min(_THUMB, size) + 1) for size in (height, width)]
-    small = _thinned(_thinned(luma, 0, edges[0]), 1, edges[1])
+    small = thinned(thinned(luma, 0, edges[0]), 1, edges[1])
     wanted = _normal(small.ravel())
     ranked = []
     for x in across:
-        columns = _thinned(drawn, 1, (edges[1] - x.offset) / x.scale)
+        columns = thinned(drawn, 1, (edges[1] - x.offset) / x.scale)
         for y in down:
-            seen = _normal(_thinned(columns, 0, (edges[0] - y.offset) / y.scale).ravel())
+            seen = _normal(thinned(columns, 0, (edges[0] - y.offset) / y.scale).ravel())
             score = float(wanted @ seen) - _unlikely(x) - _unlikely(y)
             ranked.append((score, Registration(x=x, y=y)))
     ranked.sort(key=lambda pair: -pair[0])
@@ -274,7 +204,7 @@ def _is_flat(profile: Floats) -> bool:
     return bool(np.ptp(few) < 0.01 and np.std(profile) < 0.01)
 
 
-def _thinned(values: Luma, axis: int, edges: Floats) -> Floats:
+def thinned(values: Luma, axis: int, edges: Floats) -> Floats:
     """Means between `edges` along an axis, with black beyond both ends."""
     sums = np.cumsum(values, axis=axis, dtype=np.float64)
     sums = np.concatenate([np.zeros_like(sums.take([0], axis=axis)), sums], axis=axis)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 
 from patterns.formats import Format
 from patterns.placement import patch_area
@@ -11,7 +10,7 @@ from patterns.scene import Patch
 from patterns.signal import Sampling
 from render.quantise import Plane
 
-__all__ = ["FEWEST_SAMPLES", "patch_samples"]
+__all__ = ["FEWEST_SAMPLES", "MARGIN_LINES", "MARGIN_SAMPLES", "is_luma_only", "patch_samples"]
 
 MARGIN_SAMPLES = 6
 """Samples that a measurement keeps from a patch's left and right edges: a shaped chroma edge reaches 4, and its
@@ -22,30 +21,21 @@ FEWEST_SAMPLES = 4
 """Fewer than these in a plane are too few to measure."""
 
 
-def patch_samples(
-    planes: Sequence[Plane],
-    patch: Patch,
-    fmt: Format,
-    sampling: Sampling,
-    scale: tuple[Fraction, Fraction] = (Fraction(1), Fraction(1)),
-) -> list[Plane]:
-    """The samples of each plane that lie wholly inside the patch, margins kept.
+def patch_samples(planes: Sequence[Plane], patch: Patch, fmt: Format, sampling: Sampling) -> list[Plane]:
+    """The samples of each plane of a raster that lie wholly inside the patch, margins kept.
 
-    `scale` is the frame's size over the raster's, across and down. Luma alone comes where chroma samples reach beyond
-    the patch.
+    Luma alone comes where chroma samples reach beyond the patch.
     """
     span = patch_area(fmt, patch, MARGIN_SAMPLES, MARGIN_LINES)
     parts = []
-    for i, plane in enumerate(planes[: 1 if _is_luma_only(patch, sampling) else 3]):
+    for i, plane in enumerate(planes[: 1 if is_luma_only(patch, sampling) else 3]):
         step_x, step_y = sampling.chroma_step if i > 0 else (1, 1)
-        across, down = scale[0] / step_x, scale[1] / step_y
-        left, right = -(-span.left * across // 1), span.right * across // 1
-        top, bottom = -(-span.top * down // 1), span.bottom * down // 1
-        parts.append(plane[max(0, int(top)) : max(0, int(bottom)), max(0, int(left)) : max(0, int(right))])
+        rows = slice(-(-span.top // step_y), span.bottom // step_y)
+        parts.append(plane[rows, -(-span.left // step_x) : span.right // step_x])
     return parts
 
 
-def _is_luma_only(patch: Patch, sampling: Sampling) -> bool:
+def is_luma_only(patch: Patch, sampling: Sampling) -> bool:
     """Whether chroma samples reach beyond the patch: over a line's height in 4:2:0, round a core in any subsampling."""
     step_x, step_y = sampling.chroma_step
     return (patch.thin and step_y > 1) or (patch.core and step_x > 1)

@@ -1,33 +1,42 @@
-"""`verify`: whether the levels of a frame are the standard's."""
+"""`verify`: whether the levels of a frame are the standard's, and if not, what was done to them."""
 
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from trueraster.commands.shared import as_json_option, pattern_options
-from trueraster.show import columns, number, put_json, put_text
+from trueraster.show import progress, put_json, put_text
 
 if TYPE_CHECKING:
-    from analysis.levels import Check, Frame
+    from analysis.clips import FieldOrderReading
+    from analysis.examine import Examination
+    from analysis.levels import Frame, Tolerance
     from patterns.formats import Format
     from patterns.pattern import Options, Pattern
+    from patterns.signal import Matrix, Range, Signal
 
 __all__ = ["verify"]
 
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
-@click.option("--pattern", "-p", help="What is shown.  [default: the file's word]")
+@click.option("--pattern", "-p", help="What is shown.  [default: the file's word; else it is recognised]")
 @click.option("--format", "-f", "fmt", help="Format that was played.  [default: the file's word or size]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9.")
 @click.option("--range", "code_range", help="narrow or full.  [default: the file's word; else R'G'B' full]")
 @click.option("--matrix", help="601 or 709.  [default: the file's word; else by the format]")
-@click.option("--tolerance", default=1.0, show_default=True, help="Largest error that passes, in codes of 8 bits.")
-@click.option("--frame", default=0, show_default=True, help="Frame of a video file, counted from 0.")
+@click.option(
+    "--tolerance", help="Largest error that passes: codes of 8 bits, or 2%.  [default: 1; of a noisy capture 2%]"
+)
+@click.option("--frame", type=int, help="Frame of a video file, counted from 0.  [default: 0]")
+@click.option("--all", "every", is_flag=True, help="Every distinct frame of a video file; the worst is shown.")
+@click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the frame with marks.")
 @pattern_options
 @as_json_option
 def verify(
@@ -37,57 +46,265 @@ def verify(
     aspect: str | None,
     code_range: str | None,
     matrix: str | None,
-    tolerance: float,
-    frame: int,
+    tolerance: str | None,
+    frame: int | None,
+    every: bool,
+    picture: Path | None,
     as_json: bool,
     **typed: str | None,
 ) -> int:
-    """Measure the levels of a captured or drawn frame.
+    """Measure the levels of a captured or drawn frame, and name what a chain did to them.
 
-    Every patch is read in the file's own codes and held against the standard's; exit 0 if all pass, 1 if not. The
-    pattern's own options are those that it was drawn with.
+    The pattern is found in the frame wherever it lies, scaled, cropped or moved. Every patch is read in the file's own
+    codes and held against the standard's; exit 0 if all pass and nothing else is wrong, 1 if not. The pattern's own
+    options are those that it was drawn with.
 
-    A file made by 'draw' needs no options, but for y4m and mpeg2, which cannot say what they show (--pattern; of a
-    16:9 picture --aspect too), and own patterns, whose TOML file is needed. A capture needs the pattern, and its format
-    where the size does not tell.
+    A file made by 'draw' needs no options, but for y4m and mpeg2, which cannot say what they show (of a 16:9 picture
+    --aspect, if anything), and own patterns, whose TOML file is needed. A capture needs its format where the size does
+    not tell it. Of a clip of the pattern 'field-order' the order of the fields is told.
     """
-    from dataclasses import replace
-
-    from analysis.levels import check_levels, frame_signal, read_frame
+    from analysis.examine import OtherPatternError
+    from analysis.levels import read_frame
     from patterns.signal import Matrix, Range
-    from render.carriers import default_matrix
     from trueraster.options import UsageError, choice, options_of
 
     ranged = choice("--range", code_range, tuple(Range))
     weighed = choice("--matrix", matrix, tuple(Matrix))
-    if not 0 <= tolerance <= 255:
-        raise UsageError(f"--tolerance: got {tolerance:g}, allowed are 0 to 255 codes of 8 bits")
-    if not 0 <= frame < 10_000_000:
+    judged = _tolerance(tolerance)
+    if frame is not None and every:
+        raise UsageError("--frame and --all: one frame or all of them, not both")
+    if not 0 <= (frame or 0) < 10_000_000:
         raise UsageError(f"--frame: got {frame}, frames are counted from 0")
-    found = read_frame(file, frame)
-    chosen = _pattern(found, pattern)
-    chosen_format = _format(found, fmt, aspect)
-    options = options_of(typed)
-    if chosen.id == found.provenance.get("pattern"):
-        # What is typed wins; the rest is as the file was drawn.
-        options = replace(_told_options(found), **options.given)
-    signal = frame_signal(
+    if picture is not None and picture.suffix.lower() != ".png":
+        raise UsageError(f"--picture: got {str(picture)!r}, a name that ends in .png is expected")
+    found = read_frame(file, frame or 0)
+    task = _task(
         found,
-        code_range=Range(ranged) if ranged else None,
-        matrix=Matrix(weighed) if weighed else None,
-        default_matrix=default_matrix(chosen_format),
+        pattern,
+        _format(found, fmt, aspect),
+        options_of(typed),
+        Range(ranged) if ranged else None,
+        Matrix(weighed) if weighed else None,
+        judged,
     )
-    scene = chosen.scene(chosen_format, options, signal)
-    check = check_levels(found, scene, chosen_format, signal, tolerance)
-    if not check.readings:
-        raise UsageError(f"{file}: the pattern {chosen.id} has no patch that can be measured in this frame")
-    if not check.tells_something:
-        raise UsageError(f"{file}: of the pattern {chosen.id} only the ground can be measured here; it proves nothing")
+    if task.pattern.id == "field-order" and not found.is_still:
+        if picture is not None:
+            raise UsageError("--picture: the order of fields is told from a whole clip, there is no one frame to mark")
+        return _field_order(task, as_json)
+    try:
+        report = _every(task, as_json) if every else _Report(task.frame, task.examine(found))
+    except OtherPatternError as error:
+        from trueraster.verdict import other_json
+
+        if as_json:
+            put_json(other_json(error, task.pattern, task.format, task.signal))
+        raise UsageError(f"{file}: {error}{_hint(error.found)}") from error
+    if picture is not None:
+        _mark(picture, report, task)
+    from trueraster.verdict import examination_json, examination_text
+
     if as_json:
-        put_json(_json(check, chosen, chosen_format))
+        answer = examination_json(report.examination, task.pattern, task.format)
+        put_json(answer | ({} if report.frames is None else {"frames": report.frames}))
     else:
-        put_text(_text(check, found, chosen, chosen_format))
-    return 0 if check.passed else 1
+        words = examination_text(report.examination, report.frame, task.pattern, task.format)
+        put_text(words + ("" if report.frames is None else "\n" + _frames_text(report.frames)))
+    return 0 if report.passed else 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Task:
+    """What is to be found in every frame of a file."""
+
+    frame: Frame
+    pattern: Pattern
+    options: Options
+    format: Format
+    signal: Signal
+    tolerance: Tolerance | None
+
+    def examine(self, frame: Frame) -> Examination:
+        from analysis.examine import examine
+        from trueraster.options import UsageError
+
+        scene = self.pattern.scene(self.format, self.options, self.signal)
+        found = examine(
+            frame, self.pattern, scene, self.format, self.signal, tolerance=self.tolerance, others=_all_looks
+        )
+        if not found.check.readings:
+            raise UsageError(f"{frame.path}: the pattern {self.pattern.id} has no patch that can be measured here")
+        if not found.check.tells_something:
+            raise UsageError(
+                f"{frame.path}: of {self.pattern.id} only the ground can be measured here, which proves nothing"
+            )
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Report:
+    """A frame's examination, and of `--all` what there is to say of the others."""
+
+    frame: Frame
+    examination: Examination
+    frames: dict[str, object] | None = None
+    passed_all: bool = True
+
+    @property
+    def passed(self) -> bool:
+        return self.examination.passed and self.passed_all
+
+
+def _task(
+    frame: Frame,
+    text: str | None,
+    fmt: Format,
+    given: Options,
+    code_range: Range | None,
+    matrix: Matrix | None,
+    tolerance: Tolerance | None,
+) -> _Task:
+    from analysis.levels import frame_signal
+    from render.carriers import default_matrix
+
+    signal = frame_signal(frame, code_range=code_range, matrix=matrix, default_matrix=default_matrix(fmt))
+    if text is None and "pattern" not in frame.provenance:
+        chosen, options = _recognised(frame, fmt, signal)
+    else:
+        chosen, options = _pattern(frame, text), given
+    if chosen.id == frame.provenance.get("pattern"):
+        # What is typed wins; the rest is as the file was drawn.
+        options = _told_options(frame)
+    return _Task(
+        frame=frame,
+        pattern=chosen,
+        options=replace(options, **given.given),
+        format=fmt,
+        signal=signal,
+        tolerance=tolerance,
+    )
+
+
+def _all_looks() -> list[tuple[Pattern, Options]]:
+    """Every pattern that a frame may show, each with the options of a kit."""
+    from patterns.areas.colour import BARS
+    from patterns.catalogue import PATTERNS
+    from patterns.pattern import Options
+
+    looks = [(pattern, options) for pattern in PATTERNS.values() for options in pattern.variants]
+    bars = PATTERNS["bars"]
+    return looks + [(bars, Options(bars=name)) for name in BARS if name != "100/0/75/0"]
+
+
+def _recognised(frame: Frame, fmt: Format, signal: Signal) -> tuple[Pattern, Options]:
+    from analysis.clips import shows_moving_bar
+    from analysis.examine import recognise
+    from patterns.catalogue import PATTERNS
+    from patterns.pattern import Options
+    from trueraster.options import UsageError
+
+    look = recognise(frame, fmt, signal, _all_looks())
+    if look is not None:
+        return look.pattern, look.options
+    if not frame.is_still and shows_moving_bar(frame.path):
+        return PATTERNS["field-order"], Options()
+    raise UsageError(
+        f"{frame.path}: there is no pattern of ours in this frame; give --pattern and --format if there is one"
+    )
+
+
+def _hint(found: str | None) -> str:
+    return f"; give --pattern {found} if that was played" if found else ""
+
+
+def _tolerance(text: str | None) -> Tolerance | None:
+    from analysis.levels import Tolerance
+    from trueraster.options import UsageError
+
+    if text is None:
+        return None
+    typed = re.fullmatch(r"\s*(\d{1,3}(?:\.\d{1,6})?)\s*(%?)\s*", text)
+    if typed is None or float(typed[1]) > (100 if typed[2] else 255):
+        shown = repr(text if len(text) <= 40 else text[:37] + "...")
+        raise UsageError(f"--tolerance: got {shown}, allowed are 0 to 255 codes of 8 bits, or a percentage such as 2%")
+    return Tolerance(value=float(typed[1]), percent=bool(typed[2]))
+
+
+def _every(task: _Task, quiet: bool) -> _Report:
+    """Every distinct frame of the file; the worst is kept."""
+    from analysis.clips import distinct_frames
+    from trueraster import interrupt
+
+    worst: tuple[tuple[int, float], _Report] | None = None
+    failed: list[int] = []
+    with progress("measuring", quiet=quiet) as tell:
+
+        def heard(done: int, total: int | None) -> None:
+            interrupt.check()
+            tell(f"frame {done}", done / total if total else 0.0)
+
+        frames = distinct_frames(task.frame.path, heard)
+        for one in frames:
+            frame = replace(task.frame, index=one.index, picture=one.picture)
+            found = task.examine(frame)
+            if not found.passed:
+                failed.append(one.index)
+            badness = found.worst
+            if worst is None or badness > worst[0]:
+                worst = badness, _Report(frame, found)
+    assert worst is not None
+    report = worst[1]
+    told = {"shown": frames.shown, "distinct": len(frames.times), "worst": report.frame.index, "failed": failed}
+    return replace(report, frames=told, passed_all=not failed)
+
+
+def _frames_text(frames: dict[str, object]) -> str:
+    failed = frames["failed"]
+    assert isinstance(failed, list)
+    words = "all pass" if not failed else f"{len(failed)} fail, the first is {failed[0]}"
+    told = f"Of {frames['shown']} frames {frames['distinct']} differ: {words}."
+    return f"{told} Shown is frame {frames['worst']}, the worst."
+
+
+def _field_order(task: _Task, as_json: bool) -> int:
+    """The order of fields, told from the moving bar of a clip."""
+    from analysis.clips import FieldState, field_fault, read_field_order
+    from trueraster import interrupt
+    from trueraster.options import UsageError
+    from trueraster.verdict import fields_json, fields_text
+
+    with progress("reading", quiet=as_json) as tell:
+
+        def heard(done: int, total: int | None) -> None:
+            interrupt.check()
+            tell(f"frame {done}", done / total if total else 0.0)
+
+        reading: FieldOrderReading = read_field_order(task.frame.path, task.format, heard=heard)
+    if reading.state is FieldState.UNKNOWN:
+        raise UsageError(f"{task.frame.path}: {reading.reason}")
+    fault = field_fault(reading)
+    if as_json:
+        put_json(fields_json(reading, fault, task.pattern, task.format, task.signal))
+    else:
+        put_text(fields_text(reading, fault, task.frame, task.format))
+    return 0 if fault is None else 1
+
+
+def _mark(path: Path, report: _Report, task: _Task) -> None:
+    """Write the frame with its patches outlined."""
+    from analysis.marked import marked_picture, write_marked
+    from trueraster.verdict import heading_of, marks_of, notes_of
+
+    found = report.examination
+    place = found.check.registration
+    image = marked_picture(
+        report.frame.picture,
+        found.check.signal,
+        marks_of(found),
+        heading_of(found, report.frame, task.pattern, task.format),
+        notes_of(found),
+        sample_aspect=task.format.sample_aspect * _ratio(place.y.nominal) / _ratio(place.x.nominal),
+    )
+    write_marked(path, image)
 
 
 def _format(frame: Frame, text: str | None, aspect: str | None) -> Format:
@@ -117,9 +334,7 @@ def _pattern(frame: Frame, text: str | None) -> Pattern:
     from patterns.timing import shown
     from trueraster.options import UsageError, pattern_of
 
-    name = text or frame.provenance.get("pattern")
-    if name is None:
-        raise UsageError("--pattern: what is shown? The file does not say; 'trueraster patterns' lists them")
+    name = text or frame.provenance["pattern"]
     if text is None and name.startswith("own:"):
         raise UsageError(f"--pattern: the file shows the own pattern {shown(name[4:])}; give the path of its TOML file")
     return find_pattern(name) if text is None else pattern_of(name)
@@ -127,8 +342,6 @@ def _pattern(frame: Frame, text: str | None) -> Pattern:
 
 def _told_options(frame: Frame) -> Options:
     """The options that the pattern was drawn with, as the file tells them."""
-    from fractions import Fraction
-
     from patterns.pattern import Options
     from trueraster.options import UsageError, cells_of
 
@@ -154,91 +367,5 @@ def _told_options(frame: Frame) -> Options:
         raise UsageError(f"{frame.path}: what the file says of its pattern cannot be read; give --pattern") from error
 
 
-def _json(check: Check, pattern: Pattern, fmt: Format) -> dict[str, Any]:
-    signal, registration = check.signal, check.registration
-    return {
-        "verdict": "pass" if check.passed else "fail",
-        "pattern": pattern.id,
-        "format": fmt.id,
-        "signal": {
-            "range": signal.range.value,
-            "matrix": None if signal.sampling.is_rgb else signal.matrix.value,
-            "bits": signal.bits,
-            "sampling": signal.sampling.value,
-            "components": list(signal.components),
-        },
-        "registration": {
-            "scale_x": number(registration.scale_x),
-            "scale_y": number(registration.scale_y),
-            "offset_x": number(registration.offset_x),
-            "offset_y": number(registration.offset_y),
-            "crop_percent": {"left": 0, "right": 0, "top": 0, "bottom": 0},
-        },
-        "tolerance_codes": check.tolerance,
-        "patches": [
-            {
-                "name": reading.name,
-                "expected": list(reading.expected),
-                "measured": [number(value) for value in reading.measured],
-                "mean": [number(value) for value in reading.mean],
-                "error_codes": [number(value) for value in reading.error],
-                "noise_codes": number(_largest(reading.noise)),
-                "lowest": list(reading.lowest),
-                "highest": list(reading.highest),
-                "verdict": "pass" if reading.passed else "fail",
-            }
-            for reading in check.readings
-        ],
-        "skipped": list(check.skipped),
-        "faults": [],
-    }
-
-
-def _text(check: Check, frame: Frame, pattern: Pattern, fmt: Format) -> str:
-    signal = check.signal
-    names = signal.components
-    heading = ("patch", *(f"{n} want" for n in names), *(f"{n} got" for n in names), "error", "error %", "noise", "")
-    rows = [heading]
-    for reading in check.readings:
-        worst = max(range(3), key=lambda i: abs(reading.error[i] or 0))
-        error = reading.error[worst] or 0
-        scale = signal.fraction_of(worst, 1) - signal.fraction_of(worst, 0)
-        rows.append(
-            (
-                reading.name,
-                *(str(code) for code in reading.expected),
-                *("" if v is None else f"{v:g}" if v == int(v) else f"{v:.2f}" for v in reading.measured),
-                f"{error:+.4g}" if error else "0",
-                f"{100 * error * scale:+.2f}" if error else "0",
-                f"{_largest(reading.noise):.2g}",
-                "pass" if reading.passed else "FAIL",
-            )
-        )
-    coding = (
-        "R'G'B'" if signal.sampling.is_rgb else f"Y'CbCr {':'.join(signal.sampling.value)} BT.{signal.matrix.value}"
-    )
-    failed = sum(not reading.passed for reading in check.readings)
-    shown = f"{frame.path.name}, frame {frame.index}: {pattern.title}, {fmt.id}"
-    lines = [
-        f"{shown}, {coding}, {signal.range.value} range, {signal.bits} bits",
-        "",
-        columns(rows, right=range(1, 10)),
-        "",
-    ]
-    registration = check.registration
-    if (registration.scale_x, registration.scale_y) != (1, 1):
-        lines.append(
-            f"The frame is taken as the whole raster scaled by {registration.scale_x:.4f} x {registration.scale_y:.4f}."
-        )
-    if check.skipped:
-        lines.append(f"Too small to measure here: {', '.join(check.skipped)}.")
-    count = len(check.readings)
-    verdict = f"PASS: all {count} patches" if check.passed else f"FAIL: {failed} of {count} patches not"
-    lines.append(
-        f"{verdict} within {check.tolerance:g} code{'' if check.tolerance == 1 else 's'} of {signal.bits} bits."
-    )
-    return "\n".join(lines)
-
-
-def _largest(values: tuple[float | None, ...]) -> float:
-    return max(value for value in values if value is not None)
+def _ratio(value: float) -> Fraction:
+    return Fraction(value).limit_denominator(10_000)

@@ -1,0 +1,61 @@
+"""The raster as it is drawn, in fractions: what a captured frame's edges and lines are held against.
+
+Levels are never taken from here: those come from the scene and the signal's equations (`analysis.levels`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patterns.formats import Format
+from patterns.scene import Scene
+from patterns.signal import Edges, Matrix, Range, Sampling, Signal
+
+__all__ = ["Drawn"]
+
+Plane = NDArray[np.float32]
+_BITS = 12
+"""Finer than any frame that is measured with it."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A raster in Y'CbCr at full chroma resolution, narrow range: what a component signal carries."""
+
+    scene: Scene
+    format: Format
+    matrix: Matrix
+    edges: Edges = Edges.SHAPED
+
+    @classmethod
+    def of(cls, scene: Scene, fmt: Format, matrix: Matrix = Matrix.BT709, edges: Edges = Edges.SHAPED) -> Drawn:
+        return cls(scene, fmt, matrix, edges)
+
+    @cached_property
+    def _planes(self) -> tuple[Plane, Plane, Plane]:
+        from render.raster import draw_frame
+
+        signal = Signal(
+            range=Range.NARROW, matrix=self.matrix, bits=_BITS, sampling=Sampling.YCBCR_444, edges=self.edges
+        )
+        planes = draw_frame(self.scene, self.format, signal)
+        scales = [(signal.fraction_of(i, 1) - signal.fraction_of(i, 0), signal.fraction_of(i, 0)) for i in range(3)]
+        first, second, third = (
+            (plane * np.float32(scale) + np.float32(black)).astype(np.float32)
+            for plane, (scale, black) in zip(planes, scales, strict=True)
+        )
+        return first, second, third
+
+    @property
+    def luma(self) -> Plane:
+        """(rows, columns), 0 black and 1 white."""
+        return self._planes[0]
+
+    @property
+    def chroma(self) -> tuple[Plane, Plane]:
+        """C'B and C'R, -0.5 to 0.5."""
+        return self._planes[1], self._planes[2]

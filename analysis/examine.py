@@ -1,0 +1,405 @@
+"""A captured frame examined as a whole: where the raster lies, what its levels are, and which faults account for it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.chain import to_ycbcr
+from analysis.diagnose import Evidence, diagnose_levels
+from analysis.drawn import Drawn
+from analysis.layout import layout_faults
+from analysis.levels import Check, Frame, Tolerance, check_levels
+from analysis.place import Registration
+from analysis.recognise import Look, is_flat, likeness, ranked
+from analysis.register import fit_layouts, register
+from analysis.remedies import FAULTS
+from analysis.structure import chroma_response, field_structure, luma_response, woven_rows
+from patterns.formats import Format
+from patterns.pattern import Options, Pattern
+from patterns.scene import Scene
+from patterns.signal import Edges, Signal
+
+__all__ = ["Examination", "Fault", "OtherPatternError", "examine", "recognise"]
+
+Floats = NDArray[np.float64]
+
+_DOUBTFUL = 0.004
+"""Share of a frame's changes left unexplained from which another pattern is looked for."""
+_SCALED_DOUBT, _LOSSY_DOUBT = 1.5, 2.0
+"""How much further off a level may be in a frame that was scaled, and in one coded with loss."""
+_LOSSY = ("mjpeg", "jpeg2000", "webp", "h264", "hevc", "mpeg2video", "mpeg4", "vp8", "vp9", "av1", "prores", "dvvideo")
+_SOFT, _SHARP = 0.925, 1.06
+"""Responses outside these are faults in a frame whose samples are the raster's own;"""
+_SCALED_SOFT, _SCALED_SHARP = 0.84, 1.13
+"""outside these in one that was scaled, which softens or sharpens by itself."""
+_CHROMA_SOFT = 0.80
+"""The same of chroma; a way through 4:2:0 keeps above it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """A fault of the chain with its words. `parameters` are figures by the names in docs/verify.md."""
+
+    id: str
+    confidence: float
+    parameters: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def title(self) -> str:
+        return FAULTS[self.id].title
+
+    @property
+    def explanation(self) -> str:
+        """What is seen, with its figures, and what in a chain does it."""
+        words = FAULTS[self.id]
+        seen = words.seen.format_map(_Spelt(self.parameters))
+        return f"{seen} {words.cause}"
+
+    @property
+    def remedy(self) -> str:
+        return FAULTS[self.id].remedy
+
+
+class _Spelt(dict[str, Any]):
+    """Parameters as words have them: rounded, signed where they are differences."""
+
+    def __getitem__(self, name: str) -> str:
+        value = super().get(name, "?")
+        if isinstance(value, str):
+            return value
+        if isinstance(value, Sequence):
+            return " and ".join(map(str, value))
+        if name in ("offset_percent", "degrees", "offset_x", "offset_y"):
+            return f"{value:+.2f}"
+        return f"{value:.4g}"
+
+    def __missing__(self, name: str) -> str:
+        return self[name]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Examination:
+    """What was found in a frame."""
+
+    check: Check
+    faults: tuple[Fault, ...]
+    reasons: dict[str, str] = field(default_factory=dict)
+    """Why a figure could not be told, by its name."""
+    left: float = 0.0
+    """What the faults leave of the levels' errors, in units of their uncertainties."""
+
+    @property
+    def passed(self) -> bool:
+        return self.check.passed and not self.faults
+
+    @property
+    def worst(self) -> tuple[int, float]:
+        """How bad a frame is, to be compared: the number of its faults, then its largest error in percent."""
+        signal = self.check.signal
+        scales = [signal.fraction_of(i, 1) - signal.fraction_of(i, 0) for i in range(3)]
+        errors = (
+            abs(error or 0.0) * scale
+            for reading in self.check.readings
+            for error, scale in zip(reading.error, scales, strict=True)
+        )
+        return len(self.faults) + (not self.check.passed), 100 * max(errors, default=0.0)
+
+
+class OtherPatternError(ValueError):
+    """The frame shows another pattern than the one that was asked for, or none."""
+
+    def __init__(self, asked: str, found: str | None) -> None:
+        self.asked, self.found = asked, found
+        super().__init__(f"this looks like {found}, not {asked}" if found else "there is no pattern in this frame")
+
+    @property
+    def fault(self) -> Fault:
+        if self.found is None:
+            return Fault(id="no-pattern", confidence=1.0)
+        return Fault(id="wrong-pattern", confidence=1.0, parameters={"pattern": self.asked, "looks_like": self.found})
+
+
+def examine(
+    frame: Frame,
+    pattern: Pattern,
+    scene: Scene,
+    fmt: Format,
+    signal: Signal,
+    *,
+    tolerance: Tolerance | None = None,
+    others: Callable[[], Sequence[tuple[Pattern, Options]]] = lambda: (),
+) -> Examination:
+    """Examine one frame for what the scene should show in it.
+
+    `others` gives the patterns that it may show instead, when it does not look like this one.
+
+    Raises:
+        OtherPatternError: it shows another pattern, or none.
+    """
+    planes = frame.picture.planes
+    if planes[0].shape == (fmt.height, fmt.width) and _is_as_drawn(frame, scene, fmt, signal, tolerance):
+        return Examination(check=check_levels(frame, scene, fmt, signal, tolerance), faults=())
+    if not scene.is_still:
+        reason = "the pattern moves, so a frame alone does not tell where its marks ought to be"
+        check = check_levels(frame, scene, fmt, signal, tolerance)
+        return Examination(check=check, faults=(), reasons={"registration": reason})
+    return _Slow(frame, pattern, scene, fmt, signal, tolerance, others).examination()
+
+
+def _is_as_drawn(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolerance: Tolerance | None) -> bool:
+    """Whether every sample is the drawn one, within the tolerance: then there is nothing else to look for."""
+    from render.raster import check_raster, draw_frame
+
+    if check_raster(fmt, signal.sampling):
+        return False
+    limits = (tolerance or Tolerance(value=1.0)).limits(signal)
+    for edges in (Edges.SHAPED, Edges.HARD):
+        drawn = draw_frame(scene, fmt, replace(signal, edges=edges), frame.index)
+        pairs = list(zip(frame.picture.planes, drawn, strict=True))
+        if all(np.array_equal(seen, wanted) for seen, wanted in pairs):
+            return True
+        if all(
+            seen.shape == wanted.shape and _largest_difference(seen, wanted) <= min(limit, 1 << (signal.bits - 8))
+            for (seen, wanted), limit in zip(pairs, limits, strict=True)
+        ):
+            return True
+    return False
+
+
+def _largest_difference(seen: NDArray[Any], wanted: NDArray[Any]) -> int:
+    return int(np.max(np.maximum(seen, wanted) - np.minimum(seen, wanted)))
+
+
+class _Slow:
+    """The whole examination of one frame."""
+
+    def __init__(
+        self,
+        frame: Frame,
+        pattern: Pattern,
+        scene: Scene,
+        fmt: Format,
+        signal: Signal,
+        tolerance: Tolerance | None,
+        others: Callable[[], Sequence[tuple[Pattern, Options]]],
+    ) -> None:
+        self.frame, self.pattern, self.scene, self.fmt = frame, pattern, scene, fmt
+        self.signal, self.tolerance, self.others = signal, tolerance, others
+        self.luma = frame_luma(frame, signal)
+        self.layouts = fit_layouts(fmt, *reversed(self.luma.shape))
+        self.drawn = Drawn.of(scene, fmt, signal.matrix)
+
+    def examination(self) -> Examination:
+        place = register(self.luma, self.drawn.luma, self.fmt, layouts=self.layouts)
+        self._refuse_other(place)
+        faults: list[Fault] = []
+        fields = None
+        if self.fmt.interlaced:
+            fields = field_structure(self.luma, self.drawn.luma, place)
+            if fields.way:
+                woven = woven_rows(self.drawn.luma, fields.way)
+                place = register(self.luma, woven, self.fmt, layouts=self.layouts)
+        place = self._settled(place)
+        faults += self._levels(place)
+        faults += [
+            Fault(id=found.id, confidence=found.confidence, parameters=self._place_words(place, found.sides))
+            for found in layout_faults(place, self.layouts)
+        ]
+        if fields is not None and fields.way:
+            id = "fields-swapped" if fields.kind == "swapped" else "deinterlaced"
+            faults.append(Fault(id=id, confidence=1 - 1 / (1 + fields.gain), parameters={"way": fields.way}))
+        faults += self._sharpness(place, fields is not None and bool(fields.way))
+        return Examination(check=self.check, faults=tuple(faults), reasons=self._reasons(place), left=self.left)
+
+    def _refuse_other(self, place: Registration) -> None:
+        """Look for another pattern where this one leaves much unexplained."""
+        own = likeness(self.luma, self.drawn, place)
+        if own.is_like and own.misfit < _DOUBTFUL:
+            return
+        if is_flat(self.luma) and not is_flat(self.drawn.luma):
+            raise OtherPatternError(self.pattern.id, None)
+        best = best_look(self.luma, self.fmt, self.others(), self.layouts)
+        if best is not None and best.pattern.id != self.pattern.id and best.misfit < 0.3 * own.misfit:
+            raise OtherPatternError(self.pattern.id, best.pattern.id)
+        if not own.is_like:
+            raise OtherPatternError(self.pattern.id, None)
+
+    def _settled(self, place: Registration) -> Registration:
+        """The identity where nothing tells against it: then every sample is taken for the raster's own."""
+        identity = Registration.whole(self.fmt, *reversed(self.luma.shape))
+        if not identity.is_identity:
+            return place
+        moved = [
+            axis.found
+            and max(abs(axis.start), abs(axis.stop - axis.frame)) > 0.1 + 3 * max(axis.offset_error, axis.stop_error)
+            for axis in (place.x, place.y)
+        ]
+        if any(moved):
+            return place
+        return Registration(
+            x=replace(identity.x, softness=place.x.softness), y=replace(identity.y, softness=place.y.softness)
+        )
+
+    def _place_words(self, place: Registration, sides: tuple[str, ...]) -> dict[str, Any]:
+        return {
+            "sides": list(sides),
+            "scale_x": place.x.scale,
+            "scale_y": place.y.scale,
+            "offset_x": place.x.offset,
+            "offset_y": place.y.offset,
+        }
+
+    def _levels(self, place: Registration) -> list[Fault]:
+        frame, signal = self.frame, self.signal
+        self.check = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, place)
+        # Thin lines may be weak because they are soft: for the diagnosis they are measured by their area.
+        loose = replace(place, x=replace(place.x, exact=False))
+        readings = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, loose).readings
+        self.left = 0.0
+        if not readings:
+            return []
+        unit = 1 << (signal.bits - 8)
+        doubt = 1.0 if place.is_identity else _SCALED_DOUBT
+        if frame.codec in _LOSSY:
+            doubt = _LOSSY_DOUBT
+        comb, levels = _comb(frame.picture.planes[0], signal.bits)
+        measured = [
+            [
+                np.nan if value is None else mean if (noise or 0) < 0.5 * unit else value
+                for value, mean, noise in zip(reading.measured, reading.mean, reading.noise, strict=True)
+            ]
+            for reading in readings
+        ]
+        found = diagnose_levels(
+            Evidence(
+                names=tuple(reading.name for reading in readings),
+                rgb=np.array([[float(v) for v in _parts(reading.sent)] for reading in readings]),
+                measured=np.array(measured, dtype=np.float64),
+                uncertainty=np.array([[u or 0.0 for u in reading.uncertainty] for reading in readings]),
+                signal=signal,
+                comb=comb,
+                levels=levels,
+                doubt=doubt,
+            )
+        )
+        self.left = found.left
+        return [
+            Fault(id=fault.id, confidence=min(1.0, fault.confidence), parameters=fault.parameters)
+            for fault in found.faults
+        ]
+
+    def _sharpness(self, place: Registration, fields_are_wrong: bool) -> list[Fault]:
+        faults = []
+        soft, sharp = (_SOFT, _SHARP) if place.x.is_identity else (_SCALED_SOFT, _SCALED_SHARP)
+        luma = luma_response(self.luma, self.drawn.luma, place)
+        if luma is not None and luma.factor > sharp:
+            # A computer's raster has hard edges, which are no fault: where they account for all, nothing was sharpened.
+            hard = Drawn.of(self.scene, self.fmt, self.signal.matrix, Edges.HARD)
+            other = luma_response(self.luma, hard.luma, place)
+            if other is not None and min(other.plain, other.filtered) < luma.filtered:
+                luma, self.drawn = other, hard
+        ours = 1.0
+        if luma is not None and luma.uncertainty < 0.1:
+            ours = luma.factor
+            id = "softened" if luma.factor < soft else "sharpened" if luma.factor > sharp else None
+            if id is not None and abs(luma.factor - 1) > 4 * luma.uncertainty:
+                distance = abs(luma.factor - 1) / max(luma.uncertainty, 0.01)
+                faults.append(Fault(id=id, confidence=1 - 1 / (1 + distance), parameters={"response": luma.factor}))
+        for plane, drawn, step in self._chroma():
+            found = chroma_response(plane, drawn, place, step)
+            if found is None or found.uncertainty > 0.1:
+                continue
+            # Luma's own loss at half its frequency is no loss of chroma alone.
+            if found.factor < _CHROMA_SOFT * min(1.0, ours**0.25):
+                faults.append(Fault(id="chroma-softened", confidence=0.9, parameters={"response": found.factor}))
+                break
+        return faults
+
+    def _chroma(self) -> list[tuple[Any, Any, tuple[int, int]]]:
+        signal = self.signal
+        if max(float(np.ptp(plane)) for plane in self.drawn.chroma) < 0.05:
+            return []
+        planes = self.frame.picture.planes
+        if signal.sampling.is_rgb:
+            rgb = np.stack([_fractions(plane, signal, 0) for plane in planes], axis=-1)
+            ycc = to_ycbcr(rgb, signal.matrix)
+            return [(ycc[..., i + 1], self.drawn.chroma[i], (1, 1)) for i in range(2)]
+        step = signal.sampling.chroma_step
+        return [(_fractions(planes[i + 1], signal, i + 1), self.drawn.chroma[i], step) for i in range(2)]
+
+    def _reasons(self, place: Registration) -> dict[str, str]:
+        names = (("x", place.x), ("y", place.y))
+        text = "the pattern has no edge in this direction, so scale and place are taken as the likeliest"
+        return {f"registration.{name}": text for name, axis in names if not axis.found}
+
+
+def _parts(colour: Any) -> tuple[Any, Any, Any]:
+    return colour.red, colour.green, colour.blue
+
+
+def _comb(luma: NDArray[Any], bits: int) -> tuple[int, int]:
+    """Low bits, of 8, that are the same in every luma sample, and the number of different codes."""
+    codes = np.flatnonzero(np.bincount(luma.ravel(), minlength=1 << bits)).astype(np.int64)
+    if len(codes) < 3:
+        return 0, len(codes)
+    # The highest code may have been cut, and the lowest.
+    inner = codes[(codes > 0) & (codes < (1 << bits) - 1)]
+    differ = int(np.bitwise_or.reduce(inner ^ inner[0])) if len(inner) else 0
+    same = (differ & -differ).bit_length() - 1 if differ else 0
+    return max(0, same - (bits - 8)), len(inner)
+
+
+def _fractions(plane: NDArray[Any], signal: Signal, component: int) -> NDArray[np.float32]:
+    black = signal.fraction_of(component, 0)
+    scale = signal.fraction_of(component, 1) - black
+    values: NDArray[np.float32] = plane.astype(np.float32) * np.float32(scale) + np.float32(black)
+    return values
+
+
+def frame_luma(frame: Frame, signal: Signal) -> NDArray[np.float32]:
+    """Luma of a frame as fractions of white, (rows, columns)."""
+    planes = frame.picture.planes
+    if not signal.sampling.is_rgb:
+        return _fractions(planes[0], signal, 0)
+    kr, kb = (np.float32(float(weight)) for weight in signal.matrix.weights)
+    red, green, blue = (_fractions(plane, signal, 0) for plane in planes)
+    luma: NDArray[np.float32] = kr * red + (1 - kr - kb) * green + kb * blue
+    return luma
+
+
+def best_look(
+    luma: NDArray[np.float32],
+    fmt: Format,
+    looks: Sequence[tuple[Pattern, Options]],
+    layouts: Sequence[tuple[float, float]],
+) -> Look | None:
+    """The pattern that a frame shows, or None where it shows none of them."""
+    height, width = luma.shape
+    whole = Registration.whole(fmt, width, height)
+    places = [whole]
+    for across, down in layouts:
+        x = replace(whole.x, scale=across, offset=(width - across * fmt.width) / 2)
+        y = replace(whole.y, scale=down, offset=(height - down * fmt.height) / 2)
+        places.append(Registration(x=x, y=y))
+    best: Look | None = None
+    likely = ranked(luma, fmt, looks, places)[:3]
+    if len(likely) > 1 and likely[0].misfit < 0.02 and likely[0].misfit < likely[1].misfit / 4:
+        likely = likely[:1]
+    for look in likely:
+        drawn = Drawn.of(look.pattern.scene(fmt, look.options), fmt)
+        place = register(luma, drawn.luma, fmt, layouts=layouts)
+        found = likeness(luma, drawn, place)
+        if found.is_like and (best is None or found.misfit < 0.8 * best.misfit):
+            best = replace(look, misfit=found.misfit)
+    return best
+
+
+def recognise(frame: Frame, fmt: Format, signal: Signal, looks: Sequence[tuple[Pattern, Options]]) -> Look | None:
+    """The pattern that a frame shows, of all that are given, or None."""
+    luma = frame_luma(frame, signal)
+    return best_look(luma, fmt, looks, fit_layouts(fmt, *reversed(luma.shape)))

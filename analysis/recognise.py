@@ -1,0 +1,142 @@
+"""Which pattern a frame shows, if any: small pictures of all of them, held against a small picture of the frame."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.drawn import Drawn
+from analysis.place import Axis, Registration
+from patterns.formats import Format
+from patterns.pattern import Options, Pattern
+
+__all__ = ["Likeness", "Look", "is_flat", "likeness", "ranked"]
+
+Floats = NDArray[np.float64]
+
+_SIZE = 120
+"""Samples across and down of a small picture, at most."""
+_FLAT = 0.01
+"""Deviation of a frame, in fractions of white, below which it shows nothing."""
+_TONES = 24
+"""Steps in which the tone that a chain gives is followed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Likeness:
+    """How a frame goes with a pattern in a place."""
+
+    misfit: float
+    """Share of the frame's changes that the pattern does not account for, whatever its tone and colours became."""
+    contrast: float
+    """The frame's changes against the pattern's."""
+
+    @property
+    def is_like(self) -> bool:
+        return self.misfit < 0.08 and self.contrast > 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """A pattern that a frame may show."""
+
+    pattern: Pattern
+    options: Options
+    misfit: float
+
+
+def likeness(luma: Any, drawn: Drawn, place: Registration) -> Likeness:
+    """How a frame, as luma (rows, columns), goes with a drawn raster lying in it so."""
+    rows, columns = _both(place.y), _both(place.x)
+    parts = [small(plane, rows[0], columns[0]) for plane in (drawn.luma, *drawn.chroma)]
+    return _alike(small(luma, rows[1], columns[1]), np.stack(parts), drawn)
+
+
+def is_flat(luma: Any) -> bool:
+    """Whether a frame shows nothing at all."""
+    return float(small(luma, *(np.linspace(0, size, _SIZE + 1) for size in luma.shape)).std()) < _FLAT
+
+
+def ranked(
+    luma: Any, fmt: Format, looks: Iterable[tuple[Pattern, Options]], places: Sequence[Registration]
+) -> list[Look]:
+    """Patterns by how well a frame goes with them, the best first, each in the place that suits it best."""
+    seen = []
+    for place in places:
+        rows, columns = _both(place.y), _both(place.x)
+        seen.append((small(luma, rows[1], columns[1]), rows[0], columns[0]))
+    found = []
+    for pattern, options in looks:
+        scene = pattern.scene(fmt, options)
+        if not scene.is_still:
+            continue
+        drawn = Drawn.of(scene, fmt)
+        misfit = 1.0
+        for frame, rows, columns in seen:
+            parts = np.stack([small(plane, rows, columns) for plane in (drawn.luma, *drawn.chroma)])
+            fit = _alike(frame, parts, drawn)
+            if fit.contrast > 0.05:
+                misfit = min(misfit, fit.misfit)
+        found.append(Look(pattern=pattern, options=options, misfit=misfit))
+    return sorted(found, key=lambda look: look.misfit)
+
+
+def _both(axis: Axis) -> tuple[Floats, Floats]:
+    """Edges of a small picture's samples, in raster and in frame positions: what of the raster is in view."""
+    first, last = max(axis.start, 0.0), min(axis.stop, float(axis.frame))
+    if last - first < 2:
+        first, last = 0.0, float(axis.frame)
+    frame = np.linspace(first, last, min(_SIZE, int(last - first)) + 1)
+    return (frame - axis.offset) / axis.scale, frame
+
+
+def small(plane: Any, rows: Floats, columns: Floats) -> Floats:
+    """Means of a plane between `rows` and between `columns`, to the nearest whole ones; (rows, columns) less one."""
+    at_row, at_column = (
+        np.clip(np.round(edges[:-1]).astype(int), 0, size - 1)
+        for edges, size in zip((rows, columns), plane.shape, strict=True)
+    )
+    last_row, last_column = (
+        int(np.clip(round(edges[-1]), 1, size)) for edges, size in zip((rows, columns), plane.shape, strict=True)
+    )
+    part = plane[:last_row, :last_column]
+    at_row, at_column = np.minimum(at_row, last_row - 1), np.minimum(at_column, last_column - 1)
+    sums = np.add.reduceat(np.add.reduceat(part, at_row, axis=0, dtype=np.float64), at_column, axis=1)
+    high = np.maximum(np.diff(np.append(at_row, last_row)), 1)
+    wide = np.maximum(np.diff(np.append(at_column, last_column)), 1)
+    means: Floats = sums / np.outer(high, wide)
+    return means
+
+
+def _alike(frame: Floats, parts: Floats, drawn: Drawn) -> Likeness:
+    from scipy.optimize import nnls
+
+    seen = frame.ravel() - frame.mean()
+    luma, cb, cr = parts.reshape(3, -1)
+    kr, kb = (float(weight) for weight in drawn.matrix.weights)
+    red, blue = luma + 2 * (1 - kr) * cr, luma + 2 * (1 - kb) * cb
+    guns = np.stack([red, (luma - kr * red - kb * blue) / (1 - kr - kb), blue], axis=1)
+    spread = float(luma.std())
+    # Guns may be swapped, weighed otherwise or fall out, but a chain turns nothing into its negative.
+    weights, _ = nnls(guns - guns.mean(axis=0), seen)
+    mixed = guns @ weights
+    if float(np.ptp(mixed)) < 1e-6:
+        return Likeness(misfit=1.0, contrast=0.0)
+    # What a chain does to the tone is the same everywhere: samples of the same tone are held against their mean.
+    share = (mixed - mixed.min()) / float(np.ptp(mixed))
+    tone = np.minimum((share * _TONES).astype(int), _TONES - 1)
+    count = np.maximum(np.bincount(tone, minlength=_TONES), 1)
+    inner = np.bincount(tone, share, _TONES) / count
+    mean = np.bincount(tone, seen, _TONES) / count
+    slope = float(np.std(seen)) / max(float(np.std(share)), 1e-9)
+    rest = seen - mean[tone] - np.minimum(slope, 4.0) * (share - inner[tone])
+    plain = seen - mean[tone]
+    left = min(float(rest @ rest), float(plain @ plain))
+    return Likeness(
+        misfit=left / (float(seen @ seen) + 1e-9 * seen.size),
+        contrast=float(seen.std()) / max(spread, 1e-6) if spread > 1e-6 else 0.0,
+    )
