@@ -73,9 +73,11 @@ def _change(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...
     )
 
 
-def equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> frozenset[str]:
+def equal_ids(
+    pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...], within: float = HALF_A_CODE
+) -> frozenset[str]:
     """The ids of all single faults that give these levels. Faults of the whole picture are left out of account."""
-    return _equal_ids(pattern, *_alike(format_id, capture), faults)
+    return _equal_ids(pattern, *_alike(format_id, capture), faults, within)
 
 
 def _alike(format_id: str, capture: str) -> tuple[str, str]:
@@ -89,20 +91,20 @@ def _alike(format_id: str, capture: str) -> tuple[str, str]:
 
 
 @lru_cache(maxsize=8192)
-def _equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...]) -> frozenset[str]:
+def _equal_ids(pattern: str, format_id: str, capture: str, faults: tuple[Fault, ...], within: float) -> frozenset[str]:
     fmt, kind = FORMATS[format_id], CAPTURES[capture]
     coding = coding_of(fmt, kind)
-    found = _ids_on(levels(pattern, fmt, kind), coding, faults)
+    found = _ids_on(levels(pattern, fmt, kind), coding, faults, within)
     if any(f.id == "bits-lost" for f in faults):
         return found
-    return found | _ids_on(levels(pattern, fmt, kind, exact=True), replace(coding, rounding=False), faults)
+    return found | _ids_on(levels(pattern, fmt, kind, exact=True), replace(coding, rounding=False), faults, within)
 
 
-def _ids_on(clean: Floats, coding: Coding, faults: tuple[Fault, ...]) -> frozenset[str]:
+def _ids_on(clean: Floats, coding: Coding, faults: tuple[Fault, ...], within: float) -> frozenset[str]:
     wanted = seen(faulty(clean, [f.arithmetic for f in faults if not f.spatial], coding), coding)
-    found = {f.id for f in _fixed(coding) if _apart(applied(f, clean, coding), wanted, coding) < HALF_A_CODE}
+    found = {f.id for f in _fixed(coding) if _apart(applied(f, clean, coding), wanted, coding) < within}
     for maker, low, high in _SIZED:
-        if _nearest(maker, low, high, clean, wanted, coding) < HALF_A_CODE:
+        if _nearest(maker, low, high, clean, wanted, coding) < within:
             found.add(maker(low).id)
     return frozenset(found)
 

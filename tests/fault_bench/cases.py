@@ -304,13 +304,13 @@ def _allows(found: Fault, condition: Condition) -> bool:
 
 
 def visible(case: Case) -> bool:
-    """Whether each fault of the whole picture moves enough samples, and a pair of levels is not one fault or none.
+    """Whether each fault of the whole picture moves enough samples, and a pair of levels is a code away from any one fault.
 
     Asked when the case is run, since it needs the picture or takes a search.
     """
     if len(case.faults) == 2 and not any(f.spatial for f in case.faults):
         where = case.pattern, case.format, case.capture, case.faults
-        if change(*where) < LEAST_CHANGE or equal_ids(*where):
+        if change(*where) < LEAST_CHANGE or equal_ids(*where, within=1.0):
             return False
     drawn = case.shown or case.pattern
     asked = [f for f in case.faults if f.spatial and f.how in _BY_PICTURE]
