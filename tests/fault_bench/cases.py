@@ -304,7 +304,7 @@ def _allows(found: Fault, condition: Condition) -> bool:
 
 
 def visible(case: Case) -> bool:
-    """Whether each fault of the whole picture moves enough samples, and a pair of levels is a code away from any one fault.
+    """Whether each fault of the whole picture moves enough samples, and a pair of levels is a code away from one alone.
 
     Asked when the case is run, since it needs the picture or takes a search.
     """
@@ -425,7 +425,7 @@ def _clean(draw: _Draw) -> Iterator[Case]:
             kinds = ("png", "png-422", "y4m-420", "ffv1-422") if format_id in SD else ("png", "y4m-422")
             for capture in kinds:
                 for condition in _conditions(format_id, capture):
-                    often = 0.3 if format_id in SD else 0.18
+                    often = 0.24 if format_id in SD else 0.16
                     if draw.random.random() < (often / 8 if draw.quick else often):
                         yield Case(pattern=pattern, format=format_id, capture=capture, condition=condition)
         for pattern in PATTERNS:
@@ -481,7 +481,7 @@ def _pairs(draw: _Draw) -> Iterator[Case]:
     greys = with_id("gain", "offset", "setup-added", "setup-removed", "range-expanded", "range-compressed")
     tints = with_id("chroma-gain", "hue-rotated", "channel-gain", "matrix-601-as-709", "matrix-709-as-601")
     swaps = with_id("components-swapped", "channels-swapped")
-    many = 20 if draw.quick else 95
+    many = 20 if draw.quick else 75
 
     def order(first: Fault, second: Fault) -> tuple[Fault, Fault]:
         return (first, second) if random.random() < 0.5 else (second, first)
