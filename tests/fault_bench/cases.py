@@ -11,6 +11,7 @@ A case counts only where its fault can be seen.
 - Doubled lines of one field: not on the crosshatch, whose two-line rules they only move by one line.
 - Fields: not after rescaling; chroma's softness: not where 4:2:0 softens it too; lost bits: not under noise of their
   own size. Softness and sharpening: not after rescaling, which does both.
+- Sharpening of white on black: not in full-range R'G'B', which cuts both halos off.
 - A tint of the crosshatch: not in subsampled chroma, whose samples are larger than its lines.
 - Interlaced frames are not moved by parts of a line, which would mix the fields.
 - Headroom is clipped where a gain or an offset has lifted white into it: a pair.
@@ -336,6 +337,8 @@ def _seen(found: Fault, pattern: str, format_id: str, capture: str) -> frozenset
     """The ids that are right for the fault on this pattern; none where it cannot be seen."""
     if not _can_be(found, format_id, capture):
         return frozenset()
+    if found.id == "sharpened" and pattern in WITH_FORM and CAPTURES[capture].kind == "rgb":
+        return frozenset()
     if found.id == "channel-gain" and pattern == "crosshatch" and CAPTURES[capture].kind in ("422", "420"):
         return frozenset()
     if found.spatial:
@@ -531,7 +534,14 @@ def _others(draw: _Draw) -> Iterator[Case]:
             for _ in range(1 if draw.quick else 2):
                 fmt, capture = draw.format(), str(draw.random.choice(SOURCES))
                 condition = draw.condition(fmt, capture)
-                yield Case(pattern=pattern, format=fmt, capture=capture, condition=condition, shown=other, right=right)
+                yield Case(
+                    pattern=pattern,
+                    format=fmt,
+                    capture=capture,
+                    condition=condition,
+                    shown=other,
+                    right=(right[0] | {"no-pattern"},) if other == "field" else right,
+                )
         for found in EMPTY:
             if draw.quick and draw.random.random() > 0.4:
                 continue
