@@ -29,6 +29,8 @@ _PRICE = 7.0
 """Price of a fault beside those of its parameters: the odds against any one fault, about 1 in 30."""
 _LEAST_CODES = 0.7
 """A fault that moves no patch by more codes of 8 bits than this is not told."""
+_SHARES = 33
+"""Levels along a gradient's patch that are followed."""
 _LEAST_GAIN = 12.0
 """What an explanation has to better the criterion by, against none."""
 
@@ -49,6 +51,8 @@ class Evidence:
     """Low bits of 8 that are the same in every sample of the frame; 0 when all are used."""
     levels: int = 0
     """Different codes in the frame."""
+    slopes: Floats | None = None
+    """(patches, 3) half of what R'G'B' changes by within a patch that is a piece of a gradient; None: all are flat."""
     doubt: float = 1.0
     """Factor on what a code may be off: above 1 where the frame was scaled or coded with loss."""
 
@@ -72,6 +76,18 @@ class Diagnosis:
     faults: tuple[LevelFault, ...]
     left: float
     """Root mean square of what is left, in units of the uncertainties; about 1 where all is accounted for."""
+    steps: tuple[tuple[Step, tuple[float, ...]], ...] = ()
+    """The explanation itself, in the order of the chain."""
+
+    def apply(self, rgb: Floats, signal: Signal) -> Floats:
+        """What the chain makes of R'G'B' fractions, (samples, 3)."""
+        for step, parameters in self.steps:
+            rgb = step.apply(rgb, parameters, signal)
+        scale = to_codes(np.array([[0.0] * 3, [1.0] * 3]), signal)[:, 0]
+        # The captured signal's codes end somewhere, which cuts edges too.
+        ends = (np.array([0.0, (1 << signal.bits) - 1.0]) - scale[0]) / (scale[1] - scale[0])
+        cut: Floats = np.clip(rgb, *ends)
+        return cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,14 +119,21 @@ class _Fitter:
         # A clean chain may clip at the codes that an interface keeps; a capture of it shows that.
         self.usable = tuple(float(code) for code in evidence.signal.limits)
 
+        rgb, slopes = evidence.rgb, evidence.slopes
+        sloped = slopes is not None and bool(np.any(slopes))
+        # A gradient is followed level by level: what bends or cuts levels does not do it at the mean.
+        self.shares = np.linspace(-1, 1, _SHARES) if sloped else np.zeros(1)
+        along = self.shares[:, None, None] * (slopes if sloped and slopes is not None else np.zeros_like(rgb))
+        self.sent = (rgb + along).reshape(-1, 3)
+
     def predict(self, steps: tuple[Step, ...], parameters: tuple[float, ...]) -> Floats:
-        rgb, place = self.evidence.rgb, 0
+        rgb, place = self.sent, 0
         for step in steps:
             count = len(step.start)
             rgb = step.apply(rgb, parameters[place : place + count], self.signal)
             place += count
         codes = to_codes(rgb, self.signal)
-        clipped: Floats = np.clip(codes, *self.limits)
+        clipped: Floats = np.clip(codes, *self.limits).reshape(len(self.shares), -1, 3).mean(axis=0)
         return clipped
 
     def residual(self, steps: tuple[Step, ...], parameters: tuple[float, ...]) -> Floats:
@@ -206,15 +229,13 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
         return Diagnosis(faults=(), left=math.sqrt(clean.chi2 / fitter.count))
     weights = _weights(tried)
     faults = []
-    place = 0
     for step in best.steps:
-        parameters = best.parameters[place : place + len(step.start)]
-        place += len(step.start)
+        parameters = _own(best, step)
         others = tuple(other for other in best.steps if other is not step)
         kept = tuple(itertools.chain.from_iterable(_own(best, other) for other in others))
         without = fitter.predict(others, kept)
         effect = float(np.max(np.abs((best.predicted - without)[fitter.used]))) / fitter.unit
-        if effect < _LEAST_CODES and not (step.id == "bits-lost" and evidence.comb):
+        if effect < _LEAST_CODES * evidence.doubt and not (step.id == "bits-lost" and evidence.comb):
             continue
         faults.append(
             LevelFault(
@@ -226,7 +247,8 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
             )
         )
     faults.sort(key=lambda fault: -fault.effect_codes)
-    return Diagnosis(faults=tuple(faults), left=left)
+    chain = tuple((step, _own(best, step)) for step in best.steps)
+    return Diagnosis(faults=tuple(faults), left=left, steps=chain)
 
 
 def _own(explanation: _Explanation, step: Step) -> tuple[float, ...]:

@@ -14,6 +14,8 @@ __all__ = ["LayoutFault", "layout_faults"]
 
 _FLOOR = 0.15
 """Raster samples that an end may be off in a clean chain: what converters do with their first and last samples."""
+_FRACTION = 0.75
+"""Raster samples that a picture may lie beside its place before that is a fault: an analogue way does as much."""
 _PRICE = 9.0
 """What a freed parameter has to better the fit by, in units of its uncertainty squared."""
 _SHAPE = 0.003
@@ -92,7 +94,9 @@ def _named(axis: Axis, kept: str, names: tuple[str, str]) -> list[tuple[str, lis
     """The fault ids of an explanation, with the sides that they concern."""
     if kept == "whole":
         return []
-    tolerance = 2 * _FLOOR * max(axis.scale, 1.0)
+    tolerance = _FRACTION * max(axis.scale, 1.0)
+    if max(abs(axis.start), abs(axis.stop - axis.frame)) < tolerance:
+        return []
     over = [axis.start < -tolerance, axis.stop > axis.frame + tolerance]
     cut = [name for name, is_over in zip(names, over, strict=True) if is_over]
     if kept == "moved":

@@ -37,7 +37,7 @@ _MEDIAN_TO_MEAN = 1.2533
 """Spread of the median over that of the mean, for normal noise: the square root of pi / 2."""
 _BLOCKS = 6
 """Blocks along each side of a patch, whose means tell how far neighbouring samples are alike."""
-_LINE_REACH = 4
+_LINE_REACH = 7
 """Raster lines above and below a line that its light may have spread over."""
 
 
@@ -98,6 +98,8 @@ class Reading:
     measured: Triple
     """Medians, between the codes where there is noise; of a sloped patch the means."""
     mean: Triple
+    between: Triple
+    """Medians between the codes, of a sloped patch the means: what a diagnosis goes by."""
     noise: Triple
     """Standard deviations of the samples, without outliers."""
     lowest: Triple
@@ -403,6 +405,7 @@ def _reading(
         expected=expected,
         measured=_triple(measured),
         mean=_triple([f.mean for f in found]),
+        between=_triple([f.mean if patch.sloped else f.between for f in found]),
         noise=_triple([f.noise for f in found]),
         lowest=_triple([f.lowest for f in found]),
         highest=_triple([f.highest for f in found]),

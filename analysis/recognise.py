@@ -18,7 +18,7 @@ __all__ = ["Likeness", "Look", "is_flat", "likeness", "ranked"]
 
 Floats = NDArray[np.float64]
 
-_SIZE = 120
+_SIZE = 90
 """Samples across and down of a small picture, at most."""
 _FLAT = 0.01
 """Deviation of a frame, in fractions of white, below which it shows nothing."""
@@ -37,7 +37,7 @@ class Likeness:
 
     @property
     def is_like(self) -> bool:
-        return self.misfit < 0.08 and self.contrast > 0.05
+        return self.misfit < 0.25 and self.contrast > 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +49,14 @@ class Look:
     misfit: float
 
 
-def likeness(luma: Any, drawn: Drawn, place: Registration) -> Likeness:
-    """How a frame, as luma (rows, columns), goes with a drawn raster lying in it so."""
+def likeness(luma: Any, drawn: Drawn, place: Registration, seen: Any = None) -> Likeness:
+    """How a frame, as luma (rows, columns), goes with a drawn raster lying in it so.
+
+    `seen` is the raster's luma as a chain made it, where that is known.
+    """
     rows, columns = _both(place.y), _both(place.x)
-    parts = [small(plane, rows[0], columns[0]) for plane in (drawn.luma, *drawn.chroma)]
+    planes = (drawn.luma if seen is None else seen, *drawn.chroma)
+    parts = [small(plane, rows[0], columns[0]) for plane in planes]
     return _alike(small(luma, rows[1], columns[1]), np.stack(parts), drawn)
 
 
@@ -108,8 +112,17 @@ def small(plane: Any, rows: Floats, columns: Floats) -> Floats:
     sums = np.add.reduceat(np.add.reduceat(part, at_row, axis=0, dtype=np.float64), at_column, axis=1)
     high = np.maximum(np.diff(np.append(at_row, last_row)), 1)
     wide = np.maximum(np.diff(np.append(at_column, last_column)), 1)
-    means: Floats = sums / np.outer(high, wide)
-    return means
+    return _softened(sums / np.outer(high, wide))
+
+
+def _softened(values: Floats) -> Floats:
+    """A little blur, so that a line beside the edge of a sample is no other picture."""
+    for axis in (0, 1):
+        padded = np.pad(values, [(1, 1) if i == axis else (0, 0) for i in range(2)], mode="edge")
+        count = values.shape[axis]
+        parts = [padded.take(range(i, i + count), axis=axis) for i in range(3)]
+        values = (parts[0] + 2 * parts[1] + parts[2]) / 4
+    return values
 
 
 def _alike(frame: Floats, parts: Floats, drawn: Drawn) -> Likeness:

@@ -37,6 +37,8 @@ _FLAT = 0.004
 """A profile whose slopes stay below this, in fractions of white per sample, has no edge to go by."""
 _FARTHEST = 0.34
 """Places that are tried: the raster's ends lie at most this share of the frame outside or inside it."""
+_ARM = 0.02
+"""How far apart, as a share of the raster, edges lie at least to tell a scale: the root mean square distance."""
 _THUMB = 120
 """Samples across, and down, of the small pictures that decide which places go together."""
 _SURE = 1.99
@@ -72,7 +74,12 @@ class Profile:
 
 
 def register(
-    luma: Luma, drawn: Luma, fmt: Format, *, layouts: Sequence[tuple[float, float]] = (), fixed: bool = False
+    luma: Luma,
+    drawn: Luma,
+    fmt: Format,
+    *,
+    layouts: Sequence[tuple[float, float]] = (),
+    start: Registration | None = None,
 ) -> Registration:
     """Find the raster in a frame.
 
@@ -82,17 +89,17 @@ def register(
         fmt: the format that is drawn.
         layouts: (scale across, scale down) of the ways in which a chain puts the whole raster into such a frame,
             centred; the raster that fills the frame is always among them.
-        fixed: the frame is the raster, as it is; only fractions of a sample are looked for.
+        start: where it lies nearly; then it is only placed more finely there.
     """
     height, width = luma.shape
-    start = Registration.whole(fmt, width, height)
     luma, drawn = np.asarray(luma, np.float32), np.asarray(drawn, np.float32)
-    places = [start]
-    if not fixed:
-        # Across and down are searched apart; which place across goes with which one down, small pictures tell.
-        across = _candidates(luma, drawn, 1, start.x, start.y, [scale for scale, _ in layouts])
-        down = _candidates(luma, drawn, 0, start.y, start.x, [scale for _, scale in layouts])
-        places = _ranked(luma, drawn, across, down)
+    if start is not None:
+        return _fitted(luma, drawn, start)
+    start = Registration.whole(fmt, width, height)
+    # Across and down are searched apart; which place across goes with which one down, small pictures tell.
+    across = _candidates(luma, drawn, 1, start.x, start.y, [scale for scale, _ in layouts])
+    down = _candidates(luma, drawn, 0, start.y, start.x, [scale for _, scale in layouts])
+    places = _ranked(luma, drawn, across, down)
     best, best_fit = start, -np.inf
     for place in places[:3]:
         tried = _fitted(luma, drawn, place)
@@ -101,8 +108,6 @@ def register(
             best, best_fit = tried, fit
         if fit > _SURE:
             break
-    if fixed:
-        return best
     x = _nearest(*band_profiles(luma, drawn, 1, best.y, 1), best.x)
     y = _nearest(*band_profiles(luma, drawn, 0, x, 1), best.y)
     return best if (x, y) == (best.x, best.y) else _fitted(luma, drawn, Registration(x=x, y=y))
@@ -429,9 +434,10 @@ def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | 
         contrasts.append(abs(contrast) * power)
         blurs.append(0.0 if view.wide or not contrast else reach**2 * float(amounts[2] + 4 * amounts[3]) / contrast)
     # Both are told when the edges' own spread is a fair part of the frame.
-    size = float(np.ptp(along)) / 2 or 1.0
-    values = np.linalg.eigvalsh(normal / np.array([[1.0, size], [size, size**2]]))
-    if not samples or values[0] < 2e-4 * values[1] or values[1] < 1e-9:
+    if not samples or normal[0, 0] < 1e-9:
+        return None
+    arm = normal[1, 1] / normal[0, 0] - (normal[0, 1] / normal[0, 0]) ** 2
+    if arm < (_ARM * profile.size) ** 2:
         return None
     inverse = np.linalg.inv(normal)
     place, grown = inverse @ right

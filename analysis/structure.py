@@ -164,8 +164,11 @@ def _clipped(count: int, shift: int) -> NDArray[np.intp]:
     return places
 
 
-def field_structure(luma: Any, drawn: Any, registration: Registration) -> FieldStructure:
-    """How the fields lie, from luma, (rows, columns), of a frame with the raster's own lines."""
+def field_structure(luma: Any, drawn: Any, registration: Registration, filtered: bool = False) -> FieldStructure:
+    """How the fields lie, from luma, (rows, columns), of a frame with the raster's own lines.
+
+    `filtered` says that edges across are softer or sharper too: then a filter down the picture is no matter of fields.
+    """
     y = registration.y
     if abs(y.scale - 1) > 2e-3 or y.frame < 32:
         return FieldStructure(kind="scaled")
@@ -191,6 +194,8 @@ def field_structure(luma: Any, drawn: Any, registration: Registration) -> FieldS
     placed = profile.at((np.arange(count) + 0.5 - y.offset) / y.scale, 1 / y.scale)
     inner = slice(3, count - 3)
     woven = min(scores["woven"], _left(captured[:, inner], placed[:, inner]))
+    if filtered:
+        woven = min(woven, _left(captured[:, inner], _filtered(captured, placed)[:, inner]))
     best = min(_WAYS, key=lambda way: scores[way])
     floor = 1e-6
     gain = samples * math.log((woven + floor) / (scores[best] + floor))
@@ -198,6 +203,22 @@ def field_structure(luma: Any, drawn: Any, registration: Registration) -> FieldS
     if gain < 30 or moved < 1e-6 or scores[best] > 0.6 * woven:
         return FieldStructure(kind="woven")
     return FieldStructure(kind=_KINDS.get(best, "one field"), way=best, gain=gain)
+
+
+def _filtered(captured: Floats, drawn: Floats) -> Floats:
+    """The drawn bands with the symmetric filter that comes nearest to the captured ones."""
+    reach = 5
+    padded = np.pad(drawn, ((0, 0), (reach, reach)), mode="edge")
+    count = drawn.shape[1]
+    columns = [drawn.ravel()]
+    columns += [
+        (padded[:, reach - k : reach - k + count] + padded[:, reach + k : reach + k + count]).ravel()
+        for k in range(1, reach + 1)
+    ]
+    design = np.stack([*columns, np.ones(drawn.size)], axis=1)
+    taps = np.linalg.lstsq(design, captured.ravel(), rcond=1e-8)[0]
+    mixed: Floats = (design @ taps).reshape(drawn.shape)
+    return mixed
 
 
 def _left(captured: Floats, drawn: Floats) -> float:
