@@ -183,7 +183,7 @@ def _fewer_bits(drop: int, rounded: bool) -> Callable[[Floats, Parameters, Signa
         step = float(1 << (drop + signal.bits - 8))
         codes = np.floor(to_codes(rgb, signal) + 0.5)
         kept = np.floor(codes / step + (0.5 if rounded else 0.0)) * step
-        return from_codes(np.minimum(kept, (1 << signal.bits) - 1), signal)
+        return from_codes(np.minimum(kept, (1 << signal.bits) - step), signal)
 
     return apply
 

@@ -23,11 +23,11 @@ __all__ = ["Diagnosis", "Evidence", "LevelFault", "diagnose_levels"]
 
 Floats = NDArray[np.float64]
 
-_FLOOR_CODES = 0.45
+_FLOOR_CODES = 0.55
 """What a code of 8 bits may be off without fault: by rounding at the source, in the chain and in the capture."""
 _PRICE = 7.0
 """Price of a fault beside those of its parameters: the odds against any one fault, about 1 in 30."""
-_LEAST_CODES = 0.7
+_LEAST_CODES = 0.9
 """A fault that moves no patch by more codes of 8 bits than this is not told."""
 _SHARES = 33
 """Levels along a gradient's patch that are followed."""

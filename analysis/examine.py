@@ -197,11 +197,13 @@ class _Slow:
         self.layouts = fit_layouts(fmt, *reversed(self.luma.shape))
         self.drawn = Drawn.of(scene, fmt, signal.matrix)
         self.seen: NDArray[np.float32] = self.drawn.luma
+        self.woven = False
 
     def examination(self) -> Examination:
-        place = register(self.luma, self.drawn.luma, self.fmt, layouts=self.layouts)
+        place = self._likelier(register(self.luma, self.drawn.luma, self.fmt, layouts=self.layouts))
         fields = self._fields(place)
         if fields.way:
+            self.woven = True
             self.seen = woven_rows(self.drawn.luma, fields.way)
             place = register(self.luma, self.seen, self.fmt, layouts=self.layouts)
         self._refuse_other(place)
@@ -209,6 +211,8 @@ class _Slow:
         layout = [
             Fault(id=found.id, confidence=found.confidence, parameters=self._place_words(place, found.sides))
             for found in layout_faults(place, self.layouts)
+            # Fields that were dropped or swapped move lines by one.
+            if not (fields.way and found.id == "shifted" and abs(place.y.offset) < 1.5 and abs(place.x.offset) < 0.75)
         ]
         woven = []
         if fields.way:
@@ -216,6 +220,18 @@ class _Slow:
             woven.append(Fault(id=id, confidence=1 - 1 / (1 + fields.gain), parameters={"way": fields.way}))
         faults = (*levels, *woven, *layout, *self._sharpness(place))
         return Examination(check=self.check, faults=faults, reasons=self._reasons(place), left=self.left)
+
+    def _likelier(self, place: Registration) -> Registration:
+        """Another place where that goes much better with the frame: swapped guns lead a search by luma astray."""
+        if max(float(np.ptp(plane)) for plane in self.drawn.chroma) < 0.05:
+            return place
+        own = likeness(self.luma, self.drawn, place).misfit
+        others = [(likeness(self.luma, self.drawn, other).misfit, other) for other in self._usual_places()]
+        misfit, other = min(others, key=lambda pair: pair[0])
+        return other if own > _DOUBTFUL and misfit < own / 2 else place
+
+    def _usual_places(self) -> list[Registration]:
+        return usual_places(self.fmt, *reversed(self.luma.shape))
 
     def _fields(self, place: Registration) -> FieldStructure:
         if not self.fmt.interlaced:
@@ -286,7 +302,7 @@ class _Slow:
         readings = self.check.readings
         across = luma_response(self.luma, self.drawn.luma, place)
         altered = across is not None and not _SOFT < across.factor < _SHARP
-        if altered or not place.is_identity:
+        if altered or self.woven or not place.is_identity:
             # Thin lines may be weak because they are soft: for the diagnosis they are measured by their area.
             loose = replace(place, x=replace(place.x, exact=False))
             readings = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, loose).readings
@@ -308,10 +324,13 @@ class _Slow:
         for i, reading in enumerate(readings):
             if patches[reading.name].sloped:
                 slopes[i] = self._half_slope(patches[reading.name])
-        thin = np.array([patches[reading.name].thin and not place.is_identity for reading in readings])
+        by_area = readings is not self.check.readings
+        thin = np.array([patches[reading.name].thin and by_area for reading in readings])
         uncertainty = np.array([[u or 0.0 for u in reading.uncertainty] for reading in readings])
         # A line's area is told less well than its level: converters cut what swings beyond black and white.
-        uncertainty[thin] += 1.5 * unit + 0.4 * np.array([[n or 0.0 for n in r.noise] for r in readings])[thin]
+        uncertainty[thin] += (
+            1.2 * np.sqrt(thin.sum()) * unit + 0.4 * np.array([[n or 0.0 for n in r.noise] for r in readings])[thin]
+        )
         self.diagnosis = found = diagnose_levels(
             Evidence(
                 names=tuple(reading.name for reading in readings),
@@ -346,7 +365,7 @@ class _Slow:
             # A computer's raster has hard edges, which are no fault: where they account for all, nothing was sharpened.
             hard = Drawn.of(self.scene, self.fmt, self.signal.matrix, Edges.HARD)
             other = luma_response(self.luma, hard.luma, place)
-            if other is not None and min(other.plain, other.filtered) < luma.filtered:
+            if other is not None and other.plain < luma.filtered and soft < other.factor < sharp:
                 luma, self.drawn = other, hard
         ours = 1.0
         if luma is not None and luma.uncertainty < 0.1:
@@ -422,6 +441,17 @@ def frame_luma(frame: Frame, signal: Signal) -> NDArray[np.float32]:
     return luma
 
 
+def usual_places(fmt: Format, width: int, height: int) -> list[Registration]:
+    """Where a chain puts a whole raster: filling the frame, or in its middle with borders."""
+    whole = Registration.whole(fmt, width, height)
+    places = [whole]
+    for across, down in fit_layouts(fmt, width, height):
+        x = replace(whole.x, scale=across, offset=(width - across * fmt.width) / 2)
+        y = replace(whole.y, scale=down, offset=(height - down * fmt.height) / 2)
+        places.append(Registration(x=x, y=y))
+    return places
+
+
 def best_look(
     luma: NDArray[np.float32],
     fmt: Format,
@@ -429,13 +459,7 @@ def best_look(
     layouts: Sequence[tuple[float, float]],
 ) -> Look | None:
     """The pattern that a frame shows, or None where it shows none of them."""
-    height, width = luma.shape
-    whole = Registration.whole(fmt, width, height)
-    places = [whole]
-    for across, down in layouts:
-        x = replace(whole.x, scale=across, offset=(width - across * fmt.width) / 2)
-        y = replace(whole.y, scale=down, offset=(height - down * fmt.height) / 2)
-        places.append(Registration(x=x, y=y))
+    places = usual_places(fmt, *reversed(luma.shape))
     best: Look | None = None
     likely = ranked(luma, fmt, looks, places)[:3]
     if len(likely) > 1 and likely[0].misfit < 0.02 and likely[0].misfit < likely[1].misfit / 4:

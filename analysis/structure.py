@@ -168,41 +168,51 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
     """How the fields lie, from luma, (rows, columns), of a frame with the raster's own lines.
 
     `filtered` says that edges across are softer or sharper too: then a filter down the picture is no matter of fields.
+    Only samples that one treatment or another of the fields would change are looked at.
     """
-    y = registration.y
-    if abs(y.scale - 1) > 2e-3 or y.frame < 32:
+    x, y = registration.x, registration.y
+    if (y.frame != y.raster and abs(y.scale - 1) > 2e-3) or y.frame < 32:
         return FieldStructure(kind="scaled")
-    captured, reference = band_profiles(luma, drawn, 0, registration.x, _COLUMN_BANDS)
-    rows = reference.T
-    count = y.frame
-    scores: dict[str, float] = {}
-    samples = captured.size
-    shift = round(y.offset)
-    for way in ("woven", *_WAYS):
-        changed = woven_rows(rows, way)
-        least = np.inf
-        for lines in {0, shift - 1, shift, shift + 1}:
-            places = np.arange(count) - lines
-            inside = (places >= 0) & (places < len(rows))
-            inside[:3] = inside[-3:] = False
-            if inside.sum() < count // 2:
-                continue
-            least = min(least, _left(captured[:, inside], changed[places[inside]].T))
-        scores[way] = least
-    profile = Profile(reference)
+    if x.is_identity or (x.frame == x.raster and abs(x.scale - 1) < 1e-3 and abs(x.offset) < 0.3):
+        captured, rows = luma, drawn
+    else:
+        bands, reference = band_profiles(luma, drawn, 0, x, _COLUMN_BANDS)
+        captured, rows = bands.T, reference.T
+    # Where a registration went astray because of the fields, the lines still lie where they were.
+    shifts = {0} | ({round(y.offset)} if abs(y.scale - 1) < 2e-3 else set())
+    changed = {way: woven_rows(rows, way) for way in ("woven", *_WAYS)}
+    active = np.max([np.abs(changed[way] - rows) for way in _WAYS], axis=0) > 0.02
+    active[:3] = active[-3:] = False
+    if active.sum() < 16:
+        return FieldStructure(kind="woven")
+    scores = {way: min(_left(captured, changed[way], active, lines) for lines in shifts) for way in changed}
+    woven = scores["woven"]
+    profile = Profile(rows.T)
     # A shift by a part of a line, and a filter down the picture, are no matter of fields.
-    placed = profile.at((np.arange(count) + 0.5 - y.offset) / y.scale, 1 / y.scale)
-    inner = slice(3, count - 3)
-    woven = min(scores["woven"], _left(captured[:, inner], placed[:, inner]))
-    if filtered:
-        woven = min(woven, _left(captured[:, inner], _filtered(captured, placed)[:, inner]))
+    placed = profile.at((np.arange(y.frame) + 0.5 - y.offset) / y.scale, 1 / y.scale).T
+    if y.frame == len(rows):
+        woven = min(woven, _left(captured, placed, active, 0))
+        if filtered:
+            woven = min(woven, _left(captured, _filtered(captured.T, placed.T).T, active, 0))
     best = min(_WAYS, key=lambda way: scores[way])
-    floor = 1e-6
-    gain = samples * math.log((woven + floor) / (scores[best] + floor))
-    moved = float(np.mean((woven_rows(rows, best) - rows) ** 2))
-    if gain < 30 or moved < 1e-6 or scores[best] > 0.6 * woven:
+    gain = int(active.sum()) * math.log((woven + 1e-7) / (scores[best] + 1e-7))
+    if gain < 30 or scores[best] > 0.8 * woven:
         return FieldStructure(kind="woven")
     return FieldStructure(kind=_KINDS.get(best, "one field"), way=best, gain=gain)
+
+
+def _left(captured: Any, drawn: Any, active: Any, lines: int) -> float:
+    """Mean square of what a drawn raster, `lines` down, leaves of the active samples; contrast and black are free."""
+    count = min(len(captured), len(drawn))
+    first, last = max(lines, 0), min(count, count + lines)
+    seen, wanted = captured[first:last], drawn[first - lines : last - lines]
+    where = active[first - lines : last - lines]
+    own, sent = seen[where].astype(np.float64), wanted[where].astype(np.float64)
+    if len(own) < 16:
+        return 1.0
+    design = np.stack([sent, np.ones_like(sent)], axis=1)
+    left = np.linalg.lstsq(design, own, rcond=None)[1]
+    return float(left[0]) / len(own) if len(left) else float(np.var(own))
 
 
 def _filtered(captured: Floats, drawn: Floats) -> Floats:
@@ -219,13 +229,3 @@ def _filtered(captured: Floats, drawn: Floats) -> Floats:
     taps = np.linalg.lstsq(design, captured.ravel(), rcond=1e-8)[0]
     mixed: Floats = (design @ taps).reshape(drawn.shape)
     return mixed
-
-
-def _left(captured: Floats, drawn: Floats) -> float:
-    """Mean square of what is left of each band, its contrast and black taken as they come."""
-    seen = captured - captured.mean(axis=1, keepdims=True)
-    wanted = drawn - drawn.mean(axis=1, keepdims=True)
-    power = np.sum(wanted**2, axis=1)
-    contrast = np.sum(seen * wanted, axis=1) / np.maximum(power, 1e-9)
-    rest = seen - np.maximum(contrast, 0.0)[:, None] * wanted
-    return float(np.mean(rest**2))
