@@ -31,13 +31,15 @@ _SETUP = 0.075
 def _forward(matrix: Matrix) -> Floats:
     kr, kb = (float(weight) for weight in matrix.weights)
     kg = 1 - kr - kb
-    return np.array(
+    forward: Floats = np.array(
         [
             [kr, kg, kb],
             [-kr / (2 * (1 - kb)), -kg / (2 * (1 - kb)), 0.5],
             [0.5, -kg / (2 * (1 - kr)), -kb / (2 * (1 - kr))],
-        ]
+        ],
+        dtype=np.float64,
     )
+    return forward
 
 
 @cache
@@ -196,6 +198,10 @@ def _percent(name: str) -> Callable[[Parameters], dict[str, float | str]]:
     return lambda parameters: {name: 100 * parameters[0]}
 
 
+def _order(order: tuple[int, ...]) -> Callable[[Parameters], dict[str, float | str]]:
+    return lambda parameters: {"order": "".join("RGB"[i] for i in order)}
+
+
 def _expanded(values: Floats) -> Floats:
     return (_FULL * values - _FOOT) / _NARROW
 
@@ -278,7 +284,7 @@ def _steps() -> tuple[Step, ...]:
                 id="channels-swapped",
                 way="".join("RGB"[i] for i in order),
                 apply=_in_rgb(lambda rgb, p, order=order: rgb[:, list(order)]),  # type: ignore[misc]
-                tell=lambda p, order=order: {"order": "".join("RGB"[i] for i in order)},  # type: ignore[misc]
+                tell=_order(order),
                 rank=3,
                 colour_only=True,
             )

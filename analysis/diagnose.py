@@ -67,6 +67,8 @@ class LevelFault:
     parameters: dict[str, float | str] = field(default_factory=dict)
     effect_codes: float
     """What it changes in the patch that it changes most, in codes of 8 bits."""
+    weight: float
+    """What the rest of the explanation leaves without it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -244,9 +246,10 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
                 confidence=sum(w for w, e in zip(weights, tried, strict=True) if step.id in e.ids) / max(1.0, left / 3),
                 parameters=step.tell(parameters),
                 effect_codes=effect,
+                weight=float(np.sum(((fitter.target - without[fitter.used]) / fitter.sigma) ** 2)),
             )
         )
-    faults.sort(key=lambda fault: -fault.effect_codes)
+    faults.sort(key=lambda fault: -fault.weight)
     chain = tuple((step, _own(best, step)) for step in best.steps)
     return Diagnosis(faults=tuple(faults), left=left, steps=chain)
 

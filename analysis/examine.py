@@ -14,12 +14,12 @@ from analysis.chain import to_rgb, to_ycbcr
 from analysis.diagnose import Evidence, diagnose_levels
 from analysis.drawn import Drawn
 from analysis.layout import layout_faults
-from analysis.levels import Check, Frame, Tolerance, check_levels
+from analysis.levels import Check, Frame, Reading, Tolerance, check_levels
 from analysis.place import Registration
 from analysis.recognise import Look, is_flat, likeness, ranked
 from analysis.register import fit_layouts, register
 from analysis.remedies import FAULTS
-from analysis.structure import FieldStructure, chroma_response, field_structure, luma_response, woven_rows
+from analysis.structure import FieldStructure, chroma_response, field_structure, luma_response
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.placement import patch_area
@@ -197,14 +197,16 @@ class _Slow:
         self.layouts = fit_layouts(fmt, *reversed(self.luma.shape))
         self.drawn = Drawn.of(scene, fmt, signal.matrix)
         self.seen: NDArray[np.float32] = self.drawn.luma
-        self.woven = False
+        self.made = self.seen
+        """The same after what was done to its levels."""
+        self.woven = self.by_area = False
 
     def examination(self) -> Examination:
         place = self._likelier(register(self.luma, self.drawn.luma, self.fmt, layouts=self.layouts))
         fields = self._fields(place)
-        if fields.way:
+        if fields.is_wrong:
             self.woven = True
-            self.seen = woven_rows(self.drawn.luma, fields.way)
+            self.seen = self.made = fields.rows(self.drawn.luma)
             place = register(self.luma, self.seen, self.fmt, layouts=self.layouts)
         self._refuse_other(place)
         place, levels = self._placed(place)
@@ -212,12 +214,14 @@ class _Slow:
             Fault(id=found.id, confidence=found.confidence, parameters=self._place_words(place, found.sides))
             for found in layout_faults(place, self.layouts)
             # Fields that were dropped or swapped move lines by one.
-            if not (fields.way and found.id == "shifted" and abs(place.y.offset) < 1.5 and abs(place.x.offset) < 0.75)
+            if not (
+                fields.is_wrong and found.id == "shifted" and abs(place.y.offset) < 1.5 and abs(place.x.offset) < 0.75
+            )
         ]
         woven = []
-        if fields.way:
+        if fields.is_wrong:
             id = "fields-swapped" if fields.kind == "swapped" else "deinterlaced"
-            woven.append(Fault(id=id, confidence=1 - 1 / (1 + fields.gain), parameters={"way": fields.way}))
+            woven.append(Fault(id=id, confidence=1 - 1 / (1 + fields.gain), parameters={"way": fields.kind}))
         faults = (*levels, *woven, *layout, *self._sharpness(place))
         return Examination(check=self.check, faults=faults, reasons=self._reasons(place), left=self.left)
 
@@ -245,14 +249,15 @@ class _Slow:
         place is found again with the raster as the chain made it."""
         place = self._settled(place)
         levels = self._levels(place)
-        if not any(fault.id not in ("gain", "offset", "chroma-gain") for fault in levels):
+        if not levels:
             return place, levels
-        made = self._as_made()
-        again = self._settled(register(self.luma, made, self.fmt, start=place))
+        again = self._settled(register(self.luma, self.made, self.fmt, start=place))
         return again, self._levels(again)
 
     def _as_made(self) -> NDArray[np.float32]:
         """Luma of the drawn raster after what the diagnosis says that the chain did to its levels."""
+        if not self.diagnosis.steps:
+            return self.seen
         luma, cb, cr = self.seen, *self.drawn.chroma
         rgb = to_rgb(np.stack([luma, cb, cr], axis=-1).reshape(-1, 3).astype(np.float64), self.signal.matrix)
         made = to_ycbcr(self.diagnosis.apply(rgb, self.signal), self.signal.matrix)[:, 0]
@@ -300,21 +305,31 @@ class _Slow:
         frame, signal = self.frame, self.signal
         self.check = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, place)
         readings = self.check.readings
-        across = luma_response(self.luma, self.drawn.luma, place)
+        across = luma_response(self.luma, self.made, place)
         altered = across is not None and not _SOFT < across.factor < _SHARP
         if altered or self.woven or not place.is_identity:
             # Thin lines may be weak because they are soft: for the diagnosis they are measured by their area.
             loose = replace(place, x=replace(place.x, exact=False))
             readings = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, loose).readings
-        if altered and across is not None and across.factor > 1:
-            # What sharpening adds beside a line may be cut at the end of the codes, so its area tells nothing.
-            thin = {patch.name for patch in self.scene.patches if patch.thin}
-            readings = tuple(reading for reading in readings if reading.name not in thin) or readings
+            self.by_area = True
         self.left = 0.0
         if not readings:
             return []
+        faults = self._diagnosed(readings, place)
+        across = luma_response(self.luma, self.made, place)
+        if across is not None and across.factor > (_SHARP if place.x.is_identity else _SCALED_SHARP):
+            # What sharpening adds beside a line may be cut at the end of the codes, so its area tells nothing.
+            thin = {patch.name for patch in self.scene.patches if patch.thin}
+            thick = tuple(reading for reading in readings if reading.name not in thin)
+            if 0 < len(thick) < len(readings):
+                faults = self._diagnosed(thick, place)
+        return faults
+
+    def _diagnosed(self, readings: Sequence[Reading], place: Registration) -> list[Fault]:
+        frame, signal = self.frame, self.signal
         unit = 1 << (signal.bits - 8)
-        doubt = 1.0 if place.is_identity else _SCALED_DOUBT
+        # Where flat patches are not flat, what made them so may have moved them a little too.
+        doubt = 1.0 if place.is_identity and self.check.noise < 0.1 else _SCALED_DOUBT
         if frame.codec in _LOSSY:
             doubt = _LOSSY_DOUBT
         comb, levels = _comb(frame.picture.planes[0], signal.bits)
@@ -324,7 +339,7 @@ class _Slow:
         for i, reading in enumerate(readings):
             if patches[reading.name].sloped:
                 slopes[i] = self._half_slope(patches[reading.name])
-        by_area = readings is not self.check.readings
+        by_area = self.by_area
         thin = np.array([patches[reading.name].thin and by_area for reading in readings])
         uncertainty = np.array([[u or 0.0 for u in reading.uncertainty] for reading in readings])
         # A line's area is told less well than its level: converters cut what swings beyond black and white.
@@ -345,6 +360,7 @@ class _Slow:
             )
         )
         self.left = found.left
+        self.made = self._as_made()
         return [
             Fault(id=fault.id, confidence=min(1.0, fault.confidence), parameters=fault.parameters)
             for fault in found.faults
@@ -360,7 +376,7 @@ class _Slow:
     def _sharpness(self, place: Registration) -> list[Fault]:
         faults = []
         soft, sharp = (_SOFT, _SHARP) if place.x.is_identity else (_SCALED_SOFT, _SCALED_SHARP)
-        luma = luma_response(self.luma, self.drawn.luma, place)
+        luma = luma_response(self.luma, self.made, place)
         if luma is not None and luma.factor > sharp:
             # A computer's raster has hard edges, which are no fault: where they account for all, nothing was sharpened.
             hard = Drawn.of(self.scene, self.fmt, self.signal.matrix, Edges.HARD)

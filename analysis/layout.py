@@ -7,10 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.place import Axis, Registration
 
 __all__ = ["LayoutFault", "layout_faults"]
+
+Floats = NDArray[np.float64]
 
 _FLOOR = 0.15
 """Raster samples that an end may be off in a clean chain: what converters do with their first and last samples."""
@@ -78,11 +81,11 @@ def _explained(axis: Axis, layouts: Sequence[float]) -> tuple[str, float]:
     return best.name, weights[best.name] / sum(weights.values())
 
 
-def _distance(rest: np.ndarray[tuple[int], np.dtype[np.float64]], spread: np.ndarray) -> float:  # type: ignore[type-arg]
+def _distance(rest: Floats, spread: Floats) -> float:
     return float(rest @ np.linalg.solve(spread, rest))
 
 
-def _along(ends: np.ndarray, place: Sequence[float], spread: np.ndarray) -> float:  # type: ignore[type-arg]
+def _along(ends: Floats, place: Sequence[float], spread: Floats) -> float:
     """Distance from the nearest of all places that are `place` moved by the same amount at both ends."""
     inverse = np.linalg.inv(spread)
     rest, ones = ends - place, np.ones(2)

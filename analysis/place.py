@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from patterns.formats import Format
@@ -65,7 +66,7 @@ class Axis:
     def stop_error(self) -> float:
         """Standard uncertainty of `stop`."""
         square = (self.raster * self.scale_error) ** 2 + self.offset_error**2 + 2 * self.raster * self.covariance
-        return max(square, 0.0) ** 0.5
+        return math.sqrt(max(square, 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

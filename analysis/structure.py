@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from analysis.place import Axis, Registration
 from analysis.register import Profile, band_profiles
 
-__all__ = ["FieldStructure", "Response", "chroma_response", "field_structure", "luma_response", "woven_rows"]
+__all__ = ["FieldStructure", "Response", "chroma_response", "field_structure", "luma_response"]
 
 Floats = NDArray[np.float64]
 
@@ -115,60 +115,42 @@ class FieldStructure:
 
     kind: str
     """'woven' as drawn, 'swapped', 'one field', 'blended', or 'scaled' where lines cannot be told apart."""
-    way: str = ""
     gain: float = 0.0
     """What the kind betters the criterion by, against woven."""
+    taps: tuple[tuple[float, ...], tuple[float, ...]] | None = None
+    """What even and odd rows are made of: weights of the drawn rows from `_REACH` above to `_REACH` below."""
+
+    @property
+    def is_wrong(self) -> bool:
+        return self.taps is not None
+
+    def rows(self, drawn: Any) -> Any:
+        """The raster, (rows, columns), as a chain that treats its fields so would give it."""
+        if self.taps is None:
+            return drawn
+        changed = np.empty_like(drawn)
+        for parity, taps in enumerate(self.taps):
+            at = np.arange(parity, len(drawn), 2)
+            changed[at] = sum(
+                np.float32(weight) * drawn[np.clip(at + k - _REACH, 0, len(drawn) - 1)] for k, weight in enumerate(taps)
+            )
+        return changed
 
 
-def woven_rows(rows: Floats, way: str) -> Floats:
-    """The raster's rows, (rows, ...), as a chain that treats fields in a certain way would give them."""
-    if way == "swapped":
-        return rows[_pairs(len(rows))]
-    above, below = rows[_clipped(len(rows), -1)], rows[_clipped(len(rows), 1)]
-    parity = (np.arange(len(rows)) % 2).reshape((-1,) + (1,) * (rows.ndim - 1))
-    changed: Floats
-    if way in ("top doubled", "bottom doubled"):
-        keep = 0 if way.startswith("top") else 1
-        changed = np.where(parity == keep, rows, above if keep == 0 else below)
-    elif way in ("top interpolated", "bottom interpolated"):
-        keep = 0 if way.startswith("top") else 1
-        changed = np.where(parity == keep, rows, (above + below) / 2)
-    elif way == "blended 1-2-1":
-        changed = (above + 2 * rows + below) / 4
-    elif way == "blended 1-1":
-        changed = (rows + below) / 2
-    else:
-        changed = rows
-    return changed
-
-
-_WAYS = (
-    "swapped",
-    "top doubled",
-    "bottom doubled",
-    "top interpolated",
-    "bottom interpolated",
-    "blended 1-2-1",
-    "blended 1-1",
-)
-_KINDS = {"swapped": "swapped", "blended 1-2-1": "blended", "blended 1-1": "blended"}
-
-
-def _pairs(count: int) -> NDArray[np.intp]:
-    places = np.arange(count) ^ 1
-    return np.minimum(places, count - 1)
-
-
-def _clipped(count: int, shift: int) -> NDArray[np.intp]:
-    places: NDArray[np.intp] = np.clip(np.arange(count) + shift, 0, count - 1)
-    return places
+_REACH = 4
+"""Rows above and below that a deinterlacer is taken to look at."""
+_MOST = 40_000
+"""Samples of each field that are looked at."""
+_LEAST_CHANGE = 4e-4
+"""Mean square, in fractions of white, by which a treatment of fields has to differ from none."""
 
 
 def field_structure(luma: Any, drawn: Any, registration: Registration, filtered: bool = False) -> FieldStructure:
     """How the fields lie, from luma, (rows, columns), of a frame with the raster's own lines.
 
-    `filtered` says that edges across are softer or sharper too: then a filter down the picture is no matter of fields.
-    Only samples that one treatment or another of the fields would change are looked at.
+    Each field's rows are taken for weighted sums of the drawn rows around them, by least squares: as they are, all
+    rows with the same weights, or each field with its own. `filtered` says that edges across are softer or sharper
+    too: then a filter down the picture is no matter of fields.
     """
     x, y = registration.x, registration.y
     if (y.frame != y.raster and abs(y.scale - 1) > 2e-3) or y.frame < 32:
@@ -180,52 +162,116 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
         captured, rows = bands.T, reference.T
     # Where a registration went astray because of the fields, the lines still lie where they were.
     shifts = {0} | ({round(y.offset)} if abs(y.scale - 1) < 2e-3 else set())
-    changed = {way: woven_rows(rows, way) for way in ("woven", *_WAYS)}
-    active = np.max([np.abs(changed[way] - rows) for way in _WAYS], axis=0) > 0.02
-    active[:3] = active[-3:] = False
-    if active.sum() < 16:
+    found = [one for lines in shifts if (one := _Fields.of(captured, rows, lines)) is not None]
+    if not found:
         return FieldStructure(kind="woven")
-    scores = {way: min(_left(captured, changed[way], active, lines) for lines in shifts) for way in changed}
-    woven = scores["woven"]
-    profile = Profile(rows.T)
-    # A shift by a part of a line, and a filter down the picture, are no matter of fields.
-    placed = profile.at((np.arange(y.frame) + 0.5 - y.offset) / y.scale, 1 / y.scale).T
-    if y.frame == len(rows):
-        woven = min(woven, _left(captured, placed, active, 0))
-        if filtered:
-            woven = min(woven, _left(captured, _filtered(captured.T, placed.T).T, active, 0))
-    best = min(_WAYS, key=lambda way: scores[way])
-    gain = int(active.sum()) * math.log((woven + 1e-7) / (scores[best] + 1e-7))
-    if gain < 30 or scores[best] > 0.8 * woven:
+    return min(found, key=lambda fields: fields.own.criterion).structure(filtered)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Weights for some rows, and how well they do."""
+
+    taps: Floats
+    left: float
+    """Sum of squares."""
+    criterion: float
+
+    @property
+    def change(self) -> float:
+        """What the weights of other rows add up to."""
+        return float(np.sum(np.abs(np.delete(self.taps, _REACH))))
+
+
+@dataclass(frozen=True, slots=True)
+class _Fields:
+    """The three accounts of how rows came about."""
+
+    plain: float
+    """Criterion, and"""
+    plain_left: float
+    """sum of squares of rows that are as drawn."""
+    common: _Rows
+    even: _Rows
+    odd: _Rows
+    samples: int
+
+    @property
+    def own(self) -> _Rows:
+        return _Rows(self.even.taps, self.even.left + self.odd.left, self.even.criterion + self.odd.criterion)
+
+    @classmethod
+    def of(cls, captured: Any, drawn: Any, lines: int) -> _Fields | None:
+        count = len(drawn)
+        steep = np.zeros(drawn.shape, bool)
+        for k in (-2, -1, 1, 2):
+            steep |= np.abs(drawn - drawn[np.clip(np.arange(count) + k, 0, count - 1)]) > 0.02
+        at_row, at_column = np.nonzero(steep)
+        # The frame's first and last rows are a converter's guess.
+        seen_row = at_row + lines
+        inside = (at_row >= _REACH) & (at_row < count - _REACH) & (seen_row >= 3) & (seen_row < len(captured) - 3)
+        at_row, at_column, seen_row = at_row[inside], at_column[inside], seen_row[inside]
+        sides = []
+        for parity in (0, 1):
+            where = np.flatnonzero(at_row % 2 == parity)
+            where = where[:: max(1, len(where) // _MOST)]
+            if len(where) < 32:
+                return None
+            around = np.stack(
+                [drawn[at_row[where] + k, at_column[where]] for k in range(-_REACH, _REACH + 1)], axis=1
+            ).astype(np.float64)
+            sides.append((around, captured[seen_row[where], at_column[where]].astype(np.float64)))
+        both = np.concatenate([sides[0][0], sides[1][0]]), np.concatenate([sides[0][1], sides[1][1]])
+        plain = _fit_rows(*both, free=False)
+        return cls(
+            plain=plain.criterion,
+            plain_left=plain.left,
+            common=_fit_rows(*both),
+            even=_fit_rows(*sides[0]),
+            odd=_fit_rows(*sides[1]),
+            samples=len(both[1]),
+        )
+
+    def structure(self, filtered: bool) -> FieldStructure:
+        gain = min(self.plain, self.common.criterion) - self.own.criterion
+        even, odd = self.even, self.odd
+        parted = (min(self.plain_left, self.common.left) - self.own.left) / self.samples
+        if gain > 30 and parted > _LEAST_CHANGE:
+            ahead, behind = even.taps[_REACH + 1], odd.taps[_REACH - 1]
+            kind = "swapped" if ahead > 0.6 and behind > 0.6 else "one field"
+            if kind == "swapped" or min(even.change, odd.change) < 0.5 * max(even.change, odd.change):
+                return self._wrong(kind, gain, even, odd)
+        mixed = (self.plain_left - self.common.left) / self.samples
+        gain = self.plain - self.common.criterion
+        steps = np.arange(-_REACH, _REACH + 1)
+        straight = abs(float(steps @ self.common.taps)) < 0.1
+        near = float(self.common.taps[_REACH - 1] + self.common.taps[_REACH + 1])
+        if gain > 30 and mixed > _LEAST_CHANGE and straight and near > 0.25 and not filtered:
+            return self._wrong("blended", gain, self.common, self.common)
         return FieldStructure(kind="woven")
-    return FieldStructure(kind=_KINDS.get(best, "one field"), way=best, gain=gain)
+
+    def _wrong(self, kind: str, gain: float, even: _Rows, odd: _Rows) -> FieldStructure:
+        return FieldStructure(kind=kind, gain=gain, taps=(tuple(map(float, even.taps)), tuple(map(float, odd.taps))))
 
 
-def _left(captured: Any, drawn: Any, active: Any, lines: int) -> float:
-    """Mean square of what a drawn raster, `lines` down, leaves of the active samples; contrast and black are free."""
-    count = min(len(captured), len(drawn))
-    first, last = max(lines, 0), min(count, count + lines)
-    seen, wanted = captured[first:last], drawn[first - lines : last - lines]
-    where = active[first - lines : last - lines]
-    own, sent = seen[where].astype(np.float64), wanted[where].astype(np.float64)
-    if len(own) < 16:
-        return 1.0
-    design = np.stack([sent, np.ones_like(sent)], axis=1)
-    left = np.linalg.lstsq(design, own, rcond=None)[1]
-    return float(left[0]) / len(own) if len(left) else float(np.var(own))
+def _fit_rows(around: Floats, seen: Floats, free: bool = True) -> _Rows:
+    """Weights of the rows around, (samples, rows), that make what is seen; contrast and black are free.
 
-
-def _filtered(captured: Floats, drawn: Floats) -> Floats:
-    """The drawn bands with the symmetric filter that comes nearest to the captured ones."""
-    reach = 5
-    padded = np.pad(drawn, ((0, 0), (reach, reach)), mode="edge")
-    count = drawn.shape[1]
-    columns = [drawn.ravel()]
-    columns += [
-        (padded[:, reach - k : reach - k + count] + padded[:, reach + k : reach + k + count]).ravel()
-        for k in range(1, reach + 1)
-    ]
-    design = np.stack([*columns, np.ones(drawn.size)], axis=1)
-    taps = np.linalg.lstsq(design, captured.ravel(), rcond=1e-8)[0]
-    mixed: Floats = (design @ taps).reshape(drawn.shape)
-    return mixed
+    A little is held to the row itself: where two rows of a mark are alike, nothing tells which one was taken.
+    """
+    own = around[:, _REACH]
+    columns = [own, np.ones_like(own)]
+    if free:
+        columns += [around[:, k] - own for k in range(2 * _REACH + 1) if k != _REACH]
+    design = np.stack(columns, axis=1)
+    normal = design.T @ design
+    power = float(np.var(own)) * len(own)
+    normal += np.diag([1e-9 * len(own)] * 2 + [2e-3 * power] * (design.shape[1] - 2))
+    weights = np.linalg.solve(normal, design.T @ seen)
+    left = float(np.sum((seen - design @ weights) ** 2))
+    taps = np.zeros(2 * _REACH + 1)
+    if free and abs(weights[0]) > 1e-3:
+        taps[[k for k in range(2 * _REACH + 1) if k != _REACH]] = weights[2:] / weights[0]
+    taps[_REACH] = 1 - taps.sum()
+    count = len(seen)
+    return _Rows(taps, left, count * math.log(left / count + 1e-7) + design.shape[1] * math.log(count))
