@@ -44,7 +44,7 @@ def _forward(matrix: Matrix) -> Floats:
 
 @cache
 def _backward(matrix: Matrix) -> Floats:
-    inverse: Floats = np.linalg.inv(_forward(matrix))
+    inverse: Floats = np.asarray(np.linalg.inv(_forward(matrix)), dtype=np.float64)
     return inverse
 
 

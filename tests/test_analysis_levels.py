@@ -15,7 +15,8 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.levels import Check, Frame, check_levels, frame_signal, read_frame
+from analysis.levels import Capture, Check, Frame, Tolerance, check_levels, frame_signal, read_frame
+from analysis.place import Registration
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, Format
 from patterns.pattern import Options
@@ -47,7 +48,8 @@ def frame_of(planes: list[NDArray[Any]], sampling: Sampling, bits: int, **tags: 
 def check(frame: Frame, pattern: str = "bars", *, fmt: Format = SD, tolerance: float = 1, **signal: Any) -> Check:
     options = signal.pop("options", None)
     expected = frame_signal(frame, code_range=signal.pop("code_range", None), default_matrix=Matrix.BT601)
-    return check_levels(frame, PATTERNS[pattern].scene(fmt, options), fmt, replace(expected, **signal), tolerance)
+    scene = PATTERNS[pattern].scene(fmt, options)
+    return check_levels(frame, scene, fmt, replace(expected, **signal), Tolerance(value=tolerance))
 
 
 def rgb_frame(image: NDArray[Any], bits: int = 8) -> Frame:
@@ -175,8 +177,8 @@ def test_a_scaled_frame(size: tuple[int, int], filter_: int) -> None:
     image = cv2.resize(bars_picture(), size, interpolation=filter_)
     found = check(rgb_frame(image))
     assert found.passed
-    assert found.registration.scale_x == pytest.approx(size[0] / 720)
-    assert found.registration.scale_y == pytest.approx(size[1] / 480)
+    assert found.registration.x.scale == pytest.approx(size[0] / 720)
+    assert found.registration.y.scale == pytest.approx(size[1] / 480)
 
 
 def test_patches_too_small_are_skipped() -> None:
@@ -235,7 +237,7 @@ def test_a_jpeg_photograph_of_the_raster(tmp_path: Path) -> None:
     fmt = FORMATS["720p50"]
     signal = frame_signal(frame, default_matrix=Matrix.BT709)
     assert (signal.range, signal.matrix) == (Range.FULL, Matrix.BT601)
-    assert check_levels(frame, PATTERNS["bars"].scene(fmt), fmt, signal, 1).passed
+    assert check_levels(frame, PATTERNS["bars"].scene(fmt), fmt, signal, Tolerance(value=1)).passed
 
 
 def test_slopes_are_measured_by_their_mean() -> None:
@@ -248,7 +250,7 @@ def test_slopes_are_measured_by_their_mean() -> None:
     chroma = np.full((1080, 960), 512, np.uint16)
     frame = frame_of([plane, chroma, chroma], Sampling.YCBCR_422, 10, range=Range.NARROW)
     signal = Signal(range=Range.NARROW, matrix=Matrix.BT709, bits=10, sampling=Sampling.YCBCR_422, edges=Edges.HARD)
-    found = check_levels(frame, PATTERNS["ramp"].scene(fmt), fmt, signal, 0.25)
+    found = check_levels(frame, PATTERNS["ramp"].scene(fmt), fmt, signal, Tolerance(value=0.25))
     assert found.passed
     assert len(found.readings) == 11
 
@@ -292,7 +294,7 @@ def judged(
 ) -> Check:
     matrix = Matrix.BT709 if fmt.height > 576 else Matrix.BT601
     signal = frame_signal(frame, code_range=code_range, default_matrix=matrix)
-    return check_levels(frame, PATTERNS[pattern].scene(fmt), fmt, signal, tolerance)
+    return check_levels(frame, PATTERNS[pattern].scene(fmt), fmt, signal, Tolerance(value=tolerance))
 
 
 CODED = [
@@ -342,7 +344,7 @@ def test_the_limit_of_the_tolerance(tmp_path: Path, bars: dict[str, Any], key: s
         raised: Codes = [(first + by, second, third) for first, second, third in codes]
         frame = written(tmp_path / f"{by}.mkv", columns(raised, fmt, (2, 1)), kind, "-c:v", "ffv1")
         found = judged(frame, fmt, tolerance=2)
-        assert found.tolerance == 2 * step
+        assert found.tolerance.limits(found.signal) == (2 * step,) * 3
         assert found.passed is passes, by
         assert {reading.error for reading in found.readings} == {(by, 0, 0)}
 
@@ -427,7 +429,8 @@ def test_a_jpeg_of_the_ffmpeg_program(tmp_path: Path, kind: str) -> None:
     assert (found.signal.range, found.signal.matrix) == (Range.FULL, Matrix.BT601)
     assert found.passed
     scene = PATTERNS["bars"].scene(fmt)
-    assert not check_levels(frame, scene, fmt, replace(found.signal, matrix=Matrix.BT709), 1.5).passed
+    other = replace(found.signal, matrix=Matrix.BT709)
+    assert not check_levels(frame, scene, fmt, other, Tolerance(value=1.5)).passed
 
 
 @pytest.mark.parametrize("suffix", [".png", ".bmp", ".webp"])
@@ -447,3 +450,70 @@ def test_a_frame_that_is_not_there(tmp_path: Path, bars: dict[str, Any]) -> None
     assert read_frame(tmp_path / "b.mkv", 0).index == 0
     with pytest.raises(FileError, match=r"frame 1 is asked for, the file has 1 \(counted from 0\)"):
         read_frame(tmp_path / "b.mkv", 1)
+
+
+# --- Without a tolerance ------------------------------------------------------------------------------------------
+
+
+def unasked(frame: Frame, options: Options | None = None, pattern: str = "bars") -> Check:
+    signal = frame_signal(frame, default_matrix=Matrix.BT601)
+    return check_levels(frame, PATTERNS[pattern].scene(SD, options), SD, signal)
+
+
+@pytest.mark.parametrize(("by", "passes"), [(0, True), (1, True), (2, False)])
+def test_a_clean_frame_is_judged_by_one_code(by: int, passes: bool) -> None:
+    """Without noise a capture is digital, and 1 code of 8 bits is allowed: docs/verify.md."""
+    found = unasked(rgb_frame(np.minimum(bars_picture(), 255 - by) + np.uint8(by)))
+    assert (found.capture, found.noise) == (Capture.DIGITAL, 0)
+    assert found.tolerance == Tolerance(value=1)
+    assert found.passed is passes
+
+
+@pytest.mark.parametrize(("by", "passes"), [(0, True), (4, True), (8, False)])
+def test_a_noisy_frame_is_judged_by_two_percent(by: int, passes: bool) -> None:
+    """Noise of 3 codes is what an analogue way gives; there 2 % of white, 5.1 codes of full range, are allowed."""
+    noise = np.random.default_rng(5).normal(0, 3, (480, 720, 3))
+    image = np.clip(np.round(np.full((480, 720, 3), 128.0 + by) + noise), 0, 255).astype(np.uint8)
+    found = unasked(rgb_frame(image), Options(colour="grey"), "field")
+    assert found.capture is Capture.ANALOGUE
+    assert found.noise == pytest.approx(3, rel=0.1)
+    assert found.tolerance == Tolerance(value=2, percent=True)
+    # 2 % of 255 codes.
+    assert found.tolerance.limits(found.signal) == pytest.approx((5.1, 5.1, 5.1))
+    assert found.passed is passes
+
+
+@pytest.mark.parametrize(
+    ("code_range", "bits", "limits"),
+    [
+        # 1 % of an excursion of 219 in luma and 224 in chroma (BT.601-7 section 2.5.3), of 255 in full range.
+        (Range.NARROW, 8, (2.19, 2.24, 2.24)),
+        (Range.NARROW, 10, (8.76, 8.96, 8.96)),
+        (Range.FULL, 8, (2.55, 2.55, 2.55)),
+    ],
+)
+def test_a_percentage_is_of_the_whole_swing(code_range: Range, bits: int, limits: tuple[float, float, float]) -> None:
+    """1 % of white in luma, and as much of chroma's whole swing."""
+    signal = Signal(range=code_range, matrix=Matrix.BT601, bits=bits, sampling=Sampling.YCBCR_422)
+    assert Tolerance(value=1, percent=True).limits(signal) == pytest.approx(limits)
+    codes = 1 << (bits - 8)
+    assert Tolerance(value=1).limits(signal) == (codes, codes, codes)
+
+
+def test_patches_are_found_where_the_raster_lies() -> None:
+    """A raster moved 10 samples right and 4 lines down is measured there, and not where it ought to be."""
+    image = np.zeros((480, 720, 3), np.uint8)
+    image[4:, 10:] = bars_picture()[:-4, :-10]
+    whole = Registration.whole(SD, 720, 480)
+    moved = Registration(x=replace(whole.x, offset=10.0), y=replace(whole.y, offset=4.0))
+    frame, scene = rgb_frame(image), PATTERNS["bars"].scene(SD)
+    signal = frame_signal(frame, default_matrix=Matrix.BT601)
+    tight = Tolerance(value=0)
+    there = check_levels(frame, scene, SD, signal, tight, moved)
+    assert there.passed
+    assert there.registration == moved
+    at_home = check_levels(frame, scene, SD, signal, tight)
+    # The box goes with the raster: its edges lie so many samples from those of the same patch at home.
+    for a, b in zip(there.readings, at_home.readings, strict=True):
+        assert a.box[0] - b.box[0] == pytest.approx(10, abs=4.5)
+        assert a.box[3] - b.box[3] == pytest.approx(4, abs=4.5) or a.box[3] <= 480

@@ -218,7 +218,7 @@ def fields_json(
     reading: FieldOrderReading, fault: FieldFault | None, pattern: Pattern, fmt: Format, signal: Signal
 ) -> dict[str, Any]:
     """The answer for a clip of the moving bar."""
-    faults = []
+    faults: list[dict[str, Any]] = []
     if fault is not None:
         told = {"confidence": number(fault.confidence, 4), "explanation": fault.explanation, "remedy": fault.remedy}
         faults.append({"id": fault.id, **told, "parameters": {}})
