@@ -15,9 +15,9 @@ class FaultWords:
     """One fault. The words hold for any chain; `seen` may hold {placeholders} for what was measured.
 
     The placeholders are among gain (a factor), offset_percent, power, degrees, channel (a component or a gun), order
-    (the components as they arrive), bits (that the file has), kept (bits that carry something), sides (words), scale_x,
-    scale_y (factors), offset_x, offset_y (samples), response (a factor), pattern (that was asked for) and looks_like
-    (what is there instead). Whoever fills them in rounds them and gives them their sign; units stand in the words.
+    (the channels as they arrive), bits (that carry something), sides (words), scale_x, scale_y (factors), offset_x,
+    offset_y (samples), response (a factor), pattern (that was asked for) and looks_like (what is there instead).
+    Whoever fills them in rounds them and gives them their sign; units stand in the words.
     """
 
     id: str
@@ -74,8 +74,8 @@ _ALL = (
     FaultWords(
         id="setup-added",
         title="Setup added",
-        seen="Black has come up by {offset_percent} % while white has stayed: the levels between are lifted the "
-        "less the higher they are.",
+        seen="Black has come up by 7.5 % while white has stayed: the levels between are lifted the less the higher "
+        "they are.",
         cause="An analogue output or encoder adds setup (a pedestal of 7.5 IRE under black), and the input does "
         "not take it out.",
         remedy="Switch setup (pedestal, '7.5 IRE') off at the output, or tell the capture's input to expect it; "
@@ -85,8 +85,8 @@ _ALL = (
     FaultWords(
         id="setup-removed",
         title="Setup taken out that was not there",
-        seen="Black has gone down by {offset_percent} % while white has stayed: the darkest levels are lost, "
-        "the others lowered the less the higher they are.",
+        seen="Black has gone down by 8.1 % while white has stayed: the darkest levels are lost, the others lowered "
+        "the less the higher they are.",
         cause="An analogue input or decoder takes out a setup of 7.5 IRE from a signal that was sent without.",
         remedy="Tell the capture's input that there is no setup ('0 IRE'), or switch setup on at the output if "
         "the chain and the set are to work with it. Set both ends the same way.",
@@ -141,9 +141,8 @@ _ALL = (
     FaultWords(
         id="components-swapped",
         title="Colour-difference signals exchanged",
-        seen="Greys are right and the colour-difference signals have changed places or sign: they arrive as {order}.",
-        cause="The P'B and P'R cables exchanged at a component connection, a chroma order mistaken in a raw "
-        "file, or one of the two inverted.",
+        seen="Greys are right and the two colour-difference signals have changed places.",
+        cause="The P'B and P'R cables exchanged at a component connection, or a chroma order mistaken in a raw file.",
         remedy="Exchange the P'B (blue) and P'R (red) cables at one end; where all is digital, set the "
         "capture's sample format to that of the file.",
     ),
@@ -186,7 +185,7 @@ _ALL = (
     FaultWords(
         id="bits-lost",
         title="Fewer bits than the file has",
-        seen="Of {bits} bits only {kept} carry anything: the codes come in steps, and a ramp shows bands.",
+        seen="Only the {bits} highest bits carry anything: the codes come in steps, and a ramp shows bands.",
         cause="A stage of fewer bits: an 8-bit player, output or capture format, a 6-bit path with dither, or a "
         "file that was converted on the way.",
         remedy="Set output and capture to the file's depth (10 bits where offered), and play a 10-bit file; or "
@@ -199,8 +198,8 @@ _ALL = (
         "back and forth, and fine lines stand one line off.",
         cause="A field-order setting (top or bottom field first) that is not the file's, or a picture moved up "
         "or down by an odd number of lines.",
-        remedy="Set the field order of output and capture to the file's: bottom first for 480i, top first for "
-        "576i and 1080i; and see that nothing moves the picture by one line.",
+        remedy="Set the field order of output and capture to the file's, which is top field first, and see that "
+        "nothing moves the picture by one line.",
     ),
     FaultWords(
         id="deinterlaced",

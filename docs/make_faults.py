@@ -181,26 +181,22 @@ PICTURES: Mapping[str, FaultPicture] = {
         shown=(0.9, 1.1),
         note="Made darker, or the page could not show it: a window of 105 % in a field of white.",
     ),
-    "setup-added": FaultPicture(pattern="steps", make=levels(0.925, 0.075), values={"offset_percent": "7.5"}),
-    "setup-removed": FaultPicture(
-        pattern="steps", make=levels(1 / 0.925, -0.075 / 0.925), values={"offset_percent": "8.1"}
-    ),
+    "setup-added": FaultPicture(pattern="steps", make=levels(0.925, 0.075)),
+    "setup-removed": FaultPicture(pattern="steps", make=levels(1 / 0.925, -0.075 / 0.925)),
     "gain": FaultPicture(pattern="steps", make=levels(0.7, 0), values={"gain": "0.70"}),
     "offset": FaultPicture(pattern="steps", make=levels(1, -0.1), values={"offset_percent": "−10"}),
     "gamma": FaultPicture(pattern="steps", make=lambda rgb: np.abs(rgb) ** 1.5, values={"power": "1.50"}),
     "matrix-601-as-709": FaultPicture(pattern="bars", make=read_as(Matrix.BT601, Matrix.BT709)),
     "matrix-709-as-601": FaultPicture(pattern="bars", make=read_as(Matrix.BT709, Matrix.BT601)),
-    "components-swapped": FaultPicture(pattern="bars", make=chroma(swapped=True), values={"order": "Y, Cr, Cb"}),
-    "channels-swapped": FaultPicture(
-        pattern="bars", make=lambda rgb: rgb[..., ::-1].copy(), values={"order": "B, G, R"}
-    ),
+    "components-swapped": FaultPicture(pattern="bars", make=chroma(swapped=True)),
+    "channels-swapped": FaultPicture(pattern="bars", make=lambda rgb: rgb[..., ::-1].copy(), values={"order": "BGR"}),
     "chroma-gain": FaultPicture(pattern="bars", make=chroma(0.5), values={"gain": "0.50"}),
     "hue-rotated": FaultPicture(pattern="bars", make=chroma(degrees=25), values={"degrees": "+25"}),
     "channel-gain": FaultPicture(
         pattern="steps", make=lambda rgb: rgb * np.array([1, 1, 0.75]), values={"channel": "B", "gain": "0.75"}
     ),
     "bits-lost": FaultPicture(
-        pattern="ramp", make=bits(4), values={"bits": "8", "kept": "4"}, note="Few bits, so that a page shows it."
+        pattern="ramp", make=bits(4), values={"bits": "4"}, note="Few bits, so that a page shows it."
     ),
     "fields-swapped": FaultPicture(pattern="circles", make=fields_swapped, detail=(190, 60, 90)),
     "deinterlaced": FaultPicture(pattern="wedge", make=deinterlaced, detail=(500, 188, 110)),
@@ -215,7 +211,7 @@ PICTURES: Mapping[str, FaultPicture] = {
     "cropped": FaultPicture(
         pattern="overscan",
         make=placed(1 / 0.88, 1 / 0.9, -0.08 * 720 / 0.88, -0.05 * 576 / 0.9),
-        values={"sides": "left 8 %, right 4 %, top 5 %, bottom 5 %"},
+        values={"sides": "left, right, top and bottom"},
         note="What is left is blown up to the whole frame: cropped and scaled.",
     ),
     "chroma-softened": FaultPicture(
@@ -312,12 +308,12 @@ def marked_example() -> Image.Image:
     failed = sum(not mark.passed for mark in marks)
     heading = Heading(
         title="harbour-lane-player-2.mkv, frame 30",
-        verdict=f"FAIL: {failed} of {len(marks)} patches not within 4 codes of 10 bits",
+        verdict=f"FAIL: {failed} of {len(marks)} patches not within 4 codes of 10 bits.",
         passed=False,
         lines=(f"{PATTERNS['bars-split'].title}, 480i, Y'CbCr 4:2:2 BT.601, narrow range, 10 bits",),
     )
     words = FAULTS["chroma-gain"]
-    told = words.seen.format(gain="0.875"), f"What does it: {words.cause}", f"What to change: {words.remedy}"
+    told = f"{words.seen.format(gain='0.875')} {words.cause}", f"What to do: {words.remedy}"
     notes = [Note(title=words.title, paragraphs=told)]
     picture = Picture(planes=(luma, blue, red), tags=tags_for(fmt, signal, 1))
     # Without dither, as the others.
