@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.chain import STEPS, Step, to_codes
-from patterns.signal import Signal
+from patterns.signal import Range, Signal
 
 __all__ = ["Diagnosis", "Evidence", "LevelFault", "diagnose_levels"]
 
@@ -134,6 +134,9 @@ class _Fitter:
             count = len(step.start)
             rgb = step.apply(rgb, parameters[place : place + count], self.signal)
             place += count
+        if self.signal.range is Range.FULL:
+            # Full-range Y'CbCr, as in JPEG files, is made of R'G'B' that ends at black and at white.
+            rgb = np.clip(rgb, 0.0, 1.0)
         codes = to_codes(rgb, self.signal)
         clipped: Floats = np.clip(codes, *self.limits).reshape(len(self.shares), -1, 3).mean(axis=0)
         return clipped

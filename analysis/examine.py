@@ -16,7 +16,7 @@ from analysis.drawn import Drawn
 from analysis.layout import layout_faults
 from analysis.levels import Check, Frame, Reading, Tolerance, check_levels
 from analysis.place import Registration
-from analysis.recognise import Look, is_flat, likeness, ranked
+from analysis.recognise import Look, is_flat, likeness, order_of, ranked
 from analysis.register import fit_layouts, register
 from analysis.remedies import FAULTS
 from analysis.structure import FieldStructure, chroma_response, field_structure, luma_response
@@ -73,10 +73,13 @@ class _Spelt(dict[str, Any]):
 
     def __getitem__(self, name: str) -> str:
         value = super().get(name, "?")
+        if value is None:
+            return "an untold number of" if name.startswith("offset") else "an untold part"
         if isinstance(value, str):
             return value
         if isinstance(value, Sequence):
-            return " and ".join(map(str, value))
+            *before, last = map(str, value)
+            return f"{', '.join(before)} and {last}" if before else last
         if name in ("offset_percent", "degrees", "offset_x", "offset_y"):
             return f"{value:+.2f}"
         return f"{value:.4g}"
@@ -270,7 +273,7 @@ class _Slow:
             return
         if is_flat(self.luma) and not is_flat(self.drawn.luma):
             raise OtherPatternError(self.pattern.id, "field" if float(self.luma.mean()) > 0.02 else None)
-        best = best_look(self.luma, self.fmt, self.others(), self.layouts)
+        best = best_look(self.frame, self.signal, self.fmt, self.others())
         if best is not None and best.pattern.id != self.pattern.id and best.misfit < 0.3 * own.misfit:
             raise OtherPatternError(self.pattern.id, best.pattern.id)
         if not own.is_like:
@@ -283,7 +286,7 @@ class _Slow:
             return place
         moved = [
             axis.found
-            and max(abs(axis.start), abs(axis.stop - axis.frame)) > 0.1 + 3 * max(axis.offset_error, axis.stop_error)
+            and max(abs(axis.start), abs(axis.stop - axis.frame)) > 0.2 + 3 * max(axis.offset_error, axis.stop_error)
             for axis in (place.x, place.y)
         ]
         if any(moved):
@@ -295,29 +298,26 @@ class _Slow:
     def _place_words(self, place: Registration, sides: tuple[str, ...]) -> dict[str, Any]:
         return {
             "sides": list(sides),
-            "scale_x": place.x.scale,
-            "scale_y": place.y.scale,
-            "offset_x": place.x.offset,
-            "offset_y": place.y.offset,
+            "scale_x": place.x.scale if place.x.found else None,
+            "scale_y": place.y.scale if place.y.found else None,
+            "offset_x": place.x.offset if place.x.found else None,
+            "offset_y": place.y.offset if place.y.found else None,
         }
 
     def _levels(self, place: Registration) -> list[Fault]:
         frame, signal = self.frame, self.signal
         self.check = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, place)
-        readings = self.check.readings
-        across = luma_response(self.luma, self.made, place)
-        altered = across is not None and not _SOFT < across.factor < _SHARP
-        if altered or self.woven or not place.is_identity:
-            # Thin lines may be weak because they are soft: for the diagnosis they are measured by their area.
-            loose = replace(place, x=replace(place.x, exact=False))
-            readings = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, loose).readings
-            self.by_area = True
-        self.left = 0.0
-        if not readings:
-            return []
+        self.left, self.by_area = 0.0, self.woven or not place.is_identity
+        if not self.by_area:
+            faults = self._diagnosed(self.check.readings, place)
+            if not self._altered(place, _SOFT, _SHARP):
+                return faults
+        # Thin lines may be weak because they are soft: for the diagnosis they are measured by their area.
+        self.by_area = True
+        loose = replace(place, x=replace(place.x, exact=False))
+        readings = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, loose).readings
         faults = self._diagnosed(readings, place)
-        across = luma_response(self.luma, self.made, place)
-        if across is not None and across.factor > (_SHARP if place.x.is_identity else _SCALED_SHARP):
+        if self._altered(place, 0.0, _SHARP if place.x.is_identity else _SCALED_SHARP):
             # What sharpening adds beside a line may be cut at the end of the codes, so its area tells nothing.
             thin = {patch.name for patch in self.scene.patches if patch.thin}
             thick = tuple(reading for reading in readings if reading.name not in thin)
@@ -325,7 +325,14 @@ class _Slow:
                 faults = self._diagnosed(thick, place)
         return faults
 
+    def _altered(self, place: Registration, soft: float, sharp: float) -> bool:
+        """Whether edges are softer or sharper than the levels that were found make them."""
+        across = luma_response(self.luma, self.made, place)
+        return across is not None and not soft <= across.factor <= sharp
+
     def _diagnosed(self, readings: Sequence[Reading], place: Registration) -> list[Fault]:
+        if not readings:
+            return []
         frame, signal = self.frame, self.signal
         unit = 1 << (signal.bits - 8)
         # Where flat patches are not flat, what made them so may have moved them a little too.
@@ -381,8 +388,10 @@ class _Slow:
             # A computer's raster has hard edges, which are no fault: where they account for all, nothing was sharpened.
             hard = Drawn.of(self.scene, self.fmt, self.signal.matrix, Edges.HARD)
             other = luma_response(self.luma, hard.luma, place)
-            if other is not None and other.plain < luma.filtered and soft < other.factor < sharp:
-                luma, self.drawn = other, hard
+            if other is not None and soft < other.factor < sharp:
+                accounts = other.plain if place.x.is_identity else other.filtered
+                if accounts < luma.filtered:
+                    luma, self.drawn = other, hard
         ours = 1.0
         if luma is not None and luma.uncertainty < 0.1:
             ours = luma.factor
@@ -409,12 +418,9 @@ class _Slow:
         signal = self.signal
         if max(float(np.ptp(plane)) for plane in self.drawn.chroma) < 0.05:
             return []
-        planes = self.frame.picture.planes
         if signal.sampling.is_rgb:
-            rgb = np.stack([_fractions(plane, signal, 0) for plane in planes], axis=-1)
-            ycc = to_ycbcr(rgb, signal.matrix)
-            return [(ycc[..., i + 1], self.drawn.chroma[i], (1, 1)) for i in range(2)]
-        step = signal.sampling.chroma_step
+            return [(plane, self.drawn.chroma[i], (1, 1)) for i, plane in enumerate(_ycbcr(self.frame, signal)[1:])]
+        planes, step = self.frame.picture.planes, signal.sampling.chroma_step
         return [(_fractions(planes[i + 1], signal, i + 1), self.drawn.chroma[i], step) for i in range(2)]
 
     def _reasons(self, place: Registration) -> dict[str, str]:
@@ -446,6 +452,23 @@ def _fractions(plane: NDArray[Any], signal: Signal, component: int) -> NDArray[n
     return values
 
 
+def _ycbcr(frame: Frame, signal: Signal) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
+    """Luma, C'B and C'R of a frame as fractions, all of luma's size."""
+    planes = frame.picture.planes
+    if signal.sampling.is_rgb:
+        rgb = np.stack([_fractions(plane, signal, 0) for plane in planes], axis=-1)
+        ycc = to_ycbcr(rgb.astype(np.float64), signal.matrix)
+        return ycc[..., 0], ycc[..., 1], ycc[..., 2]
+    luma = _fractions(planes[0], signal, 0)
+    step_x, step_y = signal.sampling.chroma_step
+    height, width = luma.shape
+    cb, cr = (
+        np.repeat(np.repeat(_fractions(planes[i], signal, i), step_y, axis=0), step_x, axis=1)[:height, :width]
+        for i in (1, 2)
+    )
+    return luma, cb, cr
+
+
 def frame_luma(frame: Frame, signal: Signal) -> NDArray[np.float32]:
     """Luma of a frame as fractions of white, (rows, columns)."""
     planes = frame.picture.planes
@@ -469,27 +492,30 @@ def usual_places(fmt: Format, width: int, height: int) -> list[Registration]:
 
 
 def best_look(
-    luma: NDArray[np.float32],
+    frame: Frame,
+    signal: Signal,
     fmt: Format,
     looks: Sequence[tuple[Pattern, Options]],
-    layouts: Sequence[tuple[float, float]],
 ) -> Look | None:
     """The pattern that a frame shows, or None where it shows none of them."""
+    planes = _ycbcr(frame, signal)
+    luma = planes[0]
     places = usual_places(fmt, *reversed(luma.shape))
+    layouts = fit_layouts(fmt, *reversed(luma.shape))
     best: Look | None = None
-    likely = ranked(luma, fmt, looks, places)[:3]
+    likely = ranked(planes, fmt, looks, places)[:4]
     if len(likely) > 1 and likely[0].misfit < 0.02 and likely[0].misfit < likely[1].misfit / 4:
         likely = likely[:1]
     for look in likely:
         drawn = Drawn.of(look.pattern.scene(fmt, look.options), fmt)
         place = register(luma, drawn.luma, fmt, layouts=layouts)
         found = likeness(luma, drawn, place)
-        if found.is_like and (best is None or found.misfit < 0.8 * best.misfit):
-            best = replace(look, misfit=found.misfit)
+        fitted = replace(look, misfit=found.misfit)
+        if found.is_like and (best is None or order_of(fitted) < order_of(best)):
+            best = fitted
     return best
 
 
 def recognise(frame: Frame, fmt: Format, signal: Signal, looks: Sequence[tuple[Pattern, Options]]) -> Look | None:
     """The pattern that a frame shows, of all that are given, or None."""
-    luma = frame_luma(frame, signal)
-    return best_look(luma, fmt, looks, fit_layouts(fmt, *reversed(luma.shape)))
+    return best_look(frame, signal, fmt, looks)

@@ -47,6 +47,8 @@ class Look:
     pattern: Pattern
     options: Options
     misfit: float
+    distance: float
+    """Root mean square difference from the pattern as it is, luma and chroma, in fractions of white."""
 
 
 def likeness(luma: Any, drawn: Drawn, place: Registration, seen: Any = None) -> Likeness:
@@ -66,27 +68,36 @@ def is_flat(luma: Any) -> bool:
 
 
 def ranked(
-    luma: Any, fmt: Format, looks: Iterable[tuple[Pattern, Options]], places: Sequence[Registration]
+    planes: Sequence[Any], fmt: Format, looks: Iterable[tuple[Pattern, Options]], places: Sequence[Registration]
 ) -> list[Look]:
-    """Patterns by how well a frame goes with them, the best first, each in the place that suits it best."""
+    """Patterns by how well a frame goes with them, the best first, each in the place that suits it best.
+
+    `planes` are the frame's luma, C'B and C'R as fractions, all of luma's size. Of patterns that go with it as well,
+    a crosshatch in white and one in green, the one is first whose colours are nearest.
+    """
     seen = []
     for place in places:
         rows, columns = _both(place.y), _both(place.x)
-        seen.append((small(luma, rows[1], columns[1]), rows[0], columns[0]))
+        frame = np.stack([small(plane, rows[1], columns[1]) for plane in planes])
+        seen.append((frame, rows[0], columns[0]))
     found = []
     for pattern, options in looks:
-        scene = pattern.scene(fmt, options)
-        if not scene.is_still:
-            continue
-        drawn = Drawn.of(scene, fmt)
-        misfit = 1.0
-        for frame, rows, columns in seen:
-            parts = np.stack([small(plane, rows, columns) for plane in (drawn.luma, *drawn.chroma)])
-            fit = _alike(frame, parts, drawn)
-            if fit.contrast > 0.05:
-                misfit = min(misfit, fit.misfit)
-        found.append(Look(pattern=pattern, options=options, misfit=misfit))
-    return sorted(found, key=lambda look: look.misfit)
+        # Of a moving pattern its first moment.
+        drawn = Drawn.of(pattern.scene(fmt, options), fmt)
+        best = Look(pattern=pattern, options=options, misfit=1.0, distance=1.0)
+        for frame, at_rows, at_columns in seen:
+            parts = np.stack([small(plane, at_rows, at_columns) for plane in (drawn.luma, *drawn.chroma)])
+            fit = _alike(frame[0], parts, drawn)
+            if fit.contrast > 0.05 and fit.misfit < best.misfit:
+                distance = float(np.sqrt(np.mean((frame - parts) ** 2)))
+                best = Look(pattern=pattern, options=options, misfit=fit.misfit, distance=distance)
+        found.append(best)
+    return sorted(found, key=order_of)
+
+
+def order_of(look: Look) -> float:
+    """What patterns are ranked by: mostly the misfit, and the distance among those that fit."""
+    return look.misfit + 0.1 * look.distance
 
 
 def _both(axis: Axis) -> tuple[Floats, Floats]:

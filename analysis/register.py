@@ -185,8 +185,9 @@ def _mean_rows(values: Luma, low: float, high: float) -> Floats:
         return np.zeros(values.shape[1])
     rows = np.arange(int(low), min(count, int(np.ceil(high))))
     weights = np.minimum(rows + 1, high) - np.maximum(rows, low)
-    total: Floats = weights.astype(np.float32) @ values[rows[0] : rows[-1] + 1]
-    return total.astype(np.float64) / float(weights.sum())
+    total: NDArray[Any] = weights.astype(np.float32) @ values[rows[0] : rows[-1] + 1]
+    mean: Floats = total.astype(np.float64) / float(weights.sum())
+    return mean
 
 
 # --- The coarse search --------------------------------------------------------------------------------------
@@ -247,10 +248,10 @@ def _search(captured: Floats, reference: Floats, now: Axis) -> list[Axis]:
         score = np.zeros(len(shifts))
         for target, signal in zip(wanted, (drawn, _edges(drawn)), strict=True):
             score += 0.5 * _likeness(signal, target)
-        offset = (reach - shifts) * step
-        score -= _cost(offset, offset + inside * step - now.frame, now.frame)
+        offsets = (reach - shifts) * step
+        score -= _cost(offsets, offsets + inside * step - now.frame, now.frame)
         best = int(np.argmax(score))
-        found.append((float(score[best]), scale, float(offset[best])))
+        found.append((float(score[best]), scale, float(offsets[best])))
     found.sort(reverse=True)
     chosen: list[Axis] = []
     for _, scale, offset in found:
@@ -340,7 +341,7 @@ def _level_fit(captured: Floats, profile: Profile, axis: Axis) -> float:
     A frame's first and last samples are left out: what lies beyond them is a converter's guess.
     """
     ends = _ends(axis)
-    drawn = profile.at((np.arange(axis.frame) + 0.5 - axis.offset) / axis.scale, 1 / axis.scale)[:, ends]
+    drawn = profile.at(_places(axis.frame, axis.scale, axis.offset), 1 / axis.scale)[:, ends]
     seen = captured[:, ends]
     left = total = 0.0
     for own, wanted in zip(seen, drawn, strict=True):
@@ -350,6 +351,12 @@ def _level_fit(captured: Floats, profile: Profile, axis: Axis) -> float:
         total += float(own @ own)
     # Two flat profiles are alike, whatever little noise they have.
     return 1 - left / (total + 0.02**2 * seen.size)
+
+
+def _places(count: int, scale: float, offset: float) -> Floats:
+    """Raster positions of a frame's sample centres."""
+    places: Floats = (np.arange(count, dtype=np.float64) + 0.5 - offset) / scale
+    return places
 
 
 def _ends(axis: Axis) -> slice:
@@ -397,7 +404,7 @@ def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | 
     width = 1 / scale
 
     def means(shift: float) -> Floats:
-        return profile.at((np.arange(view.count) + 0.5 + shift - offset) / scale, width)
+        return profile.at(_places(view.count, scale, offset - shift), width)
 
     here = means(0.0)
     drawn = view.seen(here)

@@ -74,7 +74,7 @@ def _response(captured: Floats, reference: Floats, axis: Axis, spacing: float, c
     inside = slice(margin, count - 1 - margin)
 
     def slopes(shift: float) -> Floats:
-        places = (np.arange(count) + 0.5 - axis.offset) / axis.scale + shift
+        places: Floats = (np.arange(count, dtype=np.float64) + 0.5 - axis.offset) / axis.scale + shift
         drawn: Floats = np.diff(profile.at(places, 1 / axis.scale), axis=1)[:, inside]
         return drawn.ravel()
 
@@ -141,7 +141,7 @@ _REACH = 4
 """Rows above and below that a deinterlacer is taken to look at."""
 _MOST = 40_000
 """Samples of each field that are looked at."""
-_LEAST_CHANGE = 4e-4
+_LEAST_CHANGE = 1.5e-4
 """Mean square, in fractions of white, by which a treatment of fields has to differ from none."""
 
 
@@ -165,7 +165,7 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
     found = [one for lines in shifts if (one := _Fields.of(captured, rows, lines)) is not None]
     if not found:
         return FieldStructure(kind="woven")
-    return min(found, key=lambda fields: fields.own.criterion).structure(filtered)
+    return min(found, key=lambda fields: fields.criterion).structure(filtered)
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,13 +192,19 @@ class _Fields:
     plain_left: float
     """sum of squares of rows that are as drawn."""
     common: _Rows
-    even: _Rows
-    odd: _Rows
+    own: tuple[str, _Rows, _Rows]
+    """The best account that treats the fields apart, or mixes them: its kind, even rows and odd rows."""
     samples: int
+    spread: float
+    """Sum of squares of what is seen."""
 
     @property
-    def own(self) -> _Rows:
-        return _Rows(self.even.taps, self.even.left + self.odd.left, self.even.criterion + self.odd.criterion)
+    def criterion(self) -> float:
+        return self.own[1].criterion + self.own[2].criterion
+
+    @property
+    def left(self) -> float:
+        return self.own[1].left + self.own[2].left
 
     @classmethod
     def of(cls, captured: Any, drawn: Any, lines: int) -> _Fields | None:
@@ -222,56 +228,77 @@ class _Fields:
             ).astype(np.float64)
             sides.append((around, captured[seen_row[where], at_column[where]].astype(np.float64)))
         both = np.concatenate([sides[0][0], sides[1][0]]), np.concatenate([sides[0][1], sides[1][1]])
-        plain = _fit_rows(*both, free=False)
+        plain = _fit_rows(*both, taps=_IDENTITY)
+        tried: list[tuple[str, _Rows, _Rows]] = []
+        for kind, (first, second) in _WAYS:
+            tried.append((kind, _fit_rows(*sides[0], taps=first), _fit_rows(*sides[1], taps=second)))
+        even, odd = (_fit_rows(*side) for side in sides)
+        if min(even.change, odd.change) < 0.5 * max(even.change, odd.change):
+            tried.append(("one field", even, odd))
         return cls(
             plain=plain.criterion,
             plain_left=plain.left,
             common=_fit_rows(*both),
-            even=_fit_rows(*sides[0]),
-            odd=_fit_rows(*sides[1]),
+            own=min(tried, key=lambda one: one[1].criterion + one[2].criterion),
             samples=len(both[1]),
+            spread=float(np.sum((both[1] - both[1].mean()) ** 2)),
         )
 
     def structure(self, filtered: bool) -> FieldStructure:
-        gain = min(self.plain, self.common.criterion) - self.own.criterion
-        even, odd = self.even, self.odd
-        parted = (min(self.plain_left, self.common.left) - self.own.left) / self.samples
-        if gain > 30 and parted > _LEAST_CHANGE:
-            ahead, behind = even.taps[_REACH + 1], odd.taps[_REACH - 1]
-            kind = "swapped" if ahead > 0.6 and behind > 0.6 else "one field"
-            if kind == "swapped" or min(even.change, odd.change) < 0.5 * max(even.change, odd.change):
-                return self._wrong(kind, gain, even, odd)
-        mixed = (self.plain_left - self.common.left) / self.samples
-        gain = self.plain - self.common.criterion
-        steps = np.arange(-_REACH, _REACH + 1)
-        straight = abs(float(steps @ self.common.taps)) < 0.1
-        near = float(self.common.taps[_REACH - 1] + self.common.taps[_REACH + 1])
-        if gain > 30 and mixed > _LEAST_CHANGE and straight and near > 0.25 and not filtered:
-            return self._wrong("blended", gain, self.common, self.common)
+        kind, even, odd = self.own
+        # A filter down the picture that is one across as well is no matter of fields.
+        rival, rival_left = self.plain, self.plain_left
+        if filtered and self.common.criterion < rival:
+            rival, rival_left = self.common.criterion, self.common.left
+        gain, change = rival - self.criterion, (rival_left - self.left) / self.samples
+        if gain > 30 and change > _LEAST_CHANGE and self.left < 0.5 * self.spread:
+            return FieldStructure(
+                kind=kind, gain=gain, taps=(tuple(map(float, even.taps)), tuple(map(float, odd.taps)))
+            )
         return FieldStructure(kind="woven")
 
-    def _wrong(self, kind: str, gain: float, even: _Rows, odd: _Rows) -> FieldStructure:
-        return FieldStructure(kind=kind, gain=gain, taps=(tuple(map(float, even.taps)), tuple(map(float, odd.taps))))
+
+def _weights(**rows: float) -> Floats:
+    taps = np.zeros(2 * _REACH + 1)
+    for name, weight in rows.items():
+        taps[_REACH + {"above": -1, "own": 0, "below": 1}[name]] = weight
+    return taps
 
 
-def _fit_rows(around: Floats, seen: Floats, free: bool = True) -> _Rows:
+_IDENTITY = _weights(own=1)
+_ABOVE, _BELOW, _MEAN = _weights(above=1), _weights(below=1), _weights(above=0.5, below=0.5)
+_BLEND = _weights(above=0.25, own=0.5, below=0.25)
+_WAYS: tuple[tuple[str, tuple[Floats, Floats]], ...] = (
+    ("swapped", (_BELOW, _ABOVE)),
+    ("one field", (_IDENTITY, _ABOVE)),
+    ("one field", (_BELOW, _IDENTITY)),
+    ("one field", (_IDENTITY, _MEAN)),
+    ("one field", (_MEAN, _IDENTITY)),
+    ("blended", (_BLEND, _BLEND)),
+)
+"""What chains do to fields as a rule: what even rows are made of, and odd ones."""
+
+
+def _fit_rows(around: Floats, seen: Floats, taps: Floats | None = None) -> _Rows:
     """Weights of the rows around, (samples, rows), that make what is seen; contrast and black are free.
 
-    A little is held to the row itself: where two rows of a mark are alike, nothing tells which one was taken.
+    With `taps` only those are. A little is held to the row itself: where two rows of a mark are alike, nothing tells
+    which one was taken.
     """
-    own = around[:, _REACH]
+    count = len(seen)
+    own = around[:, _REACH] if taps is None else around @ taps
     columns = [own, np.ones_like(own)]
-    if free:
+    if taps is None:
         columns += [around[:, k] - own for k in range(2 * _REACH + 1) if k != _REACH]
     design = np.stack(columns, axis=1)
     normal = design.T @ design
-    power = float(np.var(own)) * len(own)
-    normal += np.diag([1e-9 * len(own)] * 2 + [2e-3 * power] * (design.shape[1] - 2))
+    power = float(np.var(own)) * count
+    normal += np.diag([1e-9 * count] * 2 + [2e-3 * power] * (design.shape[1] - 2))
     weights = np.linalg.solve(normal, design.T @ seen)
     left = float(np.sum((seen - design @ weights) ** 2))
-    taps = np.zeros(2 * _REACH + 1)
-    if free and abs(weights[0]) > 1e-3:
-        taps[[k for k in range(2 * _REACH + 1) if k != _REACH]] = weights[2:] / weights[0]
-    taps[_REACH] = 1 - taps.sum()
-    count = len(seen)
+    if taps is None:
+        taps = np.zeros(2 * _REACH + 1)
+        if abs(weights[0]) > 1e-3:
+            taps[[k for k in range(2 * _REACH + 1) if k != _REACH]] = weights[2:] / weights[0]
+        taps[_REACH] = 1 - taps.sum()
     return _Rows(taps, left, count * math.log(left / count + 1e-7) + design.shape[1] * math.log(count))

@@ -9,7 +9,7 @@ from analysis.examine import Examination, Fault, OtherPatternError
 from analysis.levels import Frame, Reading, Tolerance
 from analysis.place import Axis
 from analysis.remedies import FAULTS
-from patterns.formats import Format
+from patterns.formats import FieldOrder, Format
 from patterns.pattern import Pattern
 from patterns.signal import Signal
 from trueraster.show import columns, counted, number
@@ -251,7 +251,7 @@ def fields_text(reading: FieldOrderReading, fault: FieldFault | None, frame: Fra
     """The same in words."""
     told = [
         ("the fields are", reading.state.value),
-        ("first comes", f"the {reading.order.value} field" if reading.order else "none: both show one moment"),
+        ("first comes", _first_field(reading.order)),
         ("the file says", f"{reading.flags.value}" if reading.flags else "nothing"),
         (f"{fmt.id} has", f"{fmt.field_order.value} first" if fmt.interlaced else "no fields"),
         ("the bar moves by", "" if reading.step is None else f"{reading.step:.3f} samples a field"),
@@ -266,6 +266,12 @@ def fields_text(reading: FieldOrderReading, fault: FieldFault | None, frame: Fra
     title = FAULTS[fault.id].title
     lines += [f"FAIL: {title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)", f"  {fault.explanation}"]
     return "\n".join([*lines, f"  What to do: {fault.remedy}"])
+
+
+def _first_field(order: FieldOrder | None) -> str:
+    if order is None or order is FieldOrder.PROGRESSIVE:
+        return "neither: both fields show one moment"
+    return f"the {order.value} field"
 
 
 def _largest(values: tuple[float | None, ...]) -> float:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trueraster.commands.shared import as_json_option, pattern_options
-from trueraster.show import progress, put_json, put_text
+from trueraster.show import counted, progress, put_json, put_text
 
 if TYPE_CHECKING:
     from analysis.clips import FieldOrderReading
@@ -232,10 +232,14 @@ def _tolerance(text: str | None) -> Tolerance | None:
 def _every(task: _Task, quiet: bool) -> _Report:
     """Every distinct frame of the file; the worst is kept."""
     from analysis.clips import distinct_frames
+    from analysis.examine import OtherPatternError
     from trueraster import interrupt
 
     worst: tuple[tuple[int, float], _Report] | None = None
     failed: list[int] = []
+    seen: list[int] = []
+    without: list[int] = []
+    other: OtherPatternError | None = None
     with progress("measuring", quiet=quiet) as tell:
 
         def heard(done: int, total: int | None) -> None:
@@ -245,23 +249,41 @@ def _every(task: _Task, quiet: bool) -> _Report:
         frames = distinct_frames(task.frame.path, heard)
         for one in frames:
             frame = replace(task.frame, index=one.index, picture=one.picture)
-            found = task.examine(frame)
+            try:
+                found = task.examine(frame)
+            except OtherPatternError as error:
+                without.append(one.index)
+                other = error
+                continue
             if not found.passed:
                 failed.append(one.index)
-            badness = found.worst
-            if worst is None or badness > worst[0]:
-                worst = badness, _Report(frame, found)
-    assert worst is not None
+            if worst is None or found.worst > worst[0]:
+                worst = found.worst, _Report(frame, found)
+            seen.append(one.index)
+    if worst is None:
+        assert other is not None
+        raise other
     report = worst[1]
-    told = {"shown": frames.shown, "distinct": len(frames.times), "worst": report.frame.index, "failed": failed}
+    # A capture may begin before the pattern is up and end after it; a frame of something else between is a fault.
+    failed = sorted(failed + [index for index in without if seen[0] < index < seen[-1]])
+    told = {
+        "shown": frames.shown,
+        "distinct": len(frames.times),
+        "worst": report.frame.index,
+        "failed": failed,
+        "without_pattern": without,
+    }
     return replace(report, frames=told, passed_all=not failed)
 
 
 def _frames_text(frames: dict[str, object]) -> str:
-    failed = frames["failed"]
+    failed, without = frames["failed"], frames["without_pattern"]
     assert isinstance(failed, list)
-    words = "all pass" if not failed else f"{len(failed)} fail, the first is {failed[0]}"
-    told = f"Of {frames['shown']} frames {frames['distinct']} differ: {words}."
+    assert isinstance(without, list)
+    words = "all pass" if not failed else f"{len(failed)} of them fail, the first is frame {failed[0]}"
+    told = f"{counted(int(str(frames['shown'])), 'frame')}, {frames['distinct']} of them distinct: {words}."
+    if without:
+        told += f" {counted(len(without), 'distinct frame')} without the pattern, the first is frame {without[0]}."
     return f"{told} Shown is frame {frames['worst']}, the worst."
 
 
