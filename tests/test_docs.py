@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.chain import STEPS
 from analysis.remedies import FAULTS
 from patterns.catalogue import PATTERNS
 from trueraster.cautions import CAUTIONS
@@ -134,25 +135,49 @@ def test_commands_named_in_prose(line: str) -> None:
     app.commands[words[0]].make_context(words[0], words[1:])
 
 
+def rows_after(text: str) -> dict[str, str]:
+    """What the first table of a text says of each key."""
+    table = re.search(r"^(\|.+\|\n)+", text, re.MULTILINE)
+    assert table is not None
+    rows = re.findall(r"^\| (`.+?) +\| (.+?) *\|$", table[0], re.MULTILINE)
+    return {name: holds for names, holds in rows for name in re.findall(r"`(\w+)`", names)}
+
+
 def test_json_of_verify_is_as_its_page_says(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Every key of the answer stands in the table of docs/verify.md, and the table names no other."""
+    """Every key of the answer stands in the tables of docs/verify.md, and they name no other."""
     monkeypatch.chdir(tmp_path)
     run(["draw", "bars", "--as", "png", "--to", "bars.png"])
+    run(["draw", "field-order", "--as", "ffv1", "--seconds", "1", "--format", "480i", "--to", "clip.mkv"])
     capsys.readouterr()
-    run(["verify", "bars.png", "--json"])
+    run(["verify", "bars.png", "--all", "--json"])
     answer = json.loads(capsys.readouterr().out)
-    page = (ROOT / "docs" / "verify.md").read_text(encoding="utf-8")
-    rows = re.findall(r"^\| (`.+?) \| (.+) \|$", page, re.MULTILINE)
-    held = {name: holds for names, holds in rows for name in re.findall(r"`(\w+)`", names)}
-    assert set(held) == set(answer)
+    run(["verify", "clip.mkv", "--json"])
+    clip = json.loads(capsys.readouterr().out)
+    page = (ROOT / "docs" / "verify.md").read_text(encoding="utf-8").split("## `--json`")[1]
+    held = rows_after(page)
+    assert {*held, "frames"} == set(answer)
     for key, inner in (
         ("signal", answer["signal"]),
         ("registration", answer["registration"]),
         ("patches", answer["patches"][0]),
     ):
         assert set(re.findall(r"`(\w+)`", held[key])) == set(inner), key
+    assert set(rows_after(page.split("there is `frames`")[1])) == set(answer["frames"])
+    assert set(rows_after(page.split("and `fields`:")[1])) == set(clip["fields"])
+
+
+def test_parameters_of_faults_are_as_their_page_says() -> None:
+    """docs/verify.md has every fault, those of the levels with the parameters that the chain's steps tell."""
+    page = (ROOT / "docs" / "verify.md").read_text(encoding="utf-8").split("## Faults")[1].split("###")[0]
+    told: dict[str, set[str]] = {}
+    for ids, parameters in re.findall(r"^\| [A-Z][^|]+\| (`[^|]+?) +\| ([^|]+?) +\|$", page, re.MULTILINE):
+        for id in re.findall(r"`([\w-]+)`", ids):
+            told[id] = set(re.findall(r"`(\w+)`:", parameters))
+    assert set(told) == set(FAULTS)
+    for step in STEPS:
+        assert told[step.id] == set(step.tell(step.start)), step.id
 
 
 def test_readme_has_the_cautions() -> None:
