@@ -225,7 +225,8 @@ class _Slow:
         if fields.is_wrong:
             id = "fields-swapped" if fields.kind == "swapped" else "deinterlaced"
             woven.append(Fault(id=id, confidence=1 - 1 / (1 + fields.gain), parameters={"way": fields.kind}))
-        faults = (*levels, *woven, *layout, *self._sharpness(place))
+        # Where fields are wrong, lines are, and with them what levels are told by.
+        faults = (*woven, *levels, *layout, *self._sharpness(place))
         return Examination(check=self.check, faults=faults, reasons=self._reasons(place), left=self.left)
 
     def _likelier(self, place: Registration) -> Registration:
@@ -317,7 +318,7 @@ class _Slow:
         loose = replace(place, x=replace(place.x, exact=False))
         readings = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, loose).readings
         faults = self._diagnosed(readings, place)
-        if self._altered(place, 0.0, _SHARP if place.x.is_identity else _SCALED_SHARP):
+        if self._altered(place, 0.0, _SHARP if place.x.is_whole else _SCALED_SHARP):
             # What sharpening adds beside a line may be cut at the end of the codes, so its area tells nothing.
             thin = {patch.name for patch in self.scene.patches if patch.thin}
             thick = tuple(reading for reading in readings if reading.name not in thin)
@@ -382,14 +383,15 @@ class _Slow:
 
     def _sharpness(self, place: Registration) -> list[Fault]:
         faults = []
-        soft, sharp = (_SOFT, _SHARP) if place.x.is_identity else (_SCALED_SOFT, _SCALED_SHARP)
+        soft, sharp = (_SOFT, _SHARP) if place.x.is_whole else (_SCALED_SOFT, _SCALED_SHARP)
         luma = luma_response(self.luma, self.made, place)
         if luma is not None and luma.factor > sharp:
             # A computer's raster has hard edges, which are no fault: where they account for all, nothing was sharpened.
             hard = Drawn.of(self.scene, self.fmt, self.signal.matrix, Edges.HARD)
             other = luma_response(self.luma, hard.luma, place)
             if other is not None and soft < other.factor < sharp:
-                accounts = other.plain if place.x.is_identity else other.filtered
+                # Between two filters the noise must not decide.
+                accounts = other.plain if place.x.is_whole else other.filtered + 10
                 if accounts < luma.filtered:
                     luma, self.drawn = other, hard
         ours = 1.0

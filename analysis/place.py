@@ -63,6 +63,12 @@ class Axis:
         return self.exact and self.frame == self.raster and self.scale == 1 and self.offset == 0
 
     @property
+    def is_whole(self) -> bool:
+        """Whether the frame's samples are the raster's own, if perhaps moved by whole ones or cut."""
+        moved = abs(self.offset - round(self.offset))
+        return abs(self.scale - 1) * self.raster < 0.1 and moved < 0.1
+
+    @property
     def stop_error(self) -> float:
         """Standard uncertainty of `stop`."""
         square = (self.raster * self.scale_error) ** 2 + self.offset_error**2 + 2 * self.raster * self.covariance

@@ -165,7 +165,7 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
     found = [one for lines in shifts if (one := _Fields.of(captured, rows, lines)) is not None]
     if not found:
         return FieldStructure(kind="woven")
-    return min(found, key=lambda fields: fields.criterion).structure(filtered)
+    return min(found, key=lambda fields: fields.left / fields.samples).structure(filtered)
 
 
 @dataclass(frozen=True, slots=True)
