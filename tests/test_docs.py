@@ -6,9 +6,11 @@ import importlib.util
 import json
 import re
 import shlex
+import subprocess
 from pathlib import Path
 
 import pytest
+from imageio_ffmpeg import get_ffmpeg_exe
 
 from analysis.chain import STEPS
 from analysis.remedies import FAULTS
@@ -96,7 +98,8 @@ def commands() -> list[str]:
     """Every command line of ours in the pages' blocks of code, from our name on."""
     lines = [line for page in PAGES for line in code_lines(page.read_text(encoding="utf-8"))]
     found = [re.search(r"(?:^|/)(trueraster .*)$", line) for line in lines]
-    return sorted({match[1].split("#")[0].strip() for match in found if match})
+    # The worked example has a test of its own.
+    return sorted({match[1].split("#")[0].strip() for match in found if match and "harbour-lane-" not in match[1]})
 
 
 def mentions() -> list[str]:
@@ -125,6 +128,31 @@ def test_commands_of_the_documents(
         words += ["--as", "png", "--seconds", "1"]
     capsys.readouterr()
     assert run(words) == 0, capsys.readouterr().err
+
+
+def test_worked_example_prints_what_its_page_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The two captures of docs/capture.md, made as it says, give what it shows."""
+    monkeypatch.chdir(tmp_path)
+    page = (ROOT / "docs" / "capture.md").read_text(encoding="utf-8")
+    part = page.split("## A worked example\n")[1].split("\n## ")[0]
+    making = re.findall(r"^(?:trueraster draw|ffmpeg) .+$", part, re.MULTILINE)
+    assert len(making) == 3
+    for line in making:
+        if line.startswith("ffmpeg"):
+            subprocess.run([get_ffmpeg_exe(), "-v", "error", *shlex.split(line)[1:]], check=True, timeout=60)
+        else:
+            assert run(shlex.split(line)[1:]) == 0
+    shown = re.findall(r"^ {4}trueraster (verify [^\n]+)\n\n```\n(.*?)^```$", part, re.MULTILINE | re.DOTALL)
+    assert [line.split()[1] for line, _ in shown] == ["harbour-lane-1.mkv", "harbour-lane-2.mkv"]
+    for (line, output), code in zip(shown, (1, 0), strict=True):
+        capsys.readouterr()
+        assert run(shlex.split(line)) == code
+        printed = iter(capsys.readouterr().out.splitlines())
+        for wanted in output.splitlines():
+            start = wanted.removesuffix("...").rstrip()
+            assert any(got.startswith(start) for got in printed), wanted
 
 
 @pytest.mark.parametrize("line", mentions())
