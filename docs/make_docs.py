@@ -106,7 +106,9 @@ def entry(pattern: Pattern) -> str:
     ]
     if pattern.takes:
         lines.append(f"| options | {', '.join(f'`--{name}`' for name in pattern.takes)} |")
-    if not pattern.scene(PICTURE_FORMAT).patches:
+    if pattern.id == "field-order":
+        lines.append("| verify | of a captured clip: which field comes first, and whether both are there |")
+    elif not pattern.scene(PICTURE_FORMAT).patches:
         lines.append("| verify | nothing to measure: it is judged by eye |")
     lines += [f"| caution | {caution} |" for caution in pattern.cautions_in(PICTURE_FORMAT)]
     levels = levels_table(pattern)
