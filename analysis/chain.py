@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from patterns.signal import Matrix, Range, Signal
 
-__all__ = ["STEPS", "Step", "to_codes", "to_rgb", "to_ycbcr"]
+__all__ = ["STEPS", "Step", "from_codes", "to_codes", "to_rgb", "to_ycbcr"]
 
 Floats = NDArray[np.float64]
 Parameters = tuple[float, ...]

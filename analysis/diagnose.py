@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.chain import STEPS, Step, to_codes
+from analysis.chain import STEPS, Step, from_codes, to_codes
 from patterns.signal import Range, Signal
 
 __all__ = ["Diagnosis", "Evidence", "LevelFault", "diagnose_levels"]
@@ -29,6 +29,8 @@ _PRICE = 7.0
 """Price of a fault beside those of its parameters: the odds against any one fault, about 1 in 30."""
 _LEAST_CODES = 0.9
 """A fault that moves no patch by more codes of 8 bits than this is not told."""
+_LEAST_SECOND = 1.4
+"""The same of each of two: the second must not be told for the way in which a chain rounds."""
 _SHARES = 33
 """Levels along a gradient's patch that are followed."""
 _LEAST_GAIN = 12.0
@@ -85,10 +87,10 @@ class Diagnosis:
         """What the chain makes of R'G'B' fractions, (samples, 3)."""
         for step, parameters in self.steps:
             rgb = step.apply(rgb, parameters, signal)
-        scale = to_codes(np.array([[0.0] * 3, [1.0] * 3]), signal)[:, 0]
+        if signal.range is Range.FULL:
+            rgb = np.clip(rgb, 0.0, 1.0)
         # The captured signal's codes end somewhere, which cuts edges too.
-        ends = (np.array([0.0, (1 << signal.bits) - 1.0]) - scale[0]) / (scale[1] - scale[0])
-        cut: Floats = np.clip(rgb, *ends)
+        cut: Floats = from_codes(np.clip(to_codes(rgb, signal), 0.0, (1 << signal.bits) - 1.0), signal)
         return cut
 
 
@@ -240,7 +242,8 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
         kept = tuple(itertools.chain.from_iterable(_own(best, other) for other in others))
         without = fitter.predict(others, kept)
         effect = float(np.max(np.abs((best.predicted - without)[fitter.used]))) / fitter.unit
-        if effect < _LEAST_CODES * evidence.doubt and not (step.id == "bits-lost" and evidence.comb):
+        least = _LEAST_CODES if len(best.steps) == 1 else _LEAST_SECOND
+        if effect < least * evidence.doubt and not (step.id == "bits-lost" and evidence.comb):
             continue
         faults.append(
             LevelFault(

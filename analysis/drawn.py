@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from patterns.formats import Format
 from patterns.scene import Scene
 from patterns.signal import Edges, Matrix, Range, Sampling, Signal
+from render.quantise import Planes
 
 __all__ = ["Drawn"]
 
@@ -36,18 +38,27 @@ class Drawn:
         return cls(scene, fmt, matrix, edges)
 
     @cached_property
-    def _planes(self) -> tuple[Plane, Plane, Plane]:
+    def codes(self) -> Planes:
+        """The planes as they are drawn; `fractions` makes levels of them, or of means of them."""
         from render.raster import draw_frame
 
-        signal = Signal(
-            range=Range.NARROW, matrix=self.matrix, bits=_BITS, sampling=Sampling.YCBCR_444, edges=self.edges
-        )
-        planes = draw_frame(self.scene, self.format, signal)
-        scales = [(signal.fraction_of(i, 1) - signal.fraction_of(i, 0), signal.fraction_of(i, 0)) for i in range(3)]
-        first, second, third = (
-            (plane * np.float32(scale) + np.float32(black)).astype(np.float32)
-            for plane, (scale, black) in zip(planes, scales, strict=True)
-        )
+        return draw_frame(self.scene, self.format, self._signal)
+
+    @property
+    def _signal(self) -> Signal:
+        return Signal(range=Range.NARROW, matrix=self.matrix, bits=_BITS, sampling=Sampling.YCBCR_444, edges=self.edges)
+
+    def fractions(self, values: NDArray[Any], component: int) -> NDArray[Any]:
+        """Levels of codes of a component, in the values' own precision."""
+        black = self._signal.fraction_of(component, 0)
+        scale = self._signal.fraction_of(component, 1) - black
+        kind = values.dtype.type if values.dtype.kind == "f" else np.float32
+        levels: NDArray[Any] = values * kind(scale) + kind(black)
+        return levels
+
+    @cached_property
+    def _planes(self) -> tuple[Plane, Plane, Plane]:
+        first, second, third = (self.fractions(plane, i) for i, plane in enumerate(self.codes))
         return first, second, third
 
     @property

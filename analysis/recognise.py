@@ -86,7 +86,9 @@ def ranked(
         drawn = Drawn.of(pattern.scene(fmt, options), fmt)
         best = Look(pattern=pattern, options=options, misfit=1.0, distance=1.0)
         for frame, at_rows, at_columns in seen:
-            parts = np.stack([small(plane, at_rows, at_columns) for plane in (drawn.luma, *drawn.chroma)])
+            parts = np.stack(
+                [drawn.fractions(small(plane, at_rows, at_columns), i) for i, plane in enumerate(drawn.codes)]
+            )
             fit = _alike(frame[0], parts, drawn)
             if fit.contrast > 0.05 and fit.misfit < best.misfit:
                 distance = float(np.sqrt(np.mean((frame - parts) ** 2)))
@@ -120,7 +122,13 @@ def small(plane: Any, rows: Floats, columns: Floats) -> Floats:
     )
     part = plane[:last_row, :last_column]
     at_row, at_column = np.minimum(at_row, last_row - 1), np.minimum(at_column, last_column - 1)
-    sums = np.add.reduceat(np.add.reduceat(part, at_row, axis=0, dtype=np.float64), at_column, axis=1)
+    # Whole numbers are added as such, and rows block by block: several times quicker than a general reduction.
+    kind = np.uint32 if part.dtype.kind == "u" else np.float64
+    stops = np.maximum(np.append(at_row[1:], last_row), at_row + 1)
+    rows_sum = np.stack(
+        [np.add.reduce(part[start:stop], axis=0, dtype=kind) for start, stop in zip(at_row, stops, strict=True)]
+    )
+    sums = np.add.reduceat(rows_sum, at_column, axis=1).astype(np.float64)
     high = np.maximum(np.diff(np.append(at_row, last_row)), 1)
     wide = np.maximum(np.diff(np.append(at_column, last_column)), 1)
     return _softened(sums / np.outer(high, wide))

@@ -40,10 +40,11 @@ class Response:
     """with the filter that was found: the lower accounts better for what is seen."""
 
 
-def luma_response(luma: Any, drawn: Any, registration: Registration) -> Response | None:
-    """The response along the lines, from luma, (rows, columns). None where no edge tells it."""
-    captured, reference = band_profiles(luma, drawn, 1, registration.y, _BANDS)
-    return _response(captured, reference, registration.x, 1.0, _LUMA_CYCLES)
+def luma_response(luma: Any, drawn: Any, registration: Registration, down: bool = False) -> Response | None:
+    """The response along the lines, or down the picture, from luma, (rows, columns). None where no edge tells it."""
+    along, other = (registration.y, registration.x) if down else (registration.x, registration.y)
+    captured, reference = band_profiles(luma, drawn, 0 if down else 1, other, _BANDS)
+    return _response(captured, reference, along, 1.0, _LUMA_CYCLES)
 
 
 def chroma_response(chroma: Any, drawn: Any, registration: Registration, step: tuple[int, int]) -> Response | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from analysis.clips import FieldFault, FieldOrderReading
-from analysis.examine import Examination, Fault, OtherPatternError
+from analysis.examine import LEVEL_FAULTS, Examination, Fault, OtherPatternError
 from analysis.levels import Frame, Reading, Tolerance
 from analysis.place import Axis
 from analysis.remedies import FAULTS
@@ -145,13 +145,9 @@ def examination_text(found: Examination, frame: Frame, pattern: Pattern, fmt: Fo
     for fault in found.faults:
         lines += ["", f"{FAULTS[fault.id].title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)"]
         lines += [f"  {fault.explanation}", f"  What to do: {fault.remedy}"]
-    if not check.passed and not any(_is_of_levels(fault) for fault in found.faults):
+    if not check.passed and not any(fault.id in LEVEL_FAULTS for fault in found.faults):
         lines += ["", "The errors of level are none of the faults that are known here, or too small to tell."]
     return "\n".join(lines)
-
-
-def _is_of_levels(fault: Fault) -> bool:
-    return fault.id not in ("scaled", "shifted", "cropped", "softened", "sharpened", "chroma-softened")
 
 
 def _row(reading: Reading, signal: Signal) -> tuple[str, ...]:
@@ -254,7 +250,7 @@ def fields_text(reading: FieldOrderReading, fault: FieldFault | None, frame: Fra
         ("first comes", _first_field(reading.order)),
         ("the file says", f"{reading.flags.value}" if reading.flags else "nothing"),
         (f"{fmt.id} has", f"{fmt.field_order.value} first" if fmt.interlaced else "no fields"),
-        ("the bar moves by", "" if reading.step is None else f"{reading.step:.3f} samples a field"),
+        ("the bar moves by", "" if reading.step is None else f"{reading.step:.3f} samples from moment to moment"),
         ("looked at", counted(reading.frames, "frame")),
     ]
     lines = [f"{frame.path.name}: field order, {fmt.id}", ""]

@@ -131,6 +131,8 @@ class _Task:
         found = examine(
             frame, self.pattern, scene, self.format, self.signal, tolerance=self.tolerance, others=_all_looks
         )
+        if self.pattern.id == "field-order":
+            raise UsageError(f"{frame.path}: the order of fields is told from a clip, this is a still picture")
         if not found.check.readings:
             raise UsageError(f"{frame.path}: the pattern {self.pattern.id} has no patch that can be measured here")
         if not found.check.tells_something:
@@ -208,7 +210,7 @@ def _recognised(frame: Frame, fmt: Format, signal: Signal) -> tuple[Pattern, Opt
     if not frame.is_still and shows_moving_bar(frame.path):
         return PATTERNS["field-order"], Options()
     raise UsageError(
-        f"{frame.path}: there is no pattern of ours in this frame; give --pattern and --format if there is one"
+        f"{frame.path}: there is no pattern that is known in this frame; give --pattern and --format if there is one"
     )
 
 
