@@ -129,7 +129,7 @@ def check_warp(pattern: str, format_id: str, name: str) -> None:
 SHORT = [("crosshatch", "480i", name) for name in WARPS if name not in ("as it is", "a little smaller")]
 SHORT += [(pattern, "480i", "smaller, 3 % noise") for pattern in NAMES if pattern != "crosshatch"]
 SHORT += [("multiburst", "576i", "larger, 3 % noise"), ("bars", "720p50", "a little smaller")]
-REST = [(pattern, "480i", name) for pattern in NAMES for name in WARPS]
+REST = [(pattern, "480i", "larger, 3 % noise") for pattern in NAMES]
 REST += [(pattern, fmt, name) for pattern in NAMES for fmt in ("576i", "720p50") for name in [*WARPS][3:5]]
 
 
