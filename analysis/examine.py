@@ -524,25 +524,21 @@ def best_look(
     luma = planes[0]
     places = usual_places(fmt, *reversed(luma.shape))
     layouts = fit_layouts(fmt, *reversed(luma.shape))
-    best: tuple[Look, Registration] | None = None
-    likely = ranked(planes, fmt, looks, places)[:4]
-    if len(likely) > 1 and likely[0].misfit < 0.02 and likely[0].misfit < likely[1].misfit / 4:
-        likely = likely[:1]
+    found = ranked(planes, fmt, looks, places)
+    if not found:
+        return None
+    # A frame that was moved goes best with wide marks, so what is near in colour is looked at as well.
+    near = sorted(found, key=lambda look: look.misfit + 4 * look.distance)
+    likely = list({id(look): look for look in (*found[:2], *near[:2])}.values())
+    if len(found) > 1 and found[0] is near[0] and found[0].misfit < min(0.02, found[1].misfit / 4):
+        likely = found[:1]
+    placed = []
     for look in likely:
         drawn = Drawn.of(look.pattern.scene(fmt, look.options), fmt)
         place = register(luma, drawn.luma, fmt, layouts=layouts)
-        found = likeness(luma, drawn, place)
-        if found.is_like and (best is None or found.misfit < best[0].misfit):
-            best = replace(look, misfit=found.misfit), place
-    if best is None:
-        return None
-    # In its place others may go with the frame as well, in other colours, whose wide edges may even fit better: of
-    # those the one is taken that is nearest as it is.
-    there = ranked(planes, fmt, looks, [best[1]])
-    least = min(look.misfit for look in there)
-    return min(
-        (look for look in there if look.misfit <= 4 * least + 0.05), key=lambda look: look.misfit + look.distance
-    )
+        if likeness(luma, drawn, place).is_like:
+            placed += ranked(planes, fmt, [(look.pattern, look.options)], [place])
+    return min(placed, key=lambda look: look.misfit + look.distance, default=None)
 
 
 def recognise(frame: Frame, fmt: Format, signal: Signal, looks: Sequence[tuple[Pattern, Options]]) -> Look | None:
