@@ -115,8 +115,11 @@ class _Fitter:
         self.signal = evidence.signal
         self.unit = float(1 << (evidence.signal.bits - 8))
         self.used = np.isfinite(evidence.measured)
-        floor = _FLOOR_CODES * self.unit * evidence.doubt
+        # Patches of one colour are rounded alike: together they tell no more of that than one of them.
+        _, kind, alike = np.unique(np.round(evidence.rgb, 6), axis=0, return_inverse=True, return_counts=True)
+        floor = _FLOOR_CODES * self.unit * evidence.doubt * np.sqrt(alike[kind.ravel()])[:, None]
         self.sigma = np.sqrt(evidence.uncertainty**2 + floor**2)[self.used]
+        self.colours = len(alike)
         self.target = evidence.measured[self.used]
         self.count = int(self.used.sum())
         self.limits = 0.0, float((1 << evidence.signal.bits) - 1)
@@ -223,6 +226,9 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
         return Diagnosis(faults=(), left=0.0)
     clean = fitter.fit(())
     steps = _worth_trying(evidence)
+    if fitter.colours < 3 and not evidence.comb:
+        # Two levels fit any bend and any rounding.
+        steps = tuple(step for step in steps if step.id not in ("gamma", "bits-lost"))
     singles = [fitter.fit((step,)) for step in steps]
     tried = [clean, *singles]
     best = min(tried, key=lambda explanation: explanation.criterion)

@@ -70,3 +70,15 @@ class Drawn:
     def chroma(self) -> tuple[Plane, Plane]:
         """C'B and C'R, -0.5 to 0.5."""
         return self._planes[1], self._planes[2]
+
+    @cached_property
+    def luma_of_guns(self) -> Plane:
+        """Luma where R', G' and B' are drawn each for itself, without the wide edges of chroma."""
+        from render.raster import draw_frame
+
+        signal = Signal(range=Range.NARROW, matrix=self.matrix, bits=_BITS, sampling=Sampling.RGB, edges=self.edges)
+        kr, kb = (float(weight) for weight in self.matrix.weights)
+        luma = np.zeros((self.format.height, self.format.width), np.float32)
+        for weight, plane in zip((kr, 1 - kr - kb, kb), draw_frame(self.scene, self.format, signal), strict=True):
+            luma += np.float32(weight) * self.fractions(plane, 0)
+        return luma

@@ -114,6 +114,8 @@ class Reading:
     """Left, top, right and bottom of what was measured, in samples and lines of the frame."""
     sent: Colour
     """The patch's colour."""
+    by_area: bool
+    """Whether it is a line that was measured by its area, and passes within 4 % of white."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,8 +213,7 @@ def check_levels(
     judged = tolerance or USUAL[capture]
     limits, by_area = judged.limits(signal), not place.is_identity
     readings = tuple(
-        _reading(patch, parts, span, signal, _loosened(limits, signal) if patch.thin and by_area else limits)
-        for patch, parts, span in found
+        _reading(patch, parts, span, signal, limits, by_area and patch.thin) for patch, parts, span in found
     )
     return Check(
         passed=bool(readings) and all(reading.passed for reading in readings),
@@ -411,8 +412,15 @@ def _weighted_median(values: NDArray[np.float64], counts: NDArray[np.intp]) -> f
 
 
 def _reading(
-    patch: Patch, found: list[_Statistics], span: Span, signal: Signal, limits: tuple[float, float, float]
+    patch: Patch,
+    found: list[_Statistics],
+    span: Span,
+    signal: Signal,
+    limits: tuple[float, float, float],
+    by_area: bool,
 ) -> Reading:
+    if by_area:
+        limits = _loosened(limits, signal)
     expected = signal.codes(patch.colour)
     if patch.sloped:
         measured, wanted = [f.mean for f in found], [float(value) for value in signal.exact(patch.colour)]
@@ -435,6 +443,7 @@ def _reading(
         uncertainty=_triple([f.uncertainty for f in found]),
         box=(float(span.left), float(span.top), float(span.right), float(span.bottom)),
         sent=patch.colour,
+        by_area=by_area,
     )
 
 

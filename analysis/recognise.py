@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.drawn import Drawn
+from analysis.fractions import frame_ycbcr
+from analysis.levels import Frame
 from analysis.place import Axis, Registration
+from analysis.register import fit_layouts, register
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
+from patterns.signal import Signal
 
-__all__ = ["Likeness", "Look", "is_flat", "likeness", "ranked"]
+__all__ = ["Likeness", "Look", "best_look", "is_flat", "likeness", "ranked", "usual_places"]
 
 Floats = NDArray[np.float64]
 
@@ -172,3 +176,42 @@ def _alike(frame: Floats, parts: Floats, drawn: Drawn) -> Likeness:
         misfit=left / (float(seen @ seen) + 1e-9 * seen.size),
         contrast=float(seen.std()) / max(spread, 1e-6) if spread > 1e-6 else 0.0,
     )
+
+
+def usual_places(fmt: Format, width: int, height: int) -> list[Registration]:
+    """Where a chain puts a whole raster: filling the frame, or in its middle with borders."""
+    whole = Registration.whole(fmt, width, height)
+    places = [whole]
+    for across, down in fit_layouts(fmt, width, height):
+        x = replace(whole.x, scale=across, offset=(width - across * fmt.width) / 2)
+        y = replace(whole.y, scale=down, offset=(height - down * fmt.height) / 2)
+        places.append(Registration(x=x, y=y))
+    return places
+
+
+def best_look(
+    frame: Frame,
+    signal: Signal,
+    fmt: Format,
+    looks: Sequence[tuple[Pattern, Options]],
+) -> Look | None:
+    """The pattern that a frame shows, or None where it shows none of them."""
+    planes = frame_ycbcr(frame, signal)
+    luma = planes[0]
+    places = usual_places(fmt, *reversed(luma.shape))
+    layouts = fit_layouts(fmt, *reversed(luma.shape))
+    found = ranked(planes, fmt, looks, places)
+    if not found:
+        return None
+    # A frame that was moved goes best with wide marks, so what is near in colour is looked at as well.
+    near = sorted(found, key=lambda look: look.misfit + 4 * look.distance)
+    likely = list({id(look): look for look in (*found[:2], *near[:2])}.values())
+    if len(found) > 1 and found[0] is near[0] and found[0].misfit < min(0.02, found[1].misfit / 4):
+        likely = found[:1]
+    placed = []
+    for look in likely:
+        drawn = Drawn.of(look.pattern.scene(fmt, look.options), fmt)
+        place = register(luma, drawn.luma, fmt, layouts=layouts)
+        if likeness(luma, drawn, place).is_like:
+            placed += ranked(planes, fmt, [(look.pattern, look.options)], [place])
+    return min(placed, key=lambda look: look.misfit + look.distance, default=None)

@@ -166,7 +166,7 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
     found = [one for lines in shifts if (one := _Fields.of(captured, rows, lines)) is not None]
     if not found:
         return FieldStructure(kind="woven")
-    return min(found, key=lambda fields: fields.left / fields.samples).structure(filtered)
+    return min(found, key=lambda fields: min(fields.left, fields.plain_left) / fields.samples).structure(filtered)
 
 
 @dataclass(frozen=True, slots=True)

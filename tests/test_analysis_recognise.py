@@ -13,10 +13,10 @@ import pytest
 
 import analysis.recognise
 from analysis.drawn import Drawn
-from analysis.examine import recognise
 from analysis.levels import Frame
 from analysis.place import Registration
 from analysis.recognise import Look, is_flat, likeness
+from analysis.recognise import best_look as recognise
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Options, Pattern

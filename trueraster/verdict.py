@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from analysis.clips import FieldFault, FieldOrderReading
-from analysis.examine import LEVEL_FAULTS, Examination, Fault, OtherPatternError
+from analysis.findings import Examination, Fault, OtherPatternError
 from analysis.levels import Frame, Reading, Tolerance
 from analysis.place import Axis
-from analysis.remedies import FAULTS
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Pattern
 from patterns.signal import Signal
 from trueraster.show import columns, counted, number
+
+if TYPE_CHECKING:
+    from analysis.clips import FieldFault, FieldOrderReading
 
 __all__ = [
     "examination_json",
@@ -95,6 +96,7 @@ def _reading_json(reading: Reading) -> dict[str, Any]:
         "noise_codes": number(_largest(reading.noise)),
         "lowest": list(reading.lowest),
         "highest": list(reading.highest),
+        "by_area": reading.by_area,
         "verdict": "pass" if reading.passed else "fail",
     }
 
@@ -143,9 +145,9 @@ def examination_text(found: Examination, frame: Frame, pattern: Pattern, fmt: Fo
         lines.append(f"Not measured here, too small or out of view: {', '.join(check.skipped)}.")
     lines.append(_verdict(found))
     for fault in found.faults:
-        lines += ["", f"{FAULTS[fault.id].title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)"]
+        lines += ["", f"{fault.title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)"]
         lines += [f"  {fault.explanation}", f"  What to do: {fault.remedy}"]
-    if not check.passed and not any(fault.id in LEVEL_FAULTS for fault in found.faults):
+    if not check.passed and not any(fault.of_levels for fault in found.faults):
         lines += ["", "The errors of level are none of the faults that are known here, or too small to tell."]
     return "\n".join(lines)
 
@@ -196,6 +198,8 @@ def _verdict(found: Examination) -> str:
     check = found.check
     count, failed = len(check.readings), sum(not reading.passed for reading in check.readings)
     within = _tolerance(check.tolerance, check.signal)
+    if any(reading.by_area for reading in check.readings):
+        within += " (lines, by their area, within 4 % of white)"
     if found.passed:
         return f"PASS: all {count} patches within {within}."
     if check.passed:
@@ -259,6 +263,8 @@ def fields_text(reading: FieldOrderReading, fault: FieldFault | None, frame: Fra
     lines.append("")
     if fault is None:
         return "\n".join([*lines, "PASS: the fields come in the right order."])
+    from analysis.remedies import FAULTS
+
     title = FAULTS[fault.id].title
     lines += [f"FAIL: {title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)", f"  {fault.explanation}"]
     return "\n".join([*lines, f"  What to do: {fault.remedy}"])
@@ -309,6 +315,5 @@ def notes_of(found: Examination) -> list[Any]:
     from analysis.marked import Note
 
     return [
-        Note(title=FAULTS[fault.id].title, paragraphs=(fault.explanation, f"What to do: {fault.remedy}"))
-        for fault in found.faults
+        Note(title=fault.title, paragraphs=(fault.explanation, f"What to do: {fault.remedy}")) for fault in found.faults
     ]

@@ -15,7 +15,7 @@ from trueraster.show import counted, progress, put_json, put_text
 
 if TYPE_CHECKING:
     from analysis.clips import FieldOrderReading
-    from analysis.examine import Examination
+    from analysis.findings import Examination
     from analysis.levels import Frame, Tolerance
     from patterns.formats import Format
     from patterns.pattern import Options, Pattern
@@ -63,7 +63,7 @@ def verify(
     --aspect, if anything), and own patterns, whose TOML file is needed. A capture needs its format where the size does
     not tell it. Of a clip of the pattern 'field-order' the order of the fields is told.
     """
-    from analysis.examine import OtherPatternError
+    from analysis.findings import OtherPatternError
     from analysis.levels import read_frame
     from patterns.signal import Matrix, Range
     from trueraster.options import UsageError, choice, options_of
@@ -199,12 +199,12 @@ def _all_looks() -> list[tuple[Pattern, Options]]:
 
 def _recognised(frame: Frame, fmt: Format, signal: Signal) -> tuple[Pattern, Options]:
     from analysis.clips import shows_moving_bar
-    from analysis.examine import recognise
+    from analysis.recognise import best_look
     from patterns.catalogue import PATTERNS
     from patterns.pattern import Options
     from trueraster.options import UsageError
 
-    look = recognise(frame, fmt, signal, _all_looks())
+    look = best_look(frame, signal, fmt, _all_looks())
     if look is not None:
         return look.pattern, look.options
     if not frame.is_still and shows_moving_bar(frame.path):
@@ -234,7 +234,7 @@ def _tolerance(text: str | None) -> Tolerance | None:
 def _every(task: _Task, quiet: bool) -> _Report:
     """Every distinct frame of the file; the worst is kept."""
     from analysis.clips import distinct_frames
-    from analysis.examine import OtherPatternError
+    from analysis.findings import OtherPatternError
     from trueraster import interrupt
 
     worst: tuple[tuple[int, float], _Report] | None = None
