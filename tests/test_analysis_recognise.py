@@ -15,8 +15,7 @@ import analysis.recognise
 from analysis.drawn import Drawn
 from analysis.levels import Frame
 from analysis.place import Registration
-from analysis.recognise import Look, is_flat, likeness
-from analysis.recognise import best_look as recognise
+from analysis.recognise import Look, best_look, is_flat, likeness
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Options, Pattern
@@ -68,7 +67,7 @@ def shown(pattern: Pattern, options: Options) -> list[Any]:
 
 
 def told(planes: Any) -> Look | None:
-    return recognise(framed(planes), SD, SIGNAL, LOOKS)
+    return best_look(framed(planes), SIGNAL, SD, LOOKS)
 
 
 def named(look: tuple[Pattern, Options]) -> str:
