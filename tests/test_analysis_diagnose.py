@@ -163,13 +163,18 @@ def check_parameters(told: dict[str, Any], true: dict[str, Any]) -> None:
             assert told[name] == pytest.approx(value, abs=NEAR[name]), name
 
 
-@pytest.mark.parametrize("name", SINGLE)
+SLOWER = ("gain of luma", "offset down", "gamma of luma", "601 for 709", "hue the other way", "blue", "setup removed")
+"""What is like another one of the list."""
+
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=[pytest.mark.slow] * (n in SLOWER)) for n in SINGLE])
 def test_one_fault_is_told_with_its_size(name: str) -> None:
     """Narrow-range Y'CbCr of 8 bits."""
     case = SINGLE[name]
     check_found(diagnose_levels(evidence(case.pattern, measured(case.pattern, case.change, YCC), YCC)), case)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", IN_RGB_TOO)
 def test_one_fault_in_a_computers_picture(name: str) -> None:
     """The same in full-range R'G'B' of 8 bits, cut at both ends."""
@@ -214,7 +219,7 @@ def test_clean_levels_have_no_fault(signal: Signal) -> None:
     random = np.random.default_rng(6)
     unit = 1 << (signal.bits - 8)
     for pattern in WITH_LEVELS:
-        if pattern.startswith("crosshatch-"):
+        if pattern.startswith("crosshatch") or pattern in ("overscan", "centre", "circles", "dots"):
             continue
         rgb = sent(pattern)[1]
         codes = 255 * rgb if signal is RGB else narrow(to_ycc(rgb)) * unit
@@ -264,7 +269,10 @@ PAIRS: dict[str, Two] = {
 }
 
 
-@pytest.mark.parametrize("name", PAIRS)
+FIRST = ("hue and saturation", "gamma and setup")
+
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=[pytest.mark.slow] * (n not in FIRST)) for n in PAIRS])
 def test_two_faults_are_told_apart(name: str) -> None:
     """Where one fault cannot do it, two are named, each with its size."""
     two = PAIRS[name]
@@ -335,7 +343,10 @@ FILTERS: dict[str, tuple[str, str, str, dict[str, Any]]] = {
 }
 
 
-@pytest.mark.parametrize("name", FILTERS)
+KEPT = ("lutyuv offset", "hue", "colorlevels", "colorchannelmixer", "eq gamma")
+
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=[pytest.mark.slow] * (n not in KEPT)) for n in FILTERS])
 def test_filters_of_the_ffmpeg_program(name: str) -> None:
     """Each fault that the program's filters make is told with the size that they were given."""
     words, pattern, id, true = FILTERS[name]

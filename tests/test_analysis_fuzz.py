@@ -25,7 +25,7 @@ MEASURABLE = [name for name, pattern in PATTERNS.items() if pattern.scene(SD).pa
 def test_no_file_ends_in_a_traceback_or_in_a_wrong_pass(tmp_path: Path) -> None:
     """Damaged, odd, huge and altered files: one of three exits, one line, and no pass against arithmetic."""
     wrong = []
-    for seed in range(70):
+    for seed in range(50):
         case = made(seed, tmp_path)
         found = checked(seed, case)
         if found.wrong:
@@ -38,8 +38,8 @@ def test_one_altered_patch_fails_alone(name: str) -> None:
     """3 codes in one component of one patch's own area: that patch fails, whatever the tolerance below 3 codes."""
     scene = PATTERNS[name].scene(SD)
     random = np.random.default_rng(4)
-    # Up to four of a pattern's patches; sloped ones are measured by their mean, which moves alike.
-    for i in random.permutation(len(scene.patches))[:4]:
+    # Two of a pattern's patches; sloped ones are measured by their mean, which moves alike.
+    for i in random.permutation(len(scene.patches))[:2]:
         patch = scene.patches[i]
         planes = [plane.astype(np.int32) for plane in draw_frame(scene, SD, SIGNAL)]
         span, component = patch_area(SD, patch, 0, 0), int(random.integers(0, 3))

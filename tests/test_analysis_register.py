@@ -127,8 +127,8 @@ def check_warp(pattern: str, format_id: str, name: str) -> None:
 
 
 SHORT = [("crosshatch", "480i", name) for name in WARPS if name not in ("as it is", "a little smaller")]
-SHORT += [(pattern, "480i", "smaller, 3 % noise") for pattern in NAMES if pattern != "crosshatch"]
-SHORT += [("multiburst", "576i", "larger, 3 % noise"), ("bars", "720p50", "a little smaller")]
+SHORT += [(pattern, "480i", "smaller, 3 % noise") for pattern in ("bars", "pluge", "multiburst")]
+SHORT += [("multiburst", "576i", "larger, 3 % noise")]
 REST = [(pattern, "480i", "larger, 3 % noise") for pattern in NAMES]
 REST += [(pattern, fmt, name) for pattern in NAMES for fmt in ("576i", "720p50") for name in [*WARPS][3:5]]
 
@@ -243,8 +243,9 @@ def test_an_empty_frame_tells_nothing(level: float) -> None:
     assert np.isfinite([place.x.scale, place.x.offset, place.y.scale, place.y.offset]).all()
 
 
+@pytest.mark.slow
 def test_the_uncertainty_is_that_of_repeated_measurements() -> None:
-    """Eight frames with noise of 5 %, each its own: the spread of their places is what one of them says of itself."""
+    """Six frames with noise of 5 %, each its own: the spread of their places is what one of them says of itself."""
     put, fmt = Put(sx=0.95, sy=0.97, tx=17.3, ty=6.8), FORMATS["480i"]
     luma = by_opencv(drawn("circles", "480i"), put, (720, 480))
     start = Registration(
@@ -253,12 +254,12 @@ def test_the_uncertainty_is_that_of_repeated_measurements() -> None:
     random = np.random.default_rng(8)
     places = [
         register((luma + noise).astype(np.float32), drawn("circles", "480i"), fmt, start=start)
-        for noise in random.normal(0, 0.05, (8, *luma.shape))
+        for noise in random.normal(0, 0.05, (6, *luma.shape))
     ]
     for axes in ([place.x for place in places], [place.y for place in places]):
         spread = float(np.std([axis.offset for axis in axes], ddof=1))
         told = float(np.mean([axis.offset_error for axis in axes]))
-        # The spread of eight has an uncertainty of its own of 1 / sqrt(14), a quarter; four times that are allowed.
+        # The spread of six has an uncertainty of its own of 1 / sqrt(10), a third; three times that are allowed.
         assert 0.3 < spread / told < 2.1
 
 

@@ -231,13 +231,18 @@ WANTED = {"offset": {"offset", "gain"}, "clean": set()}
     ("kind", "name"),
     [
         *(("clean", name) for name in ("bars", "steps", "crosshatch")),
-        ("offset", "steps"),
         ("channels-swapped", "bars"),
-        ("range-compressed", "steps"),
         ("shifted", "crosshatch"),
-        ("scaled", "crosshatch"),
-        ("cropped", "crosshatch"),
-        ("softened", "bars"),
+        *(
+            pytest.param(*case, marks=pytest.mark.slow)
+            for case in (
+                ("offset", "steps"),
+                ("range-compressed", "steps"),
+                ("scaled", "crosshatch"),
+                ("cropped", "crosshatch"),
+                ("softened", "bars"),
+            )
+        ),
     ],
 )
 def test_a_fault_is_named_with_its_words(files: Path, tmp_path: Path, kind: str, name: str) -> None:
@@ -266,7 +271,7 @@ def test_where_the_raster_lies(files: Path, tmp_path: Path) -> None:
     assert all(share == pytest.approx(0, abs=0.02) for share in place["crop_percent"].values())
 
 
-@pytest.mark.parametrize("quality", [85, 95])
+@pytest.mark.parametrize("quality", [pytest.param(85, marks=pytest.mark.slow), 95])
 def test_jpeg_files(files: Path, tmp_path: Path, quality: int) -> None:
     """A JPEG of the frame passes within 2 %, recognised, as full-range BT.601 (ITU-T T.871)."""
     Image.fromarray(read(files / "bars.png")).save(tmp_path / "bars.jpg", quality=quality)
