@@ -17,7 +17,7 @@ from patterns.scene import Scene
 from patterns.signal import Edges, Matrix, Range, Sampling, Signal
 from render.quantise import Planes
 
-__all__ = ["Drawn"]
+__all__ = ["Drawn", "Plane"]
 
 Plane = NDArray[np.float32]
 _BITS = 12
@@ -72,13 +72,13 @@ class Drawn:
         return self._planes[1], self._planes[2]
 
     @cached_property
-    def luma_of_guns(self) -> Plane:
-        """Luma where R', G' and B' are drawn each for itself, without the wide edges of chroma."""
+    def of_guns(self) -> tuple[Plane, Plane, Plane]:
+        """Luma, C'B and C'R where R', G' and B' are drawn each for itself, without the wide edges of chroma."""
         from render.raster import draw_frame
 
         signal = Signal(range=Range.NARROW, matrix=self.matrix, bits=_BITS, sampling=Sampling.RGB, edges=self.edges)
+        red, green, blue = (self.fractions(plane, 0) for plane in draw_frame(self.scene, self.format, signal))
         kr, kb = (float(weight) for weight in self.matrix.weights)
-        luma = np.zeros((self.format.height, self.format.width), np.float32)
-        for weight, plane in zip((kr, 1 - kr - kb, kb), draw_frame(self.scene, self.format, signal), strict=True):
-            luma += np.float32(weight) * self.fractions(plane, 0)
-        return luma
+        luma = kr * red + (1 - kr - kb) * green + kb * blue
+        cb, cr = (blue - luma) / (2 * (1 - kb)), (red - luma) / (2 * (1 - kr))
+        return luma.astype(np.float32), cb.astype(np.float32), cr.astype(np.float32)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.chain import to_rgb, to_ycbcr
 from analysis.diagnose import Evidence, diagnose_levels
-from analysis.drawn import Drawn
+from analysis.drawn import Drawn, Plane
 from analysis.findings import Examination, Fault, OtherPatternError
 from analysis.fractions import fractions, frame_luma, frame_ycbcr
 from analysis.layout import layout_faults
@@ -123,12 +123,11 @@ class Investigation:
         again = self._settled(register(self.luma, self.made, self.fmt, start=place))
         return again, self._levels(again)
 
-    def _as_made(self) -> NDArray[np.float32]:
-        """Luma of the drawn raster after what the diagnosis says that the chain did to its levels."""
+    def _as_made(self, luma: Plane, cb: Plane, cr: Plane) -> Plane:
+        """Luma of a drawn raster after what the diagnosis says that the chain did to its levels."""
         ends = self.signal.sampling.is_rgb or self.signal.range is Range.FULL
         if not self.diagnosis.steps and not (ends and self._is_coloured):
-            return self.seen
-        luma, cb, cr = self.seen, *self.drawn.chroma
+            return luma
         # Most rows of a pattern are alike: each kind is worked out once.
         kinds: dict[int, int] = {}
         group = [
@@ -139,7 +138,7 @@ class Investigation:
         ycc = np.stack([luma[first], cb[first], cr[first]], axis=-1)
         rgb = to_rgb(ycc.reshape(-1, 3).astype(np.float64), self.signal.matrix)
         made = to_ycbcr(self.diagnosis.apply(rgb, self.signal), self.signal.matrix)[:, 0]
-        rows: NDArray[np.float32] = made.reshape(len(first), -1).astype(np.float32)[which]
+        rows: Plane = made.reshape(len(first), -1).astype(np.float32)[which]
         return rows
 
     def _refuse_other(self, place: Registration) -> None:
@@ -219,7 +218,6 @@ class Investigation:
         if not readings:
             return []
         frame, signal = self.frame, self.signal
-        unit = 1 << (signal.bits - 8)
         # Where flat patches are not flat, what made them so may have moved them a little too.
         doubt = 1.0 if place.is_identity and self.check.noise < 0.1 else _SCALED_DOUBT
         if frame.codec in _LOSSY:
@@ -253,7 +251,7 @@ class Investigation:
             )
         )
         self.left = found.left
-        self.made = self._as_made()
+        self.made = self._as_made(self.seen, *self.drawn.chroma)
         return [
             Fault(id=fault.id, confidence=min(1.0, fault.confidence), parameters=fault.parameters, of_levels=True)
             for fault in found.faults
@@ -273,7 +271,7 @@ class Investigation:
         soft, sharp = self._bounds(place)
         if first is None or soft < first.factor < sharp:
             return first
-        for drawn in self._other_edges:
+        for drawn in self._other_edges():
             other = luma_response(self.luma, drawn, place)
             if other is not None and soft < other.factor < sharp:
                 # Between two filters the noise must not decide.
@@ -282,11 +280,12 @@ class Investigation:
                     return other
         return first
 
-    @cached_property
     def _other_edges(self) -> list[NDArray[np.float32]]:
-        found = [replace(self.drawn, edges=Edges.HARD).luma]
+        """Luma of the raster with other edges, after the same chain."""
+        hard = replace(self.drawn, edges=Edges.HARD)
+        found = [self._as_made(hard.luma, *hard.chroma)]
         if self._is_coloured:
-            found.append(self.drawn.luma_of_guns)
+            found.append(self._as_made(*self.drawn.of_guns))
         return found
 
     @cached_property
