@@ -140,6 +140,8 @@ class FieldStructure:
 
 _REACH = 4
 """Rows above and below that a deinterlacer is taken to look at."""
+_LOST = 4
+"""Lines up and down that a frame is looked for where its place down is not told."""
 _MOST = 40_000
 """Samples of each field that are looked at."""
 _LEAST_CHANGE = 1.5e-4
@@ -163,6 +165,9 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
         captured, rows = bands.T, reference.T
     # Where a registration went astray because of the fields, the lines still lie where they were.
     shifts = {0} | ({round(y.offset)} if abs(y.scale - 1) < 2e-3 else set())
+    if not y.found:
+        # Labels alone do not tell the place down, but they show the fields wherever they are.
+        shifts |= set(range(-_LOST, _LOST + 1))
     found = [one for lines in shifts if (one := _Fields.of(captured, rows, lines)) is not None]
     if not found:
         return FieldStructure(kind="woven")

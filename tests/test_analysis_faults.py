@@ -1,0 +1,66 @@
+"""Faults made by arithmetic and by general-purpose libraries, named by `verify`: a draw from the bench's matrix.
+
+The whole matrix, with its tables, is `tests/fault_bench/run.py`. What is right follows from the fault that was made:
+`tests/fault_bench/cases.py` says which cases count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.fault_bench.cases import Case, all_cases
+from tests.fault_bench.run import Outcome, run_case
+
+LEVELS = {"gain", "offset", "gamma", "footroom-clipped", "headroom-clipped", "bits-lost"}
+LEVELS |= {"setup-added", "setup-removed", "range-expanded", "range-compressed"}
+COLOURS = {"matrix-601-as-709", "matrix-709-as-601", "components-swapped", "channels-swapped"}
+COLOURS |= {"chroma-gain", "hue-rotated", "channel-gain"}
+FORM = {"fields-swapped", "deinterlaced", "scaled", "shifted", "cropped", "chroma-softened", "sharpened", "softened"}
+EMPTY = {"wrong-pattern", "no-pattern"}
+
+SETS: dict[str, Callable[[Case], bool]] = {
+    "clean": lambda case: not case.right,
+    "levels": lambda case: case.group in LEVELS,
+    "colours": lambda case: case.group in COLOURS,
+    "form": lambda case: case.group in FORM,
+    "another picture": lambda case: case.group in EMPTY,
+    "pairs": lambda case: len(case.right) == 2,
+}
+LEAST = {"clean": 1.0, "levels": 0.95, "colours": 0.95, "form": 0.9, "another picture": 0.95, "pairs": 0.85}
+"""Shares that have to be right; the project's own aims."""
+
+
+def drawn(name: str, among: Sequence[Case], count: int) -> list[Case]:
+    """So many cases of that kind, always the same ones."""
+    fitting = [case for case in among if SETS[name](case)]
+    places = np.random.default_rng(len(name)).permutation(len(fitting))[:count]
+    return [fitting[i] for i in sorted(places)]
+
+
+def check(name: str, cases: list[Case], folder: Path) -> None:
+    outcomes = [outcome for case in cases if (outcome := run_case(case, folder)) is not None]
+    # A clean capture that cannot be measured under its condition is refused with a line: no false alarm.
+    wrong = [outcome for outcome in outcomes if not outcome.right and not (outcome.refused and not outcome.case.right)]
+    assert len(outcomes) - len(wrong) >= LEAST[name] * len(outcomes), listed(wrong)
+    assert not [outcome for outcome in outcomes if outcome.verdict_wrong]
+
+
+def listed(wrong: Sequence[Outcome]) -> str:
+    return "\n".join(f"{outcome.case.name} -> {', '.join(outcome.answered)}" for outcome in wrong)
+
+
+@pytest.mark.parametrize("name", SETS)
+def test_faults_of_a_standard_definition_frame(tmp_path: Path, name: str) -> None:
+    """Three cases of each kind at 480i, from the small matrix."""
+    check(name, drawn(name, [case for case in all_cases(quick=True) if case.format == "480i"], 3), tmp_path)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SETS)
+def test_faults_of_every_format(tmp_path: Path, name: str) -> None:
+    """More of each kind, high definition among them."""
+    check(name, drawn(name, all_cases(), 8), tmp_path)
