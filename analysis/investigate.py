@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.chain import to_rgb, to_ycbcr
-from analysis.diagnose import Evidence, diagnose_levels
+from analysis.diagnose import Diagnosis, Evidence, diagnose_levels
 from analysis.drawn import Drawn, Plane
 from analysis.findings import Examination, Fault, OtherPatternError
 from analysis.fractions import fractions, frame_luma, frame_ycbcr
@@ -68,6 +68,7 @@ class Investigation:
         self.made = self.seen
         """The same after what was done to its levels."""
         self.woven = self.by_area = False
+        self.diagnosis = Diagnosis(faults=(), left=0.0)
 
     def examination(self) -> Examination:
         place = self._likelier(register(self.luma, self.drawn.luma, self.fmt, layouts=self.layouts))

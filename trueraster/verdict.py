@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 from analysis.findings import Examination, Fault, OtherPatternError
@@ -25,6 +26,10 @@ __all__ = [
     "notes_of",
     "other_json",
 ]
+
+
+_COLUMNS = 100
+"""Widest line of words: a terminal of the usual size shows it whole."""
 
 
 def examination_json(found: Examination, pattern: Pattern, fmt: Format) -> dict[str, Any]:
@@ -146,7 +151,7 @@ def examination_text(found: Examination, frame: Frame, pattern: Pattern, fmt: Fo
     lines.append(_verdict(found))
     for fault in found.faults:
         lines += ["", f"{fault.title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)"]
-        lines += [f"  {fault.explanation}", f"  What to do: {fault.remedy}"]
+        lines += [_wrapped(fault.explanation), _wrapped(f"What to do: {fault.remedy}")]
     if not check.passed and not any(fault.of_levels for fault in found.faults):
         lines += ["", "The errors of level are none of the faults that are known here, or too small to tell."]
     return "\n".join(lines)
@@ -266,8 +271,12 @@ def fields_text(reading: FieldOrderReading, fault: FieldFault | None, frame: Fra
     from analysis.remedies import FAULTS
 
     title = FAULTS[fault.id].title
-    lines += [f"FAIL: {title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)", f"  {fault.explanation}"]
-    return "\n".join([*lines, f"  What to do: {fault.remedy}"])
+    lines += [f"FAIL: {title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)", _wrapped(fault.explanation)]
+    return "\n".join([*lines, _wrapped(f"What to do: {fault.remedy}")])
+
+
+def _wrapped(text: str) -> str:
+    return textwrap.fill(text, _COLUMNS, initial_indent="  ", subsequent_indent="  ")
 
 
 def _first_field(order: FieldOrder | None) -> str:
