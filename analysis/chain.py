@@ -105,6 +105,8 @@ class Step:
     """The parameters by the names and in the units that a user reads."""
     rank: int = 0
     """Where in a chain it is likely to happen; only that order of two steps is tried first."""
+    drops: int = 0
+    """Low bits, of 8, that are lost."""
     colour_only: bool = False
     """Whether greys pass it unchanged."""
 
@@ -384,6 +386,7 @@ def _steps() -> tuple[Step, ...]:
                     tell=lambda p, drop=drop: {"bits": 8 - drop},  # type: ignore[misc]
                     rank=10,
                     rare=2.0 * max(0, drop - 3),
+                    drops=drop,
                 )
             )
     return tuple(steps)

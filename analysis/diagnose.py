@@ -210,9 +210,10 @@ class _Fitter:
         starts = itertools.chain.from_iterable(zip(step.start, step.usual, strict=True) for step in steps)
         price += sum(((v - start) / usual) ** 2 for v, (start, usual) in zip(parameters, starts, strict=True))
         criterion = chi2 + len(parameters) * math.log(max(self.count, 2)) + price
-        if self.evidence.comb and not any(step.id == "bits-lost" for step in steps):
+        told = self.evidence.comb - max((step.drops for step in steps), default=0)
+        if told > 0:
             # By chance each of the codes would have to end in the same bits.
-            criterion += 2 * math.log(2) * self.evidence.comb * min(self.evidence.levels, 60)
+            criterion += 2 * math.log(2) * told * min(self.evidence.levels, 60)
         return _Explanation(steps, parameters, chi2, criterion, self.predict(steps, parameters))
 
 

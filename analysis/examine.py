@@ -31,10 +31,12 @@ def examine(
     *,
     tolerance: Tolerance | None = None,
     others: Callable[[], Sequence[tuple[Pattern, Options]]] = lambda: (),
+    states_signal: bool = False,
 ) -> Examination:
     """Examine one frame for what the scene should show in it.
 
-    `others` gives the patterns that it may show instead, when it does not look like this one.
+    `others` gives the patterns that it may show instead, when it does not look like this one. `states_signal` says that
+    the pattern's words depend on the signal that it was drawn for, which a capture of it need not have.
 
     Raises:
         OtherPatternError: it shows another pattern, or none.
@@ -48,7 +50,7 @@ def examine(
         return Examination(check=check, faults=(), reasons={"registration": reason})
     from analysis.investigate import Investigation
 
-    return Investigation(frame, pattern, scene, fmt, signal, tolerance, others).examination()
+    return Investigation(frame, pattern, scene, fmt, signal, tolerance, others, states_signal).examination()
 
 
 def _is_as_drawn(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolerance: Tolerance | None) -> bool:

@@ -59,8 +59,8 @@ class _Spelt(dict[str, Any]):
             *before, last = map(str, value)
             return f"{', '.join(before)} and {last}" if before else last
         if name in ("offset_percent", "degrees", "offset_x", "offset_y"):
-            return f"{value:+.2f}"
-        return f"{value:.4g}"
+            return f"{round(value, 2) + 0.0:+.2f}"
+        return f"{value:.3f}" if abs(value) < 1 else f"{value:.4g}"
 
     def __missing__(self, name: str) -> str:
         return self[name]

@@ -58,7 +58,9 @@ class Investigation:
         signal: Signal,
         tolerance: Tolerance | None,
         others: Callable[[], Sequence[tuple[Pattern, Options]]],
+        states_signal: bool,
     ) -> None:
+        self.states_signal = states_signal
         self.frame, self.pattern, self.scene, self.fmt = frame, pattern, scene, fmt
         self.signal, self.tolerance, self.others = signal, tolerance, others
         self.luma = frame_luma(frame, signal)
@@ -306,6 +308,9 @@ class Investigation:
         return float((shape.stop.green - shape.start.green) * width / (shape.right - shape.left)) / 2
 
     def _sharpness(self, place: Registration) -> list[Fault]:
+        if self.states_signal:
+            # Other words have other edges.
+            return []
         faults = []
         luma = self._across(place)
         soft, sharp = self._bounds(place)
@@ -316,11 +321,14 @@ class Investigation:
             if id is not None and abs(luma.factor - 1) > 4 * luma.uncertainty:
                 distance = abs(luma.factor - 1) / max(luma.uncertainty, 0.01)
                 faults.append(Fault(id=id, confidence=1 - 1 / (1 + distance), parameters={"response": luma.factor}))
-        down = luma_response(self.luma, self.made, place, down=True)
+        # Down the picture only where lines are as they were sent, in a place that is told.
+        down = luma_response(self.luma, self.made, place, down=True) if place.y.found and not self.woven else None
         if not faults and down is not None and down.uncertainty < 0.05:
             least = _SOFT if place.y.is_whole else _SCALED_SOFT
             if down.factor < least - 4 * down.uncertainty:
-                faults.append(Fault(id="softened", confidence=0.8, parameters={"response": down.factor}))
+                distance = (least - down.factor) / max(down.uncertainty, 0.01)
+                told = {"response": down.factor}
+                faults.append(Fault(id="softened", confidence=1 - 1 / (1 + distance), parameters=told))
         for plane, drawn, step in self._chroma():
             found = chroma_response(plane, drawn, place, step)
             if found is None or found.uncertainty > 0.1:

@@ -41,7 +41,7 @@ _SNOW = 0.12
 """Noise, in fractions of white, with which no patch passes."""
 _AREA_PERCENT = 4.0
 """Percent of white that a line's area may differ in a frame scaled without fault: cubic filters do it by 3."""
-_LINE_REACH = 7
+_LINE_REACH = 4
 """Raster lines above and below a line that its light may have spread over."""
 
 
@@ -304,7 +304,7 @@ def _line(
     """
     span = patch_area(fmt, patch, 0, 0)
     axis = place.y
-    reach = max(_LINE_REACH * axis.scale, 3 * axis.softness)
+    reach = _LINE_REACH * axis.scale + 2.2 * axis.softness
     top = (axis.scale * span.top + axis.offset) / step
     bottom = (axis.scale * span.bottom + axis.offset) / step
     first, last = math.floor(top - reach / step), math.ceil(bottom + reach / step)

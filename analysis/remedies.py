@@ -39,8 +39,8 @@ _ALL = (
         cause="A player, a graphics driver or the capture software takes the signal for narrow range and "
         "converts it to full, or converts it a second time.",
         remedy="Set the range (also called levels, black level or quantisation) of player, output and capture "
-        "to the same kind, and leave no stage on automatic; if the capture is meant to be full range, verify "
-        "with --range full.",
+        "to the same kind, and leave no stage on automatic; where its file does not say "
+        "it, tell with --range which one the capture is meant to have.",
     ),
     FaultWords(
         id="range-compressed",
@@ -50,7 +50,7 @@ _ALL = (
         cause="A player, a graphics driver or the capture software takes the signal for full range and converts "
         "it to narrow; a full-range file sent as narrow looks the same.",
         remedy="Set the range of player, output and capture to the same kind, and leave no stage on automatic; "
-        "if the capture is meant to be narrow range, verify with --range narrow.",
+        "where its file does not say it, tell with --range which one the capture is meant to have.",
     ),
     FaultWords(
         id="footroom-clipped",
@@ -103,7 +103,7 @@ _ALL = (
     FaultWords(
         id="offset",
         title="Offset: all levels moved",
-        seen="All levels are moved by the same {offset_percent} % of white, black as well as white.",
+        seen="All levels are moved by the same {offset_percent} % of white, as far as the codes reach.",
         cause="A brightness or black-level control in player, driver or capture, or an analogue input that "
         "clamps wrongly.",
         remedy="Set brightness in player, driver and capture to neutral; of an analogue capture trim the "

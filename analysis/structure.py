@@ -6,7 +6,7 @@ Both are told from mean profiles of the frame against those of the drawn raster,
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -241,10 +241,15 @@ class _Fields:
         even, odd = (_fit_rows(*side) for side in sides)
         if min(even.change, odd.change) < 0.5 * max(even.change, odd.change):
             tried.append(("one field", even, odd))
+        common = _fit_rows(*both)
+        straight = abs(float(np.arange(-_REACH, _REACH + 1) @ common.taps)) < 0.1
+        if straight and common.taps[_REACH - 1] + common.taps[_REACH + 1] > 0.2:
+            half = replace(common, left=common.left / 2, criterion=common.criterion / 2)
+            tried.append(("blended", half, half))
         return cls(
             plain=plain.criterion,
             plain_left=plain.left,
-            common=_fit_rows(*both),
+            common=common,
             own=min(tried, key=lambda one: one[1].criterion + one[2].criterion),
             samples=len(both[1]),
             spread=float(np.sum((both[1] - both[1].mean()) ** 2)),
@@ -254,7 +259,7 @@ class _Fields:
         kind, even, odd = self.own
         # A filter down the picture that is one across as well is no matter of fields.
         rival, rival_left = self.plain, self.plain_left
-        if filtered and self.common.criterion < rival:
+        if filtered and self.common.criterion <= rival:
             rival, rival_left = self.common.criterion, self.common.left
         gain, change = rival - self.criterion, (rival_left - self.left) / self.samples
         if gain > 30 and change > _LEAST_CHANGE and self.left < 0.5 * self.spread:

@@ -187,7 +187,7 @@ def _place_lines(found: Examination) -> list[str]:
     x, y = place.x, place.y
     lines = [
         f"The raster lies in the frame scaled by {x.scale:.5f} x {y.scale:.5f}, its corner at"
-        f" {x.offset:+.2f}, {y.offset:+.2f} samples."
+        f" {round(x.offset, 2) + 0.0:+.2f}, {round(y.offset, 2) + 0.0:+.2f} samples."
     ]
     sides = (("left", x.crop_start), ("right", x.crop_stop), ("top", y.crop_start), ("bottom", y.crop_stop))
     cut = [f"{name} {100 * share:.2f} %" for name, share in sides if share > 5e-4]

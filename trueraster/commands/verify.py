@@ -90,6 +90,8 @@ def verify(
     if task.pattern.id == "field-order" and not found.is_still:
         if picture is not None:
             raise UsageError("--picture: the order of fields is told from a whole clip, there is no one frame to mark")
+        if frame is not None:
+            raise UsageError("--frame: the order of fields is told from a whole clip, not from one frame")
         return _field_order(task, as_json)
     try:
         report = _every(task, as_json) if every else _Report(task.frame, task.examine(found))
@@ -129,7 +131,14 @@ class _Task:
 
         scene = self.pattern.scene(self.format, self.options, self.signal)
         found = examine(
-            frame, self.pattern, scene, self.format, self.signal, tolerance=self.tolerance, others=_all_looks
+            frame,
+            self.pattern,
+            scene,
+            self.format,
+            self.signal,
+            tolerance=self.tolerance,
+            others=_all_looks,
+            states_signal=scene != self.pattern.scene(self.format, self.options),
         )
         if self.pattern.id == "field-order":
             raise UsageError(f"{frame.path}: the order of fields is told from a clip, this is a still picture")
