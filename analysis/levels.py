@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.place import Axis, Registration
+from analysis.statistics import Statistics
 from patterns.formats import Format
 from patterns.placement import Span, patch_area
 from patterns.scene import Patch, Scene
@@ -31,12 +32,6 @@ _MATRICES: dict[int | None, Matrix] = {
     MatrixCode.BT470BG: Matrix.BT601,
     MatrixCode.SMPTE170M: Matrix.BT601,
 }
-_MAD_TO_SIGMA = 1.4826
-"""Standard deviation of normal noise over its median absolute deviation."""
-_MEDIAN_TO_MEAN = 1.2533
-"""Spread of the median over that of the mean, for normal noise: the square root of pi / 2."""
-_BLOCKS = 6
-"""Blocks along each side of a patch, whose means tell how far neighbouring samples are alike."""
 _SNOW = 0.12
 """Noise, in fractions of white, with which no patch passes."""
 _AREA_PERCENT = 4.0
@@ -196,7 +191,7 @@ def check_levels(
     planes = frame.picture.planes
     height, width = planes[0].shape
     place = registration or Registration.whole(fmt, width, height)
-    found: list[tuple[Patch, list[_Statistics], Span]] = []
+    found: list[tuple[Patch, list[Statistics], Span]] = []
     skipped: list[str] = []
     tells_something = not scene.shapes
     for patch in scene.patches:
@@ -239,7 +234,7 @@ def _loosened(limits: tuple[float, float, float], signal: Signal) -> tuple[float
 
 def _measured(
     planes: Sequence[NDArray[Any]], patch: Patch, fmt: Format, sampling: Sampling, place: Registration
-) -> tuple[list[_Statistics], Span] | None:
+) -> tuple[list[Statistics], Span] | None:
     """The statistics of a patch in each plane, and where they were taken; None where too few samples are in view.
 
     What is measured lies in the patch wherever a frame's sample reaches: further from its edges the softer they are.
@@ -249,7 +244,7 @@ def _measured(
     if not place.is_identity:
         span = _clear_of_raster(span, patch, fmt)
     count = 1 if is_luma_only(patch, sampling) else 3
-    parts: list[_Statistics] = []
+    parts: list[Statistics] = []
     whole: Span | None = None
     for i, plane in enumerate(planes[:count]):
         step_x, step_y = sampling.chroma_step if i > 0 else (1, 1)
@@ -264,7 +259,7 @@ def _measured(
             part = plane[top:bottom, left:right]
             if part.size < FEWEST_SAMPLES:
                 return None
-            statistics = _Statistics.of(part)
+            statistics = Statistics.of(part)
         parts.append(statistics)
         whole = whole or Span(left=left, top=top, right=right, bottom=bottom)
     assert whole is not None
@@ -296,7 +291,7 @@ def _inside(low: int, high: int, axis: Axis, step: int, count: int) -> tuple[int
 
 def _line(
     plane: NDArray[Any], patch: Patch, fmt: Format, place: Registration, step: int, columns: slice
-) -> tuple[_Statistics, int, int] | None:
+) -> tuple[Statistics, int, int] | None:
     """The level of a horizontal line in a frame that was scaled, softened or sharpened.
 
     Its height is lost there, but not its area: what stands above the ground on both sides, summed down each column,
@@ -314,108 +309,12 @@ def _line(
     ground = np.concatenate([plane[first - edge : first, columns], plane[last : last + edge, columns]])
     level = ground.astype(np.float64).mean(axis=0)
     rise = plane[first:last, columns].astype(np.float64).sum(axis=0) - level * (last - first)
-    return _Statistics.of_values(level + rise / (bottom - top)), int(top), math.ceil(bottom)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Statistics:
-    """What the samples of one plane in a patch have in common."""
-
-    median: float
-    between: float
-    """The median between codes: as if each code's samples were spread evenly over it."""
-    mean: float
-    noise: float
-    lowest: float
-    highest: float
-    uncertainty: float
-
-    @classmethod
-    def of(cls, part: NDArray[Any]) -> _Statistics:
-        lowest, highest = int(part.min()), int(part.max())
-        if lowest == highest:
-            flat = float(lowest)
-            return cls(median=flat, between=flat, mean=flat, noise=0.0, lowest=flat, highest=flat, uncertainty=0.0)
-        # A patch has many samples and few different codes: everything follows from how often each occurs.
-        often = np.bincount(part.ravel())
-        codes = np.flatnonzero(often)
-        counts = often[codes]
-        median = _weighted_median(codes.astype(np.float64), counts)
-        noise = _noise(codes, counts, median)
-        return cls(
-            median=median,
-            between=_between(codes, counts),
-            mean=float(codes @ counts / counts.sum()),
-            noise=noise,
-            lowest=float(lowest),
-            highest=float(highest),
-            uncertainty=_uncertainty(part, noise),
-        )
-
-    @classmethod
-    def of_values(cls, values: NDArray[np.float64]) -> _Statistics:
-        """Of figures that are no codes, each from a column of its own."""
-        median = float(np.median(values))
-        noise = float(_MAD_TO_SIGMA * np.median(np.abs(values - median)))
-        return cls(
-            median=median,
-            between=median,
-            mean=float(values.mean()),
-            noise=noise,
-            lowest=float(values.min()),
-            highest=float(values.max()),
-            uncertainty=_MEDIAN_TO_MEAN * noise / math.sqrt(values.size),
-        )
-
-
-def _between(codes: NDArray[np.intp], counts: NDArray[np.intp]) -> float:
-    below = np.cumsum(counts)
-    half = below[-1] / 2
-    at = int(np.searchsorted(below, half))
-    share = (half - (below[at] - counts[at])) / counts[at]
-    return float(codes[at] - 0.5 + share)
-
-
-def _uncertainty(part: NDArray[Any], noise: float) -> float:
-    """Standard uncertainty of the median, in codes.
-
-    Neighbouring samples of a coded or filtered frame are alike, so the means of blocks are looked at as well: what
-    they differ by is no less than what their number of samples says.
-    """
-    alone = _MEDIAN_TO_MEAN * noise / math.sqrt(part.size)
-    rows, columns = (min(_BLOCKS, size) for size in part.shape)
-    if rows * columns < 4:
-        return alone
-    high, wide = part.shape[0] // rows, part.shape[1] // columns
-    blocks = part[: rows * high, : columns * wide].reshape(rows, high, columns, wide).mean(axis=(1, 3))
-    spread = float(_MAD_TO_SIGMA * np.median(np.abs(blocks - np.median(blocks))))
-    return max(alone, spread / math.sqrt(rows * columns))
-
-
-def _noise(codes: NDArray[np.intp], counts: NDArray[np.intp], median: float) -> float:
-    """Standard deviation of the samples without outliers: beyond four times what the absolute deviations tell.
-
-    The median of whole codes' deviations alone would move in steps of one code.
-    """
-    away = np.abs(codes - median)
-    reach = 4 * max(_MAD_TO_SIGMA * _weighted_median(away, counts), 0.5)
-    kept, often = codes[away <= reach], counts[away <= reach]
-    mean = float(kept @ often / often.sum())
-    return float(np.sqrt((kept - mean) ** 2 @ often / often.sum()))
-
-
-def _weighted_median(values: NDArray[np.float64], counts: NDArray[np.intp]) -> float:
-    """The median of `values`, each taken as often as `counts` says; the mean of the middle two of an even number."""
-    order = np.argsort(values, kind="stable")
-    reached = np.cumsum(counts[order])
-    total = int(reached[-1])
-    lower, upper = np.searchsorted(reached, ((total - 1) // 2 + 1, total // 2 + 1))
-    return float(values[order[lower]] + values[order[upper]]) / 2
+    return Statistics.of_values(level + rise / (bottom - top)), int(top), math.ceil(bottom)
 
 
 def _reading(
     patch: Patch,
-    found: list[_Statistics],
+    found: list[Statistics],
     span: Span,
     signal: Signal,
     limits: tuple[float, float, float],

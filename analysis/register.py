@@ -10,19 +10,20 @@ Outside the raster a frame is taken to be black, so a border tells as much as a 
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.finefit import level_fit, refine
 from analysis.place import Axis, Registration
+from analysis.profiles import Profile, band_profiles
 from patterns.formats import Format
 
-__all__ = ["Profile", "band_profiles", "fit_layouts", "register", "thinned"]
+__all__ = ["fit_layouts", "register"]
 
 Floats = NDArray[np.float64]
 Luma = NDArray[Any]
@@ -33,44 +34,12 @@ _COARSE = 900
 """Samples of a profile, at most, in the coarse search."""
 _SCALES = np.geomspace(0.68, 1.32, 167)
 """Scales that are tried, against the raster filling the frame: a picture in borders, or cropped by 10 % a side."""
-_FLAT = 0.004
-"""A profile whose slopes stay below this, in fractions of white per sample, has no edge to go by."""
 _FARTHEST = 0.34
 """Places that are tried: the raster's ends lie at most this share of the frame outside or inside it."""
-_ARM = 0.02
-"""How far apart, as a share of the raster, edges lie at least to tell a scale: the root mean square distance."""
 _THUMB = 120
 """Samples across, and down, of the small pictures that decide which places go together."""
 _SURE = 1.99
 """Sum of both fits, with which no other place is tried."""
-
-
-class Profile:
-    """Mean profiles of the raster as it is drawn, (bands, samples), as a smooth function of the raster position.
-
-    Black on both sides of it. Spline and its integral come from SciPy, so that a frame's sample is the mean over its
-    own width, whatever its scale is.
-    """
-
-    def __init__(self, values: Floats) -> None:
-        from scipy.interpolate import make_interp_spline
-
-        size = values.shape[1]
-        self.size = size
-        pad = max(8, int(0.6 * size))
-        padded = np.pad(values, ((0, 0), (pad, pad)))
-        places = np.arange(-pad, size + pad) + 0.5
-        # A cubic through hard edges overshoots; a straight line does not, and a converter's filter does what it does.
-        self._spline = make_interp_spline(places, padded, k=3, axis=1)
-        self._integral = self._spline.antiderivative()
-        self._ends = float(places[0]), float(places[-1])
-
-    def at(self, places: Floats, width: float) -> Floats:
-        """Means over `width` raster samples round each place: (bands, places)."""
-        half = width / 2
-        upper, lower = (np.clip(places + side, *self._ends) for side in (half, -half))
-        mean: Floats = (self._integral(upper) - self._integral(lower)) / width
-        return mean
 
 
 def register(
@@ -116,8 +85,8 @@ def register(
 def _fitted(luma: Luma, drawn: Luma, place: Registration) -> Registration:
     x, y = place.x, place.y
     for bands in (1, _BANDS, _BANDS):
-        x = _refine(*band_profiles(luma, drawn, 1, y, bands), x)
-        y = _refine(*band_profiles(luma, drawn, 0, x, bands), y)
+        x = refine(*band_profiles(luma, drawn, 1, y, bands), x)
+        y = refine(*band_profiles(luma, drawn, 0, x, bands), y)
     return Registration(x=x, y=y)
 
 
@@ -132,9 +101,9 @@ def _nearest(captured: Floats, reference: Floats, axis: Axis) -> Axis:
     if not axis.found or alike[beyond] < 0.6 * alike[0]:
         return axis
     profile, period = Profile(reference), beyond * axis.scale
-    fit = _level_fit(captured, profile, axis)
+    fit = level_fit(captured, profile, axis)
     others = (replace(axis, offset=axis.offset + cells * period) for cells in range(-3, 4))
-    equal = [other for other in others if _level_fit(captured, profile, other) > fit - 0.02]
+    equal = [other for other in others if level_fit(captured, profile, other) > fit - 0.02]
     return min(equal, key=lambda other: (abs(other.start + other.stop - axis.frame), other.offset), default=axis)
 
 
@@ -142,13 +111,13 @@ def _ranked(luma: Luma, drawn: Luma, across: list[Axis], down: list[Axis]) -> li
     """Every pair of places, the likeliest first, by the likeness of small pictures."""
     height, width = luma.shape
     edges = [np.linspace(0, size, min(_THUMB, size) + 1) for size in (height, width)]
-    small = thinned(thinned(luma, 0, edges[0]), 1, edges[1])
+    small = _thinned(_thinned(luma, 0, edges[0]), 1, edges[1])
     wanted = _normal(small.ravel())
     ranked = []
     for x in across:
-        columns = thinned(drawn, 1, (edges[1] - x.offset) / x.scale)
+        columns = _thinned(drawn, 1, (edges[1] - x.offset) / x.scale)
         for y in down:
-            seen = _normal(thinned(columns, 0, (edges[0] - y.offset) / y.scale).ravel())
+            seen = _normal(_thinned(columns, 0, (edges[0] - y.offset) / y.scale).ravel())
             score = float(wanted @ seen) - _unlikely(x) - _unlikely(y)
             ranked.append((score, Registration(x=x, y=y)))
     ranked.sort(key=lambda pair: -pair[0])
@@ -162,32 +131,6 @@ def _unlikely(axis: Axis) -> float:
 
 def _cost(start: Any, stop: Any, frame: int) -> Any:
     return 0.004 * (np.abs(start) + np.abs(stop)) / frame + 0.02 * (start**2 + stop**2) / frame**2
-
-
-def band_profiles(luma: Luma, drawn: Luma, axis: int, other: Axis, bands: int) -> tuple[Floats, Floats]:
-    """Mean profiles along `axis` (1 across, 0 down) of frame and raster, from the same bands of the other direction."""
-    if axis == 0:
-        luma, drawn = luma.T, drawn.T
-    first, last = max(other.start, 0.0), min(other.stop, float(other.frame))
-    edges = np.linspace(first, last, bands + 1)
-    captured, reference = [], []
-    for low, high in itertools.pairwise(edges):
-        captured.append(_mean_rows(luma, low, high))
-        reference.append(_mean_rows(drawn, (low - other.offset) / other.scale, (high - other.offset) / other.scale))
-    return np.array(captured), np.array(reference)
-
-
-def _mean_rows(values: Luma, low: float, high: float) -> Floats:
-    """Mean of the rows from `low` to `high`, the outer ones by the part that lies inside."""
-    count = len(values)
-    low, high = max(low, 0.0), min(high, float(count))
-    if high <= low:
-        return np.zeros(values.shape[1])
-    rows = np.arange(int(low), min(count, int(np.ceil(high))))
-    weights = np.minimum(rows + 1, high) - np.maximum(rows, low)
-    total: NDArray[Any] = weights.astype(np.float32) @ values[rows[0] : rows[-1] + 1]
-    mean: Floats = total.astype(np.float64) / float(weights.sum())
-    return mean
 
 
 # --- The coarse search --------------------------------------------------------------------------------------
@@ -212,7 +155,7 @@ def _is_flat(profile: Floats) -> bool:
     return bool(np.ptp(few) < 0.01 and np.std(profile) < 0.01)
 
 
-def thinned(values: Luma, axis: int, edges: Floats) -> Floats:
+def _thinned(values: Luma, axis: int, edges: Floats) -> Floats:
     """Means between `edges` along an axis, with black beyond both ends."""
     sums = np.cumsum(values, axis=axis, dtype=np.float64)
     sums = np.concatenate([np.zeros_like(sums.take([0], axis=axis)), sums], axis=axis)
@@ -288,187 +231,6 @@ def _likeness(signal: Floats, target: Floats) -> Floats:
     # The target has no mean, so the stretch's own drops out of the product.
     likeness: Floats = product[: len(total)] / spread
     return likeness
-
-
-# --- The fine fit ---------------------------------------------------------------------------------------------
-
-
-def _refine(captured: Floats, reference: Floats, axis: Axis) -> Axis:
-    """Scale and offset by least squares on the slopes; where no edge tells both, `axis` as it is.
-
-    Linear in everything but the place, so each step solves for all at once: for each band the contrast and the
-    blur; for all bands the place and the scale.
-    """
-    profile = Profile(reference)
-    scale, offset = axis.scale, axis.offset
-    fitted = None
-    # First with wide edges, which are found from farther off; then with their own.
-    for wide in (True, False):
-        view = _View.of(captured, axis, wide)
-        for _ in range(10 if view is not None else 0):
-            assert view is not None
-            fitted = _step(view, profile, scale, offset)
-            if fitted is None:
-                break
-            move_offset, move_scale = fitted.moves
-            limit = 1.5 * max(1.0, scale)
-            largest = max(abs(move_offset), abs(move_offset + move_scale * axis.raster), 1e-12)
-            damp = min(1.0, limit / largest)
-            offset, scale = offset + damp * move_offset, scale + damp * move_scale
-            if not 0.5 < scale / axis.nominal < 2:
-                fitted = None
-                break
-            if largest < (0.05 if wide else 1e-3):
-                break
-        if fitted is None:
-            break
-    if fitted is None:
-        return replace(axis, found=False, fit=_level_fit(captured, profile, axis))
-    found = replace(
-        axis,
-        scale=scale,
-        offset=offset,
-        scale_error=float(np.sqrt(fitted.covariance[1, 1])),
-        offset_error=float(np.sqrt(fitted.covariance[0, 0])),
-        covariance=float(fitted.covariance[0, 1]),
-        found=True,
-        softness=fitted.softness,
-    )
-    return replace(found, fit=_level_fit(captured, profile, found))
-
-
-def _level_fit(captured: Floats, profile: Profile, axis: Axis) -> float:
-    """Share of the profiles' changes that the drawn ones account for, each band with its own contrast and black.
-
-    A frame's first and last samples are left out: what lies beyond them is a converter's guess.
-    """
-    ends = _ends(axis)
-    drawn = profile.at(_places(axis.frame, axis.scale, axis.offset), 1 / axis.scale)[:, ends]
-    seen = captured[:, ends]
-    left = total = 0.0
-    for own, wanted in zip(seen, drawn, strict=True):
-        own, wanted = own - own.mean(), wanted - wanted.mean()
-        contrast = float(own @ wanted) / max(float(wanted @ wanted), 1e-9)
-        left += float(np.sum((own - max(contrast, 0.0) * wanted) ** 2))
-        total += float(own @ own)
-    # Two flat profiles are alike, whatever little noise they have.
-    return 1 - left / (total + 0.02**2 * seen.size)
-
-
-def _places(count: int, scale: float, offset: float) -> Floats:
-    """Raster positions of a frame's sample centres."""
-    places: Floats = (np.arange(count, dtype=np.float64) + 0.5 - offset) / scale
-    return places
-
-
-def _ends(axis: Axis) -> slice:
-    margin = min(axis.frame // 8, int(np.ceil(3 * max(axis.scale, 1.0))))
-    return slice(margin, axis.frame - margin)
-
-
-@dataclass(frozen=True, slots=True)
-class _View:
-    """The captured side of the fit: slopes of smoothed profiles, away from the frame's own ends."""
-
-    slopes: Floats
-    kernel: Floats
-    """What both sides are smoothed with: as long as an edge, so that noise finer than any edge does not count."""
-    inside: slice
-    count: int
-    wide: bool
-
-    @classmethod
-    def of(cls, captured: Floats, axis: Axis, wide: bool) -> _View | None:
-        length = max(1, round((4.0 if wide else 1.5) * max(axis.scale, 1.0)))
-        box = np.ones(length) / length
-        kernel = np.convolve(np.convolve(box, box), box)
-        margin = _ends(axis).start + len(kernel) // 2
-        if axis.frame < 4 * margin + 8:
-            return None
-        view = cls(np.empty(0), kernel, slice(margin, axis.frame - 1 - margin), axis.frame, wide)
-        return replace(view, slopes=view.seen(captured))
-
-    def seen(self, profiles: Floats) -> Floats:
-        smooth = np.array([np.convolve(row, self.kernel, mode="same") for row in profiles])
-        slopes: Floats = np.diff(smooth, axis=1)[:, self.inside]
-        return slopes
-
-
-@dataclass(frozen=True, slots=True)
-class _Fit:
-    moves: tuple[float, float]
-    covariance: Floats
-    softness: float
-
-
-def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | None:
-    """One step of the fit. None where the edges in view do not tell both place and scale."""
-    width = 1 / scale
-
-    def means(shift: float) -> Floats:
-        return profile.at(_places(view.count, scale, offset - shift), width)
-
-    here = means(0.0)
-    drawn = view.seen(here)
-    if float(np.max(np.abs(drawn))) < _FLAT:
-        return None
-    # Moving the raster by d changes a sample by -d times its slope.
-    slope = view.seen(means(-0.5) - means(0.5))
-    reach = max(1.0, scale)
-    if not view.wide:
-        softer = view.seen(means(reach) - 2 * here + means(-reach))
-        softest = view.seen(means(2 * reach) - 2 * here + means(-2 * reach))
-    along = (np.arange(1, view.count, dtype=np.float64)[view.inside] - offset) / scale
-    middle = float(along.mean())
-    normal, right, spread = np.zeros((2, 2)), np.zeros(2), np.zeros((2, 2))
-    samples, contrasts, blurs = 0, [], []
-    for i in range(len(drawn)):
-        power = float(np.sum(drawn[i] ** 2))
-        if power < _FLAT**2:
-            continue
-        symmetric = [] if view.wide else [softer[i], softest[i]]
-        own = np.stack([drawn[i], np.ones_like(along), *symmetric], axis=1)
-        basis, _ = np.linalg.qr(own)
-        amounts = np.linalg.lstsq(own, view.slopes[i], rcond=1e-9)[0]
-        contrast = float(amounts[0])
-        # The symmetric terms are projected out; what is left tells the place.
-        steep = np.where(np.abs(slope[i]) < _FLAT, 0.0, slope[i])
-        moving = np.stack([steep, steep * (along - middle)], axis=1) * contrast
-        moving -= basis @ (basis.T @ moving)
-        rest = view.slopes[i] - basis @ (basis.T @ view.slopes[i])
-        normal += moving.T @ moving
-        right += moving.T @ rest
-        spread += _spread(moving, rest, len(view.kernel))
-        samples += len(along)
-        contrasts.append(abs(contrast) * power)
-        blurs.append(0.0 if view.wide or not contrast else reach**2 * float(amounts[2] + 4 * amounts[3]) / contrast)
-    # Both are told when the edges' own spread is a fair part of the frame.
-    if not samples or normal[0, 0] < 1e-9:
-        return None
-    arm = normal[1, 1] / normal[0, 0] - (normal[0, 1] / normal[0, 0]) ** 2
-    if arm < (_ARM * profile.size) ** 2:
-        return None
-    inverse = np.linalg.inv(normal)
-    place, grown = inverse @ right
-    # From the middle of the view to the raster's beginning.
-    turn = np.array([[1.0, -middle], [0.0, 1.0]])
-    return _Fit(
-        moves=(float(place - grown * middle), float(grown)),
-        covariance=turn @ inverse @ spread @ inverse @ turn.T,
-        softness=float(np.sqrt(max(0.0, 2 * float(np.average(blurs, weights=contrasts))))),
-    )
-
-
-def _spread(moving: Floats, rest: Floats, reach: int) -> Floats:
-    """Covariance of the fit's right side, from what it leaves: neighbours are alike, since they share samples."""
-    total = np.zeros((2, 2))
-    for lag in range(reach + 1):
-        likeness = float(np.mean(rest[lag:] * rest[: len(rest) - lag]))
-        part = moving[lag:].T @ moving[: len(moving) - lag] * likeness
-        total += part if lag == 0 else part + part.T
-    # A sum of lags that is cut short may fall below what independent samples have.
-    alone = moving.T @ moving * float(np.mean(rest**2))
-    return total if np.all(np.diag(total) > 0.05 * np.diag(alone)) else alone
 
 
 def fit_layouts(fmt: Format, width: int, height: int) -> list[tuple[float, float]]:

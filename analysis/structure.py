@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.place import Axis, Registration
-from analysis.register import Profile, band_profiles
+from analysis.profiles import Profile, band_profiles
 
 __all__ = ["FieldStructure", "Response", "chroma_response", "field_structure", "luma_response"]
 
