@@ -123,8 +123,17 @@ class Investigation:
         levels = self._levels(place)
         if not levels:
             return place, levels
-        again = self._settled(register(self.luma, self.made, self.fmt, start=place))
+        again = self._settled(register(self.luma, self._likest(place), self.fmt, start=place))
         return again, self._levels(again)
+
+    def _likest(self, place: Registration) -> Plane:
+        """The raster as the chain made it, with the kind of edges that goes best with the frame."""
+        if not (self.signal.sampling.is_rgb or self.signal.range is Range.FULL):
+            return self.made
+        made = [self.made, *self._other_edges()]
+        found = [luma_response(self.luma, plane, place) for plane in made]
+        told = [(one.plain, i) for i, one in enumerate(found) if one is not None]
+        return made[min(told)[1]] if told else self.made
 
     def _as_made(self, luma: Plane, cb: Plane, cr: Plane) -> Plane:
         """Luma of a drawn raster after what the diagnosis says that the chain did to its levels."""
