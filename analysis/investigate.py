@@ -27,6 +27,7 @@ from patterns.pattern import Options, Pattern
 from patterns.placement import patch_area
 from patterns.scene import Gradient, Patch, Scene
 from patterns.signal import Edges, Range, Signal
+from render.decode import FileError
 from render.patches import MARGIN_LINES, MARGIN_SAMPLES
 
 __all__ = ["Investigation"]
@@ -36,11 +37,13 @@ _DOUBTFUL = 0.004
 _SCALED_DOUBT, _LOSSY_DOUBT = 1.5, 2.0
 """How much further off a level may be in a frame that was scaled, and in one coded with loss."""
 _LOSSY = ("mjpeg", "jpeg2000", "webp", "h264", "hevc", "mpeg2video", "mpeg4", "vp8", "vp9", "av1", "prores", "dvvideo")
+_SMALLEST = 16
+"""Fewer samples or lines than these hold no pattern."""
 _SNOW = 0.1
 """Deviation of a frame's samples, in fractions of white, above which one that is flat on the whole is mere noise."""
 _SOFT, _SHARP = 0.9, 1.09
 """Responses outside these are faults in a frame whose samples are the raster's own;"""
-_SCALED_SOFT, _SCALED_SHARP = 0.84, 1.13
+_SCALED_SOFT, _SCALED_SHARP = 0.78, 1.13
 """outside these in one that was scaled, which softens or sharpens by itself."""
 _CHROMA_SOFT = 0.80
 """The same of chroma; a way through 4:2:0 keeps above it."""
@@ -64,6 +67,9 @@ class Investigation:
         self.frame, self.pattern, self.scene, self.fmt = frame, pattern, scene, fmt
         self.signal, self.tolerance, self.others = signal, tolerance, others
         self.luma = frame_luma(frame, signal)
+        if min(self.luma.shape) < _SMALLEST:
+            height, width = self.luma.shape
+            raise FileError(f"{frame.path}: {width}x{height} is too small to find a pattern in")
         self.layouts = fit_layouts(fmt, *reversed(self.luma.shape))
         self.drawn = Drawn.of(scene, fmt, signal.matrix)
         self.seen: NDArray[np.float32] = self.drawn.luma
@@ -178,6 +184,11 @@ class Investigation:
     def _settled(self, place: Registration) -> Registration:
         """The identity where nothing tells against it: then every sample is taken for the raster's own."""
         identity = Registration.whole(self.fmt, *reversed(self.luma.shape))
+        # What nothing tells is not guessed: there the whole raster is taken to fill the frame.
+        place = Registration(
+            x=place.x if place.x.found else replace(identity.x, found=False),
+            y=place.y if place.y.found else replace(identity.y, found=False),
+        )
         if not identity.is_identity:
             return place
         moved = [

@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.place import Axis, Registration
-from analysis.statistics import Statistics
+from analysis.statistics import MAD_TO_SIGMA, Statistics
 from patterns.formats import Format
 from patterns.placement import Span, patch_area
 from patterns.scene import Patch, Scene
-from patterns.signal import Colour, Matrix, Range, Sampling, Signal
+from patterns.signal import Colour, Matrix, Range, Signal
 from patterns.standards import Matrix as MatrixCode
 from render.decode import FileError, Picture, open_video
 from render.patches import FEWEST_SAMPLES, MARGIN_LINES, MARGIN_SAMPLES, is_luma_only
@@ -34,8 +34,10 @@ _MATRICES: dict[int | None, Matrix] = {
 }
 _SNOW = 0.12
 """Noise, in fractions of white, with which no patch passes."""
-_AREA_PERCENT = 4.0
-"""Percent of white that a line's area may differ in a frame scaled without fault: cubic filters do it by 3."""
+_AREA_PERCENT = 6.0
+"""Percent of white that a line's area may differ in a frame scaled without fault: cubic filters do it by 5."""
+_UNEVEN = 0.01
+"""Share of the codes by which the ground on both sides of a line may differ."""
 _LINE_REACH = 4
 """Raster lines above and below a line that its light may have spread over."""
 
@@ -112,7 +114,7 @@ class Reading:
     sent: Colour
     """The patch's colour."""
     by_area: bool
-    """Whether it is a line that was measured by its area, and passes within 4 % of white."""
+    """Whether it is a line that was measured by its area, and passes within 6 % of white."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,7 +197,7 @@ def check_levels(
     skipped: list[str] = []
     tells_something = not scene.shapes
     for patch in scene.patches:
-        measured = _measured(planes, patch, fmt, signal.sampling, place)
+        measured = _measured(planes, patch, fmt, signal, place)
         if measured is None:
             skipped.append(patch.name)
         else:
@@ -233,7 +235,7 @@ def _loosened(limits: tuple[float, float, float], signal: Signal) -> tuple[float
 
 
 def _measured(
-    planes: Sequence[NDArray[Any]], patch: Patch, fmt: Format, sampling: Sampling, place: Registration
+    planes: Sequence[NDArray[Any]], patch: Patch, fmt: Format, signal: Signal, place: Registration
 ) -> tuple[list[Statistics], Span] | None:
     """The statistics of a patch in each plane, and where they were taken; None where too few samples are in view.
 
@@ -243,14 +245,14 @@ def _measured(
     span = patch_area(fmt, patch, MARGIN_SAMPLES + math.ceil(3 * soft_x), MARGIN_LINES + math.ceil(3 * soft_y))
     if not place.is_identity:
         span = _clear_of_raster(span, patch, fmt)
-    count = 1 if is_luma_only(patch, sampling) else 3
+    count = 1 if is_luma_only(patch, signal.sampling) else 3
     parts: list[Statistics] = []
     whole: Span | None = None
     for i, plane in enumerate(planes[:count]):
-        step_x, step_y = sampling.chroma_step if i > 0 else (1, 1)
+        step_x, step_y = signal.sampling.chroma_step if i > 0 else (1, 1)
         left, right = _inside(span.left, span.right, place.x, step_x, plane.shape[1])
         if patch.thin and not place.is_identity:
-            line = _line(plane, patch, fmt, place, step_y, slice(left, right))
+            line = _line(plane, patch, fmt, place, step_y, slice(left, right), 1 << signal.bits)
             if line is None:
                 return None
             statistics, top, bottom = line
@@ -269,7 +271,10 @@ def _measured(
 def _down_noise(plane: NDArray[Any], span: Span) -> float:
     """Noise of a piece of an upright gradient: of neighbours down a column, which were sent alike."""
     part = plane[span.top : span.bottom, span.left : span.right].astype(np.float64)
-    return float(np.std(np.diff(part, axis=0)) / math.sqrt(2)) if len(part) > 1 else 0.0
+    if len(part) < 2:
+        return 0.0
+    # A border across the column is no noise.
+    return float(MAD_TO_SIGMA * np.median(np.abs(np.diff(part, axis=0))) / math.sqrt(2))
 
 
 def _clear_of_raster(span: Span, patch: Patch, fmt: Format) -> Span:
@@ -290,7 +295,7 @@ def _inside(low: int, high: int, axis: Axis, step: int, count: int) -> tuple[int
 
 
 def _line(
-    plane: NDArray[Any], patch: Patch, fmt: Format, place: Registration, step: int, columns: slice
+    plane: NDArray[Any], patch: Patch, fmt: Format, place: Registration, step: int, columns: slice, ends: int
 ) -> tuple[Statistics, int, int] | None:
     """The level of a horizontal line in a frame that was scaled, softened or sharpened.
 
@@ -306,8 +311,11 @@ def _line(
     edge = max(1, round(axis.scale / step))
     if first - edge < 0 or last + edge > plane.shape[0] or columns.stop - columns.start < FEWEST_SAMPLES:
         return None
-    ground = np.concatenate([plane[first - edge : first, columns], plane[last : last + edge, columns]])
-    level = ground.astype(np.float64).mean(axis=0)
+    above, below = (plane[at : at + edge, columns].astype(np.float64).mean(axis=0) for at in (first - edge, last))
+    if abs(float(np.median(above - below))) > _UNEVEN * ends:
+        # Another mark is near: what stands above the ground is not the line's alone.
+        return None
+    level = (above + below) / 2
     rise = plane[first:last, columns].astype(np.float64).sum(axis=0) - level * (last - first)
     return Statistics.of_values(level + rise / (bottom - top)), int(top), math.ceil(bottom)
 

@@ -198,6 +198,8 @@ def best_look(
     """The pattern that a frame shows, or None where it shows none of them."""
     planes = frame_ycbcr(frame, signal)
     luma = planes[0]
+    if min(luma.shape) < 16:
+        return None
     places = usual_places(fmt, *reversed(luma.shape))
     layouts = fit_layouts(fmt, *reversed(luma.shape))
     found = ranked(planes, fmt, looks, places)

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Statistics"]
+__all__ = ["MAD_TO_SIGMA", "Statistics"]
 
-_MAD_TO_SIGMA = 1.4826
+MAD_TO_SIGMA = 1.4826
 """Standard deviation of normal noise over its median absolute deviation."""
 _MEDIAN_TO_MEAN = 1.2533
 """Spread of the median over that of the mean, for normal noise: the square root of pi / 2."""
@@ -58,7 +58,7 @@ class Statistics:
     def of_values(cls, values: NDArray[np.float64]) -> Statistics:
         """Of figures that are no codes, each from a column of its own."""
         median = float(np.median(values))
-        noise = float(_MAD_TO_SIGMA * np.median(np.abs(values - median)))
+        noise = float(MAD_TO_SIGMA * np.median(np.abs(values - median)))
         return cls(
             median=median,
             between=median,
@@ -90,7 +90,7 @@ def _uncertainty(part: NDArray[Any], noise: float) -> float:
         return alone
     high, wide = part.shape[0] // rows, part.shape[1] // columns
     blocks = part[: rows * high, : columns * wide].reshape(rows, high, columns, wide).mean(axis=(1, 3))
-    spread = float(_MAD_TO_SIGMA * np.median(np.abs(blocks - np.median(blocks))))
+    spread = float(MAD_TO_SIGMA * np.median(np.abs(blocks - np.median(blocks))))
     return max(alone, spread / math.sqrt(rows * columns))
 
 
@@ -100,7 +100,7 @@ def _noise(codes: NDArray[np.intp], counts: NDArray[np.intp], median: float) -> 
     The median of whole codes' deviations alone would move in steps of one code.
     """
     away = np.abs(codes - median)
-    reach = 4 * max(_MAD_TO_SIGMA * _weighted_median(away, counts), 0.5)
+    reach = 4 * max(MAD_TO_SIGMA * _weighted_median(away, counts), 0.5)
     kept, often = codes[away <= reach], counts[away <= reach]
     mean = float(kept @ often / often.sum())
     return float(np.sqrt((kept - mean) ** 2 @ often / often.sum()))

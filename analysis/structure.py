@@ -168,10 +168,13 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
     if not y.found:
         # Labels alone do not tell the place down, but they show the fields wherever they are.
         shifts |= set(range(-_LOST, _LOST + 1))
-    found = [one for lines in shifts if (one := _Fields.of(captured, rows, lines)) is not None]
+    moved = sorted(shifts, key=abs)
+    found = [(lines, one) for lines in moved if (one := _Fields.of(captured, rows, lines)) is not None]
     if not found:
         return FieldStructure(kind="woven")
-    return min(found, key=lambda fields: min(fields.left, fields.plain_left) / fields.samples).structure(filtered)
+    # Of places that do as well the one that is not moved.
+    least = min(fields.misfit for _, fields in found)
+    return next(fields for _, fields in found if fields.misfit <= 1.01 * least + 1e-6).structure(filtered)
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +215,11 @@ class _Fields:
     def left(self) -> float:
         return self.own[1].left + self.own[2].left
 
+    @property
+    def misfit(self) -> float:
+        """Mean square of what the best account leaves."""
+        return min(self.left, self.plain_left) / self.samples
+
     @classmethod
     def of(cls, captured: Any, drawn: Any, lines: int) -> _Fields | None:
         count = len(drawn)
@@ -243,7 +251,9 @@ class _Fields:
             tried.append(("one field", even, odd))
         common = _fit_rows(*both)
         straight = abs(float(np.arange(-_REACH, _REACH + 1) @ common.taps)) < 0.1
-        if straight and common.taps[_REACH - 1] + common.taps[_REACH + 1] > 0.2:
+        near = common.taps[_REACH - 1] + common.taps[_REACH + 1]
+        # A mixture of lines takes from each something of its own.
+        if straight and near > 0.2 and common.taps[_REACH] > 0.1 and common.taps.min() > -0.15:
             half = replace(common, left=common.left / 2, criterion=common.criterion / 2)
             tried.append(("blended", half, half))
         return cls(

@@ -43,6 +43,7 @@ def drawn(name: str, among: Sequence[Case], count: int) -> list[Case]:
 
 def check(name: str, cases: list[Case], folder: Path) -> None:
     outcomes = [outcome for case in cases if (outcome := run_case(case, folder)) is not None]
+    assert outcomes
     # A clean capture that cannot be measured under its condition is refused with a line: no false alarm.
     wrong = [outcome for outcome in outcomes if not outcome.right and not (outcome.refused and not outcome.case.right)]
     assert len(outcomes) - len(wrong) >= LEAST[name] * len(outcomes), listed(wrong)

@@ -204,9 +204,10 @@ def _verdict(found: Examination) -> str:
     count, failed = len(check.readings), sum(not reading.passed for reading in check.readings)
     within = _tolerance(check.tolerance, check.signal)
     if any(reading.by_area for reading in check.readings):
-        within += " (lines, by their area, within 4 % of white)"
+        within += " (lines, by their area, 6 % of white)"
     if found.passed:
-        return f"PASS: all {count} patches within {within}."
+        but = ", but not as they were sent" if found.faults else ""
+        return f"PASS: all {count} patches within {within}{but}."
     if check.passed:
         return f"FAIL: all {count} patches are within {within}, but the picture is not as it was sent."
     return f"FAIL: {failed} of {count} patches not within {within}."
