@@ -36,7 +36,7 @@ _SNOW = 0.12
 """Noise, in fractions of white, with which no patch passes."""
 _AREA_PERCENT = 6.0
 """Percent of white that a line's area may differ in a frame scaled without fault: cubic filters do it by 5."""
-_UNEVEN = 0.01
+_UNEVEN = 0.03
 """Share of the codes by which the ground on both sides of a line may differ."""
 _LINE_REACH = 4
 """Raster lines above and below a line that its light may have spread over."""
