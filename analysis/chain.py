@@ -14,17 +14,27 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from patterns.signal import Matrix, Range, Signal
+from patterns.signal import Matrix, Signal
+from patterns.standards import (
+    CHROMA_EXCURSION_8BIT,
+    FOOTROOM_8BIT,
+    KB_601,
+    KR_601,
+    LUMA_EXCURSION_8BIT,
+    SETUP_SCALE,
+    U_SCALE,
+    V_SCALE,
+)
 
 __all__ = ["STEPS", "Step", "from_codes", "to_codes", "to_rgb", "to_ycbcr"]
 
 Floats = NDArray[np.float64]
 Parameters = tuple[float, ...]
 
-_NARROW, _CHROMA, _FULL, _FOOT = 219.0, 224.0, 255.0, 16.0
-"""Excursions of luma and chroma, and black, in codes of 8 bits: ITU-R BT.601-7, BT.2100-2 (patterns/standards.py)."""
-_SETUP = 0.075
-"""7.5 IRE of setup: SMPTE 170M."""
+_NARROW, _CHROMA = float(LUMA_EXCURSION_8BIT.value), float(CHROMA_EXCURSION_8BIT.value)
+_FOOT, _FULL = float(FOOTROOM_8BIT.value), 255.0
+"""Codes of 8 bits: excursions of luma and of chroma, black, and the highest code, which full range has for white."""
+_SETUP = 1 - float(SETUP_SCALE.value)
 
 
 @cache
@@ -77,13 +87,9 @@ def from_codes(codes: Floats, signal: Signal) -> Floats:
 
 @cache
 def _scales(signal: Signal) -> tuple[Floats, Floats]:
-    step = 1 << (signal.bits - 8)
-    if signal.range is Range.NARROW:
-        luma, chroma = (_NARROW * step, _FOOT * step), (_CHROMA * step, 128.0 * step)
-    else:
-        luma, chroma = ((1 << signal.bits) - 1.0, 0.0), ((1 << signal.bits) - 1.0, 128.0 * step)
-    parts = [luma, luma, luma] if signal.sampling.is_rgb else [luma, chroma, chroma]
-    return np.array([scale for scale, _ in parts]), np.array([offset for _, offset in parts])
+    black = np.array([signal.fraction_of(i, 0) for i in range(3)])
+    step = np.array([signal.fraction_of(i, 1) for i in range(3)]) - black
+    return 1 / step, -black / step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,8 +109,6 @@ class Step:
     """Price of a way that is met less often than the others of its kind, in the criterion's units."""
     tell: Callable[[Parameters], dict[str, float | str]] = lambda parameters: {}
     """The parameters by the names and in the units that a user reads."""
-    rank: int = 0
-    """Where in a chain it is likely to happen; only that order of two steps is tried first."""
     drops: int = 0
     """Low bits, of 8, that are lost."""
     colour_only: bool = False
@@ -125,11 +129,6 @@ def _in_rgb(change: Callable[[Floats, Parameters], Floats]) -> Callable[[Floats,
 def _scaled(ycc: Floats, luma: float, chroma: float) -> Floats:
     scaled: Floats = ycc * np.array([luma, chroma, chroma])
     return scaled
-
-
-def _raised(ycc: Floats, amount: float) -> Floats:
-    raised: Floats = ycc + np.array([amount, 0.0, 0.0])
-    return raised
 
 
 def _power(values: Floats, power: float) -> Floats:
@@ -225,8 +224,8 @@ def _swapped_chroma(ycc: Floats) -> Floats:
 
 
 _PERMUTATIONS = [order for order in itertools.permutations(range(3)) if order != (0, 1, 2)]
-_U_V = (0.872021, 1.229951)
-"""U over C'B and V over C'R: 2(1 - KB) 0.492111, 2(1 - KR) 0.877283, with BT.601's weights."""
+_U_V = (float(2 * (1 - KB_601.value) * U_SCALE.value), float(2 * (1 - KR_601.value) * V_SCALE.value))
+"""U over C'B and V over C'R, with BT.601's weights."""
 
 
 def _steps() -> tuple[Step, ...]:
@@ -235,21 +234,18 @@ def _steps() -> tuple[Step, ...]:
             id="matrix-601-as-709",
             way="decoded",
             apply=_other_matrix(Matrix.BT601, Matrix.BT709),
-            rank=0,
             colour_only=True,
         ),
         Step(
             id="matrix-709-as-601",
             way="decoded",
             apply=_other_matrix(Matrix.BT709, Matrix.BT601),
-            rank=0,
             colour_only=True,
         ),
         Step(
             id="components-swapped",
             way="C'B for C'R",
             apply=_in_ycbcr(lambda ycc, p: _swapped_chroma(ycc)),
-            rank=1,
             colour_only=True,
         ),
         Step(
@@ -261,7 +257,6 @@ def _steps() -> tuple[Step, ...]:
             highest=(3.0,),
             usual=(0.4,),
             tell=_gain("gain"),
-            rank=2,
             colour_only=True,
         ),
     ]
@@ -276,7 +271,6 @@ def _steps() -> tuple[Step, ...]:
                 highest=(180.0,),
                 usual=(20.0,),
                 tell=lambda p: {"degrees": p[0]},
-                rank=2,
                 colour_only=True,
             )
         )
@@ -287,7 +281,6 @@ def _steps() -> tuple[Step, ...]:
                 way="".join("RGB"[i] for i in order),
                 apply=_in_rgb(lambda rgb, p, order=order: rgb[:, list(order)]),  # type: ignore[misc]
                 tell=_order(order),
-                rank=3,
                 colour_only=True,
             )
         )
@@ -306,13 +299,12 @@ def _steps() -> tuple[Step, ...]:
                 highest=(3.0,),
                 usual=(0.25,),
                 tell=_gain("power"),
-                rank=4,
                 rare=3.0 if way == "luma codes" else 0.0,
             )
         )
     steps += [
-        Step(id="setup-added", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _SETUP + (1 - _SETUP) * rgb), rank=5),
-        Step(id="setup-removed", way="R'G'B'", apply=_in_rgb(lambda rgb, p: (rgb - _SETUP) / (1 - _SETUP)), rank=5),
+        Step(id="setup-added", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _SETUP + (1 - _SETUP) * rgb)),
+        Step(id="setup-removed", way="R'G'B'", apply=_in_rgb(lambda rgb, p: (rgb - _SETUP) / (1 - _SETUP))),
     ]
     for way, change in (
         ("R'G'B'", _in_rgb(lambda rgb, p: rgb * p[0])),
@@ -328,7 +320,6 @@ def _steps() -> tuple[Step, ...]:
                 highest=(3.0,),
                 usual=(0.2,),
                 tell=_gain("gain"),
-                rank=6,
             )
         )
     for channel, name in enumerate("RGB"):
@@ -342,38 +333,34 @@ def _steps() -> tuple[Step, ...]:
                 highest=(3.0,),
                 usual=(0.2,),
                 tell=lambda p, name=name: {"channel": name, "gain": p[0]},  # type: ignore[misc]
-                rank=6,
             )
         )
     steps += [
         Step(
             id="offset",
-            way="luma",
+            way="R'G'B'",
             apply=_in_rgb(lambda rgb, p: rgb + p[0]),
             start=(0.0,),
             lowest=(-0.5,),
             highest=(0.5,),
             usual=(0.06,),
             tell=_percent("offset_percent"),
-            rank=7,
         ),
-        Step(id="range-expanded", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _expanded(rgb)), rank=8),
-        Step(id="range-expanded", way="Y'CbCr", apply=_in_ycbcr(lambda ycc, p: _expanded_ycbcr(ycc)), rank=8),
-        Step(id="range-compressed", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _compressed(rgb)), rank=8),
-        Step(id="range-compressed", way="Y'CbCr", apply=_in_ycbcr(lambda ycc, p: _compressed_ycbcr(ycc)), rank=8),
-        Step(id="footroom-clipped", way="R'G'B'", apply=_in_rgb(lambda rgb, p: np.maximum(rgb, 0.0)), rank=9),
-        Step(id="headroom-clipped", way="R'G'B'", apply=_in_rgb(lambda rgb, p: np.minimum(rgb, 1.0)), rank=9),
+        Step(id="range-expanded", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _expanded(rgb))),
+        Step(id="range-expanded", way="Y'CbCr", apply=_in_ycbcr(lambda ycc, p: _expanded_ycbcr(ycc))),
+        Step(id="range-compressed", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _compressed(rgb))),
+        Step(id="range-compressed", way="Y'CbCr", apply=_in_ycbcr(lambda ycc, p: _compressed_ycbcr(ycc))),
+        Step(id="footroom-clipped", way="R'G'B'", apply=_in_rgb(lambda rgb, p: np.maximum(rgb, 0.0))),
+        Step(id="headroom-clipped", way="R'G'B'", apply=_in_rgb(lambda rgb, p: np.minimum(rgb, 1.0))),
         Step(
             id="footroom-clipped",
             way="luma",
             apply=_in_ycbcr(_luma_only(lambda luma: np.maximum(luma, 0.0))),
-            rank=9,
         ),
         Step(
             id="headroom-clipped",
             way="luma",
             apply=_in_ycbcr(_luma_only(lambda luma: np.minimum(luma, 1.0))),
-            rank=9,
         ),
     ]
     for drop in (1, 2, 3, 4, 5):
@@ -384,7 +371,6 @@ def _steps() -> tuple[Step, ...]:
                     way=f"{drop} {'rounded' if rounded else 'cut'}",
                     apply=_fewer_bits(drop, rounded),
                     tell=lambda p, drop=drop: {"bits": 8 - drop},  # type: ignore[misc]
-                    rank=10,
                     rare=2.0 * max(0, drop - 3),
                     drops=drop,
                 )

@@ -41,7 +41,6 @@ _LEAST_GAIN = 12.0
 class Evidence:
     """What was measured of a frame's levels, patch by patch."""
 
-    names: tuple[str, ...]
     rgb: Floats
     """(patches, 3) what was sent, as R'G'B' fractions."""
     measured: Floats
@@ -64,7 +63,6 @@ class LevelFault:
     """One fault of the explanation that was taken."""
 
     id: str
-    way: str
     confidence: float
     parameters: dict[str, float | str] = field(default_factory=dict)
     effect_codes: float
@@ -105,6 +103,12 @@ class _Explanation:
     @property
     def ids(self) -> frozenset[str]:
         return frozenset(step.id for step in self.steps)
+
+    @property
+    def chain(self) -> tuple[tuple[Step, tuple[float, ...]], ...]:
+        """Each step with its own parameters."""
+        left = iter(self.parameters)
+        return tuple((step, tuple(itertools.islice(left, len(step.start)))) for step in self.steps)
 
 
 class _Fitter:
@@ -243,11 +247,10 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
         return Diagnosis(faults=(), left=math.sqrt(clean.chi2 / fitter.count))
     weights = _weights(tried)
     faults = []
-    for step in best.steps:
-        parameters = _own(best, step)
-        others = tuple(other for other in best.steps if other is not step)
-        kept = tuple(itertools.chain.from_iterable(_own(best, other) for other in others))
-        without = fitter.predict(others, kept)
+    for step, parameters in best.chain:
+        others = [(other, own) for other, own in best.chain if other is not step]
+        kept = tuple(itertools.chain.from_iterable(own for _, own in others))
+        without = fitter.predict(tuple(other for other, _ in others), kept)
         effect = float(np.max(np.abs((best.predicted - without)[fitter.used]))) / fitter.unit
         least = _LEAST_CODES if len(best.steps) == 1 else _LEAST_SECOND
         if effect < least * evidence.doubt and not (step.id == "bits-lost" and evidence.comb):
@@ -255,7 +258,6 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
         faults.append(
             LevelFault(
                 id=step.id,
-                way=step.way,
                 confidence=sum(w for w, e in zip(weights, tried, strict=True) if step.id in e.ids) / max(1.0, left / 3),
                 parameters=step.tell(parameters),
                 effect_codes=effect,
@@ -263,17 +265,7 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
             )
         )
     faults.sort(key=lambda fault: -fault.weight)
-    chain = tuple((step, _own(best, step)) for step in best.steps)
-    return Diagnosis(faults=tuple(faults), left=left, steps=chain)
-
-
-def _own(explanation: _Explanation, step: Step) -> tuple[float, ...]:
-    place = 0
-    for other in explanation.steps:
-        if other is step:
-            return explanation.parameters[place : place + len(step.start)]
-        place += len(other.start)
-    return ()
+    return Diagnosis(faults=tuple(faults), left=left, steps=best.chain)
 
 
 def _worth_trying(evidence: Evidence) -> tuple[Step, ...]:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.chain import to_ycbcr
 from patterns.formats import Format
 from patterns.scene import Scene
 from patterns.signal import Edges, Matrix, Range, Sampling, Signal
@@ -30,12 +31,8 @@ class Drawn:
 
     scene: Scene
     format: Format
-    matrix: Matrix
+    matrix: Matrix = Matrix.BT709
     edges: Edges = Edges.SHAPED
-
-    @classmethod
-    def of(cls, scene: Scene, fmt: Format, matrix: Matrix = Matrix.BT709, edges: Edges = Edges.SHAPED) -> Drawn:
-        return cls(scene, fmt, matrix, edges)
 
     @cached_property
     def codes(self) -> Planes:
@@ -77,8 +74,6 @@ class Drawn:
         from render.raster import draw_frame
 
         signal = Signal(range=Range.NARROW, matrix=self.matrix, bits=_BITS, sampling=Sampling.RGB, edges=self.edges)
-        red, green, blue = (self.fractions(plane, 0) for plane in draw_frame(self.scene, self.format, signal))
-        kr, kb = (float(weight) for weight in self.matrix.weights)
-        luma = kr * red + (1 - kr - kb) * green + kb * blue
-        cb, cr = (blue - luma) / (2 * (1 - kb)), (red - luma) / (2 * (1 - kr))
-        return luma.astype(np.float32), cb.astype(np.float32), cr.astype(np.float32)
+        guns = np.stack(draw_frame(self.scene, self.format, signal), axis=-1)
+        ycc = to_ycbcr(self.fractions(guns, 0).astype(np.float64), self.matrix).astype(np.float32)
+        return ycc[..., 0], ycc[..., 1], ycc[..., 2]

@@ -21,6 +21,8 @@ class Fault:
     id: str
     confidence: float
     parameters: dict[str, Any] = field(default_factory=dict)
+    seen: str = ""
+    """What is seen in this very capture, where that says more than the general words."""
     of_levels: bool = False
     """Whether it is one of levels or colours; the others are of place, edges and fields."""
 
@@ -32,7 +34,7 @@ class Fault:
     def explanation(self) -> str:
         """What is seen, with its figures, and what in a chain does it."""
         words = _words(self.id)
-        seen = words.seen.format_map(_Spelt(self.parameters))
+        seen = self.seen or words.seen.format_map(_Spelt(self.parameters))
         return f"{seen} {words.cause}"
 
     @property
@@ -74,8 +76,6 @@ class Examination:
     faults: tuple[Fault, ...]
     reasons: dict[str, str] = field(default_factory=dict)
     """Why a figure could not be told, by its name."""
-    left: float = 0.0
-    """What the faults leave of the levels' errors, in units of their uncertainties."""
 
     @property
     def passed(self) -> bool:

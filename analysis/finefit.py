@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 
 _FLAT = 0.004
 """A profile whose slopes stay below this, in fractions of white per sample, has no edge to go by."""
+_FAINT = 0.02
+"""Share of the sharpest edge's part that an edge has at least."""
 _ARM = 0.02
 """How far apart, as a share of the raster, edges lie at least to tell a scale: the root mean square distance."""
 
@@ -141,6 +143,8 @@ def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | 
         return None
     # Moving the raster by d changes a sample by -d times its slope.
     slope = view.seen(means(-0.5) - means(0.5))
+    # Where a gradient begins is no edge: it moves with every change of contrast.
+    faint = _FAINT * float(np.max(np.abs(slope)))
     reach = max(1.0, scale)
     if not view.wide:
         softer = view.seen(means(reach) - 2 * here + means(-reach))
@@ -159,7 +163,7 @@ def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | 
         amounts = np.linalg.lstsq(own, view.slopes[i], rcond=1e-9)[0]
         contrast = float(amounts[0])
         # The symmetric terms are projected out; what is left tells the place.
-        steep = np.where(np.abs(slope[i]) < _FLAT, 0.0, slope[i])
+        steep = np.where(np.abs(slope[i]) < faint, 0.0, slope[i])
         moving = np.stack([steep, steep * (along - middle)], axis=1) * contrast
         moving -= basis @ (basis.T @ moving)
         rest = view.slopes[i] - basis @ (basis.T @ view.slopes[i])

@@ -15,6 +15,7 @@ __all__ = ["fractions", "frame_luma", "frame_ycbcr"]
 
 
 def fractions(plane: NDArray[Any], signal: Signal, component: int) -> NDArray[np.float32]:
+    """Levels of a component's codes: 0 to 1 for R', G', B' and Y', -0.5 to 0.5 for C'B and C'R; any shape."""
     black = signal.fraction_of(component, 0)
     scale = signal.fraction_of(component, 1) - black
     values: NDArray[np.float32] = plane.astype(np.float32) * np.float32(scale) + np.float32(black)

@@ -18,8 +18,8 @@ from analysis.findings import Examination, Fault, OtherPatternError
 from analysis.fractions import fractions, frame_luma, frame_ycbcr
 from analysis.layout import layout_faults
 from analysis.levels import Frame, Reading, Tolerance, check_levels
-from analysis.place import Registration
-from analysis.recognise import Look, best_look, is_flat, likeness, usual_places
+from analysis.place import Axis, Registration
+from analysis.recognise import SMALLEST, Look, best_look, is_flat, likeness, usual_places
 from analysis.register import fit_layouts, register
 from analysis.structure import FieldStructure, Response, chroma_response, field_structure, luma_response
 from patterns.formats import Format
@@ -37,8 +37,6 @@ _DOUBTFUL = 0.004
 _SCALED_DOUBT, _LOSSY_DOUBT = 1.5, 2.0
 """How much further off a level may be in a frame that was scaled, and in one coded with loss."""
 _LOSSY = ("mjpeg", "jpeg2000", "webp", "h264", "hevc", "mpeg2video", "mpeg4", "vp8", "vp9", "av1", "prores", "dvvideo")
-_SMALLEST = 16
-"""Fewer samples or lines than these hold no pattern."""
 _SNOW = 0.1
 """Deviation of a frame's samples, in fractions of white, above which one that is flat on the whole is mere noise."""
 _SOFT, _SHARP = 0.9, 1.09
@@ -67,11 +65,11 @@ class Investigation:
         self.frame, self.pattern, self.scene, self.fmt = frame, pattern, scene, fmt
         self.signal, self.tolerance, self.others = signal, tolerance, others
         self.luma = frame_luma(frame, signal)
-        if min(self.luma.shape) < _SMALLEST:
+        if min(self.luma.shape) < SMALLEST:
             height, width = self.luma.shape
             raise FileError(f"{frame.path}: {width}x{height} is too small to find a pattern in")
         self.layouts = fit_layouts(fmt, *reversed(self.luma.shape))
-        self.drawn = Drawn.of(scene, fmt, signal.matrix)
+        self.drawn = Drawn(scene, fmt, signal.matrix)
         self.seen: NDArray[np.float32] = self.drawn.luma
         self.made = self.seen
         """The same after what was done to its levels."""
@@ -101,19 +99,17 @@ class Investigation:
             woven.append(Fault(id=id, confidence=1 - 1 / (1 + fields.gain), parameters={"way": fields.kind}))
         # Where fields are wrong, lines are, and with them what levels are told by.
         faults = (*woven, *levels, *layout, *self._sharpness(place))
-        return Examination(check=self.check, faults=faults, reasons=self._reasons(place), left=self.left)
+        return Examination(check=self.check, faults=faults, reasons=self._reasons(place))
 
     def _likelier(self, place: Registration) -> Registration:
         """Another place where that goes much better with the frame: swapped guns lead a search by luma astray."""
         if not self._is_coloured:
             return place
         own = likeness(self.luma, self.drawn, place).misfit
-        others = [(likeness(self.luma, self.drawn, other).misfit, other) for other in self._usual_places()]
+        usual = usual_places(self.fmt, *reversed(self.luma.shape))
+        others = [(likeness(self.luma, self.drawn, other).misfit, other) for other in usual]
         misfit, other = min(others, key=lambda pair: pair[0])
         return other if own > _DOUBTFUL and misfit < own / 2 else place
-
-    def _usual_places(self) -> list[Registration]:
-        return usual_places(self.fmt, *reversed(self.luma.shape))
 
     def _fields(self, place: Registration) -> FieldStructure:
         if not self.fmt.interlaced:
@@ -147,9 +143,9 @@ class Investigation:
         if not self.diagnosis.steps and not (ends and self._is_coloured):
             return luma
         # Most rows of a pattern are alike: each kind is worked out once.
-        kinds: dict[int, int] = {}
+        kinds: dict[bytes, int] = {}
         group = [
-            kinds.setdefault(hash(b"".join((a.tobytes(), b.tobytes(), c.tobytes()))), row)
+            kinds.setdefault(b"".join((a.tobytes(), b.tobytes(), c.tobytes())), row)
             for row, (a, b, c) in enumerate(zip(luma, cb, cr, strict=True))
         ]
         first, which = np.unique(group, return_inverse=True)
@@ -184,11 +180,8 @@ class Investigation:
     def _settled(self, place: Registration) -> Registration:
         """The identity where nothing tells against it: then every sample is taken for the raster's own."""
         identity = Registration.whole(self.fmt, *reversed(self.luma.shape))
-        # What nothing tells is not guessed: there the whole raster is taken to fill the frame.
-        place = Registration(
-            x=place.x if place.x.found else replace(identity.x, found=False),
-            y=place.y if place.y.found else replace(identity.y, found=False),
-        )
+        usual = usual_places(self.fmt, *reversed(self.luma.shape))
+        place = Registration(x=_usual(place.x, [one.x for one in usual]), y=_usual(place.y, [one.y for one in usual]))
         if not identity.is_identity:
             return place
         moved = [
@@ -212,17 +205,17 @@ class Investigation:
         }
 
     def _levels(self, place: Registration) -> list[Fault]:
-        frame, signal = self.frame, self.signal
-        self.check = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, place)
-        self.left, self.by_area = 0.0, self.woven or not place.is_identity
+        self.check = check_levels(self.frame, self.scene, self.fmt, self.signal, self.tolerance, place)
+        self.by_area = self.woven or not place.is_identity
         if not self.by_area:
             faults = self._diagnosed(self.check.readings, place)
             if not self._altered(place, _SOFT, _SHARP):
                 return faults
         # Thin lines may be weak because they are soft: for the diagnosis they are measured by their area.
         self.by_area = True
-        loose = replace(place, x=replace(place.x, exact=False))
-        readings = check_levels(frame, self.scene, self.fmt, signal, self.tolerance, loose).readings
+        readings = check_levels(
+            self.frame, self.scene, self.fmt, self.signal, self.tolerance, place, by_area=True
+        ).readings
         faults = self._diagnosed(readings, place)
         if self._altered(place, 0.0, _SHARP if place.x.is_whole else _SCALED_SHARP):
             # What sharpening adds beside a line may be cut at the end of the codes, so its area tells nothing.
@@ -238,6 +231,10 @@ class Investigation:
         return any(one is not None and not soft <= one.factor <= sharp and one.uncertainty < 0.1 for one in found)
 
     def _diagnosed(self, readings: Sequence[Reading], place: Registration) -> list[Fault]:
+        patches = {patch.name: patch for patch in self.scene.patches}
+        if not place.x.found and layout_faults(place, self.layouts):
+            # Where along a gradient a patch lies is not told then, so neither is what it was sent.
+            readings = [reading for reading in readings if not patches[reading.name].sloped]
         if not readings:
             return []
         frame, signal = self.frame, self.signal
@@ -247,13 +244,11 @@ class Investigation:
             doubt = _LOSSY_DOUBT
         comb, levels = _comb(frame.picture.planes[0], signal.bits)
         measured = [[np.nan if value is None else value for value in reading.between] for reading in readings]
-        patches = {patch.name: patch for patch in self.scene.patches}
         slopes = np.zeros((len(readings), 3))
         for i, reading in enumerate(readings):
             if patches[reading.name].sloped:
                 slopes[i] = self._half_slope(patches[reading.name])
-        by_area = self.by_area
-        thin = np.array([patches[reading.name].thin and by_area for reading in readings])
+        thin = np.array([patches[reading.name].thin and self.by_area for reading in readings])
         uncertainty = np.array([[u or 0.0 for u in reading.uncertainty] for reading in readings])
         # A line's area is told less well than its level: converters cut what swings beyond black and white.
         uncertainty[thin] += (
@@ -262,8 +257,9 @@ class Investigation:
         )
         self.diagnosis = found = diagnose_levels(
             Evidence(
-                names=tuple(reading.name for reading in readings),
-                rgb=np.array([[float(v) for v in _parts(reading.sent)] for reading in readings]),
+                rgb=np.array(
+                    [[float(level) for level in (c.red, c.green, c.blue)] for c in (r.sent for r in readings)]
+                ),
                 measured=np.array(measured, dtype=np.float64),
                 uncertainty=uncertainty,
                 slopes=slopes,
@@ -273,7 +269,6 @@ class Investigation:
                 doubt=doubt,
             )
         )
-        self.left = found.left
         self.made = self._as_made(self.seen, *self.drawn.chroma)
         return [
             Fault(id=fault.id, confidence=min(1.0, fault.confidence), parameters=fault.parameters, of_levels=True)
@@ -381,8 +376,12 @@ class Investigation:
         return {f"registration.{name}": text for name, axis in names if not axis.found}
 
 
-def _parts(colour: Any) -> tuple[Any, Any, Any]:
-    return colour.red, colour.green, colour.blue
+def _usual(axis: Axis, usual: Sequence[Axis]) -> Axis:
+    """What nothing tells exactly is not guessed: of the usual places the nearest one is taken."""
+    if axis.found:
+        return axis
+    nearest = min(usual, key=lambda one: abs(one.start - axis.start) + abs(one.stop - axis.stop))
+    return replace(axis, scale=nearest.scale, offset=nearest.offset)
 
 
 def _comb(luma: NDArray[Any], bits: int) -> tuple[int, int]:

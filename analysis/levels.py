@@ -25,7 +25,17 @@ from patterns.standards import Matrix as MatrixCode
 from render.decode import FileError, Picture, open_video
 from render.patches import FEWEST_SAMPLES, MARGIN_LINES, MARGIN_SAMPLES, is_luma_only
 
-__all__ = ["Capture", "Check", "Frame", "Reading", "Tolerance", "check_levels", "frame_signal", "read_frame"]
+__all__ = [
+    "AREA_PERCENT",
+    "Capture",
+    "Check",
+    "Frame",
+    "Reading",
+    "Tolerance",
+    "check_levels",
+    "frame_signal",
+    "read_frame",
+]
 
 _MATRICES: dict[int | None, Matrix] = {
     MatrixCode.BT709: Matrix.BT709,
@@ -34,7 +44,7 @@ _MATRICES: dict[int | None, Matrix] = {
 }
 _SNOW = 0.12
 """Noise, in fractions of white, with which no patch passes."""
-_AREA_PERCENT = 6.0
+AREA_PERCENT = 6.0
 """Percent of white that a line's area may differ in a frame scaled without fault: cubic filters do it by 5."""
 _UNEVEN = 0.03
 """Share of the codes by which the ground on both sides of a line may differ."""
@@ -114,7 +124,7 @@ class Reading:
     sent: Colour
     """The patch's colour."""
     by_area: bool
-    """Whether it is a line that was measured by its area, and passes within 6 % of white."""
+    """Whether it is a line that was measured by its area, and passes within `AREA_PERCENT`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,20 +194,24 @@ def check_levels(
     signal: Signal,
     tolerance: Tolerance | None = None,
     registration: Registration | None = None,
+    *,
+    by_area: bool = False,
 ) -> Check:
     """Measure every patch of `scene` in the frame.
 
     Without a registration a frame of another size than the format's raster is taken as the whole raster scaled to it.
-    Without a tolerance the frame's noise decides how it is judged.
+    Without a tolerance the frame's noise decides how it is judged. `by_area` measures lines by their area, as is always
+    done where the frame's samples are not the raster's own.
     """
     planes = frame.picture.planes
     height, width = planes[0].shape
     place = registration or Registration.whole(fmt, width, height)
+    by_area |= not place.is_identity
     found: list[tuple[Patch, list[Statistics], Span]] = []
     skipped: list[str] = []
     tells_something = not scene.shapes
     for patch in scene.patches:
-        measured = _measured(planes, patch, fmt, signal, place)
+        measured = _measured(planes, patch, fmt, signal, place, by_area)
         if measured is None:
             skipped.append(patch.name)
         else:
@@ -210,7 +224,7 @@ def check_levels(
     noise = float(np.percentile(noises, 75)) / step if noises else 0.0
     capture = Capture.ANALOGUE if noise > _ANALOGUE_NOISE else Capture.DIGITAL
     judged = tolerance or USUAL[capture]
-    limits, by_area = judged.limits(signal), not place.is_identity
+    limits = judged.limits(signal)
     readings = tuple(
         _reading(patch, parts, span, signal, limits, by_area and patch.thin) for patch, parts, span in found
     )
@@ -229,13 +243,13 @@ def check_levels(
 
 def _loosened(limits: tuple[float, float, float], signal: Signal) -> tuple[float, float, float]:
     """What a line may be off where it is measured by its area: a converter's filter does not keep that exactly."""
-    least = Tolerance(value=_AREA_PERCENT, percent=True).limits(signal)
+    least = Tolerance(value=AREA_PERCENT, percent=True).limits(signal)
     first, second, third = (max(limit, other) for limit, other in zip(limits, least, strict=True))
     return first, second, third
 
 
 def _measured(
-    planes: Sequence[NDArray[Any]], patch: Patch, fmt: Format, signal: Signal, place: Registration
+    planes: Sequence[NDArray[Any]], patch: Patch, fmt: Format, signal: Signal, place: Registration, by_area: bool
 ) -> tuple[list[Statistics], Span] | None:
     """The statistics of a patch in each plane, and where they were taken; None where too few samples are in view.
 
@@ -243,7 +257,7 @@ def _measured(
     """
     soft_x, soft_y = (axis.softness / axis.scale for axis in (place.x, place.y))
     span = patch_area(fmt, patch, MARGIN_SAMPLES + math.ceil(3 * soft_x), MARGIN_LINES + math.ceil(3 * soft_y))
-    if not place.is_identity:
+    if by_area:
         span = _clear_of_raster(span, patch, fmt)
     count = 1 if is_luma_only(patch, signal.sampling) else 3
     parts: list[Statistics] = []
@@ -251,7 +265,7 @@ def _measured(
     for i, plane in enumerate(planes[:count]):
         step_x, step_y = signal.sampling.chroma_step if i > 0 else (1, 1)
         left, right = _inside(span.left, span.right, place.x, step_x, plane.shape[1])
-        if patch.thin and not place.is_identity:
+        if patch.thin and by_area:
             line = _line(plane, patch, fmt, place, step_y, slice(left, right), 1 << signal.bits)
             if line is None:
                 return None

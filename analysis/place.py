@@ -28,8 +28,6 @@ class Axis:
     """False where the picture has no edge to tell it, and the likeliest is taken."""
     fit: float = 1.0
     """Share of the slopes' energy that the fit accounts for."""
-    exact: bool = True
-    """Whether samples that seem to be the raster's own are to be taken so."""
     softness: float = 0.0
     """Standard deviation of the blur that was found, in frame samples; 0 where there is none."""
 
@@ -60,7 +58,7 @@ class Axis:
     @property
     def is_identity(self) -> bool:
         """Whether every sample of the frame is one of the raster's, as far as is told."""
-        return self.exact and self.frame == self.raster and self.scale == 1 and self.offset == 0
+        return self.frame == self.raster and self.scale == 1 and self.offset == 0
 
     @property
     def is_whole(self) -> bool:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.chain import to_rgb
 from analysis.drawn import Drawn
 from analysis.fractions import frame_ycbcr
 from analysis.levels import Frame
@@ -18,14 +19,18 @@ from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.signal import Signal
 
-__all__ = ["Likeness", "Look", "best_look", "is_flat", "likeness", "ranked", "usual_places"]
+__all__ = ["SMALLEST", "Likeness", "Look", "best_look", "is_flat", "likeness", "ranked", "usual_places"]
 
 Floats = NDArray[np.float64]
 
+SMALLEST = 16
+"""Fewer samples or lines than these hold no pattern."""
 _SIZE = 90
 """Samples across and down of a small picture, at most."""
 _FLAT = 0.01
 """Deviation of a frame, in fractions of white, below which it shows nothing."""
+_FAINT = 0.05
+"""Contrast below which a pattern is not taken to be there."""
 _TONES = 24
 """Steps in which the tone that a chain gives is followed."""
 
@@ -41,7 +46,7 @@ class Likeness:
 
     @property
     def is_like(self) -> bool:
-        return self.misfit < 0.25 and self.contrast > 0.05
+        return self.misfit < 0.25 and self.contrast > _FAINT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,21 +92,21 @@ def ranked(
     found = []
     for pattern, options in looks:
         # Of a moving pattern its first moment.
-        drawn = Drawn.of(pattern.scene(fmt, options), fmt)
+        drawn = Drawn(pattern.scene(fmt, options), fmt)
         best = Look(pattern=pattern, options=options, misfit=1.0, distance=1.0)
         for frame, at_rows, at_columns in seen:
             parts = np.stack(
                 [drawn.fractions(small(plane, at_rows, at_columns), i) for i, plane in enumerate(drawn.codes)]
             )
             fit = _alike(frame[0], parts, drawn)
-            if fit.contrast > 0.05 and fit.misfit < best.misfit:
+            if fit.contrast > _FAINT and fit.misfit < best.misfit:
                 distance = float(np.sqrt(np.mean((frame - parts) ** 2)))
                 best = Look(pattern=pattern, options=options, misfit=fit.misfit, distance=distance)
         found.append(best)
-    return sorted(found, key=order_of)
+    return sorted(found, key=_order)
 
 
-def order_of(look: Look) -> float:
+def _order(look: Look) -> float:
     """What patterns are ranked by: mostly the misfit, and the distance among those that fit."""
     return look.misfit + 0.1 * look.distance
 
@@ -152,11 +157,9 @@ def _alike(frame: Floats, parts: Floats, drawn: Drawn) -> Likeness:
     from scipy.optimize import nnls
 
     seen = frame.ravel() - frame.mean()
-    luma, cb, cr = parts.reshape(3, -1)
-    kr, kb = (float(weight) for weight in drawn.matrix.weights)
-    red, blue = luma + 2 * (1 - kr) * cr, luma + 2 * (1 - kb) * cb
-    guns = np.stack([red, (luma - kr * red - kb * blue) / (1 - kr - kb), blue], axis=1)
-    spread = float(luma.std())
+    components = parts.reshape(3, -1).T.astype(np.float64)
+    guns = to_rgb(components, drawn.matrix)
+    spread = float(components[:, 0].std())
     # Guns may be swapped, weighed otherwise or fall out, but a chain turns nothing into its negative.
     weights, _ = nnls(guns - guns.mean(axis=0), seen)
     mixed = guns @ weights
@@ -198,7 +201,7 @@ def best_look(
     """The pattern that a frame shows, or None where it shows none of them."""
     planes = frame_ycbcr(frame, signal)
     luma = planes[0]
-    if min(luma.shape) < 16:
+    if min(luma.shape) < SMALLEST:
         return None
     places = usual_places(fmt, *reversed(luma.shape))
     layouts = fit_layouts(fmt, *reversed(luma.shape))
@@ -212,7 +215,7 @@ def best_look(
         likely = found[:1]
     placed = []
     for look in likely:
-        drawn = Drawn.of(look.pattern.scene(fmt, look.options), fmt)
+        drawn = Drawn(look.pattern.scene(fmt, look.options), fmt)
         place = register(luma, drawn.luma, fmt, layouts=layouts)
         if likeness(luma, drawn, place).is_like:
             placed += ranked(planes, fmt, [(look.pattern, look.options)], [place])

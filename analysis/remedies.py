@@ -199,7 +199,7 @@ _ALL = (
         cause="A field-order setting (top or bottom field first) that is not the file's, or a picture moved up "
         "or down by an odd number of lines.",
         remedy="Set the field order of output and capture to the file's, which is top field first, and see that "
-        "nothing moves the picture by one line.",
+        "nothing moves the picture by one line. A file that tells its own order wrongly needs that word corrected.",
     ),
     FaultWords(
         id="deinterlaced",

@@ -29,11 +29,10 @@ _COLUMN_BANDS = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Response:
-    """What is left of a sine of `cycles` per raster sample, as a factor, with its standard uncertainty."""
+    """What is left of a fine sine along the lines, as a factor, with its standard uncertainty."""
 
     factor: float
     uncertainty: float
-    cycles: float
     plain: float
     """Criterion of the drawn edges as they are, and"""
     filtered: float
@@ -104,7 +103,6 @@ def _response(captured: Floats, reference: Floats, axis: Axis, spacing: float, c
     return Response(
         factor=factor,
         uncertainty=math.sqrt(max(spread, 0.0)),
-        cycles=cycles,
         plain=len(seen) * math.log(float(np.sum((seen - ones) ** 2)) + floor),
         filtered=len(seen) * math.log(float(rest @ rest) + floor) + _TAPS * math.log(len(seen)),
     )
@@ -168,13 +166,13 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
     if not y.found:
         # Labels alone do not tell the place down, but they show the fields wherever they are.
         shifts |= set(range(-_LOST, _LOST + 1))
-    moved = sorted(shifts, key=abs)
-    found = [(lines, one) for lines in moved if (one := _Fields.of(captured, rows, lines)) is not None]
+    accounts = (_Fields.of(captured, rows, lines) for lines in sorted(shifts, key=abs))
+    found = [fields for fields in accounts if fields is not None]
     if not found:
         return FieldStructure(kind="woven")
     # Of places that do as well the one that is not moved.
-    least = min(fields.misfit for _, fields in found)
-    return next(fields for _, fields in found if fields.misfit <= 1.01 * least + 1e-6).structure(filtered)
+    least = min(fields.misfit for fields in found)
+    return next(fields for fields in found if fields.misfit <= 1.01 * least + 1e-6).structure(filtered)
 
 
 @dataclass(frozen=True, slots=True)

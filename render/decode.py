@@ -170,7 +170,8 @@ def open_video(path: Path) -> Iterator[VideoFile]:
                     options={"protocol_whitelist": "file", "max_pixels": str(LARGEST)},
                 ) as container,
             ):
-                if not container.streams.video:
+                if not container.streams.video or container.format.name == "tty":
+                    # The library draws any text as a picture of its letters.
                     raise FileError(f"{path}: there is no picture in it")
                 context = container.streams.video[0].codec_context
                 if context is None:

@@ -15,17 +15,9 @@ import pytest
 from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 
-from analysis.clips import (
-    FieldOrderReading,
-    FieldState,
-    distinct_frames,
-    field_fault,
-    is_moving_bar,
-    luma_of,
-    read_field_order,
-    read_fields,
-    shows_moving_bar,
-)
+from analysis.distinct import distinct_frames
+from analysis.fieldorder import FieldOrderReading, FieldState, field_fault, read_field_order, read_fields
+from analysis.movingbar import is_moving_bar, luma_of, shows_moving_bar
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, FieldOrder, Format
 from patterns.pattern import Options
@@ -360,17 +352,15 @@ def test_what_ffmpeg_did_to_the_fields_is_told(name: str, clip: Path, tmp_path: 
         assert reading.repeated == pytest.approx(reading.frames / 5, abs=1)
 
 
-def test_flags_are_the_word_that_counts_unless_one_says_otherwise(clip: Path, tmp_path: Path) -> None:
-    """Bottom field first, said so: plays right, a note; without belief in flags it is not the format's order."""
+def test_flags_are_the_word_that_counts(clip: Path, tmp_path: Path) -> None:
+    """Bottom field first, said so: plays right, so it is a note and no fault."""
     reading = read_field_order(filtered(clip, tmp_path / "a.mkv", "fieldorder=bff"), SD)
-    assert (reading.agrees_with_flags, reading.agrees_with_format) == (True, False)
+    assert (reading.order, reading.agrees_with_format) == (BOTTOM, False)
     assert reading.notes == (
         "Bottom field first, as the file says; 480i has it the other way round. A player that goes by the file shows it"
         " right.",
     )
-    fault = field_fault(reading, believe_flags=False)
-    assert fault is not None
-    assert (fault.id, fault.confidence) == ("fields-swapped", reading.confidence)
+    assert field_fault(reading) is None
 
 
 def test_without_a_format_the_frames_alone_are_told(clip: Path, tmp_path: Path) -> None:

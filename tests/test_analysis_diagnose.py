@@ -58,17 +58,16 @@ def whole(codes: Floats) -> Floats:
 
 
 @cache
-def sent(pattern: str, bars: str | None = None) -> tuple[tuple[str, ...], Floats]:
-    """Names and R'G'B' fractions of a pattern's patches."""
+def sent(pattern: str, bars: str | None = None) -> Floats:
+    """R'G'B' fractions of a pattern's flat patches."""
     patches = PATTERNS[pattern].scene(SD, Options(bars=bars)).patches
     rgb = [[float(part) for part in (p.colour.red, p.colour.green, p.colour.blue)] for p in patches if not p.sloped]
-    return tuple(p.name for p in patches if not p.sloped), np.array(rgb)
+    return np.array(rgb)
 
 
 def evidence(pattern: str, measured: Floats, signal: Signal, noise: float = 0, bars: str | None = None) -> Evidence:
-    names, rgb = sent(pattern, bars)
     used = np.full(measured.shape, noise)
-    return Evidence(names=names, rgb=rgb, measured=measured, uncertainty=used, signal=signal)
+    return Evidence(rgb=sent(pattern, bars), measured=measured, uncertainty=used, signal=signal)
 
 
 Change = Callable[[Floats], Floats]
@@ -76,7 +75,7 @@ Change = Callable[[Floats], Floats]
 
 
 def measured(pattern: str, change: Change, signal: Signal) -> Floats:
-    rgb = change(sent(pattern)[1])
+    rgb = change(sent(pattern))
     return whole(255 * rgb if signal is RGB else narrow(to_ycc(rgb)))
 
 
@@ -185,13 +184,12 @@ def test_one_fault_in_a_computers_picture(name: str) -> None:
 @pytest.mark.parametrize("lost", [2, 4])
 def test_lost_bits(lost: int) -> None:
     """The low bits of a ramp's codes cut off: the same low bits in every sample of the frame."""
-    names, rgb = sent("steps-near-black")
+    rgb = sent("steps-near-black")
     clean = narrow(to_ycc(rgb))
     cut = np.floor(whole(clean) / 2**lost) * 2**lost
     cut[:, 1:] = 128
     found = diagnose_levels(
         Evidence(
-            names=names,
             rgb=rgb,
             measured=cut,
             uncertainty=np.zeros_like(cut),
@@ -207,7 +205,7 @@ def test_lost_bits(lost: int) -> None:
 # --- None, and two --------------------------------------------------------------------------------------------------
 
 
-WITH_LEVELS = [name for name in PATTERNS if len(sent(name)[0])]
+WITH_LEVELS = [name for name in PATTERNS if len(sent(name))]
 
 
 TEN = pytest.param(replace(YCC, bits=10), marks=pytest.mark.slow)
@@ -221,7 +219,7 @@ def test_clean_levels_have_no_fault(signal: Signal) -> None:
     for pattern in WITH_LEVELS:
         if pattern.startswith("crosshatch") or pattern in ("overscan", "centre", "circles", "dots"):
             continue
-        rgb = sent(pattern)[1]
+        rgb = sent(pattern)
         codes = 255 * rgb if signal is RGB else narrow(to_ycc(rgb)) * unit
         for off in (0.0, 0.5):
             seen = np.floor(codes + off * unit * random.uniform(-1, 1, codes.shape) + 0.5)
@@ -231,7 +229,7 @@ def test_clean_levels_have_no_fault(signal: Signal) -> None:
 
 def test_what_was_not_measured_is_no_fault() -> None:
     """Patches of which chroma, or all, was not measured."""
-    clean = whole(narrow(to_ycc(sent("bars")[1])))
+    clean = whole(narrow(to_ycc(sent("bars"))))
     clean[:, 1:] = np.nan
     assert diagnose_levels(evidence("bars", clean, YCC)).faults == ()
     assert diagnose_levels(evidence("bars", np.full_like(clean, np.nan), YCC)).faults == ()
@@ -298,9 +296,9 @@ def test_one_fault_is_preferred_to_two() -> None:
 
 def test_confidence_falls_where_faults_are_alike() -> None:
     """A white field that is too dark may be gain, offset or gamma: whichever is told is not sure."""
-    names, rgb = ("white",), np.array([[1.0, 1.0, 1.0]])
+    rgb = np.array([[1.0, 1.0, 1.0]])
     seen = np.array([[215.0, 128.0, 128.0]])
-    found = diagnose_levels(Evidence(names=names, rgb=rgb, measured=seen, uncertainty=np.zeros_like(seen), signal=YCC))
+    found = diagnose_levels(Evidence(rgb=rgb, measured=seen, uncertainty=np.zeros_like(seen), signal=YCC))
     assert len(found.faults) <= 1
     assert all(fault.confidence < 0.95 for fault in found.faults)
 

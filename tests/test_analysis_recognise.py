@@ -51,7 +51,7 @@ def drawn_once() -> Iterator[None]:
     plain = analysis.recognise.small
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(analysis.recognise, "small", small)
-        patch.setattr(Drawn, "of", staticmethod(cache(Drawn.of)))
+        patch.setattr(analysis.recognise, "Drawn", cache(Drawn))
         yield
 
 
@@ -162,8 +162,8 @@ def test_flat_means_nothing_to_see() -> None:
 
 def test_likeness_of_a_pattern_with_itself_and_with_another() -> None:
     """Nothing is left of itself, darker and bent too; much is left of another, and of its own negative."""
-    bars = Drawn.of(PATTERNS["bars"].scene(SD, Options()), SD)
-    steps = Drawn.of(PATTERNS["steps"].scene(SD, Options()), SD)
+    bars = Drawn(PATTERNS["bars"].scene(SD, Options()), SD)
+    steps = Drawn(PATTERNS["steps"].scene(SD, Options()), SD)
     place = Registration.whole(SD, 720, 480)
     for luma in (bars.luma, 0.1 + 0.7 * bars.luma, np.maximum(bars.luma, 0) ** 1.3):
         assert likeness(luma, bars, place).misfit < 0.02

@@ -47,7 +47,7 @@ class Put:
 def drawn(pattern: str, format_id: str) -> Picture:
     """Luma of the drawn raster as fractions of white."""
     fmt = FORMATS[format_id]
-    return Drawn.of(PATTERNS[pattern].scene(fmt), fmt, Matrix.BT601).luma
+    return Drawn(PATTERNS[pattern].scene(fmt), fmt, Matrix.BT601).luma
 
 
 def noisy(luma: Picture, percent: float) -> Picture:

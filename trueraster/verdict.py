@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 from analysis.findings import Examination, Fault, OtherPatternError
-from analysis.levels import Frame, Reading, Tolerance
+from analysis.levels import AREA_PERCENT, Frame, Reading, Tolerance
 from analysis.place import Axis
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Pattern
@@ -14,7 +14,7 @@ from patterns.signal import Signal
 from trueraster.show import columns, counted, number
 
 if TYPE_CHECKING:
-    from analysis.clips import FieldFault, FieldOrderReading
+    from analysis.fieldorder import FieldOrderReading
 
 __all__ = [
     "examination_json",
@@ -150,8 +150,7 @@ def examination_text(found: Examination, frame: Frame, pattern: Pattern, fmt: Fo
         lines.append(f"Not measured here, too small or out of view: {', '.join(check.skipped)}.")
     lines.append(_verdict(found))
     for fault in found.faults:
-        lines += ["", f"{fault.title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)"]
-        lines += [_wrapped(fault.explanation), _wrapped(f"What to do: {fault.remedy}")]
+        lines += _fault_lines(fault)
     if not check.passed and not any(fault.of_levels for fault in found.faults):
         lines += ["", "The errors of level are none of the faults that are known here, or too small to tell."]
     return "\n".join(lines)
@@ -204,7 +203,7 @@ def _verdict(found: Examination) -> str:
     count, failed = len(check.readings), sum(not reading.passed for reading in check.readings)
     within = _tolerance(check.tolerance, check.signal)
     if any(reading.by_area for reading in check.readings):
-        within += " (lines, by their area, 6 % of white)"
+        within += f" (lines, by their area, {AREA_PERCENT:g} % of white)"
     if found.passed:
         but = ", but not as they were sent" if found.faults else ""
         return f"PASS: all {count} patches within {within}{but}."
@@ -221,13 +220,9 @@ def _tolerance(tolerance: Tolerance, signal: Signal) -> str:
 
 
 def fields_json(
-    reading: FieldOrderReading, fault: FieldFault | None, pattern: Pattern, fmt: Format, signal: Signal
+    reading: FieldOrderReading, fault: Fault | None, pattern: Pattern, fmt: Format, signal: Signal
 ) -> dict[str, Any]:
     """The answer for a clip of the moving bar."""
-    faults: list[dict[str, Any]] = []
-    if fault is not None:
-        told = {"confidence": number(fault.confidence, 4), "explanation": fault.explanation, "remedy": fault.remedy}
-        faults.append({"id": fault.id, **told, "parameters": {}})
     return {
         "verdict": "pass" if fault is None else "fail",
         "pattern": pattern.id,
@@ -235,7 +230,7 @@ def fields_json(
         "signal": _signal_json(signal),
         "registration": None,
         "patches": [],
-        "faults": faults,
+        "faults": [] if fault is None else [_fault_json(fault)],
         "fields": {
             "state": reading.state.value,
             "order": reading.order and reading.order.value,
@@ -253,7 +248,7 @@ def fields_json(
     }
 
 
-def fields_text(reading: FieldOrderReading, fault: FieldFault | None, frame: Frame, fmt: Format) -> str:
+def fields_text(reading: FieldOrderReading, fault: Fault | None, frame: Frame, fmt: Format) -> str:
     """The same in words."""
     told = [
         ("the fields are", reading.state.value),
@@ -269,11 +264,13 @@ def fields_text(reading: FieldOrderReading, fault: FieldFault | None, frame: Fra
     lines.append("")
     if fault is None:
         return "\n".join([*lines, "PASS: the fields come in the right order."])
-    from analysis.remedies import FAULTS
+    return "\n".join([*lines, "FAIL: the fields do not arrive as they were sent.", *_fault_lines(fault)])
 
-    title = FAULTS[fault.id].title
-    lines += [f"FAIL: {title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)", _wrapped(fault.explanation)]
-    return "\n".join([*lines, _wrapped(f"What to do: {fault.remedy}")])
+
+def _fault_lines(fault: Fault) -> list[str]:
+    """A fault with what is seen and what to do, after an empty line."""
+    heading = f"{fault.title} ({fault.id}, confidence {100 * fault.confidence:.0f} %)"
+    return ["", heading, _wrapped(fault.explanation), _wrapped(f"What to do: {fault.remedy}")]
 
 
 def _wrapped(text: str) -> str:

@@ -14,7 +14,7 @@ from trueraster.commands.shared import as_json_option, pattern_options
 from trueraster.show import counted, progress, put_json, put_text
 
 if TYPE_CHECKING:
-    from analysis.clips import FieldOrderReading
+    from analysis.fieldorder import FieldOrderReading
     from analysis.findings import Examination
     from analysis.levels import Frame, Tolerance
     from patterns.formats import Format
@@ -88,11 +88,12 @@ def verify(
         judged,
     )
     if task.pattern.id == "field-order" and not found.is_still:
-        if picture is not None:
-            raise UsageError("--picture: the order of fields is told from a whole clip, there is no one frame to mark")
-        if frame is not None:
-            raise UsageError("--frame: the order of fields is told from a whole clip, not from one frame")
-        return _field_order(task, as_json)
+        for name, value in (("--picture", picture), ("--frame", frame), ("--tolerance", judged)):
+            if value is not None:
+                raise UsageError(
+                    f"{name}: of field-order a whole clip is looked at for the order of its fields, nothing else"
+                )
+        return _field_order(task, every, as_json)
     try:
         report = _every(task, as_json) if every else _Report(task.frame, task.examine(found))
     except OtherPatternError as error:
@@ -207,7 +208,7 @@ def _all_looks() -> list[tuple[Pattern, Options]]:
 
 
 def _recognised(frame: Frame, fmt: Format, signal: Signal) -> tuple[Pattern, Options]:
-    from analysis.clips import shows_moving_bar
+    from analysis.movingbar import shows_moving_bar
     from analysis.recognise import best_look
     from patterns.catalogue import PATTERNS
     from patterns.pattern import Options
@@ -242,7 +243,7 @@ def _tolerance(text: str | None) -> Tolerance | None:
 
 def _every(task: _Task, quiet: bool) -> _Report:
     """Every distinct frame of the file; the worst is kept."""
-    from analysis.clips import distinct_frames
+    from analysis.distinct import distinct_frames
     from analysis.findings import OtherPatternError
     from trueraster import interrupt
 
@@ -298,9 +299,13 @@ def _frames_text(frames: dict[str, object]) -> str:
     return f"{told} Shown is frame {frames['worst']}, the worst."
 
 
-def _field_order(task: _Task, as_json: bool) -> int:
+_MOST_FRAMES = 3000
+"""Frames of a clip that `--all` reads for the order of fields: what is kept of each is 20 kB."""
+
+
+def _field_order(task: _Task, every: bool, as_json: bool) -> int:
     """The order of fields, told from the moving bar of a clip."""
-    from analysis.clips import FieldState, field_fault, read_field_order
+    from analysis.fieldorder import FieldState, field_fault, read_field_order
     from trueraster import interrupt
     from trueraster.options import UsageError
     from trueraster.verdict import fields_json, fields_text
@@ -311,7 +316,8 @@ def _field_order(task: _Task, as_json: bool) -> int:
             interrupt.check()
             tell(f"frame {done}", done / total if total else 0.0)
 
-        reading: FieldOrderReading = read_field_order(task.frame.path, task.format, heard=heard)
+        more = {"enough": _MOST_FRAMES, "most": _MOST_FRAMES} if every else {}
+        reading: FieldOrderReading = read_field_order(task.frame.path, task.format, heard=heard, **more)
     if reading.state is FieldState.UNKNOWN:
         raise UsageError(f"{task.frame.path}: {reading.reason}")
     fault = field_fault(reading)
