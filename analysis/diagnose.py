@@ -160,19 +160,28 @@ class _Fitter:
         return weighted
 
     def fit(self, steps: tuple[Step, ...]) -> _Explanation:
-        """The best parameters by Levenberg and Marquardt's method, with differences for slopes."""
+        """The best parameters of an explanation."""
         start = tuple(itertools.chain.from_iterable(step.start for step in steps))
         if not start:
             return self._explained(steps, start, self.residual(steps, start))
+        best, is_stuck = self._walk(steps, self._begin(steps, start))
+        if is_stuck:
+            # It began where all that a parameter moves is cut off; from no change there may be a way.
+            best = min(best, self._walk(steps, np.array(start))[0], key=lambda explanation: explanation.chi2)
+        return best
+
+    def _walk(self, steps: tuple[Step, ...], values: Floats) -> tuple[_Explanation, bool]:
+        """Where Levenberg and Marquardt's method leads to, and whether a parameter moves nothing there."""
         low = np.array(list(itertools.chain.from_iterable(step.lowest for step in steps)))
         high = np.array(list(itertools.chain.from_iterable(step.highest for step in steps)))
         # A percent of a fraction, a tenth of a degree.
         small = np.where(high > 10, 0.1, 1e-3)
-        values, rest = self._begin(steps, start)
-        cost, damping = float(rest @ rest), 1e-3
+        rest = self.residual(steps, tuple(values))
+        cost, damping, is_stuck = float(rest @ rest), 1e-3, False
         for _ in range(30):
             slopes = np.stack([self._slope(steps, values, i, small[i]) for i in range(len(values))], axis=1)
             normal, right = slopes.T @ slopes, -slopes.T @ rest
+            is_stuck = bool(np.any(np.diag(normal) < 1e-9))
             diagonal = np.diag(np.maximum(np.diag(normal), 1e-9))
             better = False
             for _ in range(6):
@@ -188,18 +197,17 @@ class _Fitter:
             values, rest, cost, damping = tried, new, float(new @ new), max(damping / 10, 1e-9)
             if gained < 1e-4:
                 break
-        return self._explained(steps, tuple(float(value) for value in values), rest)
+        return self._explained(steps, tuple(float(value) for value in values), rest), is_stuck
 
-    def _begin(self, steps: tuple[Step, ...], start: tuple[float, ...]) -> tuple[Floats, Floats]:
+    def _begin(self, steps: tuple[Step, ...], start: tuple[float, ...]) -> Floats:
         """Where a fit begins: at no change or half a usual change off it, since a clipped level has no slope there."""
         usual = np.array(list(itertools.chain.from_iterable(step.usual for step in steps)))
         tried = []
         for factors in itertools.product((0.0, 0.5, -0.5), repeat=len(start)):
             values = np.array(start) + usual * factors
             rest = self.residual(steps, tuple(values))
-            tried.append((float(rest @ rest), values, rest))
-        _, values, rest = min(tried, key=lambda one: one[0])
-        return values, rest
+            tried.append((float(rest @ rest), values))
+        return min(tried, key=lambda one: one[0])[1]
 
     def _slope(self, steps: tuple[Step, ...], values: Floats, index: int, small: float) -> Floats:
         move = small * (np.arange(len(values)) == index)
