@@ -114,9 +114,9 @@ class Investigation:
     def _fields(self, place: Registration) -> FieldStructure:
         if not self.fmt.interlaced:
             return FieldStructure(kind="woven")
-        across = luma_response(self.luma, self.drawn.luma, place)
+        across = self._across(place)
         filtered = across is not None and not _SOFT < across.factor < _SHARP
-        return field_structure(self.luma, self.drawn.luma, place, filtered)
+        return field_structure(self.luma, self._likest(place), place, filtered)
 
     def _placed(self, place: Registration) -> tuple[Registration, list[Fault]]:
         """Place and faults of the levels. A tone that is bent, or colours that are others, move an edge's middle: the
