@@ -26,7 +26,7 @@ from patterns.standards import (
     V_SCALE,
 )
 
-__all__ = ["STEPS", "Step", "from_codes", "to_codes", "to_rgb", "to_ycbcr"]
+__all__ = ["AS_DRAWN", "STEPS", "Step", "from_codes", "to_codes", "to_rgb", "to_ycbcr"]
 
 Floats = NDArray[np.float64]
 Parameters = tuple[float, ...]
@@ -137,9 +137,9 @@ def _power(values: Floats, power: float) -> Floats:
     return powered
 
 
-def _code_power(luma: Floats, power: float) -> Floats:
-    """A power law over the whole range of codes, as a picture adjustment on narrow-range luma has it."""
-    share = (luma * _NARROW + _FOOT) / _FULL
+def _code_power(values: Floats, power: float) -> Floats:
+    """A power law over the whole range of codes, as a picture adjustment on narrow-range codes has it."""
+    share = (values * _NARROW + _FOOT) / _FULL
     return (_FULL * _power(share, power) - _FOOT) / _NARROW
 
 
@@ -286,6 +286,7 @@ def _steps() -> tuple[Step, ...]:
         )
     for way, change in (
         ("R'G'B'", _in_rgb(lambda rgb, p: _power(rgb, p[0]))),
+        ("R'G'B' codes", _in_rgb(lambda rgb, p: _code_power(rgb, p[0]))),
         ("luma", _in_ycbcr(_luma(_power))),
         ("luma codes", _in_ycbcr(_luma(_code_power))),
     ):
@@ -299,7 +300,7 @@ def _steps() -> tuple[Step, ...]:
                 highest=(3.0,),
                 usual=(0.25,),
                 tell=_gain("power"),
-                rare=3.0 if way == "luma codes" else 0.0,
+                rare=3.0 if way.endswith("codes") else 0.0,
             )
         )
     steps += [
@@ -384,3 +385,10 @@ def _luma_only(change: Callable[[Floats], Floats]) -> Callable[[Floats, Paramete
 
 STEPS = _steps()
 """All steps, in the order of a chain."""
+
+AS_DRAWN = Step(
+    id="",
+    way="cut at the ends of the codes",
+    apply=lambda rgb, p, signal: from_codes(np.clip(to_codes(rgb, signal), *signal.limits), signal),
+)
+"""No fault: what drawing a pattern does to colours that its codes do not hold, before any chain."""

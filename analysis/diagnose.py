@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.chain import STEPS, Step, from_codes, to_codes
+from analysis.chain import AS_DRAWN, STEPS, Step, from_codes, to_codes
 from patterns.signal import Range, Signal
 
 __all__ = ["Diagnosis", "Evidence", "LevelFault", "diagnose_levels"]
@@ -114,8 +114,8 @@ class _Explanation:
 class _Fitter:
     """Fits explanations to one frame's evidence."""
 
-    def __init__(self, evidence: Evidence) -> None:
-        self.evidence = evidence
+    def __init__(self, evidence: Evidence, before: tuple[Step, ...] = ()) -> None:
+        self.evidence, self.before = evidence, before
         self.signal = evidence.signal
         self.unit = float(1 << (evidence.signal.bits - 8))
         self.used = np.isfinite(evidence.measured)
@@ -136,6 +136,8 @@ class _Fitter:
         self.shares = np.linspace(-1, 1, _SHARES) if sloped else np.zeros(1)
         along = self.shares[:, None, None] * (slopes if sloped and slopes is not None else np.zeros_like(rgb))
         self.sent = (rgb + along).reshape(-1, 3)
+        for step in before:
+            self.sent = step.apply(self.sent, (), self.signal)
 
     def predict(self, steps: tuple[Step, ...], parameters: tuple[float, ...]) -> Floats:
         rgb, place = self.sent, 0
@@ -216,6 +218,15 @@ class _Fitter:
         )
         return slope
 
+    def uncertainties(self, steps: tuple[Step, ...], values: tuple[float, ...]) -> tuple[float, ...]:
+        """Standard uncertainties of fitted parameters: infinite where the levels do not tell one."""
+        if not values:
+            return ()
+        slopes = np.stack([self._slope(steps, np.array(values), i, 1e-3) for i in range(len(values))], axis=1)
+        covariance = np.linalg.pinv(slopes.T @ slopes)
+        told = np.any(slopes != 0, axis=0)
+        return tuple(float(value) for value in np.where(told, np.sqrt(np.diag(covariance)), np.inf))
+
     def _explained(self, steps: tuple[Step, ...], parameters: tuple[float, ...], rest: Floats) -> _Explanation:
         chi2 = float(rest @ rest)
         price = sum(_PRICE + math.log(_WAYS[step.id]) + step.rare for step in steps)
@@ -234,9 +245,36 @@ _WAYS = {step.id: sum(other.id == step.id for other in STEPS) for step in STEPS}
 
 def diagnose_levels(evidence: Evidence) -> Diagnosis:
     """The simplest explanation of the measured levels; without faults where they are as sent."""
-    fitter = _Fitter(evidence)
+    told = [_diagnosed(_Fitter(evidence, before)) for before in _sent_ways(evidence)]
+    return min(told, key=lambda pair: pair[0])[1]
+
+
+def _told(step: Step, values: tuple[float, ...], uncertainties: tuple[float, ...]) -> dict[str, float | str]:
+    """The parameters as a user reads them, each figure with its standard uncertainty."""
+    told = step.tell(values)
+    if not all(math.isfinite(uncertainty) for uncertainty in uncertainties):
+        return told
+    moved = step.tell(tuple(value + u for value, u in zip(values, uncertainties, strict=True)))
+    figures = {name: value for name, value in told.items() if uncertainties and isinstance(value, float)}
+    return told | {f"{name}_uncertainty": abs(float(moved[name]) - value) for name, value in figures.items()}
+
+
+def _sent_ways(evidence: Evidence) -> list[tuple[Step, ...]]:
+    """What may have been done when the pattern was drawn: colours beyond what R'G'B' codes hold were cut there."""
+    signal = evidence.signal
+    if not signal.sampling.is_rgb:
+        return [()]
+    low, high = signal.limits
+    codes = to_codes(evidence.rgb, signal)
+    beyond = bool(np.any((codes < low - 0.5) | (codes > high + 0.5)))
+    return [(AS_DRAWN,), ()] if beyond else [()]
+
+
+def _diagnosed(fitter: _Fitter) -> tuple[float, Diagnosis]:
+    """The best explanation and its criterion."""
+    evidence = fitter.evidence
     if not fitter.count:
-        return Diagnosis(faults=(), left=0.0)
+        return 0.0, Diagnosis(faults=(), left=0.0)
     clean = fitter.fit(())
     steps = _worth_trying(evidence)
     if fitter.colours < 3 and not evidence.comb:
@@ -252,10 +290,13 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
         best = min(tried, key=lambda explanation: explanation.criterion)
     left = math.sqrt(best.chi2 / fitter.count)
     if not best.steps or clean.criterion - best.criterion < _LEAST_GAIN:
-        return Diagnosis(faults=(), left=math.sqrt(clean.chi2 / fitter.count))
+        left = math.sqrt(clean.chi2 / fitter.count)
+        return clean.criterion, Diagnosis(faults=(), left=left, steps=tuple((step, ()) for step in fitter.before))
     weights = _weights(tried)
     faults = []
+    uncertainties = iter(fitter.uncertainties(best.steps, best.parameters))
     for step, parameters in best.chain:
+        own_uncertainties = tuple(itertools.islice(uncertainties, len(parameters)))
         others = [(other, own) for other, own in best.chain if other is not step]
         kept = tuple(itertools.chain.from_iterable(own for _, own in others))
         without = fitter.predict(tuple(other for other, _ in others), kept)
@@ -267,13 +308,14 @@ def diagnose_levels(evidence: Evidence) -> Diagnosis:
             LevelFault(
                 id=step.id,
                 confidence=sum(w for w, e in zip(weights, tried, strict=True) if step.id in e.ids) / max(1.0, left / 3),
-                parameters=step.tell(parameters),
+                parameters=_told(step, parameters, own_uncertainties),
                 effect_codes=effect,
                 weight=float(np.sum(((fitter.target - without[fitter.used]) / fitter.sigma) ** 2)),
             )
         )
     faults.sort(key=lambda fault: -fault.weight)
-    return Diagnosis(faults=tuple(faults), left=left, steps=best.chain)
+    chain = (*((step, ()) for step in fitter.before), *best.chain)
+    return best.criterion, Diagnosis(faults=tuple(faults), left=left, steps=chain)
 
 
 def _worth_trying(evidence: Evidence) -> tuple[Step, ...]:

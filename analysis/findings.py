@@ -101,12 +101,15 @@ class Examination:
 class OtherPatternError(ValueError):
     """The frame shows another pattern than the one that was asked for, or none."""
 
-    def __init__(self, asked: str, found: str | None) -> None:
-        self.asked, self.found = asked, found
-        super().__init__(f"this looks like {found}, not {asked}" if found else "there is no pattern in this frame")
+    def __init__(self, asked: str, found: str | None, turned: str = "") -> None:
+        """`turned` says how the pattern that was found stands there, where it is mirrored."""
+        self.asked, self.found, self.turned = asked, found, turned
+        words = f"this looks like {found}, not {asked}" if found else "there is no pattern in this frame"
+        super().__init__(f"this is {found} with {turned} exchanged" if turned else words)
 
     @property
     def fault(self) -> Fault:
         if self.found is None:
             return Fault(id="no-pattern", confidence=1.0)
-        return Fault(id="wrong-pattern", confidence=1.0, parameters={"pattern": self.asked, "looks_like": self.found})
+        looks_like = f"{self.found} with {self.turned} exchanged" if self.turned else self.found
+        return Fault(id="wrong-pattern", confidence=1.0, parameters={"pattern": self.asked, "looks_like": looks_like})

@@ -34,8 +34,12 @@ __all__ = ["Investigation"]
 
 _DOUBTFUL = 0.004
 """Share of a frame's changes left unexplained from which another pattern is looked for."""
+_MIRRORED = 0.05
+"""The same below which a picture that is turned round is taken for the pattern."""
 _SCALED_DOUBT, _LOSSY_DOUBT = 1.5, 2.0
 """How much further off a level may be in a frame that was scaled, and in one coded with loss."""
+_NOISY = 1.5
+"""Noise, in codes of 8 bits, above which patches are not flat by noise alone: scaling and coding leave less."""
 _LOSSY = ("mjpeg", "jpeg2000", "webp", "h264", "hevc", "mpeg2video", "mpeg4", "vp8", "vp9", "av1", "prores", "dvvideo")
 _SNOW = 0.1
 """Deviation of a frame's samples, in fractions of white, above which one that is flat on the whole is mere noise."""
@@ -168,11 +172,24 @@ class Investigation:
         if is_flat(self.luma):
             is_field = float(self.luma.mean()) > 0.02 and float(self.luma.std()) < _SNOW
             raise OtherPatternError(self.pattern.id, "field" if is_field else None)
+        self._refuse_mirrored(0.3 * own.misfit)
         best = best_look(self.frame, self.signal, self.fmt, self.others())
         if best is not None and best.pattern.id != self.pattern.id and best.misfit < 0.3 * own.misfit:
             self._refuse(best)
         if not own.is_like:
             self._refuse(None)
+
+    def _refuse_mirrored(self, most: float) -> None:
+        """A picture seen as in a mirror is the pattern yet, but nothing in it lies where it is measured."""
+        for words, luma in (
+            ("left and right", self.luma[:, ::-1]),
+            ("top and bottom", self.luma[::-1]),
+            ("left and right, top and bottom", self.luma[::-1, ::-1]),
+        ):
+            for place in usual_places(self.fmt, *reversed(luma.shape)):
+                turned = likeness(luma, self.drawn, place)
+                if turned.is_like and turned.misfit < min(most, _MIRRORED):
+                    raise OtherPatternError(self.pattern.id, self.pattern.id, words)
 
     def _refuse(self, look: Look | None) -> None:
         raise OtherPatternError(self.pattern.id, None if look is None else look.pattern.id)
@@ -238,8 +255,9 @@ class Investigation:
         if not readings:
             return []
         frame, signal = self.frame, self.signal
-        # Where flat patches are not flat, what made them so may have moved them a little too.
-        doubt = 1.0 if place.is_identity and self.check.noise < 0.1 else _SCALED_DOUBT
+        # Where flat patches are not quite flat, what made them so may have moved them a little too; mere noise does not.
+        noise = self.check.noise
+        doubt = 1.0 if (place.is_identity and noise < 0.1) or noise > _NOISY else _SCALED_DOUBT
         if frame.codec in _LOSSY:
             doubt = _LOSSY_DOUBT
         comb, levels = _comb(frame.picture.planes[0], signal.bits)

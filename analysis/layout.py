@@ -21,6 +21,8 @@ _FRACTION = 0.75
 """Raster samples that a picture may lie beside its place before that is a fault: an analogue way does as much."""
 _PRICE = 9.0
 """What a freed parameter has to better the fit by, in units of its uncertainty squared."""
+_MADE_SMALLER = 0.97
+"""Scale below which a frame has not room for all of a raster's lines, or samples."""
 _SHAPE = 0.003
 """Share of a frame by which borders may differ from the shape that a raster should have: conventions differ."""
 
@@ -98,6 +100,9 @@ def _named(axis: Axis, kept: str, names: tuple[str, str]) -> list[tuple[str, lis
     if kept == "whole":
         return []
     tolerance = _FRACTION * max(axis.scale, 1.0)
+    if axis.scale < _MADE_SMALLER:
+        # Of lines by turns light and dark a part is lost there, and with it where they end.
+        tolerance += 2 * max(axis.offset_error, axis.stop_error)
     if max(abs(axis.start), abs(axis.stop - axis.frame)) < tolerance:
         return []
     over = [axis.start < -tolerance, axis.stop > axis.frame + tolerance]

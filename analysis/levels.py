@@ -48,8 +48,8 @@ AREA_PERCENT = 6.0
 """Percent of white that a line's area may differ in a frame scaled without fault: cubic filters do it by 5."""
 _UNEVEN = 0.03
 """Share of the codes by which the ground on both sides of a line may differ."""
-_LINE_REACH = 4
-"""Raster lines above and below a line that its light may have spread over."""
+_LINE_REACHES = (4, 3, 2)
+"""Raster lines above and below a line that its light may have spread over; less where another mark is near."""
 
 
 Triple = tuple[float | None, float | None, float | None]
@@ -210,8 +210,9 @@ def check_levels(
     found: list[tuple[Patch, list[Statistics], Span]] = []
     skipped: list[str] = []
     tells_something = not scene.shapes
+    has_colour = not all(patch.colour.is_neutral for patch in scene.patches)
     for patch in scene.patches:
-        measured = _measured(planes, patch, fmt, signal, place, by_area)
+        measured = _measured(planes, patch, fmt, signal, place, by_area, has_colour)
         if measured is None:
             skipped.append(patch.name)
         else:
@@ -249,14 +250,22 @@ def _loosened(limits: tuple[float, float, float], signal: Signal) -> tuple[float
 
 
 def _measured(
-    planes: Sequence[NDArray[Any]], patch: Patch, fmt: Format, signal: Signal, place: Registration, by_area: bool
+    planes: Sequence[NDArray[Any]],
+    patch: Patch,
+    fmt: Format,
+    signal: Signal,
+    place: Registration,
+    by_area: bool,
+    has_colour: bool,
 ) -> tuple[list[Statistics], Span] | None:
     """The statistics of a patch in each plane, and where they were taken; None where too few samples are in view.
 
     What is measured lies in the patch wherever a frame's sample reaches: further from its edges the softer they are.
     """
     soft_x, soft_y = (axis.softness / axis.scale for axis in (place.x, place.y))
-    span = patch_area(fmt, patch, MARGIN_SAMPLES + math.ceil(3 * soft_x), MARGIN_LINES + math.ceil(3 * soft_y))
+    # Down the picture edges are sharp as drawn, but for subsampled chroma: without it there is room for some softness.
+    down = max(MARGIN_LINES, MARGIN_LINES * has_colour + math.ceil(3 * soft_y))
+    span = patch_area(fmt, patch, MARGIN_SAMPLES + math.ceil(3 * soft_x), down)
     if by_area:
         span = _clear_of_raster(span, patch, fmt)
     count = 1 if is_luma_only(patch, signal.sampling) else 3
@@ -266,7 +275,9 @@ def _measured(
         step_x, step_y = signal.sampling.chroma_step if i > 0 else (1, 1)
         left, right = _inside(span.left, span.right, place.x, step_x, plane.shape[1])
         if patch.thin and by_area:
-            line = _line(plane, patch, fmt, place, step_y, slice(left, right), 1 << signal.bits)
+            columns, ends = slice(left, right), 1 << signal.bits
+            tried = (_line(plane, patch, fmt, place, step_y, columns, ends, reach) for reach in _LINE_REACHES)
+            line = next((one for one in tried if one is not None), None)
             if line is None:
                 return None
             statistics, top, bottom = line
@@ -309,16 +320,23 @@ def _inside(low: int, high: int, axis: Axis, step: int, count: int) -> tuple[int
 
 
 def _line(
-    plane: NDArray[Any], patch: Patch, fmt: Format, place: Registration, step: int, columns: slice, ends: int
+    plane: NDArray[Any],
+    patch: Patch,
+    fmt: Format,
+    place: Registration,
+    step: int,
+    columns: slice,
+    ends: int,
+    lines: int,
 ) -> tuple[Statistics, int, int] | None:
     """The level of a horizontal line in a frame that was scaled, softened or sharpened.
 
     Its height is lost there, but not its area: what stands above the ground on both sides, summed down each column,
-    over the line's own thickness.
+    over the line's own thickness. None where within `lines` another mark is near.
     """
     span = patch_area(fmt, patch, 0, 0)
     axis = place.y
-    reach = _LINE_REACH * axis.scale + 2.2 * axis.softness
+    reach = lines * axis.scale + 2.2 * axis.softness
     top = (axis.scale * span.top + axis.offset) / step
     bottom = (axis.scale * span.bottom + axis.offset) / step
     first, last = math.floor(top - reach / step), math.ceil(bottom + reach / step)

@@ -5,6 +5,7 @@ Both are told from mean profiles of the frame against those of the drawn raster,
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from typing import Any
@@ -170,9 +171,11 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
     found = [fields for fields in accounts if fields is not None]
     if not found:
         return FieldStructure(kind="woven")
-    # Of places that do as well the one that is not moved.
-    least = min(fields.misfit for fields in found)
-    return next(fields for fields in found if fields.misfit <= 1.01 * least + 1e-6).structure(filtered)
+    # Of places that do as well one where the rows are as drawn, then the one that is not moved.
+    most = 1.01 * min(fields.misfit for fields in found) + 1e-6
+    plain = (fields for fields in found if fields.plain_left / fields.samples <= most)
+    as_well = (fields for fields in found if fields.misfit <= most)
+    return next(itertools.chain(plain, as_well)).structure(filtered)
 
 
 @dataclass(frozen=True, slots=True)

@@ -294,6 +294,57 @@ def test_one_fault_is_preferred_to_two() -> None:
         assert found.faults[0].parameters["gain"] == pytest.approx(0.9, abs=0.01)
 
 
+def test_a_figure_comes_with_its_uncertainty() -> None:
+    """Sixty draws of noise of a code on a gain of 0.9 and on a power of 1.15: the errors, in units of the standard
+    uncertainty, are about as large as that says. It holds rounding too, so they may be smaller but not much larger."""
+    random = np.random.default_rng(5)
+    for name, change, true in (
+        ("gain", lambda rgb: 0.9 * rgb, 0.9),
+        ("power", luma(lambda y: power(y, 1.15)), 1.15),
+    ):
+        seen = measured("steps", change, YCC)
+        ratios = []
+        for _ in range(30):
+            found = diagnose_levels(evidence("steps", seen + random.normal(0, 1, seen.shape), YCC, noise=1.0))
+            told = found.faults[0].parameters
+            ratios.append((float(told[name]) - true) / float(told[f"{name}_uncertainty"]))
+        assert 0.4 < float(np.sqrt(np.mean(np.square(ratios)))) < 1.4, name
+        assert max(map(abs, ratios)) < 4, name
+
+
+def test_levels_that_tell_nothing_of_a_power_say_so() -> None:
+    """Stripes 2 % about black and white alone hardly show a bend: the uncertainty is larger than the aim of 0.01."""
+    seen = measured("pluge", luma(lambda y: power(y, 1.25)), YCC)
+    (fault,) = diagnose_levels(evidence("pluge", seen, YCC)).faults
+    error = abs(float(fault.parameters["power"]) - 1.25)
+    assert fault.id == "gamma"
+    assert float(fault.parameters["power_uncertainty"]) > 0.02
+    assert error < 3 * float(fault.parameters["power_uncertainty"])
+
+
+NARROW_RGB = Signal(range=Range.NARROW, matrix=Matrix.BT601, bits=8, sampling=Sampling.RGB)
+CUT: dict[str, tuple[str, Change]] = {
+    # Each from codes to codes; a picture adjustment knows nothing of ranges and bends all codes.
+    "gain": ("gain", lambda codes: 16 + 0.9 * (codes - 16)),
+    "offset": ("offset", lambda codes: codes + 11),
+    "squeezed": ("range-compressed", lambda codes: 16 + codes * 219 / 255),
+    "bent": ("gamma", lambda codes: 255 * (codes / 255) ** 1.1),
+}
+
+
+@pytest.mark.parametrize("kind", CUT)
+def test_colours_beyond_the_codes_are_cut_when_they_are_drawn(kind: str) -> None:
+    """-I and +Q have no R'G'B' codes of 8 bits, so a picture holds what is nearest; no fault is named for that.
+
+    The codes end at 1 and 254 (BT.709-6 item 5.2, timing references); what is sent is cut there by numpy.
+    """
+    id, change = CUT[kind]
+    drawn = np.clip(whole(219 * sent("bars-split") + 16), 1, 254)
+    assert drawn.min() == 1, "the pattern has such a colour"
+    found = diagnose_levels(evidence("bars-split", whole(change(drawn)), NARROW_RGB))
+    assert [fault.id for fault in found.faults] == [id]
+
+
 def test_confidence_falls_where_faults_are_alike() -> None:
     """A white field that is too dark may be gain, offset or gamma: whichever is told is not sure."""
     rgb = np.array([[1.0, 1.0, 1.0]])

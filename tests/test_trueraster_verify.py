@@ -271,6 +271,33 @@ def test_where_the_raster_lies(files: Path, tmp_path: Path) -> None:
     assert all(share == pytest.approx(0, abs=0.02) for share in place["crop_percent"].values())
 
 
+@pytest.mark.parametrize(("name", "axis", "sides"), [("bars", 1, "left and right"), ("steps", 0, "top and bottom")])
+def test_a_mirrored_picture_is_told(files: Path, tmp_path: Path, name: str, axis: int, sides: str) -> None:
+    """By numpy; one line and exit 2, since nothing lies where it is measured. JSON names it as another picture."""
+    Image.fromarray(np.flip(read(files / f"{name}.png"), axis)).save(tmp_path / "mirrored.png")
+    ran = call("verify", tmp_path / "mirrored.png", "--pattern", name, "--format", "480i", "--json")
+    assert (ran.code, ran.err.count("\n")) == (2, 1)
+    assert f"this is {name} with {sides} exchanged" in ran.err
+    assert [fault["id"] for fault in ran.json["faults"]] == ["wrong-pattern"]
+
+
+@pytest.mark.parametrize("size", [(640, 480), (1920, 1080)])
+def test_lines_near_other_lines_are_measured_in_scaled_frames(tmp_path: Path, size: tuple[int, int]) -> None:
+    """The scales of overscan lie seven lines apart; scaled by OpenCV's cubic filter, their levels are told."""
+    assert call("draw", "overscan", "--format", "480i", "--as", "png", "--to", tmp_path / "own.png").code == 0
+    scaled = cv2.resize(read(tmp_path / "own.png"), size, interpolation=cv2.INTER_CUBIC)
+    Image.fromarray(np.asarray(scaled, np.uint8)).save(tmp_path / "scaled.png")
+    ran = call("verify", tmp_path / "scaled.png", "--pattern", "overscan", "--format", "480i", "--json")
+    assert (ran.code, ids(ran), ran.json["skipped"]) == (0, [], [])
+
+
+def test_a_plain_frame_is_not_recognised_but_said_to_be_plain(tmp_path: Path) -> None:
+    Image.new("RGB", (720, 480), (128, 128, 128)).save(tmp_path / "grey.png")
+    ran = call("verify", tmp_path / "grey.png", "--format", "480i")
+    assert (ran.code, ran.err.count("\n")) == (2, 1)
+    assert "--pattern field" in ran.err
+
+
 @pytest.mark.parametrize("quality", [pytest.param(85, marks=pytest.mark.slow), 95])
 def test_jpeg_files(files: Path, tmp_path: Path, quality: int) -> None:
     """A JPEG of the frame passes within 2 %, recognised, as full-range BT.601 (ITU-T T.871)."""

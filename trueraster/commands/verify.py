@@ -15,7 +15,7 @@ from trueraster.show import counted, progress, put_json, put_text
 
 if TYPE_CHECKING:
     from analysis.fieldorder import FieldOrderReading
-    from analysis.findings import Examination
+    from analysis.findings import Examination, OtherPatternError
     from analysis.levels import Frame, Tolerance
     from patterns.formats import Format
     from patterns.pattern import Options, Pattern
@@ -101,7 +101,7 @@ def verify(
 
         if as_json:
             put_json(other_json(error, task.pattern, task.format, task.signal))
-        raise UsageError(f"{file}: {error}{_hint(error.found)}") from error
+        raise UsageError(f"{file}: {error}{_hint(error)}") from error
     if picture is not None:
         _mark(picture, report, task)
     from trueraster.verdict import examination_json, examination_text
@@ -219,13 +219,21 @@ def _recognised(frame: Frame, fmt: Format, signal: Signal) -> tuple[Pattern, Opt
         return look.pattern, look.options
     if not frame.is_still and shows_moving_bar(frame.path):
         return PATTERNS["field-order"], Options()
+    from analysis.fractions import frame_luma
+    from analysis.recognise import is_flat
+
+    if is_flat(frame_luma(frame, signal)):
+        raise UsageError(f"{frame.path}: the frame is plain; if that is as it was played, give --pattern field")
     raise UsageError(
-        f"{frame.path}: there is no pattern that is known in this frame; give --pattern and --format if there is one"
+        f"{frame.path}: no known pattern is seen in this frame as {fmt.id}; if there is one, name it with --pattern, "
+        "and another format with --format"
     )
 
 
-def _hint(found: str | None) -> str:
-    return f"; give --pattern {found} if that was played" if found else ""
+def _hint(error: OtherPatternError) -> str:
+    if error.turned:
+        return "; a mirror or flip setting in player, converter or capture does that"
+    return f"; give --pattern {error.found} if that was played" if error.found else ""
 
 
 def _tolerance(text: str | None) -> Tolerance | None:
