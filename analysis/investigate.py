@@ -255,7 +255,7 @@ class Investigation:
         if not readings:
             return []
         frame, signal = self.frame, self.signal
-        # Where flat patches are not quite flat, what made them so may have moved them a little too; mere noise does not.
+        # Where flat patches are not flat, what made them so may have moved them a little too; mere noise does not.
         noise = self.check.noise
         doubt = 1.0 if (place.is_identity and noise < 0.1) or noise > _NOISY else _SCALED_DOUBT
         if frame.codec in _LOSSY:
