@@ -18,6 +18,8 @@ _FLAT = 0.004
 """A profile whose slopes stay below this, in fractions of white per sample, has no edge to go by."""
 _FAINT = 0.02
 """Share of the sharpest edge's part that an edge has at least."""
+_NO_EDGE = 0.03
+"""Contrast below which an edge is not there at all: noise has as much."""
 _ARM = 0.02
 """How far apart, as a share of the raster, edges lie at least to tell a scale: the root mean square distance."""
 
@@ -51,7 +53,7 @@ def refine(captured: Floats, reference: Floats, axis: Axis) -> Axis:
                 break
         if fitted is None:
             break
-    if fitted is None:
+    if fitted is None or fitted.contrast < _NO_EDGE:
         return replace(axis, found=False, fit=level_fit(captured, profile, axis))
     found = replace(
         axis,
@@ -128,6 +130,8 @@ class _Fit:
     moves: tuple[float, float]
     covariance: Floats
     softness: float
+    contrast: float
+    """Of the captured edges against the drawn ones."""
 
 
 def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | None:
@@ -152,7 +156,7 @@ def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | 
     along = (np.arange(1, view.count, dtype=np.float64)[view.inside] - offset) / scale
     middle = float(along.mean())
     normal, right, spread = np.zeros((2, 2)), np.zeros(2), np.zeros((2, 2))
-    samples, contrasts, blurs = 0, [], []
+    samples, powers, contrasts, blurs = 0, 0.0, [], []
     for i in range(len(drawn)):
         power = float(np.sum(drawn[i] ** 2))
         if power < _FLAT**2:
@@ -171,6 +175,7 @@ def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | 
         right += moving.T @ rest
         spread += _spread(moving, rest, len(view.kernel))
         samples += len(along)
+        powers += power
         contrasts.append(abs(contrast) * power)
         blurs.append(0.0 if view.wide or not contrast else reach**2 * float(amounts[2] + 4 * amounts[3]) / contrast)
     # Both are told when the edges' own spread is a fair part of the frame.
@@ -187,6 +192,7 @@ def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | 
         moves=(float(place - grown * middle), float(grown)),
         covariance=turn @ inverse @ spread @ inverse @ turn.T,
         softness=float(np.sqrt(max(0.0, 2 * float(np.average(blurs, weights=contrasts))))),
+        contrast=sum(contrasts) / powers,
     )
 
 

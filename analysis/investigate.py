@@ -106,14 +106,17 @@ class Investigation:
         return Examination(check=self.check, faults=faults, reasons=self._reasons(place))
 
     def _likelier(self, place: Registration) -> Registration:
-        """Another place where that goes much better with the frame: swapped guns lead a search by luma astray."""
-        if not self._is_coloured:
+        """A usual place where that goes better with the frame.
+
+        Swapped guns lead a search by luma astray, and so do words of a signal that the frame need not have.
+        """
+        if not (self._is_coloured or self.states_signal):
             return place
         own = likeness(self.luma, self.drawn, place).misfit
         usual = usual_places(self.fmt, *reversed(self.luma.shape))
         others = [(likeness(self.luma, self.drawn, other).misfit, other) for other in usual]
         misfit, other = min(others, key=lambda pair: pair[0])
-        return other if own > _DOUBTFUL and misfit < own / 2 else place
+        return other if own > _DOUBTFUL and misfit < (own if self.states_signal else own / 2) else place
 
     def _fields(self, place: Registration) -> FieldStructure:
         if not self.fmt.interlaced:
@@ -127,7 +130,7 @@ class Investigation:
         place is found again with the raster as the chain made it."""
         place = self._settled(place)
         levels = self._levels(place)
-        if not levels:
+        if not levels or self.states_signal:
             return place, levels
         again = self._settled(register(self.luma, self._likest(place), self.fmt, start=place))
         return again, self._levels(again)

@@ -23,7 +23,7 @@ _PRICE = 9.0
 """What a freed parameter has to better the fit by, in units of its uncertainty squared."""
 _MADE_SMALLER = 0.97
 """Scale below which a frame has not room for all of a raster's lines, or samples."""
-_SHAPE = 0.003
+_SHAPE = 0.0015
 """Share of a frame by which borders may differ from the shape that a raster should have: conventions differ."""
 
 

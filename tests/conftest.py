@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
 import signal
+import time
 import tomllib
 import warnings
 from collections.abc import Callable
@@ -20,6 +23,22 @@ settings.load_profile("trueraster")
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     # A shell starts what runs in its background so, and what the tests start would be deaf to Ctrl-C too.
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+SLOW_TESTS_END = float(os.environ.get("SLOW_TESTS_END", "inf"))
+"""Seconds since 1970 after which no slow test is begun: CI gives them the time that it has left."""
+SLOW_TESTS_ORDER = os.environ.get("SLOW_TESTS_ORDER", "")
+"""Any word: files are run in an order of its own, so that other words reach other tests in the same time."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    if SLOW_TESTS_ORDER:
+        items.sort(key=lambda item: hashlib.sha256(f"{SLOW_TESTS_ORDER} {item.path.name}".encode()).digest())
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    if item.get_closest_marker("slow") and time.time() > SLOW_TESTS_END:
+        pytest.skip("no time is left")
+
 
 Vectors = dict[str, Any]
 Judge = Callable[[ArrayLike, str, int, bool], NDArray[np.int64]]
