@@ -175,8 +175,9 @@ class Investigation:
         if is_flat(self.luma):
             is_field = float(self.luma.mean()) > 0.02 and float(self.luma.std()) < _SNOW
             raise OtherPatternError(self.pattern.id, "field" if is_field else None)
-        self._refuse_mirrored(0.3 * own.misfit)
         best = best_look(self.frame, self.signal, self.fmt, self.others())
+        # Some patterns are nearly the mirror image of another.
+        self._refuse_mirrored(0.3 * min(own.misfit, 1.0 if best is None else best.misfit))
         if best is not None and best.pattern.id != self.pattern.id and best.misfit < 0.3 * own.misfit:
             self._refuse(best)
         if not own.is_like:
