@@ -203,6 +203,6 @@ def _spread(moving: Floats, rest: Floats, reach: int) -> Floats:
         likeness = float(np.mean(rest[lag:] * rest[: len(rest) - lag]))
         part = moving[lag:].T @ moving[: len(moving) - lag] * likeness
         total += part if lag == 0 else part + part.T
-    # A sum of lags that is cut short may fall below what independent samples have.
+    # A sum of lags that is cut short may fall below what independent samples have, in any direction.
     alone = moving.T @ moving * float(np.mean(rest**2))
-    return total if np.all(np.diag(total) > 0.05 * np.diag(alone)) else alone
+    return total if np.all(np.linalg.eigvalsh(total - 0.05 * alone) > 0) else alone
