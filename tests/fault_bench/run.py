@@ -45,15 +45,20 @@ from tests.fault_bench.coding import codes_of, quantised
 __all__ = ["Outcome", "judge", "report", "run_case"]
 
 
+AIMS = {"gain": 0.3, "offset_percent": 0.3, "power": 0.01, "degrees": 0.5, "crop %": 0.1}
+"""How near a parameter has to come: percent, percent of white, a power, degrees, percent."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What `verify` answered and whether that is right. `errors` are the parameters' errors by name."""
+    """What `verify` answered and whether that is right. `errors` are the parameters' errors by name, and the
+    uncertainties stated for them, 0 where none is."""
 
     case: Case
     answered: tuple[str, ...]
     right: bool
     words: str = ""
-    errors: tuple[tuple[str, float], ...] = ()
+    errors: tuple[tuple[str, float, float], ...] = ()
     verdict_wrong: str = ""
     seconds: float = 0
 
@@ -162,7 +167,7 @@ def _names(answered: str, case: Case, index: int) -> bool:
     return answered in equal_ids(case.pattern, case.format, case.capture, (case.faults[index],))
 
 
-def _errors(case: Case, faults: list[dict[str, Any]], answer: dict[str, Any]) -> Iterable[tuple[str, float]]:
+def _errors(case: Case, faults: list[dict[str, Any]], answer: dict[str, Any]) -> Iterable[tuple[str, float, float]]:
     for true in case.faults:
         said = next((found.get("parameters") or {} for found in faults[:2] if found["id"] == true.id), None)
         if said is None:
@@ -174,14 +179,15 @@ def _errors(case: Case, faults: list[dict[str, Any]], answer: dict[str, Any]) ->
             if name == "crop_percent":
                 got = answer["registration"]["crop_percent"]
                 sides = ("left", "right", "top", "bottom")
-                yield f"crop % ({kind})", max(abs((got[s] or 0) - v) for s, v in zip(sides, value, strict=True))
+                yield f"crop % ({kind})", max(abs((got[s] or 0) - v) for s, v in zip(sides, value, strict=True)), 0.0
             elif name not in said:
-                yield f"{true.id} {name} left out ({kind})", 1
+                yield f"{true.id} {name} left out ({kind})", 1, 0.0
             elif isinstance(value, str):
-                yield f"{true.id} {name} ({kind})", float(said[name] != value)
+                yield f"{true.id} {name} ({kind})", float(said[name] != value), 0.0
             else:
                 factor = 100 if name == "gain" else 1
-                yield f"{true.id} {name} ({kind})", factor * abs(said[name] - value)
+                unsure = said.get(f"{name}_uncertainty", 0.0)
+                yield f"{true.id} {name} ({kind})", factor * abs(said[name] - value), factor * unsure
 
 
 def _verdict(case: Case, got: str) -> str:
@@ -243,14 +249,20 @@ def report(outcomes: Sequence[Outcome]) -> str:
     lines += ["\nverdicts that contradict the arithmetic"]
     lines += [f"  {o.case.name}  ->  {o.verdict_wrong}" for o in outcomes if o.verdict_wrong]
 
-    errors: dict[str, list[float]] = defaultdict(list)
+    errors: dict[str, list[tuple[float, float]]] = defaultdict(list)
     for outcome in outcomes:
-        for name, value in outcome.errors:
-            errors[name].append(value)
-    lines.append(f"\n{'error of what was recovered':<44} cases   95th  worst")
+        for name, value, unsure in outcome.errors:
+            errors[name].append((value, unsure))
+    lines.append(f"\n{'error of what was recovered':<44} cases   95th  worst    aim  within  or within 3 uncertainties")
     for name in sorted(errors):
-        values = errors[name]
-        lines.append(f"{name:<44} {len(values):>5}  {np.percentile(values, 95):>5.2f}  {max(values):>5.2f}")
+        values = [value for value, _ in errors[name]]
+        aim = next((AIMS[word] for word in AIMS if f"{word} (" in name), 0.0)
+        within = np.mean([value <= aim for value in values])
+        honest = np.mean([value <= max(aim, 3 * unsure) for value, unsure in errors[name]])
+        lines.append(
+            f"{name:<44} {len(values):>5}  {np.percentile(values, 95):>5.2f}  {max(values):>5.2f}  {aim:>5.2f}"
+            f"  {100 * within:>5.1f}%  {100 * honest:>5.1f}%"
+        )
 
     refused = sum(o.refused for o in clean)
     false = sum(not o.right and not o.refused for o in clean)
