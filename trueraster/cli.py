@@ -12,7 +12,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.commands import draw, kit, reference, verify
+from trueraster.commands import draw, kit, reference, sheet, verify
 from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
@@ -27,7 +27,15 @@ def app() -> None:
     """The group of all commands."""
 
 
-for command in (reference.patterns, reference.formats, reference.levels, draw.draw, kit.kit, verify.verify):
+for command in (
+    reference.patterns,
+    reference.formats,
+    reference.levels,
+    draw.draw,
+    kit.kit,
+    verify.verify,
+    sheet.sheet,
+):
     app.add_command(command)
 
 
