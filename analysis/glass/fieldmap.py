@@ -1,0 +1,120 @@
+"""A plain field over the visible area as a map of cells, with its colour, and what of it is smooth.
+
+Colour is the camera's: its linear R, G, B are taken for those of sRGB. That is far from a colorimeter's answer, but the
+same everywhere in the picture, so that differences tell.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.glass.fieldlight import Light, SmallLight
+from analysis.glass.litarea import LitArea
+from analysis.statistics import MAD_TO_SIGMA
+from patterns.standards import SRGB_TO_XYZ
+
+__all__ = ["FieldMap", "chromaticity", "colour_word", "field_map", "luminance", "smooth_surface", "surface_terms"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+ROWS = 90
+"""Of cells over the visible area: a multiple of the zones' and fine enough for a blotch of 3 % of the height."""
+_FINER = 3
+"""Samples taken across each cell, whose mean it is."""
+_WHOLE = 0.99
+"""Share of a cell that has to lie in the lit area."""
+_LEAST = 1e-6
+"""Linear light below which there is none: keeps ratios and logarithms finite."""
+
+_TO_XYZ: Floats = np.array([[float(value) for value in row] for row in SRGB_TO_XYZ.value])
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class FieldMap:
+    """Means of linear light in cells of equal size in u and v."""
+
+    light: Floats
+    """(rows, columns, 3), above 0."""
+    valid: Bools
+    """(rows, columns): cells that lie wholly in the lit area, clear of its edge."""
+    clipped: Floats
+    """(rows, columns): share of clipped pixels."""
+    u: Floats
+    """(columns,): middles of the cells."""
+    v: Floats
+    """(rows,)."""
+
+
+def field_map(small: SmallLight, area: LitArea, light: Light) -> FieldMap:
+    """The map of `light`, which is `small`'s after corrections."""
+    import cv2
+
+    # The zones' five columns have to fall on whole cells.
+    columns = 5 * max(6, min(90, round(ROWS / 5 * area.aspect)))
+    u, v = _middles(columns * _FINER), _middles(ROWS * _FINER)
+    over = np.stack([*np.meshgrid(u, v), np.ones((len(v), len(u)))], axis=-1) @ area.to_photo.T
+    at = small.to_small(over[..., :2] / over[..., 2:]).astype(np.float32)
+
+    def mapped(values: NDArray[Any]) -> Floats:
+        fine = cv2.remap(values, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+        return np.asarray(cv2.resize(fine, (columns, ROWS), interpolation=cv2.INTER_AREA), np.float64)
+
+    return FieldMap(
+        light=np.maximum(mapped(np.ascontiguousarray(light)), _LEAST),
+        valid=mapped(area.clear.astype(np.float32)) > _WHOLE,
+        clipped=mapped(small.clipped),
+        u=_middles(columns),
+        v=_middles(ROWS),
+    )
+
+
+def _middles(count: int) -> Floats:
+    return (np.arange(count) + 0.5) * 2 / count - 1
+
+
+def luminance(light: Floats, own: int | None) -> Floats:
+    """(...) of (..., 3): Y of the camera's colour, or of a coloured field the light in its own channel."""
+    return np.asarray(light @ _TO_XYZ[1] if own is None else light[..., own], np.float64)
+
+
+def chromaticity(light: Floats) -> Floats:
+    """(..., 2): u', v' (CIE 1976) of linear sRGB (..., 3)."""
+    xyz = light @ _TO_XYZ.T
+    return np.asarray(xyz[..., :2] * [4, 9] / (xyz @ [1, 15, 3])[..., None], np.float64)
+
+
+def colour_word(ratio: Floats) -> str:
+    """In which direction the colour differs where the three channels have changed by these factors."""
+    change = np.log(np.maximum(ratio, _LEAST))
+    change = change - change.mean()
+    channel = int(np.argmax(np.abs(change)))
+    more, less = ("redder", "greener", "bluer"), ("more cyan", "more magenta", "yellower")
+    return (more if change[channel] > 0 else less)[channel]
+
+
+def surface_terms(field: FieldMap, degree: int) -> Floats:
+    """(rows, columns, terms): products of Legendre polynomials of u and v up to a degree."""
+    legendre = np.polynomial.legendre.legvander
+    across, down = legendre(field.u, degree), legendre(field.v, degree)
+    pairs = [(i, j) for i in range(degree + 1) for j in range(degree + 1 - i)]
+    return np.stack([np.outer(down[:, j], across[:, i]) for i, j in pairs], axis=-1)
+
+
+def smooth_surface(values: Floats, valid: Bools, terms: Floats) -> Floats:
+    """(rows, columns): the surface through most of the valid cells; what departs from it locally has no say."""
+    known, wanted = terms[valid], values[valid]
+    weights = np.ones(len(wanted))
+    found: Floats = np.zeros(terms.shape[-1])
+    for _ in range(12):
+        weighed = known * weights[:, None]
+        found = np.asarray(np.linalg.solve(weighed.T @ known, weighed.T @ wanted), np.float64)
+        rest = wanted - known @ found
+        spread = MAD_TO_SIGMA * float(np.median(np.abs(rest))) + 1e-12
+        # Tukey's biweight with its usual constant.
+        weights = np.maximum(1 - (rest / (4.685 * spread)) ** 2, 0) ** 2
+    return np.asarray(terms @ found, np.float64)
