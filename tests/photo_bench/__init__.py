@@ -1,4 +1,4 @@
-"""A SIMULATION of a picture tube and of the camera before it, for tests only: photographs whose every distortion is known.
+"""A SIMULATION of a picture tube and of a camera before it, for tests: photographs whose every distortion is known.
 
 Nothing here was taken from a real tube or a real camera, and nothing of the product imports it. The camera is OpenCV's
 pinhole with its lens model; the rest is arithmetic of our own. It imports nothing from `analysis`, so that a mistake

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["NEUTRAL", "Camera", "framed"]
+__all__ = ["NEUTRAL", "Camera", "distorted", "framed"]
 
 Floats = NDArray[np.float64]
 
@@ -80,7 +80,8 @@ class Camera:
     @cached_property
     def translation(self) -> Floats:
         """(3,): the world's origin in the camera's axes."""
-        return self.rotation @ np.array([-self.aim_mm[0], -self.aim_mm[1], 0.0]) + np.array([0, 0, self.distance_mm])
+        aim = self.rotation @ np.array([*self.aim_mm, 0.0])
+        return np.asarray(np.array([0, 0, self.distance_mm]) - aim, np.float64)
 
     def project(self, points: ArrayLike, channel: int) -> Floats:
         """(N, 2): pixels in which a channel has the points (N, 3) mm: cv2.projectPoints, then the chromatic step."""
@@ -90,7 +91,7 @@ class Camera:
         return self._fringed(np.asarray(seen, np.float64).reshape(-1, 2), channel)
 
     def _fringe(self, channel: int) -> tuple[float, float]:
-        return ((0.0, 0.0) if channel == 1 else self.chromatic[channel // 2])
+        return (0.0, 0.0) if channel == 1 else self.chromatic[channel // 2]
 
     def _fringed(self, pixels: Floats, channel: int) -> Floats:
         a, b = self._fringe(channel)
@@ -118,7 +119,7 @@ class Camera:
     def on_plane(self, pixels: ArrayLike, channel: int) -> Floats:
         """(N, 2): the points (x, y) mm of the plane z = 0 that a channel has at pixels (N, 2)."""
         place, directions = self.rays(pixels, channel)
-        return place[:2] - directions[:, :2] * (place[2] / directions[:, 2:])
+        return np.asarray(place[:2] - directions[:, :2] * (place[2] / directions[:, 2:]))
 
     def on_sphere(self, pixels: ArrayLike, channel: int, radius: float, corner: tuple[float, float]) -> Floats:
         """The same on a sphere toward the camera that meets the plane z = 0 at `corner` (mm); x and y only.
@@ -132,7 +133,7 @@ class Camera:
         b = directions @ away
         c = float(away @ away) - radius**2
         reach = (-b - np.sqrt(np.clip(b * b - a * c, 0, None))) / a
-        return place[:2] + directions[:, :2] * reach[:, None]
+        return np.asarray(place[:2] + directions[:, :2] * reach[:, None])
 
     def vignette(self, pixels: ArrayLike) -> Floats:
         """(N,): the light that reaches pixels (N, 2), as a share of the principal point's."""
@@ -155,6 +156,17 @@ def _undistorted(away: Floats, distortion: tuple[float, ...]) -> Floats:
         if moved < 1e-11:
             break
     return np.stack((x, y), axis=1)
+
+
+def distorted(camera: Camera, percent: float, *, wavy: float = 0.15, skew: float = 0.0) -> Camera:
+    """The camera with a lens that moves the photograph's corners by so many percent, outward positive.
+
+    `wavy` is the share of k2 in it, against k1's; `skew` is added as p1 and, negative, as p2.
+    """
+    square = (camera.half_diagonal / camera.focal_px) ** 2
+    k1 = percent / 100 / square / (1 - wavy)
+    k2 = -wavy * k1 / square
+    return replace(camera, distortion=(k1, k2, skew, -skew, 0.0))
 
 
 def framed(camera: Camera, half_mm: tuple[float, float], fill: float = 0.94) -> Camera:

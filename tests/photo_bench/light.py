@@ -1,7 +1,7 @@
 """SIMULATION: the light that a scene makes behind the mask, as tables over the picture, and the mask as a table.
 
-A gun writes scan lines; its spot is a Gaussian, so a scene of upright and level lines is A(u) C(v) + B(u) L(v): what the
-usual scan lines hold along u, times the comb of those lines, and the same of the scan lines that a level line fills.
+A gun writes scan lines, and its spot is a Gaussian. So a scene of upright and level lines is A(u) C(v) + B(u) L(v):
+what the usual scan lines hold along u, times the comb of those lines, and the same of those that a level rule fills.
 Tables are so fine that the nearest entry serves.
 """
 
@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from patterns.formats import Format
-from patterns.placement import rule_area
-from patterns.scene import Disc, Rule, Scene
+from patterns.placement import area, rule_area
+from patterns.scene import Box, Disc, Rule, Scene
 from patterns.signal import Colour
 from tests.photo_bench.tube import Mask, MaskKind, Tube
 
@@ -54,7 +54,7 @@ class _Scale:
 
     @property
     def places(self) -> Floats:
-        return (np.arange(self.size) - self.size // 2) * self.step
+        return np.asarray((np.arange(self.size) - self.size // 2) * self.step, np.float64)
 
     def entries(self, place: Floats) -> Floats:
         """Where places lie in the table; to be cut down."""
@@ -68,9 +68,10 @@ class _Scale:
 class Light(Protocol):
     """The light of one gun over the picture."""
 
-    u: _Scale
-    v: _Scale
-
+    @property
+    def u(self) -> _Scale: ...
+    @property
+    def v(self) -> _Scale: ...
     def at(self, u: Indices, v: Indices) -> Singles:
         """Light at table entries; 1 is the mean of a white field."""
 
@@ -135,11 +136,12 @@ class _DotLight:
 
 
 def _level(colour: Colour, gun: int) -> float:
-    return float((colour.red, colour.green, colour.blue)[gun]) ** _GAMMA
+    signal = (colour.red, colour.green, colour.blue)[gun]
+    return float(np.power(float(signal), _GAMMA))
 
 
 def light_of(tube: Tube, fmt: Format, scene: Scene, gun: int) -> Light:
-    """The light of a gun that shows a scene of a ground with full rules, or of a black one with dots."""
+    """The light of a gun that shows a scene: full rules or upright bars on a ground, or dots on black."""
     half_width = float(np.hypot(tube.deflection[0][1], tube.deflection[1][1]))
     half_height = float(np.hypot(tube.deflection[0][2], tube.deflection[1][2]))
     u, v = _Scale.of(half_width), _Scale.of(half_height)
@@ -155,46 +157,53 @@ def light_of(tube: Tube, fmt: Format, scene: Scene, gun: int) -> Light:
 def _grid(
     fmt: Format, scene: Scene, gun: int, u: _Scale, v: _Scale, spot_u: float, spot_v: float, lines: Floats
 ) -> _GridLight:
-    ground = _level(scene.background, gun)
-
-    def u_of(sample: int) -> float:
-        return 2 * (sample - fmt.picture.left) / fmt.picture.width - 1
-
-    usual, full, level = np.zeros(u.size), np.zeros(u.size), np.zeros(fmt.height, bool)
-    _add_span(usual, u, u_of(0), u_of(fmt.width), ground, spot_u)
-    _add_span(full, u, u_of(0), u_of(fmt.width), ground, spot_u)
-    drawn = False
+    usual = np.full(fmt.width, _level(scene.background, gun))
+    level = np.zeros(fmt.height, bool)
+    written = []
     for shape in scene.shapes:
-        if not isinstance(shape, Rule):
-            raise ValueError(f"the simulated tube shows rules and dots, not {type(shape).__name__}")
-        span, bright = rule_area(fmt, shape), _level(shape.colour, gun)
-        if shape.vertical:
-            _add_span(usual, u, u_of(span.left), u_of(span.right), bright - ground, spot_u)
-            continue
-        level[span.top : span.bottom] = True
-        if not drawn:
-            _add_span(full, u, u_of(span.left), u_of(span.right), bright - ground, spot_u)
-        drawn = True
+        if isinstance(shape, Rule):
+            span, upright = rule_area(fmt, shape), shape.vertical
+        elif isinstance(shape, Box) and shape.top <= 0 and shape.bottom >= 1:
+            span, upright = area(fmt, shape), True
+        else:
+            raise ValueError(f"the simulated tube shows rules, upright bars and dots, not {shape}")
+        if upright:
+            usual[span.left : span.right] = _level(shape.colour, gun)
+        else:
+            level[span.top : span.bottom] = True
+            written.append((span, _level(shape.colour, gun)))
+    full = usual.copy()
+    for span, bright in written:
+        full[span.left : span.right] = bright
     comb, marked = np.zeros(v.size), np.zeros(v.size)
     for line, is_level in zip(lines, level, strict=True):
         _add_spot(marked if is_level else comb, v, float(line), spot_v, 2 / fmt.picture.height)
-    tables = (np.float32(table) for table in (usual, comb, full, marked))
-    usual_s, comb_s, full_s, marked_s = (np.asarray(table, np.float32) for table in tables)
-    return _GridLight(u=u, v=v, usual=usual_s, comb=comb_s, full=full_s, level=marked_s)
+    return _GridLight(
+        u=u,
+        v=v,
+        usual=_along(fmt, usual, u, spot_u),
+        comb=comb.astype(np.float32),
+        full=_along(fmt, full, u, spot_u),
+        level=marked.astype(np.float32),
+    )
 
 
-def _add_span(table: Floats, scale: _Scale, low: float, high: float, bright: float, spot: float) -> None:
-    if not bright:
-        return
-    where = scale.range(low - _TAIL * spot, high + _TAIL * spot)
-    at = scale.places[where]
-    table[where] += bright * (ndtr((at - low) / spot) - ndtr((at - high) / spot))
+def _along(fmt: Format, samples: Floats, scale: _Scale, spot: float) -> Singles:
+    """A scan line's light along u: each step between its samples as wide as the spot."""
+    table = np.zeros(scale.size)
+    steps = np.diff(samples, prepend=0.0, append=0.0)
+    for sample in np.flatnonzero(steps):
+        place = float(2 * (sample - fmt.picture.left) / fmt.picture.width - 1)
+        where = scale.range(place - _TAIL * spot, place + _TAIL * spot)
+        table[where] += steps[sample] * ndtr((scale.places[where] - place) / spot)
+        table[where.stop :] += steps[sample]
+    return table.astype(np.float32)
 
 
-def _add_spot(table: Floats, scale: _Scale, middle: float, spot: float, area: float) -> None:
+def _add_spot(table: Floats, scale: _Scale, middle: float, spot: float, light: float) -> None:
     where = scale.range(middle - _TAIL * spot, middle + _TAIL * spot)
     away = (np.arange(where.start, where.stop) - scale.size // 2) * scale.step - middle
-    table[where] += area / (spot * np.sqrt(2 * np.pi)) * np.exp(-0.5 * (away / spot) ** 2)
+    table[where] += light / (spot * np.sqrt(2 * np.pi)) * np.exp(-0.5 * (away / spot) ** 2)
 
 
 _PATCH_SIDE = 400

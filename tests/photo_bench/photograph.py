@@ -1,8 +1,8 @@
 """SIMULATION: the photograph of a tube, from the light behind its mask to the codes of a file.
 
 Every gun's light has the place that the lens gives to its colour. Where a camera pixel looks is reckoned at every 16th
-pixel and interpolated by cubics, which is exact to a ten-thousandth of a pixel. Light is reckoned at two to four samples
-a pixel and direction, blurred there as the lens does it, and only then summed into pixels, so that the mask's moire is
+pixel and interpolated by cubics, which is exact to a thousandth of a pixel. Light is reckoned at two to four samples a
+pixel and direction, blurred there as the lens does it, and only then summed into pixels, so that the mask's moire is
 what a camera would see. Tiles without light are passed over.
 """
 
@@ -61,9 +61,16 @@ class Lookout:
         pixels = np.stack((x.ravel(), y.ravel()), axis=1).astype(np.float64)
         return self.place(pixels).reshape(rows + 3, columns + 3, -1)
 
+    @property
+    def pixel_mm(self) -> float:
+        """The side of a pixel in the middle of the photograph, where `place` gives millimetres."""
+        middle = self.mesh[self.mesh.shape[0] // 2 - 1 :, self.mesh.shape[1] // 2 - 1 :][:2, :2, :2]
+        return float(np.hypot(*(middle[0, 1] - middle[0, 0]))) / _TILE
+
     def bounds(self, values: Floats) -> tuple[Floats, Floats]:
         """(rows, columns, k) each: the lowest and highest of a mesh's values over each tile."""
-        corners = np.stack([values[1 + i : -1 - (1 - i) or None, 1 + j : -1 - (1 - j) or None] for i in (0, 1) for j in (0, 1)])
+        first, second = slice(1, -2), slice(2, -1)
+        corners = np.stack([values[i, j] for i in (first, second) for j in (first, second)])
         low, high = corners.min(axis=0), corners.max(axis=0)
         # A tile's samples begin half a pixel before its corner, and its sides bend a little.
         more = (high - low) * 0.06
@@ -77,8 +84,10 @@ class Lookout:
 
     def full(self, values: Floats, rows: slice, columns: slice, fine: int = 1) -> Floats:
         """Mesh values at every sample of a rectangle of pixels, `fine` samples a pixel and direction."""
-        down, across = (_cubic((np.arange(fine * s.start, fine * s.stop) + 0.5) / fine - 0.5, n) for s, n in
-                        ((rows, values.shape[0]), (columns, values.shape[1])))
+        down, across = (
+            _cubic((np.arange(fine * s.start, fine * s.stop) + 0.5) / fine - 0.5, n)
+            for s, n in ((rows, values.shape[0]), (columns, values.shape[1]))
+        )
         return np.asarray(down @ values @ across.T)
 
 
@@ -107,7 +116,7 @@ def _tile_weights(fine: int) -> Singles:
     """(16, samples): weights of a tile's sixteen mesh corners, samples row by row."""
     t = ((np.arange(_TILE * fine) + 0.5) / fine - 0.5) / _TILE
     one = _weights(t)
-    return np.einsum("ya,xb->abyx", one, one).reshape(16, -1).astype(np.float32)
+    return np.asarray(np.einsum("ya,xb->abyx", one, one).reshape(16, -1), np.float32)
 
 
 def _glass_places(tube: Tube, camera: Camera, marks: Marks, channel: int) -> Place:
@@ -123,12 +132,6 @@ def _fineness(tube: Tube, pixel_mm: float) -> int:
     return int(np.clip(np.ceil(pixel_mm / finest), 2, 4))
 
 
-def _pixel_mm(glass: Lookout) -> float:
-    """The mean side of a pixel on the glass."""
-    middle = glass.mesh[glass.mesh.shape[0] // 2 - 1 :, glass.mesh.shape[1] // 2 - 1 :][:2, :2, :2]
-    return float(np.hypot(*(middle[0, 1] - middle[0, 0]))) / _TILE
-
-
 def _chunks(where: NDArray[np.intp], size: int) -> Iterator[NDArray[np.intp]]:
     step = max(1, _CHUNK // size)
     for start in range(0, len(where), step):
@@ -138,7 +141,7 @@ def _chunks(where: NDArray[np.intp], size: int) -> Iterator[NDArray[np.intp]]:
 def _tube_plane(tube: Tube, camera: Camera, marks: Marks, fmt: Format, scene: Scene, gun: int) -> Singles:
     """(height, width): the light of one gun in the photograph; 1 is the mean of a white field."""
     glass = Lookout(camera.size, _glass_places(tube, camera, marks, gun))
-    pixel = _pixel_mm(glass)
+    pixel = glass.pixel_mm
     fine = _fineness(tube, pixel)
     light, mask = light_of(tube, fmt, scene, gun), mask_table(tube.mask, gun, pixel / fine)
     shown = tube.picture_points(glass.mesh, gun)
@@ -168,21 +171,23 @@ def _tube_plane(tube: Tube, camera: Camera, marks: Marks, fmt: Format, scene: Sc
 def _into_pixels(plane: Singles, camera: Camera, fine: int) -> Singles:
     """Samples blurred by the lens and summed into pixels."""
     width, height = camera.size
-    if camera.blur_px > 0:
-        cv2.GaussianBlur(plane, (0, 0), camera.blur_px * fine, dst=plane)
+    # A wide blur leaves nothing that a pixel could miss: most of it is done in pixels, which is quicker.
+    first = min(camera.blur_px, 1.5)
+    if first > 0:
+        cv2.GaussianBlur(plane, (0, 0), first * fine, dst=plane)
     small = cv2.resize(plane, (plane.shape[1] // fine, plane.shape[0] // fine), interpolation=cv2.INTER_AREA)
+    if camera.blur_px > first:
+        small = cv2.GaussianBlur(small, (0, 0), float(np.sqrt(camera.blur_px**2 - first**2)))
     return np.ascontiguousarray(small[:height, :width], np.float32)
 
 
 def _near_glass(tube: Tube, glass: Lookout) -> NDArray[np.bool_]:
     low, high = glass.bounds(glass.mesh)
     left, top, right, bottom = tube.glass_mm
-    return np.asarray(
-        (high[..., 0] > left) & (low[..., 0] < right) & (high[..., 1] > top) & (low[..., 1] < bottom)
-    )
+    return np.asarray((high[..., 0] > left) & (low[..., 0] < right) & (high[..., 1] > top) & (low[..., 1] < bottom))
 
 
-def _inside(tube: Tube, places: tuple[Floats, Floats]) -> Floats:
+def _inside(tube: Tube, places: tuple[NDArray[Any], NDArray[Any]]) -> NDArray[Any]:
     """Millimetres inside the edge of the visible glass, negative outside."""
     left, top, right, bottom = tube.glass_mm
     corner = tube.corner_mm
@@ -194,7 +199,7 @@ def _inside(tube: Tube, places: tuple[Floats, Floats]) -> Floats:
 def _visible(tube: Tube, shot: Shot, glass: Lookout) -> Singles:
     """(height, width): the share of each pixel that shows the glass and not the bezel."""
     width, height = glass.size
-    pixel = _pixel_mm(glass)
+    pixel = glass.pixel_mm
     rows, columns = glass.tiles
     edge = _inside(tube, (glass.mesh[..., 0], glass.mesh[..., 1]))[..., None]
     low, high = (bound[..., 0] for bound in glass.bounds(edge))
@@ -218,7 +223,7 @@ def _soft(glass: Lookout, values: Floats) -> Singles:
     wide = cv2.resize(
         middles.astype(np.float32), ((columns + 2) * _TILE, (rows + 2) * _TILE), interpolation=cv2.INTER_LINEAR
     )
-    return wide[_TILE : _TILE + height, _TILE : _TILE + width]
+    return np.asarray(wide[_TILE : _TILE + height, _TILE : _TILE + width], np.float32)
 
 
 def _room_plane(tube: Tube, camera: Camera, marks: Marks, shot: Shot, channel: int, visible: Singles) -> Singles:
@@ -241,7 +246,7 @@ def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int, middle:
     fine = 4
     height, width = plane.shape
     away = np.abs(wall.mesh - middle).max(axis=-1)
-    tiles = np.argwhere(away < marks.reach + 3 * _TILE * _pixel_mm(wall)) - 1
+    tiles = np.argwhere(away < marks.reach + 3 * _TILE * wall.pixel_mm) - 1
     if not len(tiles):
         return
     top, left = np.maximum(tiles.min(axis=0) * _TILE, 0)
@@ -249,7 +254,7 @@ def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int, middle:
     if top >= bottom or left >= right:
         return
     area = slice(int(top), int(bottom)), slice(int(left), int(right))
-    paper, shape, texel = mark_textures(marks, number, _pixel_mm(wall) / fine)
+    paper, shape, texel = mark_textures(marks, number, wall.pixel_mm / fine)
     x, y = ((wall.full(wall.mesh[..., k], *area, fine) - middle[k]) / texel + (len(paper) - 1) / 2 for k in (0, 1))
     flags: dict[str, Any] = {"interpolation": cv2.INTER_LINEAR}
     seen, cover = (
@@ -275,13 +280,13 @@ def _reflected(shot: Shot, glass: Lookout, channel: int) -> Floats:
 def _cover(plane: Singles, shot: Shot, glass: Lookout) -> None:
     for x, y, radius in shot.covered:
         away = np.hypot(glass.mesh[..., 0] - x, glass.mesh[..., 1] - y)
-        tiles = np.argwhere(away < radius + 3 * _TILE * _pixel_mm(glass)) - 1
+        tiles = np.argwhere(away < radius + 3 * _TILE * glass.pixel_mm) - 1
         if not len(tiles):
             continue
         (top, left), (bottom, right) = np.maximum(tiles.min(axis=0) * _TILE, 0), (tiles.max(axis=0) + 1) * _TILE
         area = slice(int(top), min(int(bottom), plane.shape[0])), slice(int(left), min(int(right), plane.shape[1]))
         places = [glass.full(glass.mesh[..., k], *area) for k in (0, 1)]
-        plane[area] *= np.clip((np.hypot(places[0] - x, places[1] - y) - radius) / _pixel_mm(glass) + 0.5, 0, 1)
+        plane[area] *= np.clip((np.hypot(places[0] - x, places[1] - y) - radius) / glass.pixel_mm + 0.5, 0, 1)
 
 
 def photograph(
@@ -365,7 +370,7 @@ def _srgb(bits: int) -> NDArray[Any]:
     light = np.arange(65536) / 65535
     # IEC 61966-2-1: sRGB's transfer function.
     shown = np.where(light <= 0.0031308, light * 12.92, 1.055 * light ** (1 / 2.4) - 0.055)
-    return np.rint(shown * ((1 << bits) - 1)).astype(np.uint8 if bits == 8 else np.uint16)
+    return np.asarray(np.rint(shown * ((1 << bits) - 1)), np.uint8 if bits == 8 else np.uint16)
 
 
 def save(path: Path, image: NDArray[Any], *, quality: int = 85, subsampled: bool = True) -> Path:

@@ -92,7 +92,7 @@ def mark_textures(marks: Marks, number: int, texel_mm: float) -> tuple[Singles, 
     texel = marks.side_mm / _MODULES / per_module
     bits = cv2.aruco.generateImageMarker(cv2.aruco.getPredefinedDictionary(_DICTIONARY), number, _MODULES)
     black = np.kron(np.where(bits > 127, PAPER, INK), np.ones((per_module, per_module)))
-    border = int(round(marks.border_mm / texel))
+    border = round(marks.border_mm / texel)
     paper = np.pad(black, border, constant_values=PAPER)
     # A ring of bezel lets the paper's own edge be a ramp too.
     shape = np.pad(np.ones_like(paper), 2)

@@ -155,7 +155,7 @@ class Tube:
     def gun_terms(self, gun: int) -> Floats:
         """(2, 10): the deflection of one gun."""
         shift = (self.red, NO_SHIFT, self.blue)[gun]
-        return np.array(self.deflection) + np.array(shift)
+        return np.asarray(np.array(self.deflection) + np.array(shift), np.float64)
 
     def places(self, u: ArrayLike, v: ArrayLike, gun: int) -> Floats:
         """(..., 2): where a gun puts picture points, in mm."""
