@@ -21,7 +21,7 @@ from analysis.glass.overscan import SIDES, outermost_lines, overscan
 from analysis.glass.smooth import POWERS, TERMS, Smooth, fit_smooth, largest, projection, too_little, where_seen
 from analysis.glass.unplaced import best_gun, in_percent
 
-__all__ = ["FIGURES", "NO_MARKS", "Geometry", "as_nested", "fitted", "measure_geometry"]
+__all__ = ["FIGURES", "NO_MARKS", "Geometry", "as_nested", "fitted", "fitted_grid", "measure_geometry"]
 
 Floats = NDArray[np.float64]
 Figure = Any
@@ -123,7 +123,7 @@ def measure_geometry(grid: GlassGrid, picture_aspect: float, doubts: Sequence[Gl
             outermost={},
         )
     flat, plain = fitted(grid, gun, aspect)
-    smooth = plain.doubted([fitted_places(doubt, gun, aspect) for doubt in doubts])
+    smooth = plain.doubted([fitted_grid(doubt, gun, aspect).nodes[gun] for doubt in doubts])
     lines = outermost_lines(smooth)
     outermost = {side: float((grid.shown.u, grid.shown.v)[i // 2][lines[side]]) for i, side in enumerate(SIDES)}
     told, unsure = _told(smooth, grid.shown, aspect, outermost)
@@ -173,10 +173,9 @@ def fitted(grid: GlassGrid, gun: int, picture_aspect: float) -> tuple[GlassGrid,
     return upright, fit_smooth(grid.shown, upright.nodes[gun], upright.sigma[gun])
 
 
-def fitted_places(grid: GlassGrid, gun: int, picture_aspect: float) -> Floats:
-    """(rows, columns, 2): one gun's nodes, in the unit of `fitted`."""
-    flat = grid if grid.placed else fitted(grid, gun, picture_aspect)[0]
-    return np.asarray(flat.nodes[gun])
+def fitted_grid(grid: GlassGrid, gun: int, picture_aspect: float) -> GlassGrid:
+    """The grid alone, in the unit of `fitted`."""
+    return grid if grid.placed else fitted(grid, gun, picture_aspect)[0]
 
 
 def seen_nodes(shown: ShownGrid, places: Floats) -> list[tuple[float, ...]]:

@@ -109,9 +109,12 @@ class Smooth:
         more = np.stack([self.refitted(other) for other in places]) - self.coefficients
         return replace(self, causes=np.concatenate([self.causes, more]))
 
-    def drawn(self) -> Floats:
-        """(draws, 2, terms): coefficients as they might have come out, in pairs around the ones that did."""
-        noise = np.random.default_rng(5).standard_normal((_DRAWS, len(self.causes)))
+    def drawn(self, seed: int = 0) -> Floats:
+        """(draws, 2, terms): coefficients as they might have come out, in pairs around the ones that did.
+
+        Always the same for the same seed, so that a figure is the same each time.
+        """
+        noise = np.random.default_rng((5, seed)).standard_normal((_DRAWS, len(self.causes)))
         return self.coefficients + np.tensordot(np.concatenate([noise, -noise]), self.causes, axes=1)
 
 
