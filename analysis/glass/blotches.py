@@ -27,6 +27,12 @@ from analysis.statistics import MAD_TO_SIGMA
 __all__ = ["Blotch", "find_blotches"]
 
 _DEGREE = 4
+_PASSES = 2
+"""A blotch in a corner bends the surface there; the second surface is laid beside the first one's blotches."""
+_CLEAR_OF_SPOTS = 2
+"""How many cells beside a blotch are left out of the surface."""
+_LEAST_LEFT = 0.7
+"""Share of the cells that a surface needs."""
 _SMOOTHING = 1.5
 """Standard deviation, in cells, of the filter that noise is damped with."""
 _CLEAR_OF_NOISE = 7.0
@@ -93,13 +99,15 @@ class _Spot:
 def find_blotches(field: FieldMap, own: int | None, to_photo: Floats) -> tuple[Blotch, ...]:
     """The blotches of a field, the most striking first; `own` is the channel of a coloured field."""
     terms = surface_terms(field, _DEGREE)
-    logs = np.log(field.light)
-    colour = _rest(chromaticity(field.light), field, terms)
-    light = _rest(np.log(luminance(field.light, own))[..., None], field, terms)
-    spots = _spots(colour, field, _LEAST_UV, by_colour=True)
-    darker = _spots(light, field, _LEAST_LUMINANCE, by_colour=False)
+    quiet = field.valid
+    for _ in range(_PASSES):
+        colour = _rest(chromaticity(field.light), field, terms, quiet)
+        light = _rest(np.log(luminance(field.light, own))[..., None], field, terms, quiet)
+        spots = _spots(colour, field, _LEAST_UV, by_colour=True)
+        darker = _spots(light, field, _LEAST_LUMINANCE, by_colour=False)
+        quiet = _without(field.valid, spots + darker)
     alone = [spot for spot in darker if not any(_same(spot, other) for other in spots)]
-    channels = _rest(logs, field, terms) if spots else None
+    channels = _rest(np.log(field.light), field, terms, quiet) if spots else None
     found = []
     for spot in (spots + alone)[:_MOST_BLOTCHES]:
         both = spot.by_colour and any(_same(spot, other) for other in darker)
@@ -112,11 +120,23 @@ def find_blotches(field: FieldMap, own: int | None, to_photo: Floats) -> tuple[B
     )
 
 
-def _rest(values: Floats, field: FieldMap, terms: Floats) -> _Rest:
+def _without(valid: Bools, spots: list[_Spot]) -> Bools:
+    """The cells clear of all spots; all of them where little would be left."""
+    import cv2
+
+    taken = np.zeros(valid.shape, np.uint8)
+    for spot in spots:
+        taken |= spot.inside.astype(np.uint8)
+    side = 2 * _CLEAR_OF_SPOTS + 1
+    clear = valid & ~(cv2.dilate(taken, np.ones((side, side), np.uint8)) > 0)
+    return clear if clear.sum() > _LEAST_LEFT * valid.sum() else valid
+
+
+def _rest(values: Floats, field: FieldMap, terms: Floats, quiet: Bools) -> _Rest:
     import cv2
 
     valid = field.valid
-    parts = [values[..., i] - smooth_surface(values[..., i], valid, terms) for i in range(values.shape[-1])]
+    parts = [values[..., i] - smooth_surface(values[..., i], quiet, terms) for i in range(values.shape[-1])]
     raw = np.where(valid[..., None], np.stack(parts, axis=-1), 0)
 
     def blurred(of: Floats) -> Floats:

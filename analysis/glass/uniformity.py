@@ -6,9 +6,8 @@ Everything is relative to the middle of the picture: a camera knows nothing of c
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -37,7 +36,7 @@ from analysis.glass.photo import Photo
 from analysis.glass.zones import CORNERS, Purity, View, Zone, measure_zones
 from render.decode import FileError
 
-__all__ = ["Blotch", "Extreme", "Field", "Purity", "Uniformity", "Zone", "measure_uniformity", "to_json"]
+__all__ = ["Blotch", "Extreme", "Field", "Purity", "Uniformity", "Zone", "measure_uniformity"]
 
 _WHITE = 0.3
 """Least light of a white field's weakest channel against its strongest: tubes are set as blue as 9300 K and more."""
@@ -280,29 +279,3 @@ def _warnings(
                 "it may be cut at black"
             )
     return tuple(said)
-
-
-def to_json(found: Uniformity) -> dict[str, Any]:
-    """The answer for programs; names as in the data types, uncertainties beside their figures as `_sigma`."""
-    return {
-        "flat_field": found.flat_field,
-        "ambient": found.ambient,
-        "fields": [_field_json(field) for field in found.fields],
-    }
-
-
-def _field_json(field: Field) -> dict[str, Any]:
-    def rounded(value: Any) -> Any:
-        if isinstance(value, float):
-            return round(value, 6)
-        if isinstance(value, np.ndarray):
-            return np.round(value, 4).tolist()
-        if isinstance(value, dict):
-            return {name: rounded(part) for name, part in value.items()}
-        if isinstance(value, list | tuple):
-            return [rounded(part) for part in value]
-        return str(value) if isinstance(value, Path) else value
-
-    answer = rounded(asdict(field))
-    assert isinstance(answer, dict)
-    return answer | {"zones": [{"name": zone.name, **rounded(asdict(zone))} for zone in field.zones]}
