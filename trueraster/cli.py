@@ -12,7 +12,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.commands import draw, kit, reference, sheet, verify
+from trueraster.commands import draw, kit, measure, reference, sheet, verify
 from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
@@ -35,6 +35,7 @@ for command in (
     kit.kit,
     verify.verify,
     sheet.sheet,
+    measure.measure,
 ):
     app.add_command(command)
 
