@@ -56,8 +56,9 @@ class Board:
 
     def texture(self, texel_mm: float) -> tuple[NDArray[np.float32], float]:
         """The board on its paper in linear light, and the side of a texel in mm, about `texel_mm`."""
-        # Whole texels to a module of a code, else OpenCV rounds the codes' places.
-        per_module = max(1, round(self.mark_mm / self.modules / texel_mm))
+        # Whole texels to a module of a code, and to a square and its edge (28/3 and 7/6 modules), else OpenCV rounds
+        # their places.
+        per_module = 6 * max(1, round(self.mark_mm / self.modules / texel_mm / 6))
         texel = self.mark_mm / self.modules / per_module
         width, height = (round(n * self.square_mm / texel) for n in (self.columns, self.rows))
         drawn = cv2.aruco.CharucoBoard(

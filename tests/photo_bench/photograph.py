@@ -29,11 +29,14 @@ __all__ = ["Lookout", "expose", "photograph", "save"]
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
-Bytes = NDArray[np.uint8]
+Indices = NDArray[np.intp]
+Bools = NDArray[np.bool_]
 Place = Callable[[Floats], Floats]
 
 _TILE = 16
 """Pixels of a tile's side, and of the mesh of exact places."""
+_STRIP = 8
+"""Rows of tiles that are reckoned at once."""
 _CHUNK = 200_000
 """Samples that are reckoned at once: they fit into a processor's cache."""
 _COARSE = 16
@@ -76,19 +79,22 @@ class Lookout:
         more = (high - low) * 0.06
         return low - more, high + more
 
-    def samples(self, values: Floats, where: NDArray[np.intp], weights: Singles) -> Singles:
-        """(len(where), samples): mesh values (rows + 3, columns + 3) at the samples of tiles `where` (n, 2)."""
-        near = np.lib.stride_tricks.sliding_window_view(values, (4, 4))[where[:, 0], where[:, 1]]
-        found: Singles = near.reshape(-1, 16).astype(np.float32) @ weights
+    def samples(self, values: Floats, where: Indices, weights: Singles) -> Singles:
+        """(len(where), side, side): mesh values (rows + 3, columns + 3) at the samples of tiles `where` (n, 2)."""
+        near = np.lib.stride_tricks.sliding_window_view(values, (4, 4))[where[:, 0], where[:, 1]].astype(np.float32)
+        # Many small products: one large one would be spread over threads, which wait for each other on a busy machine.
+        found: Singles = weights @ (near @ weights.T)
         return found
 
-    def full(self, values: Floats, rows: slice, columns: slice, fine: int = 1) -> Floats:
+    def full(self, values: Floats, rows: slice, columns: slice, fine: int = 1) -> Singles:
         """Mesh values at every sample of a rectangle of pixels, `fine` samples a pixel and direction."""
-        down, across = (
-            _cubic((np.arange(fine * s.start, fine * s.stop) + 0.5) / fine - 0.5, n)
-            for s, n in ((rows, values.shape[0]), (columns, values.shape[1]))
-        )
-        return np.asarray(down @ values @ across.T)
+        tops, lefts = (np.arange(s.start // _TILE, -(-s.stop // _TILE)) for s in (rows, columns))
+        where = np.stack(np.meshgrid(tops, lefts, indexing="ij"), axis=-1).reshape(-1, 2)
+        tiles = self.samples(values, where, _tile_weights(fine))
+        side = _TILE * fine
+        whole = tiles.reshape(len(tops), len(lefts), side, side).swapaxes(1, 2).reshape(len(tops) * side, -1)
+        down, right = ((s.start - t[0] * _TILE) * fine for s, t in ((rows, tops), (columns, lefts)))
+        return whole[down:, right:][: (rows.stop - rows.start) * fine, : (columns.stop - columns.start) * fine]
 
 
 def _weights(t: Floats) -> Floats:
@@ -104,19 +110,9 @@ def _weights(t: Floats) -> Floats:
     )
 
 
-def _cubic(pixels: Floats, size: int) -> Floats:
-    """(n, size): weights of a mesh's lines at pixels."""
-    tile = np.clip(np.floor(pixels / _TILE), 0, size - 4).astype(np.intp)
-    matrix = np.zeros((len(pixels), size))
-    np.put_along_axis(matrix, tile[:, None] + np.arange(4), _weights(pixels / _TILE - tile), axis=1)
-    return matrix
-
-
 def _tile_weights(fine: int) -> Singles:
-    """(16, samples): weights of a tile's sixteen mesh corners, samples row by row."""
-    t = ((np.arange(_TILE * fine) + 0.5) / fine - 0.5) / _TILE
-    one = _weights(t)
-    return np.asarray(np.einsum("ya,xb->abyx", one, one).reshape(16, -1), np.float32)
+    """(side, 4): weights of four mesh lines at the samples of a tile in one direction."""
+    return _weights(((np.arange(_TILE * fine) + 0.5) / fine - 0.5) / _TILE).astype(np.float32)
 
 
 def _glass_places(tube: Tube, camera: Camera, marks: Marks, channel: int) -> Place:
@@ -132,7 +128,7 @@ def _fineness(tube: Tube, pixel_mm: float) -> int:
     return int(np.clip(np.ceil(pixel_mm / finest), 2, 4))
 
 
-def _chunks(where: NDArray[np.intp], size: int) -> Iterator[NDArray[np.intp]]:
+def _chunks(where: Indices, size: int) -> Iterator[Indices]:
     step = max(1, _CHUNK // size)
     for start in range(0, len(where), step):
         yield where[start : start + step]
@@ -141,47 +137,69 @@ def _chunks(where: NDArray[np.intp], size: int) -> Iterator[NDArray[np.intp]]:
 def _tube_plane(tube: Tube, camera: Camera, marks: Marks, fmt: Format, scene: Scene, gun: int) -> Singles:
     """(height, width): the light of one gun in the photograph; 1 is the mean of a white field."""
     glass = Lookout(camera.size, _glass_places(tube, camera, marks, gun))
-    pixel = glass.pixel_mm
-    fine = _fineness(tube, pixel)
-    light, mask = light_of(tube, fmt, scene, gun), mask_table(tube.mask, gun, pixel / fine)
+    fine = _fineness(tube, glass.pixel_mm)
+    light, mask = light_of(tube, fmt, scene, gun), mask_table(tube.mask, gun, glass.pixel_mm / fine)
     shown = tube.picture_points(glass.mesh, gun)
     entries = np.stack((light.u.entries(shown[..., 0]), light.v.entries(shown[..., 1])), axis=-1)
-    low, high = (bound.astype(np.intp) for bound in glass.bounds(entries))
-    inside = _near_glass(tube, glass)
-    where = np.argwhere(light.lit(low[..., 0], high[..., 0], low[..., 1], high[..., 1]) & inside)
-    rows, columns = glass.tiles
-    side = _TILE * fine
-    plane = np.zeros((rows, side, columns, side), np.float32)
+    if mask is not None:
+        entries = np.concatenate((entries, mask.entries(glass.mesh)), axis=-1)
     weights = _tile_weights(fine)
-    mask_entries = None if mask is None else mask.entries(glass.mesh)
-    for some in _chunks(where, side * side):
-        value = light.at(
-            glass.samples(entries[..., 0], some, weights).astype(np.intp),
-            glass.samples(entries[..., 1], some, weights).astype(np.intp),
+
+    def lit(where: Indices) -> Singles:
+        u, v, *holes = (
+            glass.samples(entries[..., k], where, weights).astype(np.intp) for k in range(entries.shape[-1])
         )
-        if mask is not None and mask_entries is not None:
-            value *= mask.at(
-                glass.samples(mask_entries[..., 0], some, weights).astype(np.intp),
-                glass.samples(mask_entries[..., 1], some, weights).astype(np.intp),
-            )
-        plane[some[:, 0], :, some[:, 1], :] = value.reshape(-1, side, side)
-    return _into_pixels(plane.reshape(rows * side, columns * side), camera, fine)
+        value = light.at(u, v)
+        if mask is not None:
+            value *= mask.at(*holes)
+        return value
 
-
-def _into_pixels(plane: Singles, camera: Camera, fine: int) -> Singles:
-    """Samples blurred by the lens and summed into pixels."""
-    width, height = camera.size
+    low, high = (bound.astype(np.intp) for bound in glass.bounds(entries[..., :2]))
+    active = light.lit(low[..., 0], high[..., 0], low[..., 1], high[..., 1]) & _near_glass(tube, glass)
     # A wide blur leaves nothing that a pixel could miss: most of it is done in pixels, which is quicker.
     first = min(camera.blur_px, 1.5)
-    if first > 0:
-        cv2.GaussianBlur(plane, (0, 0), first * fine, dst=plane)
-    small = cv2.resize(plane, (plane.shape[1] // fine, plane.shape[0] // fine), interpolation=cv2.INTER_AREA)
+    plane = _blurred_tiles(active, lit, fine, first)
     if camera.blur_px > first:
-        small = cv2.GaussianBlur(small, (0, 0), float(np.sqrt(camera.blur_px**2 - first**2)))
-    return np.ascontiguousarray(small[:height, :width], np.float32)
+        cv2.GaussianBlur(plane, (0, 0), float(np.sqrt(camera.blur_px**2 - first**2)), dst=plane)
+    return plane[: camera.size[1], : camera.size[0]]
 
 
-def _near_glass(tube: Tube, glass: Lookout) -> NDArray[np.bool_]:
+def _blurred_tiles(active: Bools, lit: Callable[[Indices], Singles], fine: int, blur: float) -> Singles:
+    """Tiles of fine samples, blurred by the lens (pixels) and summed into pixels; a few rows of tiles at once."""
+    rows, columns = active.shape
+    side, reach = _TILE * fine, int(np.ceil(4 * blur)) * fine
+    kernel = _lens(fine, blur, reach)
+    width = side + 2 * reach
+    near = cv2.dilate(active.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    plane = np.zeros((rows, _TILE, columns, _TILE), np.float32)
+    # The strip holds one row of tiles more above and below, since a blur reaches into them.
+    strip = np.zeros((_STRIP + 2, side, columns * side + 2 * reach), np.float32)
+    inner = strip[:, :, reach : reach + columns * side].reshape(_STRIP + 2, side, columns, side)
+    windows = np.lib.stride_tricks.sliding_window_view(strip.reshape((_STRIP + 2) * side, -1), (width, width))
+    for top in range(0, rows, _STRIP):
+        if top:
+            strip[:2] = strip[-2:]
+        strip[2 if top else 0 :] = 0
+        first, last = (top + 1 if top else 0), min(top + _STRIP + 1, rows)
+        fresh = np.argwhere(active[first:last])
+        fresh[:, 0] += first
+        for some in _chunks(fresh, side * side):
+            inner[some[:, 0] - top + 1, :, some[:, 1], :] = lit(some)
+        for some in _chunks(np.argwhere(near[top : min(top + _STRIP, rows)]), width * width):
+            seen = windows[(some[:, 0] + 1) * side - reach, some[:, 1] * side]
+            plane[some[:, 0] + top, :, some[:, 1], :] = kernel @ seen @ kernel.T
+    return plane.reshape(rows * _TILE, columns * _TILE)
+
+
+def _lens(fine: int, blur: float, reach: int) -> Singles:
+    """(pixels of a tile, samples of it and around it): the lens' blur and a pixel's width, in one direction."""
+    away = (np.arange(-reach, _TILE * fine + reach) + 0.5)[None, :] - (np.arange(_TILE * fine) + 0.5)[:, None]
+    spread = np.exp(-0.5 * (away / (blur * fine)) ** 2) if blur else (away == 0).astype(np.float64)
+    spread /= spread[_TILE * fine // 2].sum()
+    return np.asarray(spread.reshape(_TILE, fine, -1).mean(axis=1), np.float32)
+
+
+def _near_glass(tube: Tube, glass: Lookout) -> Bools:
     low, high = glass.bounds(glass.mesh)
     left, top, right, bottom = tube.glass_mm
     return np.asarray((high[..., 0] > left) & (low[..., 0] < right) & (high[..., 1] > top) & (low[..., 1] < bottom))
@@ -211,7 +229,7 @@ def _visible(tube: Tube, shot: Shot, glass: Lookout) -> Singles:
     for some in _chunks(np.argwhere((low <= near) & (high > -near)), _TILE * _TILE):
         x, y = (glass.samples(glass.mesh[..., k], some, weights) for k in (0, 1))
         value = np.clip(_inside(tube, (x, y)) / pixel + 0.5, 0, 1)
-        share[some[:, 0], :, some[:, 1], :] = value.reshape(-1, _TILE, _TILE)
+        share[some[:, 0], :, some[:, 1], :] = value
     return share.reshape(rows * _TILE, columns * _TILE)[:height, :width]
 
 
@@ -243,7 +261,7 @@ def _room_plane(tube: Tube, camera: Camera, marks: Marks, shot: Shot, channel: i
 
 
 def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int, middle: tuple[float, float]) -> None:
-    fine = 4
+    fine = 2
     height, width = plane.shape
     away = np.abs(wall.mesh - middle).max(axis=-1)
     tiles = np.argwhere(away < marks.reach + 3 * _TILE * wall.pixel_mm) - 1
@@ -336,14 +354,14 @@ def expose(image: Singles, camera: Camera, shot: Shot, *, seed: int, bits: int =
         _spread(image, shot.halo)
     vignette = Lookout(camera.size, lambda pixels: camera.vignette(pixels)[:, None])
     darker = _soft(vignette, vignette.mesh[..., 0])
-    filters = np.array(camera.crosstalk, np.float32).T
+    filters = np.array(camera.crosstalk, np.float32)
     gains = np.array(shot.white_balance, np.float32)
     curve = _srgb(bits)
     codes = np.empty((height, width, 3), np.uint8 if bits == 8 else np.uint16)
     step = max(1, 300_000 // width)
     for top in range(0, height, step):
         rows = slice(top, min(top + step, height))
-        light = image[rows] @ filters
+        light = np.asarray(cv2.transform(image[rows], filters), np.float32)
         light *= darker[rows][..., None]
         if camera.full_well:
             spread = np.sqrt(np.maximum(light, 0) / camera.full_well + (camera.read_noise / camera.full_well) ** 2)
