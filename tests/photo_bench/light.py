@@ -230,14 +230,13 @@ def _dots(
         where = v.range(place - reach_v, place + reach_v)
         near = np.rint((v.places[where] - place + reach_v) / (2 * reach_v) * (side - 1))
         rows[where] = (1 + number * side + np.clip(near, 0, side - 1).astype(np.intp)) * (side + 1)
-        block = patch[1 + number * side : 1 + (number + 1) * side, 1:]
         pitch = 2 / fmt.picture.height
-        for line in lines[np.abs(lines - place) < radius_v + pitch]:
-            sub = line + pitch * ((np.arange(_SUB_ROWS) + 0.5) / _SUB_ROWS - 0.5) - place
-            chords = radius_u * np.sqrt(np.clip(1 - (sub / radius_v) ** 2, 0, None))[:, None]
-            along = (ndtr((away_u + chords) / spot_u) - ndtr((away_u - chords) / spot_u)).mean(axis=0)
-            across = pitch / (spot_v * np.sqrt(2 * np.pi)) * np.exp(-0.5 * ((away_v + place - line) / spot_v) ** 2)
-            block += bright * across[:, None] * along
+        near_lines = lines[np.abs(lines - place) < radius_v + pitch, None]
+        sub = near_lines + pitch * ((np.arange(_SUB_ROWS) + 0.5) / _SUB_ROWS - 0.5) - place
+        chords = radius_u * np.sqrt(np.clip(1 - (sub / radius_v) ** 2, 0, None))[..., None]
+        along = (ndtr((away_u + chords) / spot_u) - ndtr((away_u - chords) / spot_u)).mean(axis=1)
+        across = np.exp(-0.5 * ((away_v + place - near_lines) / spot_v) ** 2) * pitch / (spot_v * np.sqrt(2 * np.pi))
+        patch[1 + number * side : 1 + (number + 1) * side, 1:] = bright * across.T @ along
     for place in at_u.values():
         where = u.range(place - reach_u, place + reach_u)
         near = np.rint((u.places[where] - place + reach_u) / (2 * reach_u) * (side - 1))

@@ -69,6 +69,8 @@ class PhotoSet:
     aspect: str | None = None
     pattern: str = "crosshatch"
     cells: tuple[int, int] | None = None
+    colour: str | None = None
+    """Of a plain field: a name that the pattern takes."""
     shot: Shot = field(default_factory=Shot)
     marks_apart: bool = False
     """The room is dark in the photograph; the marks are in a second one, with the light on."""
@@ -82,7 +84,7 @@ class PhotoSet:
 
     @cached_property
     def scene(self) -> Scene:
-        return find_pattern(self.pattern).scene(self.format, Options(cells=self.cells))
+        return find_pattern(self.pattern).scene(self.format, Options(cells=self.cells, colour=self.colour))
 
     def photograph(self) -> Image:
         """(height, width, 3) of red, green and blue."""
@@ -101,6 +103,17 @@ class PhotoSet:
         share = size[0] / camera.size[0]
         centre = camera.centre_px[0] * share, camera.centre_px[1] * share
         return replace(self, camera=replace(camera, size=size, focal_px=camera.focal_px * share, centre_px=centre))
+
+    def marks_px(self) -> NDArray[np.float64]:
+        """(4, 2): where green has the middles of the marks, by id."""
+        return self.camera.project([(*middle, 0.0) for middle in self.marks.middles], 1)
+
+    def nodes_px(self) -> NDArray[np.float64]:
+        """(3, rows, columns, 2): where each gun's nodes lie in the photograph."""
+        nodes = self.nodes()
+        corner = self.marks.corner
+        seen = [self.camera.project(self.tube.bulge(nodes[gun], corner).reshape(-1, 3), gun) for gun in range(3)]
+        return np.stack(seen).reshape(nodes.shape)
 
     def nodes(self) -> NDArray[np.float64]:
         """(3, rows, columns, 2): the truth, in mm."""
