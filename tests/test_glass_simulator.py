@@ -15,7 +15,8 @@ from patterns.catalogue import find_pattern
 from patterns.formats import parse_format
 from tests.photo_bench.board import Board, board_cameras, board_photograph, flat_field
 from tests.photo_bench.camera import NEUTRAL, Camera, distorted, framed
-from tests.photo_bench.photograph import Lookout, photograph, save
+from tests.photo_bench.lookout import Lookout
+from tests.photo_bench.photograph import photograph, save
 from tests.photo_bench.scene import Marks, Shot
 from tests.photo_bench.sets import PhotoSet, odd, plain_set, sixty
 from tests.photo_bench.tube import Mask, MaskKind, Tube, deflection, dots_mm, nodes_mm, overscan_percent, terms

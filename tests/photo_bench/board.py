@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.photo_bench.camera import Camera, framed
-from tests.photo_bench.photograph import Lookout, expose
+from tests.photo_bench.lookout import Lookout
+from tests.photo_bench.photograph import expose
 from tests.photo_bench.scene import BEZEL, INK, PAPER, Shot
 
 __all__ = ["Board", "board_cameras", "board_photograph", "flat_field"]

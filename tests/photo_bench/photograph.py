@@ -1,16 +1,13 @@
 """SIMULATION: the photograph of a tube, from the light behind its mask to the codes of a file.
 
-Every gun's light has the place that the lens gives to its colour. Where a camera pixel looks is reckoned at every 16th
-pixel and interpolated by cubics, which is exact to a thousandth of a pixel. Light is reckoned at two to four samples a
-pixel and direction, blurred there as the lens does it, and only then summed into pixels, so that the mask's moire is
-what a camera would see. Tiles without light are passed over.
+Every gun's light has the place that the lens gives to its colour. Light is reckoned at two to four samples a pixel and
+direction, blurred there as the lens does it, and only then summed into pixels, so that the mask's moire is what a
+camera would see. Tiles without light are passed over.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -22,97 +19,19 @@ from patterns.formats import Format
 from patterns.scene import Scene
 from tests.photo_bench.camera import Camera
 from tests.photo_bench.light import light_of, mask_table
+from tests.photo_bench.lookout import TILE, Bools, Floats, Indices, Lookout, Place, Singles, tile_weights
 from tests.photo_bench.scene import BEZEL, GLASS, PAPER, Marks, Shot, mark_textures
 from tests.photo_bench.tube import MaskKind, Tube
 
-__all__ = ["Lookout", "expose", "photograph", "save"]
+__all__ = ["expose", "photograph", "save"]
 
-Floats = NDArray[np.float64]
-Singles = NDArray[np.float32]
-Indices = NDArray[np.intp]
-Bools = NDArray[np.bool_]
-Place = Callable[[Floats], Floats]
 
-_TILE = 16
-"""Pixels of a tile's side, and of the mesh of exact places."""
 _STRIP = 8
 """Rows of tiles that are reckoned at once."""
 _CHUNK = 200_000
 """Samples that are reckoned at once: they fit into a processor's cache."""
 _COARSE = 16
 """Pixels over which what is soft is reckoned."""
-
-
-@dataclass(frozen=True, eq=False)
-class Lookout:
-    """Where the pixels of a photograph look, by way of a mesh of exact places."""
-
-    size: tuple[int, int]
-    place: Place
-    """From pixels (N, 2) to (N, k) of anything that is smooth over the photograph."""
-
-    @property
-    def tiles(self) -> tuple[int, int]:
-        """Rows and columns of tiles."""
-        return -(-self.size[1] // _TILE), -(-self.size[0] // _TILE)
-
-    @cached_property
-    def mesh(self) -> Floats:
-        """(rows + 3, columns + 3, k): places at the corners of tiles, from one tile before the first on."""
-        rows, columns = self.tiles
-        x, y = np.meshgrid(np.arange(-1, columns + 2) * _TILE, np.arange(-1, rows + 2) * _TILE)
-        pixels = np.stack((x.ravel(), y.ravel()), axis=1).astype(np.float64)
-        return self.place(pixels).reshape(rows + 3, columns + 3, -1)
-
-    @property
-    def pixel_mm(self) -> float:
-        """The side of a pixel in the middle of the photograph, where `place` gives millimetres."""
-        middle = self.mesh[self.mesh.shape[0] // 2 - 1 :, self.mesh.shape[1] // 2 - 1 :][:2, :2, :2]
-        return float(np.hypot(*(middle[0, 1] - middle[0, 0]))) / _TILE
-
-    def bounds(self, values: Floats) -> tuple[Floats, Floats]:
-        """(rows, columns, k) each: the lowest and highest of a mesh's values over each tile."""
-        first, second = slice(1, -2), slice(2, -1)
-        corners = np.stack([values[i, j] for i in (first, second) for j in (first, second)])
-        low, high = corners.min(axis=0), corners.max(axis=0)
-        # A tile's samples begin half a pixel before its corner, and its sides bend a little.
-        more = (high - low) * 0.06
-        return low - more, high + more
-
-    def samples(self, values: Floats, where: Indices, weights: Singles) -> Singles:
-        """(len(where), side, side): mesh values (rows + 3, columns + 3) at the samples of tiles `where` (n, 2)."""
-        near = np.lib.stride_tricks.sliding_window_view(values, (4, 4))[where[:, 0], where[:, 1]].astype(np.float32)
-        # Many small products: one large one would be spread over threads, which wait for each other on a busy machine.
-        found: Singles = weights @ (near @ weights.T)
-        return found
-
-    def full(self, values: Floats, rows: slice, columns: slice, fine: int = 1) -> Singles:
-        """Mesh values at every sample of a rectangle of pixels, `fine` samples a pixel and direction."""
-        tops, lefts = (np.arange(s.start // _TILE, -(-s.stop // _TILE)) for s in (rows, columns))
-        where = np.stack(np.meshgrid(tops, lefts, indexing="ij"), axis=-1).reshape(-1, 2)
-        tiles = self.samples(values, where, _tile_weights(fine))
-        side = _TILE * fine
-        whole = tiles.reshape(len(tops), len(lefts), side, side).swapaxes(1, 2).reshape(len(tops) * side, -1)
-        down, right = ((s.start - t[0] * _TILE) * fine for s, t in ((rows, tops), (columns, lefts)))
-        return whole[down:, right:][: (rows.stop - rows.start) * fine, : (columns.stop - columns.start) * fine]
-
-
-def _weights(t: Floats) -> Floats:
-    """(n, 4): Lagrange's cubic through -1, 0, 1, 2, at t."""
-    return np.stack(
-        (
-            -t * (t - 1) * (t - 2) / 6,
-            (t + 1) * (t - 1) * (t - 2) / 2,
-            -(t + 1) * t * (t - 2) / 2,
-            (t + 1) * t * (t - 1) / 6,
-        ),
-        axis=-1,
-    )
-
-
-def _tile_weights(fine: int) -> Singles:
-    """(side, 4): weights of four mesh lines at the samples of a tile in one direction."""
-    return _weights(((np.arange(_TILE * fine) + 0.5) / fine - 0.5) / _TILE).astype(np.float32)
 
 
 def _glass_places(tube: Tube, camera: Camera, marks: Marks, channel: int) -> Place:
@@ -143,7 +62,7 @@ def _tube_plane(tube: Tube, camera: Camera, marks: Marks, fmt: Format, scene: Sc
     entries = np.stack((light.u.entries(shown[..., 0]), light.v.entries(shown[..., 1])), axis=-1)
     if mask is not None:
         entries = np.concatenate((entries, mask.entries(glass.mesh)), axis=-1)
-    weights = _tile_weights(fine)
+    weights = tile_weights(fine)
 
     def lit(where: Indices) -> Singles:
         u, v, *holes = (
@@ -167,11 +86,11 @@ def _tube_plane(tube: Tube, camera: Camera, marks: Marks, fmt: Format, scene: Sc
 def _blurred_tiles(active: Bools, lit: Callable[[Indices], Singles], fine: int, blur: float) -> Singles:
     """Tiles of fine samples, blurred by the lens (pixels) and summed into pixels; a few rows of tiles at once."""
     rows, columns = active.shape
-    side, reach = _TILE * fine, int(np.ceil(4 * blur)) * fine
+    side, reach = TILE * fine, int(np.ceil(4 * blur)) * fine
     kernel = _lens(fine, blur, reach)
     width = side + 2 * reach
     near = cv2.dilate(active.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    plane = np.zeros((rows, _TILE, columns, _TILE), np.float32)
+    plane = np.zeros((rows, TILE, columns, TILE), np.float32)
     # The strip holds one row of tiles more above and below, since a blur reaches into them.
     strip = np.zeros((_STRIP + 2, side, columns * side + 2 * reach), np.float32)
     inner = strip[:, :, reach : reach + columns * side].reshape(_STRIP + 2, side, columns, side)
@@ -188,15 +107,15 @@ def _blurred_tiles(active: Bools, lit: Callable[[Indices], Singles], fine: int, 
         for some in _chunks(np.argwhere(near[top : min(top + _STRIP, rows)]), width * width):
             seen = windows[(some[:, 0] + 1) * side - reach, some[:, 1] * side]
             plane[some[:, 0] + top, :, some[:, 1], :] = kernel @ seen @ kernel.T
-    return plane.reshape(rows * _TILE, columns * _TILE)
+    return plane.reshape(rows * TILE, columns * TILE)
 
 
 def _lens(fine: int, blur: float, reach: int) -> Singles:
     """(pixels of a tile, samples of it and around it): the lens' blur and a pixel's width, in one direction."""
-    away = (np.arange(-reach, _TILE * fine + reach) + 0.5)[None, :] - (np.arange(_TILE * fine) + 0.5)[:, None]
+    away = (np.arange(-reach, TILE * fine + reach) + 0.5)[None, :] - (np.arange(TILE * fine) + 0.5)[:, None]
     spread = np.exp(-0.5 * (away / (blur * fine)) ** 2) if blur else (away == 0).astype(np.float64)
-    spread /= spread[_TILE * fine // 2].sum()
-    return np.asarray(spread.reshape(_TILE, fine, -1).mean(axis=1), np.float32)
+    spread /= spread[TILE * fine // 2].sum()
+    return np.asarray(spread.reshape(TILE, fine, -1).mean(axis=1), np.float32)
 
 
 def _near_glass(tube: Tube, glass: Lookout) -> Bools:
@@ -221,16 +140,16 @@ def _visible(tube: Tube, shot: Shot, glass: Lookout) -> Singles:
     rows, columns = glass.tiles
     edge = _inside(tube, (glass.mesh[..., 0], glass.mesh[..., 1]))[..., None]
     low, high = (bound[..., 0] for bound in glass.bounds(edge))
-    near = _TILE * pixel
-    share = np.zeros((rows, _TILE, columns, _TILE), np.float32)
+    near = TILE * pixel
+    share = np.zeros((rows, TILE, columns, TILE), np.float32)
     whole = np.argwhere(low > near)
     share[whole[:, 0], :, whole[:, 1], :] = 1
-    weights = _tile_weights(1)
-    for some in _chunks(np.argwhere((low <= near) & (high > -near)), _TILE * _TILE):
+    weights = tile_weights(1)
+    for some in _chunks(np.argwhere((low <= near) & (high > -near)), TILE * TILE):
         x, y = (glass.samples(glass.mesh[..., k], some, weights) for k in (0, 1))
         value = np.clip(_inside(tube, (x, y)) / pixel + 0.5, 0, 1)
         share[some[:, 0], :, some[:, 1], :] = value
-    return share.reshape(rows * _TILE, columns * _TILE)[:height, :width]
+    return share.reshape(rows * TILE, columns * TILE)[:height, :width]
 
 
 def _soft(glass: Lookout, values: Floats) -> Singles:
@@ -239,9 +158,9 @@ def _soft(glass: Lookout, values: Floats) -> Singles:
     rows, columns = glass.tiles
     middles = (values[:-1, :-1] + values[1:, :-1] + values[:-1, 1:] + values[1:, 1:]) / 4
     wide = cv2.resize(
-        middles.astype(np.float32), ((columns + 2) * _TILE, (rows + 2) * _TILE), interpolation=cv2.INTER_LINEAR
+        middles.astype(np.float32), ((columns + 2) * TILE, (rows + 2) * TILE), interpolation=cv2.INTER_LINEAR
     )
-    return np.asarray(wide[_TILE : _TILE + height, _TILE : _TILE + width], np.float32)
+    return np.asarray(wide[TILE : TILE + height, TILE : TILE + width], np.float32)
 
 
 def _room_plane(tube: Tube, camera: Camera, marks: Marks, shot: Shot, channel: int, visible: Singles) -> Singles:
@@ -264,11 +183,11 @@ def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int, middle:
     fine = 2
     height, width = plane.shape
     away = np.abs(wall.mesh - middle).max(axis=-1)
-    tiles = np.argwhere(away < marks.reach + 3 * _TILE * wall.pixel_mm) - 1
+    tiles = np.argwhere(away < marks.reach + 3 * TILE * wall.pixel_mm) - 1
     if not len(tiles):
         return
-    top, left = np.maximum(tiles.min(axis=0) * _TILE, 0)
-    bottom, right = np.minimum((tiles.max(axis=0) + 1) * _TILE, (height, width))
+    top, left = np.maximum(tiles.min(axis=0) * TILE, 0)
+    bottom, right = np.minimum((tiles.max(axis=0) + 1) * TILE, (height, width))
     if top >= bottom or left >= right:
         return
     area = slice(int(top), int(bottom)), slice(int(left), int(right))
@@ -298,10 +217,10 @@ def _reflected(shot: Shot, glass: Lookout, channel: int) -> Floats:
 def _cover(plane: Singles, shot: Shot, glass: Lookout) -> None:
     for x, y, radius in shot.covered:
         away = np.hypot(glass.mesh[..., 0] - x, glass.mesh[..., 1] - y)
-        tiles = np.argwhere(away < radius + 3 * _TILE * glass.pixel_mm) - 1
+        tiles = np.argwhere(away < radius + 3 * TILE * glass.pixel_mm) - 1
         if not len(tiles):
             continue
-        (top, left), (bottom, right) = np.maximum(tiles.min(axis=0) * _TILE, 0), (tiles.max(axis=0) + 1) * _TILE
+        (top, left), (bottom, right) = np.maximum(tiles.min(axis=0) * TILE, 0), (tiles.max(axis=0) + 1) * TILE
         area = slice(int(top), min(int(bottom), plane.shape[0])), slice(int(left), min(int(right), plane.shape[1]))
         places = [glass.full(glass.mesh[..., k], *area) for k in (0, 1)]
         plane[area] *= np.clip((np.hypot(places[0] - x, places[1] - y) - radius) / glass.pixel_mm + 0.5, 0, 1)
