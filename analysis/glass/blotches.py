@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.glass.fieldmap import (
+    CURVE_DOUBT,
     Bools,
     FieldMap,
     Floats,
@@ -38,6 +39,9 @@ _SMOOTHING = 1.5
 _CLEAR_OF_NOISE = 7.0
 """How many times the noise a blotch has to reach. Smoothed noise of a whole map goes beyond 5 in one of some
 hundred."""
+_BESIDE_PERCENT = 98
+_USUAL_BESIDE = (2.33, 2.80)
+"""What the 98th percentile of mere noise is, in its standard deviations: of one quantity, of the length of two."""
 _LEAST_UV = 0.004
 """Smallest difference in u'v' that is called a blotch: about what is seen beside its surroundings (common practice, no
 source)."""
@@ -165,11 +169,15 @@ def _spots(rest: _Rest, field: FieldMap, least: float, *, by_colour: bool) -> li
         inside = labels == labels[peak]
         seeds = seeds & ~inside
         seeds[peak] = False
-        # The rim of a blotch that was taken, and nothing new, where most of it is taken already.
-        if inside.sum() < _FEWEST_CELLS or any((inside & spot.inside).sum() > _SAME * inside.sum() for spot in spots):
-            continue
-        spots.append(_Spot(inside=inside, core=inside & (level > _CORE), level=level, by_colour=by_colour))
-    return spots
+        spot = _Spot(inside=inside, core=inside & (level > _CORE), level=level, by_colour=by_colour)
+        # What holds most of one that was taken is its rim, and nothing new.
+        if inside.sum() >= _FEWEST_CELLS and not any(_same(spot, other) for other in spots):
+            spots.append(spot)
+    # Moire is no blotch: what is found has to stand out of what is left beside it too, which noise alone does not tell.
+    beside = float(np.percentile(far[_without(field.valid, spots)], _BESIDE_PERCENT))
+    usual = _USUAL_BESIDE[rest.raw.shape[-1] - 1]
+    least_far = _CLEAR_OF_NOISE * max(1.0, beside / usual)
+    return [spot for spot in spots if float(far[spot.inside].max()) > least_far]
 
 
 def _same(one: _Spot, other: _Spot) -> bool:
@@ -190,7 +198,7 @@ def _blotch(
     if outline is None:
         return None
     core = spot.core
-    difference = colour.raw[core].mean(axis=0)
+    size = float(np.linalg.norm(colour.raw[core].mean(axis=0)))
     relative = float(np.expm1(light.raw[core].mean()))
     words = []
     if both or not spot.by_colour:
@@ -206,10 +214,10 @@ def _blotch(
     v, u = (float(place.mean()) for place in np.nonzero(spot.inside))
     return Blotch(
         kind=", ".join(words),
-        delta_uv=float(np.linalg.norm(difference)),
-        delta_uv_sigma=float(np.linalg.norm(colour.noise) / np.sqrt(apart)),
+        delta_uv=size,
+        delta_uv_sigma=float(np.hypot(np.linalg.norm(colour.noise) / np.sqrt(apart), CURVE_DOUBT * size)),
         luminance_percent=100 * relative,
-        luminance_sigma=float(100 * light.noise[0] / np.sqrt(apart)),
+        luminance_sigma=float(100 * np.hypot(light.noise[0] / np.sqrt(apart), CURVE_DOUBT * relative)),
         area_percent=100 * area,
         centre_uv=(
             float(np.interp(u, range(len(field.u)), field.u)),

@@ -17,17 +17,30 @@ from analysis.glass.litarea import LitArea
 from analysis.statistics import MAD_TO_SIGMA
 from patterns.standards import SRGB_TO_XYZ
 
-__all__ = ["FieldMap", "chromaticity", "colour_word", "field_map", "luminance", "smooth_surface", "surface_terms"]
+__all__ = [
+    "CURVE_DOUBT",
+    "FieldMap",
+    "chromaticity",
+    "colour_word",
+    "field_map",
+    "luminance",
+    "smooth_surface",
+    "surface_terms",
+]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+CURVE_DOUBT = 0.1
+"""Relative doubt of every difference: a camera's curve is steeper or flatter than sRGB's by so much (common practice,
+no source)."""
 ROWS = 90
 """Of cells over the visible area: a multiple of the zones' and fine enough for a blotch of 3 % of the height."""
-_FINER = 3
-"""Samples taken across each cell, whose mean it is."""
+_CELL_BLUR = 0.6
+"""Standard deviation of the filter before cells are taken, in cells: of a pattern as fine as a cell, which would give
+moire, a thousandth is left."""
 _WHOLE = 0.99
-"""Share of a cell that has to lie in the lit area."""
+"""How far a cell's middle has to lie in the lit area, of 1."""
 _LEAST = 1e-6
 """Linear light below which there is none: keeps ratios and logarithms finite."""
 
@@ -36,7 +49,7 @@ _TO_XYZ: Floats = np.array([[float(value) for value in row] for row in SRGB_TO_X
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FieldMap:
-    """Means of linear light in cells of equal size in u and v."""
+    """Linear light in cells of equal size in u and v."""
 
     light: Floats
     """(rows, columns, 3), above 0."""
@@ -56,20 +69,27 @@ def field_map(small: SmallLight, area: LitArea, light: Light) -> FieldMap:
 
     # The zones' five columns have to fall on whole cells.
     columns = 5 * max(6, min(90, round(ROWS / 5 * area.aspect)))
-    u, v = _middles(columns * _FINER), _middles(ROWS * _FINER)
+    u, v = _middles(columns), _middles(ROWS)
     over = np.stack([*np.meshgrid(u, v), np.ones((len(v), len(u)))], axis=-1) @ area.to_photo.T
     at = small.to_small(over[..., :2] / over[..., 2:]).astype(np.float32)
+    reach = _CELL_BLUR * float(np.linalg.norm(at[ROWS // 2, 1:] - at[ROWS // 2, :-1], axis=-1).mean())
 
     def mapped(values: NDArray[Any]) -> Floats:
-        fine = cv2.remap(values, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-        return np.asarray(cv2.resize(fine, (columns, ROWS), interpolation=cv2.INTER_AREA), np.float64)
+        there = cv2.remap(values, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+        return np.asarray(there, np.float64)
 
+    def blurred(values: NDArray[Any]) -> NDArray[Any]:
+        return np.asarray(cv2.GaussianBlur(values, (0, 0), reach, borderType=cv2.BORDER_CONSTANT))
+
+    clear = area.clear.astype(np.float32)
+    # Only what is lit has a say, or cells at the rim would be darkened.
+    weight = np.maximum(blurred(clear), 1e-6)
     return FieldMap(
-        light=np.maximum(mapped(np.ascontiguousarray(light)), _LEAST),
-        valid=mapped(area.clear.astype(np.float32)) > _WHOLE,
-        clipped=mapped(small.clipped),
-        u=_middles(columns),
-        v=_middles(ROWS),
+        light=np.maximum(mapped(blurred(light * clear[..., None]) / weight[..., None]), _LEAST),
+        valid=mapped(clear) > _WHOLE,
+        clipped=mapped(blurred(small.clipped * clear) / weight),
+        u=u,
+        v=v,
     )
 
 

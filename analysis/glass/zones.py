@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.glass.fieldlight import FlatField
-from analysis.glass.fieldmap import FieldMap, Floats, chromaticity, colour_word, luminance
+from analysis.glass.fieldmap import CURVE_DOUBT, FieldMap, Floats, chromaticity, colour_word, luminance
 from analysis.glass.grid import GUNS
 from analysis.glass.litarea import LitArea
 from patterns.standards import SRGB_TO_XYZ
@@ -36,9 +36,6 @@ _MOST_CLIPPED = 0.1
 """Clipped share of a zone from which nothing is said of it."""
 _CLIPPED_LIGHT = 0.3
 """Relative doubt of the light of pixels that are clipped (common practice, no source)."""
-_CURVE = 0.1
-"""Relative doubt of every difference: a camera's curve is steeper or flatter than sRGB's by so much (common practice,
-no source)."""
 _HALF_FIELD = 0.62
 """Tangent of half the camera's field of view along the diagonal where it is unknown: 32 degrees, a usual lens without
 zoom (common practice, no source). By the cosine's fourth power its corners get half of the middle's light."""
@@ -233,7 +230,7 @@ def _light_sigma(
     veil = view.area.surround if view.veiled else 0.0
     doubts = [
         light * _noise(lambda rgb: np.log(luminance(rgb, own)), sample, centre),
-        _CURVE * (light - 100),
+        CURVE_DOUBT * (light - 100),
         # The room's light lifts dark zones more than bright ones, and is not even itself.
         veil * (light - 100),
         100 * veil / np.sqrt(3),
@@ -250,7 +247,7 @@ def _uv_sigma(
     radius = _radius(view, place)
     doubts = [
         _noise(chromaticity, sample, centre),
-        _CURVE * size,
+        CURVE_DOUBT * size,
         veil * _ROOM_UV[own is not None] / np.sqrt(3),
         # A clipped channel pulls toward white.
         _CLIPPED_LIGHT * (sample.clipped + centre.clipped) * _ROOM_UV[own is not None],
@@ -269,7 +266,7 @@ def _purity(sample: _Sample, centre: _Sample, own: int, view: View, known: float
     veil = view.area.surround if view.veiled else 0.0
     doubts = [
         100 * _noise(lambda rgb: shares(rgb)[channel], sample, centre),
-        _CURVE * change[channel],
+        CURVE_DOUBT * change[channel],
         # Of grey light in the room another channel gets a third.
         100 / 3 * veil / np.sqrt(3),
         100 * _CLIPPED_LIGHT * (sample.clipped + centre.clipped) / 3,
