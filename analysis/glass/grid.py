@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from patterns.scene import Scene
+from patterns.scene import Dot, Node, Scene
 
 __all__ = ["GUNS", "GlassGrid", "SeenGrid", "ShownGrid"]
 
@@ -27,11 +28,12 @@ class ShownGrid:
 
     @classmethod
     def of(cls, scene: Scene) -> ShownGrid | None:
-        """The grid of a scene; None where it has none."""
-        if not scene.nodes:
+        """The grid of a scene's lines or dots; None where it has neither."""
+        nodes: Sequence[Node | Dot] = scene.nodes or scene.dots
+        if not nodes:
             return None
-        u = sorted({2 * node.x - 1 for node in scene.nodes})
-        v = sorted({2 * node.y - 1 for node in scene.nodes})
+        u = sorted({2 * node.x - 1 for node in nodes})
+        v = sorted({2 * node.y - 1 for node in nodes})
         return cls(u=np.array([float(x) for x in u]), v=np.array([float(y) for y in v]))
 
 
