@@ -1,7 +1,7 @@
 """Where a grid lies in a reduced photograph, roughly: its crossings, or its dots, with their columns and rows.
 
-A crossing is where light goes off in four directions and none lies between them. From the one nearest to the middle the
-lattice is grown from neighbour to neighbour, so that neither perspective nor a curved raster matters; outer lines, whose
+A crossing is where light goes off in four directions and none lies between. From the one nearest to the middle the
+lattice is grown from neighbour to neighbour, so neither perspective nor a curved raster matters; outer lines, whose
 crossings have no light beyond them, are added where light lies along them.
 """
 
@@ -10,6 +10,8 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,18 +47,18 @@ class Lattice:
 
     def places(self, column: Floats, row: Floats) -> Floats:
         """(..., 2): pixels of any column and row, between and a little beyond the crossings."""
-        found: Floats = _design(np.asarray(column, float), np.asarray(row, float), self._scale) @ self._weights
-        return found
+        design = _design(np.asarray(column, np.float64), np.asarray(row, np.float64), self._scale)
+        return np.asarray(design @ self._weights, np.float64)
 
-    @property
+    @cached_property
     def _scale(self) -> Floats:
         return np.array([*self.labels.mean(axis=0), *np.maximum(np.ptp(self.labels, axis=0), 1)], dtype=np.float64)
 
-    @property
+    @cached_property
     def _weights(self) -> Floats:
-        design = _design(*self.labels.T.astype(np.float64), self._scale)
-        weights: Floats = np.linalg.lstsq(design, self.points, rcond=1e-9)[0]
-        return weights
+        column, row = self.labels.T.astype(np.float64)
+        design = _design(column, row, self._scale)
+        return np.asarray(np.linalg.lstsq(design, self.points, rcond=1e-9)[0], np.float64)
 
 
 def _design(column: Floats, row: Floats, scale: Floats) -> Floats:
@@ -141,7 +143,7 @@ def _dot_response(light: Singles, cell: float) -> Singles:
     return response
 
 
-def _moved(values: Singles, dx: int, dy: int) -> Singles:
+def _moved(values: NDArray[Any], dx: int, dy: int) -> NDArray[Any]:
     """Values from (dx, dy) further on; the frame's own edge goes on beyond it."""
     rows = np.clip(np.arange(values.shape[0]) + dy, 0, values.shape[0] - 1)
     columns = np.clip(np.arange(values.shape[1]) + dx, 0, values.shape[1] - 1)

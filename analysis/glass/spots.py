@@ -52,7 +52,7 @@ def see_spots(linear: NDArray[Any], lattice: Lattice, cell: float, clip: float) 
                 if told is None:
                     continue
                 away, size, total = told
-                middles[gun, row, column] = away + [x, y]
+                middles[gun, row, column] = away + np.array([x, y])
                 sizes[gun, row, column], lights[gun, row, column] = size, total
                 noise[gun, row, column] = np.std(piece[ring][:, gun]) * size**2 / max(total, 1e-9) * 4
     usual = np.nanmedian(lights[..., 0], axis=(1, 2), keepdims=True)

@@ -25,14 +25,14 @@ PIECES = 4
 """Pieces of a line in a cell."""
 _CLEAR = 0.1
 """Share of a cell beside a crossing that is left out at least: the other line's light is there."""
-_BEYOND = 1.15
+_BEYOND = 1.35
 """Cells that a line is followed beyond its last crossing, to where its light ends."""
 _DIM = 0.3
 """Share of a line's usual light below which a piece is not taken."""
 _NARROW, _WIDE = 0.75, 1.45
 """Shares of a line's usual width outside which a piece is partly hidden, or is more than a line."""
 _UNLIT = 0.12
-"""Share of the brightest gun's light below which another gun is dark: a camera's channels see a little of each other."""
+"""Share of the brightest gun's light below which another gun is dark: channels see a little of each other."""
 _NEAREST = 0.35
 """Share of a cell that is looked at on each side of a line."""
 
@@ -57,9 +57,10 @@ class Line:
     """Standard deviation of its light across, in pixels."""
 
     def at(self, along: Floats) -> Floats:
-        """`across` of the green gun's pieces at places between them, by straight interpolation."""
-        middle = np.nanmean(self.across, axis=1)
-        told = np.isfinite(middle)
+        """`across` of all guns' pieces at places between them, by straight interpolation."""
+        told: NDArray[np.bool_] = np.isfinite(self.across).any(axis=1)
+        middle = np.full(len(told), np.nan)
+        middle[told] = np.nanmean(self.across[told], axis=1)
         found: Floats = np.interp(along, self.along[told], middle[told])
         return found
 
@@ -110,12 +111,15 @@ def follow(
     reach = np.arange(-half, half + 1, dtype=np.float64)
     one = np.broadcast_to(places.astype(np.float32), (len(reach), len(places)))
     other = (middle[None, :] + reach[:, None]).astype(np.float32)
-    maps = (other, one) if upright else (one, other)
-    strip = cv2.remap(linear, *(np.ascontiguousarray(m) for m in maps), cv2.INTER_LINEAR, borderValue=(0, 0, 0))
+    across_map, along_map = (np.ascontiguousarray(values) for values in (other, one))
+    x, y = (across_map, along_map) if upright else (along_map, across_map)
+    strip = cv2.remap(linear, x, y, cv2.INTER_LINEAR)
     # Numbers of columns or rows along the line: whole at crossings.
     at = np.interp(places, along, numbers)
     inside = (middle > half) & (middle < linear.shape[1 if upright else 0] - 1 - half)
-    return _measured(strip.astype(np.float32), reach, places, middle, at, inside, number, upright, width, cell, clip)
+    return _measured(
+        strip.astype(np.float32), reach, places, middle, at, inside, number, upright, width, cell, clip, (first, last)
+    )
 
 
 def _measured(
@@ -130,6 +134,7 @@ def _measured(
     width: float,
     cell: float,
     clip: float,
+    crossings: tuple[int, int],
 ) -> Line | None:
     clear = max(_CLEAR, 3.2 * width / cell)
     within = at - np.floor(at)
@@ -165,7 +170,7 @@ def _measured(
         along=mean_place,
         across=np.where(good, mean_middle[:, None] + offset, np.nan),
         cell=cell,
-        ends=_ends(strip, reach, places, at, inside, width, names[good.any(axis=1)]),
+        ends=_ends(strip, reach, places, at, inside, width, clear, crossings, names[good.any(axis=1)]),
         clipped=clipped,
         width=_true_width(usual_spread[np.argmax(usual)], width),
     )
@@ -222,6 +227,8 @@ def _ends(
     at: Floats,
     inside: NDArray[np.bool_],
     width: float,
+    clear: float,
+    crossings: tuple[int, int],
     pieces: NDArray[np.int64],
 ) -> tuple[float, float]:
     """Where along a line its light falls to half of what it is shortly before."""
@@ -229,11 +236,15 @@ def _ends(
     side = max(2, len(reach) // 8)
     ground = (strip[:side].mean(axis=0) + strip[-side:].mean(axis=0)).sum(axis=1) / 2
     light = np.where(inside, strip[core].mean(axis=0).sum(axis=1) - ground, np.nan)
+    # At a crossing the other line is the ground.
+    crossed = (np.abs(at - np.round(at)) < clear) & (np.round(at) >= crossings[0]) & (np.round(at) <= crossings[1])
+    light = np.where(crossed, np.interp(places, places[~crossed], light[~crossed]), light)
     step = max(1, round(1.5 * width))
     smooth = np.convolve(light, np.ones(2 * step + 1) / (2 * step + 1), mode="same")
     found = []
     for piece, sign in ((pieces[0], -1), (pieces[-1], 1)):
-        edge = (piece + 0.5) / PIECES
+        # The last piece may be hidden in part.
+        edge = (piece + 0.5 - sign) / PIECES
         near = (at * sign <= edge * sign) & (at * sign > edge * sign - 1)
         usual = float(np.nanmedian(smooth[near])) if near.any() else np.nan
         beyond = np.flatnonzero(at * sign > edge * sign)[::sign]
