@@ -265,7 +265,7 @@ def _passing(line: Line, at: Floats) -> tuple[Floats, Floats]:
         reach = np.where(seen[None, :], np.abs(away), np.inf).min(axis=1)
         enough &= reach < 0.6
         found[gun] = np.where(enough[:, None], fit / [1.0, line.cell, line.cell**2], np.nan)
-        error[gun] = np.where(enough, np.hypot(scatter * np.sqrt(spread), _FLOOR_PX), np.nan)
+        error[gun] = np.where(enough, np.hypot(scatter * np.sqrt(np.maximum(spread, 0)), _FLOOR_PX), np.nan)
     return found, error
 
 

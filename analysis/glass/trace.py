@@ -58,7 +58,7 @@ class Line:
 
     def at(self, along: Floats) -> Floats:
         """`across` of all guns' pieces at places between them, by straight interpolation."""
-        told: NDArray[np.bool_] = np.isfinite(self.across).any(axis=1)
+        told = np.any(np.isfinite(self.across), axis=1)
         middle = np.full(len(told), np.nan)
         middle[told] = np.nanmean(self.across[told], axis=1)
         found: Floats = np.interp(along, self.along[told], middle[told])
