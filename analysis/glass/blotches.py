@@ -103,13 +103,13 @@ class _Spot:
 def find_blotches(field: FieldMap, own: int | None, to_photo: Floats) -> tuple[Blotch, ...]:
     """The blotches of a field, the most striking first; `own` is the channel of a coloured field."""
     terms = surface_terms(field, _DEGREE)
-    quiet = field.valid
+    quiet = field.plain
     for _ in range(_PASSES):
         colour = _rest(chromaticity(field.light), field, terms, quiet)
         light = _rest(np.log(luminance(field.light, own))[..., None], field, terms, quiet)
         spots = _spots(colour, field, _LEAST_UV, by_colour=True)
         darker = _spots(light, field, _LEAST_LUMINANCE, by_colour=False)
-        quiet = _without(field.valid, spots + darker)
+        quiet = _without(field.plain, spots + darker)
     alone = [spot for spot in darker if not any(_same(spot, other) for other in spots)]
     channels = _rest(np.log(field.light), field, terms, quiet) if spots else None
     found = []
@@ -139,7 +139,7 @@ def _without(valid: Bools, spots: list[_Spot]) -> Bools:
 def _rest(values: Floats, field: FieldMap, terms: Floats, quiet: Bools) -> _Rest:
     import cv2
 
-    valid = field.valid
+    valid = field.plain
     parts = [values[..., i] - smooth_surface(values[..., i], quiet, terms) for i in range(values.shape[-1])]
     raw = np.where(valid[..., None], np.stack(parts, axis=-1), 0)
 
@@ -159,7 +159,7 @@ def _spots(rest: _Rest, field: FieldMap, least: float, *, by_colour: bool) -> li
 
     far = np.linalg.norm(rest.smoothed / rest.noise, axis=-1)
     size = np.linalg.norm(rest.smoothed, axis=-1)
-    seeds = (far > _CLEAR_OF_NOISE) & (size > least) & field.valid
+    seeds = (far > _CLEAR_OF_NOISE) & (size > least) & field.plain
     spots: list[_Spot] = []
     while seeds.any() and len(spots) < _MOST_BLOTCHES:
         peak = np.unravel_index(int(np.argmax(np.where(seeds, size, 0))), size.shape)
@@ -174,7 +174,7 @@ def _spots(rest: _Rest, field: FieldMap, least: float, *, by_colour: bool) -> li
         if inside.sum() >= _FEWEST_CELLS and not any(_same(spot, other) for other in spots):
             spots.append(spot)
     # Moire is no blotch: what is found has to stand out of what is left beside it too, which noise alone does not tell.
-    beside = float(np.percentile(far[_without(field.valid, spots)], _BESIDE_PERCENT))
+    beside = float(np.percentile(far[_without(field.plain, spots)], _BESIDE_PERCENT))
     usual = _USUAL_BESIDE[rest.raw.shape[-1] - 1]
     least_far = _CLEAR_OF_NOISE * max(1.0, beside / usual)
     return [spot for spot in spots if float(far[spot.inside].max()) > least_far]

@@ -27,6 +27,8 @@ _EDGE_LEVEL = 0.5
 """Share of the light near by at which the lit area ends."""
 _NEAR = 0.04
 """How far "near by" is, as a share of the small picture's longer side."""
+_GLARE = 1.4
+"""Light above which nothing is the field's, as a multiple of the area's middle level."""
 _LEAST_SHARE = 0.04
 """Of the photograph's area, that the picture has to fill."""
 _LEAST_FILLED = 0.93
@@ -111,7 +113,7 @@ def _area(small: SmallLight, bright: Light, rough: Bools) -> LitArea:
     region = _to_half_level(bright, rough)
     light = small.light[region]
     if not len(light) or float(np.median(light, axis=0).max()) < _LEAST_LIGHT:
-        raise _NoAreaError("the photograph is dark; no lit picture is seen")
+        raise _NoAreaError("no brightly lit picture is seen; a plain field that fills the screen is expected")
     contour, touches = _outline(region)
     if len(touches) > 1:
         raise _NoAreaError(
@@ -133,7 +135,9 @@ def _to_half_level(bright: Light, rough: Bools) -> Bools:
     import cv2
 
     reach = 2 * round(_NEAR * max(bright.shape)) + 1
-    near = cv2.dilate(np.where(rough, bright, 0).astype(np.float32), np.ones((reach, reach), np.uint8))
+    # A lamp's reflection must not make what is beside it dark.
+    most = _GLARE * float(np.median(bright[rough]))
+    near = cv2.dilate(np.where(rough, np.minimum(bright, most), 0), np.ones((reach, reach), np.uint8))
     at_least_half = ((bright > _EDGE_LEVEL * near) & (near > 0)).astype(np.uint8)
     lit = cv2.morphologyEx(at_least_half, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
     contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)

@@ -26,7 +26,6 @@ from analysis.glass.fieldmap import (
     Floats,
     chromaticity,
     field_map,
-    luminance,
     smooth_surface,
     surface_terms,
 )
@@ -49,7 +48,7 @@ _CUT_LIGHT = 0.0015
 """Linear light (code 5 of 255) below which a channel is taken as cut at black."""
 _VEIL_NOTE = 0.03
 """Light around the picture, as a share of the picture's, from which the room is called too bright."""
-_UNEVEN_LIGHT = 0.15
+_UNEVEN_LIGHT = 0.08
 _UNEVEN_UV = 0.06
 """Standard deviation from a surface of the fourth degree, relative and in u'v', from which a field is not plain."""
 
@@ -201,16 +200,22 @@ def _colour(path: Path, light: Light) -> str:
 
 def _check_plain(path: Path, field: FieldMap, own: int | None) -> None:
     """Refuse what is no plain field: bars, a grid, a film."""
-    valid = field.valid
-    if valid.mean() < 0.5:
+    plain = field.plain
+    if plain.mean() < 0.5:
         raise FileError(f"{path}: too little of the picture area can be measured")
     terms = surface_terms(field, 4)
-    logs = np.log(luminance(field.light, own))
-    light = (logs - smooth_surface(logs, valid, terms))[valid]
-    colour = chromaticity(field.light)
-    uv = np.stack([colour[..., i] - smooth_surface(colour[..., i], valid, terms) for i in range(2)])[:, valid]
-    if np.sqrt(np.mean(light**2)) > _UNEVEN_LIGHT or np.sqrt(np.mean(uv**2) * 2) > _UNEVEN_UV:
-        raise FileError(f"{path}: the picture is no plain field; show the pattern 'field' in white, red, green or blue")
+    # A magnetised tube may turn a coloured field's gun to another colour, but not off.
+    logs = np.log(field.light.sum(axis=-1))
+    rest = [(logs, _UNEVEN_LIGHT)]
+    if own is None:
+        colour = chromaticity(field.light)
+        rest += [(colour[..., i], _UNEVEN_UV / np.sqrt(2)) for i in range(2)]
+    for values, most in rest:
+        left = (values - smooth_surface(values, plain, terms))[plain]
+        if np.sqrt(np.mean(left**2)) > most:
+            raise FileError(
+                f"{path}: the picture is no plain field; show the pattern 'field' in white, red, green or blue"
+            )
 
 
 def _fall_off(zones: Sequence[Zone]) -> tuple[float | None, float | None]:

@@ -84,10 +84,11 @@ def _field_text(field: Field) -> str:
         lines.append(f"  least pure: {worst.zone}, {worst.value:+.2f} % (uncertainty {worst.sigma:.2f} %)")
     for blotch in field.blotches:
         u, v = blotch.centre_uv
-        lines.append(
-            f"  blotch: {blotch.kind} at u {u:+.2f}, v {v:+.2f}: {blotch.delta_uv:.4f} u'v', "
+        words = (
+            f"blotch: {blotch.kind} at u {u:+.2f}, v {v:+.2f}: {blotch.delta_uv:.4f} u'v', "
             f"{blotch.luminance_percent:+.1f} % of light, on {blotch.area_percent:.2g} % of the area"
         )
+        lines.append(_wrapped(words))
     return "\n".join(lines)
 
 

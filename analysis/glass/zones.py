@@ -44,6 +44,8 @@ _SHADING_UV = 0.002
 _FLAT_LIGHT = 0.005
 _FLAT_UV = 0.0005
 """Relative doubt of how even a flat field's surface was, in light and in u'v' (common practice, no source)."""
+_UNEVEN_VEIL = 1 / 3
+"""How much the room's light differs over the glass, of what it is around it (common practice, no source)."""
 _ROOM_UV = {False: 0.05, True: 0.2}
 """How far the room's light lies from the field's in u'v': from a white one, from a coloured one (common practice)."""
 
@@ -233,7 +235,7 @@ def _light_sigma(
         CURVE_DOUBT * (light - 100),
         # The room's light lifts dark zones more than bright ones, and is not even itself.
         veil * (light - 100),
-        100 * veil / np.sqrt(3),
+        100 * _UNEVEN_VEIL * veil,
         light * _CLIPPED_LIGHT * (sample.clipped + centre.clipped),
         light * _camera_loss(view, place),
     ]
@@ -248,7 +250,7 @@ def _uv_sigma(
     doubts = [
         _noise(chromaticity, sample, centre),
         CURVE_DOUBT * size,
-        veil * _ROOM_UV[own is not None] / np.sqrt(3),
+        _UNEVEN_VEIL * veil * _ROOM_UV[own is not None],
         # A clipped channel pulls toward white.
         _CLIPPED_LIGHT * (sample.clipped + centre.clipped) * _ROOM_UV[own is not None],
         _SHADING_UV * radius**2 if view.flat is None else _FLAT_UV,
@@ -268,7 +270,7 @@ def _purity(sample: _Sample, centre: _Sample, own: int, view: View, known: float
         100 * _noise(lambda rgb: shares(rgb)[channel], sample, centre),
         CURVE_DOUBT * change[channel],
         # Of grey light in the room another channel gets a third.
-        100 / 3 * veil / np.sqrt(3),
+        100 / 3 * _UNEVEN_VEIL * veil,
         100 * _CLIPPED_LIGHT * (sample.clipped + centre.clipped) / 3,
     ]
     return Purity(

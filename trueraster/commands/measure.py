@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from trueraster import interrupt
+from trueraster.commands.measure_uniformity import uniformity
 from trueraster.commands.shared import as_json_option
 from trueraster.show import progress, put_json, put_text
 
@@ -16,6 +17,9 @@ __all__ = ["measure"]
 @click.group()
 def measure() -> None:
     """Measure a screen, or a camera's lens, in photographs."""
+
+
+measure.add_command(uniformity)
 
 
 @measure.command()
