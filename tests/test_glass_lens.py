@@ -265,10 +265,10 @@ def test_calibration_finds_the_lens_and_its_uncertainty() -> None:
 
 
 def test_calibration_from_photographs() -> None:
-    """Eight photographs of a board: focal length to 0.1 %, places of the whole picture to 0.3 px, colour to 0.1 px."""
+    """Six photographs of a board: focal length to 0.1 %, places of the whole picture to 0.3 px, colour to 0.1 px."""
     board = Board()
     found = []
-    for number, pose in enumerate(board_cameras(CAMERA, board, 8, seed=1)):
+    for number, pose in enumerate(board_cameras(CAMERA, board, 6, seed=1)):
         sighting = find_board(Photo(Path(f"{number}.png"), board_photograph(pose, board, seed=number)))
         assert sighting is not None
         assert len(sighting.ids) == 54
@@ -391,7 +391,7 @@ def test_calibration_from_12_megapixels(tmp_path: Path) -> None:
     board = Board()
     camera = replace(CAMERA, size=(4000, 3000), focal_px=4700.0)
     found = []
-    for number, pose in enumerate(board_cameras(camera, board, 10, seed=4)):
+    for number, pose in enumerate(board_cameras(camera, board, 6, seed=4)):
         path = save(tmp_path / f"{number}.jpg", board_photograph(pose, board, seed=number))
         codes = cv2.imread(str(path))
         assert codes is not None

@@ -5,6 +5,7 @@ Pages are rasterised by PDFium (and Chromium, where it is installed), which did 
 
 from __future__ import annotations
 
+import itertools
 import json
 import shutil
 import subprocess
@@ -22,8 +23,11 @@ from analysis.glass.sheets import PAPERS, SHEETS, board_place, mark_places, writ
 from analysis.glass.targets import MARK_MM, board, mark_dictionary
 from trueraster.cli import run
 
-DOTS = 300
-"""Dots to an inch of the rasterised pages: 11.8 to a millimetre."""
+DOTS = 254
+"""Dots to an inch of the rasterised pages: 10 to a millimetre."""
+
+
+Pages = dict[tuple[str, str], NDArray[np.uint8]]
 
 
 def page(path: Path) -> NDArray[np.uint8]:
@@ -34,6 +38,17 @@ def page(path: Path) -> NDArray[np.uint8]:
     finally:
         document.close()
     return image.reshape(image.shape[:2])
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> Pages:
+    """Every sheet on every paper, rasterised, by name and paper."""
+    found = {}
+    for name, paper in itertools.product(SHEETS, PAPERS):
+        path = tmp_path_factory.mktemp("page") / "page.pdf"
+        write_sheet(SHEETS[name](paper), path)
+        found[name, paper] = page(path)
+    return found
 
 
 def millimetres(pixels: NDArray[Any], paper: str, image: NDArray[np.uint8]) -> NDArray[np.float64]:
@@ -47,10 +62,9 @@ def paper(request: pytest.FixtureRequest) -> str:
     return str(request.param)
 
 
-def test_marks_are_found_where_they_are_said_to_be(paper: str, tmp_path: Path) -> None:
+def test_marks_are_found_where_they_are_said_to_be(paper: str, pages: Pages) -> None:
     """OpenCV's own detector finds four marks, upright, in their order, within 0.1 mm."""
-    write_sheet(SHEETS["marks"](paper), tmp_path / "marks.pdf")
-    image = page(tmp_path / "marks.pdf")
+    image = pages["marks", paper]
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     corners, ids, _ = cv2.aruco.ArucoDetector(mark_dictionary(), parameters).detectMarkers(image)
@@ -66,10 +80,9 @@ def test_marks_are_found_where_they_are_said_to_be(paper: str, tmp_path: Path) -
     assert y0 == y1 < y2 == y3
 
 
-def test_the_board_is_found_where_it_is_said_to_be(paper: str, tmp_path: Path) -> None:
+def test_the_board_is_found_where_it_is_said_to_be(paper: str, pages: Pages) -> None:
     """OpenCV's own detector finds all 54 inner corners within 0.1 mm, and no mark of the other sheet."""
-    write_sheet(SHEETS["board"](paper), tmp_path / "board.pdf")
-    image = page(tmp_path / "board.pdf")
+    image = pages["board", paper]
     corners, ids, _, _ = cv2.aruco.CharucoDetector(board()).detectBoard(image)
     # (7 - 1) x (10 - 1).
     assert list(ids.ravel()) == list(range(54))
@@ -80,11 +93,10 @@ def test_the_board_is_found_where_it_is_said_to_be(paper: str, tmp_path: Path) -
 
 
 @pytest.mark.parametrize("name", list(SHEETS))
-def test_the_rulers_are_100_mm(name: str, paper: str, tmp_path: Path) -> None:
+def test_the_rulers_are_100_mm(name: str, paper: str, pages: Pages) -> None:
     """The level ruler's first and last tick, and the upright one's, are 100 mm apart in the rasterised page."""
     sheet = SHEETS[name](paper)
-    write_sheet(sheet, tmp_path / "page.pdf")
-    image = page(tmp_path / "page.pdf")
+    image = pages[name, paper]
     assert image.shape == pytest.approx([side * DOTS / 25.4 for side in (sheet.height, sheet.width)], abs=1)
     level = [line for line in sheet.lines if line.y0 == line.y1 and abs(line.x1 - line.x0 - 100) < 1e-9]
     upright = [line for line in sheet.lines if line.x0 == line.x1 and abs(line.y1 - line.y0 - 100) < 1e-9]
@@ -104,10 +116,9 @@ def test_the_rulers_are_100_mm(name: str, paper: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", list(SHEETS))
-def test_nothing_lies_outside_what_printers_reach(name: str, paper: str, tmp_path: Path) -> None:
+def test_nothing_lies_outside_what_printers_reach(name: str, paper: str, pages: Pages) -> None:
     """A margin of 6.35 mm (a quarter of an inch; common practice, no source) stays white all around."""
-    write_sheet(SHEETS[name](paper), tmp_path / "page.pdf")
-    image = page(tmp_path / "page.pdf")
+    image = pages[name, paper].copy()
     margin = round(6.35 * DOTS / 25.4)
     assert image[margin:-margin, margin:-margin].min() == 0
     image[margin:-margin, margin:-margin] = 255

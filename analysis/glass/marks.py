@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 
 _LOOKED_AT = (1400, 2800)
 """Longer side, in pixels, of the pictures in which marks are looked for, one after the other."""
-_FLOOR_PX = 0.03
+_FLOOR_PX = 0.035
 """Standard uncertainty that a mark has in any case: JPEG keeps coloured fringes in part."""
 _WORST_PX = 0.3
 _WORST_SHARE = 0.001

@@ -288,7 +288,7 @@ def _check_size(plane: Plane, corners: Floats, mark_mm: float) -> None:
         worst = int(odd.argmax())
         raise ValueError(
             f"the {CORNER_NAMES[worst]} mark comes out {own[worst, 0]:.1f} mm wide and {own[worst, 1]:.1f} mm high, "
-            f"all four {wide:.1f} and {high:.1f} mm on average: it should be flat, in one plane with the others, and whole"
+            f"all four {wide:.1f} and {high:.1f} mm on average: it should be flat, in their plane, and whole"
         )
     turned = np.degrees(np.arctan2(down[:, 1], down[:, 0]) - np.arctan2(across[:, 1], across[:, 0])) - 90
     skew = float(turned.mean())

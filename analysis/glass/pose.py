@@ -61,7 +61,7 @@ def homography(places: Floats, seen: Floats) -> Floats:
     return np.asarray(np.diag([scale[1], scale[1], 1.0]) @ found @ np.diag([1 / scale[0], 1 / scale[0], 1.0]))
 
 
-def through(matrix: Floats, points: NDArray[Any]) -> Floats:
+def through(matrix: NDArray[Any], points: NDArray[Any]) -> Floats:
     """Points (..., 2) through a homography."""
     there = points @ matrix[:, :2].T + matrix[:, 2]
     return np.asarray(there[..., :2] / there[..., 2:])
