@@ -173,17 +173,14 @@ def _peaks(response: Singles, cell: float) -> tuple[Floats, Floats]:
 
 def _grown(peaks: Floats, cell: float, shape: tuple[int, ...]) -> dict[tuple[int, int], int] | None:
     """Peaks by column and row: the largest lattice that grows from one of those near the middle."""
-    from scipy.spatial import cKDTree
-
-    tree = cKDTree(peaks)
     middle = np.array([shape[1] / 2, shape[0] / 2])
     seeds = np.argsort(np.hypot(*(peaks - middle).T))[:10]
     best: dict[tuple[int, int], int] = {}
     for seed in seeds:
-        steps = _first_steps(peaks, tree, int(seed), cell)
+        steps = _first_steps(peaks, int(seed), cell)
         if steps is None:
             continue
-        found = _grow(peaks, tree, int(seed), steps)
+        found = _grow(peaks, int(seed), steps)
         if len(found) > len(best):
             best = found
         if len(best) > 0.6 * len(peaks):
@@ -191,7 +188,7 @@ def _grown(peaks: Floats, cell: float, shape: tuple[int, ...]) -> dict[tuple[int
     return best if len(best) >= _FEWEST else None
 
 
-def _first_steps(peaks: Floats, tree: object, seed: int, cell: float) -> tuple[Floats, Floats] | None:
+def _first_steps(peaks: Floats, seed: int, cell: float) -> tuple[Floats, Floats] | None:
     """From a peak to its right and to its lower neighbour."""
     away = peaks - peaks[seed]
     distance = np.hypot(*away.T)
@@ -208,7 +205,7 @@ def _first_steps(peaks: Floats, tree: object, seed: int, cell: float) -> tuple[F
 _WAYS = ((1, 0), (-1, 0), (0, 1), (0, -1))
 
 
-def _grow(peaks: Floats, tree: object, seed: int, steps: tuple[Floats, Floats]) -> dict[tuple[int, int], int]:
+def _grow(peaks: Floats, seed: int, steps: tuple[Floats, Floats]) -> dict[tuple[int, int], int]:
     found = {(0, 0): seed}
     used = {seed}
     own_steps = {(0, 0): steps}
@@ -221,11 +218,13 @@ def _grow(peaks: Floats, tree: object, seed: int, steps: tuple[Floats, Floats]) 
                 continue
             step = own_steps[place][0 if way < 2 else 1]
             sign = 1 if way % 2 == 0 else -1
-            distance, nearest = tree.query(here + sign * step)  # type: ignore[attr-defined]
-            if distance > _NEAR * float(np.hypot(*step)) or int(nearest) in used:
+            away = peaks - (here + sign * step)
+            square = away[:, 0] ** 2 + away[:, 1] ** 2
+            nearest = int(np.argmin(square))
+            if square[nearest] > _NEAR**2 * float(step @ step) or nearest in used:
                 continue
-            found[there] = int(nearest)
-            used.add(int(nearest))
+            found[there] = nearest
+            used.add(nearest)
             taken = sign * (peaks[nearest] - here)
             across, down = own_steps[place]
             own_steps[there] = (0.5 * (across + taken), down) if way < 2 else (across, 0.5 * (down + taken))

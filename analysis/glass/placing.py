@@ -1,4 +1,4 @@
-"""From a photograph to the grid on the glass: the marks' plane, the lens, the nodes, and what all of it leaves in doubt."""
+"""From a photograph to the grid on the glass: the marks' plane, the lens, the nodes, and what is left in doubt."""
 
 from __future__ import annotations
 
@@ -20,10 +20,11 @@ __all__ = ["MarksGiven", "OnGlass", "grid_on_glass", "unmixed"]
 Floats = NDArray[np.float64]
 
 _MIXED = np.array([[0.94, 0.05, 0.01], [0.05, 0.90, 0.05], [0.01, 0.05, 0.94]])
-"""What a channel (row) sees of red, green and blue light where all three guns are lit: what a camera's own matrix leaves
-of its filters' overlap (common practice, no source)."""
-_MIXED_DOUBT = 0.6
-"""Share by which the overlap may be another one, as a standard uncertainty (common practice, no source)."""
+"""What a channel (row) sees of red, green and blue light where all three guns are lit: what is left of the overlap of a
+camera's filters (common practice, no source)."""
+_MIXED_DOUBT = 1.0
+"""Share by which the overlap may be another one, as a standard uncertainty: none of it, or twice as much; coding colour
+at half the pixels, as JPEG does, adds to it (common practice, no source)."""
 _PAIRING = 0.1
 """Share of a line's distance by which the second field may lie beside the first one's middle, as a standard uncertainty
 (common practice, no source)."""
@@ -121,8 +122,8 @@ def unmixed(grid: GlassGrid, share: float = 1.0) -> GlassGrid:
 def _shared_doubts(grid: GlassGrid, interlaced_lines: int) -> list[GlassGrid]:
     """What moves all of the grid alike."""
     y = grid.nodes[..., 1]
-    told = np.isfinite(y)
-    if not interlaced_lines or told.any(axis=(0, 2)).sum() < 2:
+    told: NDArray[np.bool_] = np.asarray(np.isfinite(y))
+    if not interlaced_lines or np.count_nonzero(np.any(told, axis=(0, 2))) < 2:
         return []
     height = 2 * np.polyfit(np.broadcast_to(grid.shown.v[:, None], y.shape)[told], y[told], 1)[0]
     step = 0.5 * _PAIRING * height / interlaced_lines

@@ -23,8 +23,8 @@ _ROUGHLY = (0.8, 0.55, 1.05)
 """Shares of the photograph that the picture is tried to take."""
 _SPAN = 1.35
 """Cells on each side of a node whose pieces tell where a line passes it."""
-_FLOOR_PX = 0.008
-"""Pixels that a node is uncertain by at least: how well samples can be interpolated."""
+_FLOOR_PX = 0.02
+"""Pixels that a node is uncertain by at least: what the mask's openings and the blocks of a JPEG leave."""
 _FULL = 65535
 """Linear light of 1 in 16 bits."""
 _SURE = 0.42

@@ -184,9 +184,8 @@ def _true_width(seen: float, width: float) -> float:
 
 def _smoothed(light: Floats) -> Floats:
     """A running median along the line: corners may be dimmer, and a reflection lies on what is under it."""
-    from scipy.ndimage import median_filter
-
-    found: Floats = median_filter(np.nan_to_num(light), size=(2 * PIECES + 1, 1), mode="nearest")
+    padded = np.pad(np.nan_to_num(light), ((PIECES, PIECES), (0, 0)), mode="edge")
+    found: Floats = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * PIECES + 1, axis=0), axis=-1)
     return found
 
 
