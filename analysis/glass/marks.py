@@ -126,8 +126,8 @@ def _rough(photo: Photo) -> Floats:
 def _missing_words(found: dict[int, list[Floats]]) -> str:
     if not found:
         return (
-            "no corner marks are seen, or they are too blurred; print 'trueraster sheet marks' and fix all four around the "
-            "picture, or give their places with --marks and --marks-mm"
+            "no corner marks are seen, or they are too blurred; print 'trueraster sheet marks' and fix all four around "
+            "the picture, or give their places with --marks and --marks-mm"
         )
     missing = [name for number, name in enumerate(CORNER_NAMES) if number not in found]
     names = missing[0] if len(missing) == 1 else f"{', '.join(missing[:-1])} and {missing[-1]}"
