@@ -103,7 +103,7 @@ def unmixed(grid: GlassGrid, share: float = 1.0) -> GlassGrid:
     A channel's centroid lies between those of the guns in its mixture. Where a gun is not lit the others stand alone.
     """
     mixed = np.eye(3) + share * (_MIXED - np.eye(3))
-    lit = np.isfinite(grid.nodes[..., 0]).any(axis=(1, 2))
+    lit: NDArray[np.bool_] = np.asarray(np.isfinite(grid.nodes[..., 0]).any(axis=(1, 2)))
     mixed = np.where(lit[None, :], mixed, 0.0)
     mixed = mixed / mixed.sum(axis=1, keepdims=True)
     mixed[~lit] = np.eye(3)[~lit]

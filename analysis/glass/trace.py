@@ -29,7 +29,7 @@ _BEYOND = 1.35
 """Cells that a line is followed beyond its last crossing, to where its light ends."""
 _DIM = 0.3
 """Share of a line's usual light below which a piece is not taken."""
-_NARROW, _WIDE = 0.75, 1.45
+_NARROW, _WIDE = 0.87, 1.3
 """Shares of a line's usual width outside which a piece is partly hidden, or is more than a line."""
 _UNLIT = 0.12
 """Share of the brightest gun's light below which another gun is dark: channels see a little of each other."""
