@@ -7,6 +7,10 @@ by piece: at 50 megapixels a whole photograph in floats would take more memory t
 
 from __future__ import annotations
 
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
@@ -15,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.glass.header import check_header
 from render.decode import FileError
 
 __all__ = ["MOST_PIXELS", "Photo", "read_photo"]
@@ -22,6 +27,8 @@ __all__ = ["MOST_PIXELS", "Photo", "read_photo"]
 MOST_PIXELS = 60_000_000
 """Larger photographs are refused."""
 _FEWEST_PIXELS = 300_000
+_DAMAGE = (b"premature end", b"bad Huffman code")
+"""What the decoder of JPEG says of a picture of which a part is missing."""
 _CLIPPED = 0.985
 """Share of the highest code from which a sample counts as clipped: cameras roll off a little below it."""
 
@@ -66,7 +73,7 @@ def read_photo(path: Path) -> Photo:
     """Read a photograph in JPEG, PNG or TIFF, turned upright as its own note (EXIF) says.
 
     Raises:
-        FileError: it cannot be read, is no picture in colour, or is too small or too large.
+        FileError: it cannot be read, is damaged, is no photograph in colour, or is too small or too large.
     """
     import cv2
 
@@ -77,16 +84,39 @@ def read_photo(path: Path) -> Photo:
     if not data.size:
         raise FileError(f"{path}: the file is empty")
     try:
-        # Without IGNORE_ORIENTATION the EXIF note is followed; ANYDEPTH keeps 16 bits.
-        image = cv2.imdecode(data, cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
-    except (cv2.error, MemoryError) as error:
-        raise FileError(f"{path}: no photograph that can be read") from error
+        check_header(data.tobytes(), _FEWEST_PIXELS, MOST_PIXELS)
+    except FileError as error:
+        raise FileError(f"{path}: {error}") from error
+    with _listening() as heard:
+        try:
+            # Without IGNORE_ORIENTATION the EXIF note is followed; ANYDEPTH keeps 16 bits.
+            image = cv2.imdecode(data, cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
+        except (cv2.error, MemoryError) as error:
+            raise FileError(f"{path}: no photograph that can be read") from error
     if image is None or image.dtype not in (np.uint8, np.uint16):
-        raise FileError(f"{path}: no photograph that can be read (JPEG, PNG or TIFF of 8 or 16 bits is expected)")
-    pixels = image.shape[0] * image.shape[1]
-    if not _FEWEST_PIXELS <= pixels <= MOST_PIXELS:
-        raise FileError(
-            f"{path}: {image.shape[1]}x{image.shape[0]} pixels; a photograph of {_FEWEST_PIXELS / 1e6:g} to "
-            f"{MOST_PIXELS / 1e6:g} megapixels is expected"
-        )
+        raise FileError(f"{path}: no photograph that can be read: it is damaged, or not of 8 or 16 bits")
+    if any(words in heard[0] for words in _DAMAGE):
+        # The decoder fills what is missing with grey.
+        raise FileError(f"{path}: the file is damaged, a part of the photograph is missing")
     return Photo(path, image[..., ::-1])
+
+
+@contextlib.contextmanager
+def _listening() -> Iterator[list[bytes]]:
+    """What decoding libraries write to standard error, where it would stand beside our own line."""
+    heard = [b""]
+    try:
+        kept = os.dup(2)
+    except OSError:
+        # It is closed: then nobody is disturbed.
+        yield heard
+        return
+    with tempfile.TemporaryFile() as file:
+        try:
+            os.dup2(file.fileno(), 2)
+            yield heard
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
+            file.seek(0)
+            heard[0] = file.read()
