@@ -162,7 +162,7 @@ def _written(name: str, scene: Codes, folder: Path) -> Path:
         ("floats.tif", "not of 8 or 16 bits"),
         ("header.jpg", "header is broken"),
         ("header.png", "damaged"),
-        ("header.tif", "damaged"),
+        ("header.tif", "header is broken"),
         ("cut.jpg", "damaged"),
         ("cut.png", "damaged"),
         ("cut.tif", "damaged"),
