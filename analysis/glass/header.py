@@ -95,7 +95,7 @@ def _tiff(data: bytes) -> tuple[tuple[int, int], str]:
         warnings.simplefilter("ignore")
         tags.load(file)
     size = int(tags[_WIDTH]), int(tags[_HEIGHT])
-    bits, colours = tags.get(_BITS, 1), tags.get(_PHOTOMETRIC)
+    bits, colours = tags.get(_BITS, 1), tags[_PHOTOMETRIC]
     if int(bits[0] if isinstance(bits, tuple) else bits) < 8 or colours == _PALETTE:
         return size, _FEW
     if colours not in _LIGHT:
