@@ -23,8 +23,11 @@ _MIXED = np.array([[0.94, 0.05, 0.01], [0.05, 0.90, 0.05], [0.01, 0.05, 0.94]])
 """What a channel (row) sees of red, green and blue light where all three guns are lit: what is left of the overlap of a
 camera's filters (common practice, no source)."""
 _MIXED_DOUBT = 1.0
-"""Share by which the overlap may be another one, as a standard uncertainty: none of it, or twice as much; coding colour
-at half the pixels, as JPEG does, adds to it (common practice, no source)."""
+"""Share by which the overlap may be another one, as a standard uncertainty: none of it, or twice as much (common
+practice, no source)."""
+_HALF_COLOUR = 1.5
+"""The same, times the line's width in pixels, of a JPEG, which may have colour at half the pixels: what lines of one to
+three pixels lost in simulated photographs."""
 _PAIRING = 0.1
 """Share of a line's distance by which the second field may lie beside the first one's middle, as a standard uncertainty
 (common practice, no source)."""
@@ -88,7 +91,8 @@ def grid_on_glass(
         doubts = tuple(_straight(sight.grid, other) for other in others)
     doubts = (*doubts, *_shared_doubts(grid, interlaced_lines))
     grid, doubts = unmixed(grid), tuple(unmixed(doubt) for doubt in doubts)
-    doubts = (*doubts, unmixed(grid, _MIXED_DOUBT))
+    halved = _HALF_COLOUR / sight.width if photo.path.suffix.lower() in (".jpg", ".jpeg") else 0.0
+    doubts = (*doubts, unmixed(grid, _MIXED_DOUBT + halved))
     if lens is None:
         warnings.append(
             "no lens file is given: the camera may bend lines by half a percent, which the uncertainties hold; "

@@ -29,6 +29,8 @@ _FULL = 65535
 """Linear light of 1 in 16 bits."""
 _SURE = 0.42
 """Cells that the picture's middle may lie off that of the marks where outer lines are hidden."""
+_CUT = 0.95
+"""Share of its neighbour's width that an outermost line has at least, where the glass' edge does not cut it."""
 _BLURRED = 0.11
 """Share of a cell that a line's standard deviation may be."""
 _CLIPPED = 0.25
@@ -44,6 +46,8 @@ class Sight:
     """The grid as it was seen, and what has to be said of the photograph."""
 
     grid: SeenGrid
+    width: float
+    """Standard deviation of a line, or of a dot, across, in pixels."""
     warnings: tuple[str, ...]
 
 
@@ -84,7 +88,7 @@ def see_grid(photo: Photo, shown: ShownGrid, *, dots: bool = False, middle: Floa
         warnings.append(
             f"{100 * clipped:.0f} % of the lines' middles are clipped: expose less, or their width tells less well"
         )
-    return Sight(grid=grid, warnings=tuple(warnings))
+    return Sight(grid=grid, width=width * scale, warnings=tuple(warnings))
 
 
 # --- Finding ----------------------------------------------------------------------------------------------------------
@@ -186,9 +190,24 @@ def _followed(linear: NDArray[np.uint16], lattice: Lattice, width: float, clip: 
     numbers += [(number, True) for number in range(lattice.columns[0], lattice.columns[1] + 1)]
     lines = [follow(linear, lattice, number, upright, width, clip) for number, upright in numbers]
     found = [line for line in lines if line is not None]
+    for upright in (False, True):
+        for inner in (1, -2):
+            found = _without_cut(found, upright, inner)
     if sum(line.upright for line in found) < 3 or sum(not line.upright for line in found) < 3:
         raise GridError("a grid is seen, but its lines cannot be followed: too dim, or not sharp")
     return found
+
+
+def _without_cut(lines: list[Line], upright: bool, inner: int) -> list[Line]:
+    """Without an outermost line that the glass' edge cuts along its length: what is left of it lies beside its middle.
+
+    `inner` is the place of its neighbour among the lines of its direction, which perspective shows as wide.
+    """
+    own = [line for line in lines if line.upright == upright]
+    if len(own) < 4:
+        return lines
+    outer, beside = own[0 if inner > 0 else -1], own[inner]
+    return [line for line in lines if line is not outer] if outer.width < _CUT * beside.width else lines
 
 
 def _check_sharp(lines: Sequence[Line]) -> None:

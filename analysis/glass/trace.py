@@ -234,10 +234,12 @@ def _ends(
     core = np.abs(reach) <= 1.2 * width + 1
     side = max(2, len(reach) // 8)
     ground = (strip[:side].mean(axis=0) + strip[-side:].mean(axis=0)).sum(axis=1) / 2
+    # At a crossing the other line lies beside this one: there the ground is as it is before and behind.
+    crossed = (
+        (np.abs(at - np.round(at)) < clear) & (np.round(at) >= crossings[0] - 1) & (np.round(at) <= crossings[1] + 1)
+    )
+    ground = np.where(crossed, np.interp(places, places[~crossed], ground[~crossed]), ground)
     light = np.where(inside, strip[core].mean(axis=0).sum(axis=1) - ground, np.nan)
-    # At a crossing the other line is the ground.
-    crossed = (np.abs(at - np.round(at)) < clear) & (np.round(at) >= crossings[0]) & (np.round(at) <= crossings[1])
-    light = np.where(crossed, np.interp(places, places[~crossed], light[~crossed]), light)
     step = max(1, round(1.5 * width))
     smooth = np.convolve(light, np.ones(2 * step + 1) / (2 * step + 1), mode="same")
     found = []
