@@ -77,7 +77,8 @@ def see_grid(photo: Photo, shown: ShownGrid, *, dots: bool = False, middle: Floa
         nodes, sigma, clipped = see_spots(linear, lattice, cell * scale, clip)
         ends = None
     else:
-        lines = _followed(linear, lattice, width * scale, clip)
+        whole = _Whole.of(lattice, shown, first)
+        lines = _followed(linear, lattice, width * scale, clip, whole)
         _check_sharp(lines)
         nodes, sigma = _crossings(lines, lattice)
         clipped = float(np.median([line.clipped for line in lines]))
@@ -185,13 +186,34 @@ def _linear(photo: Photo) -> NDArray[np.uint16]:
     return linear
 
 
-def _followed(linear: NDArray[np.uint16], lattice: Lattice, width: float, clip: float) -> list[Line]:
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """Whether the outermost line seen on a side is the grid's own: that one is thinner, cut by the raster's edge."""
+
+    left: bool
+    right: bool
+    top: bool
+    bottom: bool
+
+    @classmethod
+    def of(cls, lattice: Lattice, shown: ShownGrid, first: tuple[int, int]) -> _Whole:
+        across, down = (ends[1] - ends[0] for ends in (lattice.columns, lattice.rows))
+        return cls(
+            left=first[0] == 0,
+            right=first[0] + across == len(shown.u) - 1,
+            top=first[1] == 0,
+            bottom=first[1] + down == len(shown.v) - 1,
+        )
+
+
+def _followed(linear: NDArray[np.uint16], lattice: Lattice, width: float, clip: float, whole: _Whole) -> list[Line]:
     numbers = [(number, False) for number in range(lattice.rows[0], lattice.rows[1] + 1)]
     numbers += [(number, True) for number in range(lattice.columns[0], lattice.columns[1] + 1)]
     lines = [follow(linear, lattice, number, upright, width, clip) for number, upright in numbers]
     found = [line for line in lines if line is not None]
-    for upright in (False, True):
-        for inner in (1, -2):
+    sides = ((False, 1, whole.top), (False, -2, whole.bottom), (True, 1, whole.left), (True, -2, whole.right))
+    for upright, inner, is_whole in sides:
+        if not is_whole:
             found = _without_cut(found, upright, inner)
     if sum(line.upright for line in found) < 3 or sum(not line.upright for line in found) < 3:
         raise GridError("a grid is seen, but its lines cannot be followed: too dim, or not sharp")
