@@ -58,8 +58,8 @@ def see_grid(photo: Photo, shown: ShownGrid, *, dots: bool = False, middle: Floa
         photo: the photograph, upright.
         shown: what was shown.
         dots: whether it was shown as dots, not as lines.
-        middle: (x, y) in pixels of the middle of the marks, or of what stands for it: where outer lines are hidden, the
-            picture's own middle lies within less than half a cell of it.
+        middle: (x, y) in pixels of the middle of the marks; without it that of the glass is taken, as far as lines are
+            seen on it. Where outer lines are hidden, the picture's own middle lies within less than half a cell of it.
 
     Raises:
         GridError: no such grid is seen, or which line is which cannot be told.
@@ -68,9 +68,14 @@ def see_grid(photo: Photo, shown: ShownGrid, *, dots: bool = False, middle: Floa
     lattice, cell = _found(small, shown, dots)
     width = line_width(small, lattice, cell)
     lattice = _enlarged(lattice, scale)
-    first = _first_line(photo, lattice, shown, middle)
     linear = _linear(photo)
     clip = float(photo.curve[photo.clip_code]) * _FULL
+    about = middle
+    if about is None:
+        about = np.array(photo.size) / 2 if dots else _glass_middle(linear, lattice, width * scale, clip)
+    first, doubt = _first_line(lattice, shown, about)
+    if doubt and middle is not None:
+        raise GridError(doubt)
     if dots:
         from analysis.glass.spots import see_spots
 
@@ -83,8 +88,12 @@ def see_grid(photo: Photo, shown: ShownGrid, *, dots: bool = False, middle: Floa
         nodes, sigma = _crossings(lines, lattice)
         clipped = float(np.median([line.clipped for line in lines]))
         ends = lines
-    grid = _placed(nodes, sigma, ends, lattice, shown, first)
     warnings = []
+    if doubt:
+        # Without marks no figure hangs on it but the overscan.
+        warnings.append(f"{doubt}; overscan is not given")
+        ends = None
+    grid = _placed(nodes, sigma, ends, lattice, shown, first)
     if clipped > _CLIPPED:
         warnings.append(
             f"{100 * clipped:.0f} % of the lines' middles are clipped: expose less, or their width tells less well"
@@ -142,10 +151,19 @@ def _found(light: NDArray[np.float32], shown: ShownGrid, dots: bool) -> tuple[La
     return best, float(across)
 
 
-def _first_line(photo: Photo, lattice: Lattice, shown: ShownGrid, middle: Floats | None) -> tuple[int, int]:
-    """Which column and row of the shown grid the lattice's first ones are."""
-    found = []
-    at = np.array(photo.size, float) / 2 if middle is None else middle
+def _glass_middle(linear: NDArray[np.uint16], lattice: Lattice, width: float, clip: float) -> Floats:
+    """(x, y) of the middle between where a level and an upright line end; of the photograph where they do not."""
+    middle = np.array([linear.shape[1], linear.shape[0]]) / 2
+    for upright, ends in ((False, lattice.rows), (True, lattice.columns)):
+        line = follow(linear, lattice, sum(ends) // 2, upright, width, clip)
+        if line is not None and np.isfinite(line.ends).all():
+            middle[int(upright)] = sum(line.ends) / 2
+    return middle
+
+
+def _first_line(lattice: Lattice, shown: ShownGrid, middle: Floats) -> tuple[tuple[int, int], str]:
+    """Which column and row of the shown grid the lattice's first ones are, and in words why that is not sure."""
+    found, doubt = [], ""
     for axis, (ends, places) in enumerate(((lattice.columns, shown.u), (lattice.rows, shown.v))):
         hidden = len(places) - 1 - (ends[1] - ends[0])
         if hidden == 0:
@@ -161,16 +179,16 @@ def _first_line(photo: Photo, lattice: Lattice, shown: ShownGrid, middle: Floats
             step = np.array(own)
             step[axis] += 1
             cell = lattice.places(step[0], step[1]) - place
-            away.append(float((place - at) @ cell / (cell @ cell)))
+            away.append(float((place - middle) @ cell / (cell @ cell)))
         order = np.argsort(np.abs(away))
         if abs(away[order[0]]) > _SURE:
             name = ("left or right", "above or below")[axis]
-            raise GridError(
+            doubt = (
                 f"outer lines are hidden, and whether {name} cannot be told: the picture seems to be "
                 f"{abs(away[order[0]]):.1f} cells off the middle; make it smaller, or centre it better, and try again"
             )
         found.append(int(order[0]))
-    return found[0], found[1]
+    return (found[0], found[1]), doubt
 
 
 def _linear(photo: Photo) -> NDArray[np.uint16]:
