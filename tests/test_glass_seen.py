@@ -114,8 +114,16 @@ def test_a_grid_of_other_cells_is_refused() -> None:
 def test_what_lies_off_the_middle_by_half_a_cell_is_not_guessed() -> None:
     """A picture 13 mm to the right: 25 mm are a cell, and nothing shows which of the hidden lines is which."""
     one = plain_set(SMALL, deflection=deflection(400, 300, centre=(12.5, 0)))
+    image = one.photograph()
     with pytest.raises(GridError, match="left or right"):
-        sight(one, one.photograph())
+        sight(one, image)
+    # The first upright line lies at -187.5 mm, on the glass; of the level ones the outer two are hidden.
+    shown = ShownGrid.of(one.scene)
+    assert shown is not None
+    found = see_grid(Photo(Path("photograph"), image), shown, middle=np.array([700.0, 520.0]), hidden=(0, 1))
+    assert np.nanmax(np.abs(off(one, found.grid))) < 0.15
+    with pytest.raises(GridError, match="hidden in all"):
+        see_grid(Photo(Path("photograph"), image), shown, hidden=(5, 1))
 
 
 @pytest.mark.parametrize(

@@ -64,10 +64,12 @@ def grid_on_glass(
     marks: MarksGiven | None = None,
     lens: Lens | None = None,
     interlaced_lines: int = 0,
+    hidden: tuple[int, int] | None = None,
 ) -> OnGlass:
     """Find a grid's nodes in a photograph and place them on the glass.
 
     `interlaced_lines` are the picture's lines where it is shown in two fields: a level line then has one of each.
+    `hidden` is as in `see_grid`.
 
     Raises:
         GridError: no such grid is seen, or which of its lines is which cannot be told.
@@ -78,14 +80,14 @@ def grid_on_glass(
         _check_upright(marks.seen.centres)
         plane = plane_in(photo, marks.seen, marks.size_mm, lens=lens, glass_radius_mm=marks.glass_radius_mm)
         middle = plane.to_px(np.zeros((1, 2)))[0]
-        sight = see_grid(photo, shown, dots=dots, middle=middle)
+        sight = see_grid(photo, shown, dots=dots, middle=middle, hidden=hidden)
         planes = [other for other, _ in plane.perturbed()] + plane.doubtful()
         grid = _on_plane(sight.grid, plane, spread=True)
         doubts = tuple(_on_plane(sight.grid, other, grid.sigma) for other in planes)
     else:
         plane = None
         own = None if lens is None else lens.for_photo(photo.size, read_notes(photo.path).orientation)
-        sight = see_grid(photo, shown, dots=dots)
+        sight = see_grid(photo, shown, dots=dots, hidden=hidden)
         grid = _straight(sight.grid, own)
         others = [unknown_lens(photo.size)] if own is None else own.doubtful()
         doubts = tuple(_straight(sight.grid, other) for other in others)

@@ -51,7 +51,14 @@ class Sight:
     warnings: tuple[str, ...]
 
 
-def see_grid(photo: Photo, shown: ShownGrid, *, dots: bool = False, middle: Floats | None = None) -> Sight:
+def see_grid(
+    photo: Photo,
+    shown: ShownGrid,
+    *,
+    dots: bool = False,
+    middle: Floats | None = None,
+    hidden: tuple[int, int] | None = None,
+) -> Sight:
     """Find the grid's nodes.
 
     Args:
@@ -60,6 +67,7 @@ def see_grid(photo: Photo, shown: ShownGrid, *, dots: bool = False, middle: Floa
         dots: whether it was shown as dots, not as lines.
         middle: (x, y) in pixels of the middle of the marks; without it that of the glass is taken, as far as lines are
             seen on it. Where outer lines are hidden, the picture's own middle lies within less than half a cell of it.
+        hidden: how many lines are hidden on the left and above, where somebody has counted them.
 
     Raises:
         GridError: no such grid is seen, or which line is which cannot be told.
@@ -73,7 +81,7 @@ def see_grid(photo: Photo, shown: ShownGrid, *, dots: bool = False, middle: Floa
     about = middle
     if about is None:
         about = np.array(photo.size) / 2 if dots else _glass_middle(linear, lattice, width * scale, clip)
-    first, doubt = _first_line(lattice, shown, about)
+    first, doubt = _first_line(lattice, shown, about) if hidden is None else (_counted(lattice, shown, hidden), "")
     if doubt and middle is not None:
         raise GridError(doubt)
     if dots:
@@ -185,10 +193,23 @@ def _first_line(lattice: Lattice, shown: ShownGrid, middle: Floats) -> tuple[tup
             name = ("left or right", "above or below")[axis]
             doubt = (
                 f"outer lines are hidden, and whether {name} cannot be told: the picture seems to be "
-                f"{abs(away[order[0]]):.1f} cells off the middle; make it smaller, or centre it better, and try again"
+                f"{abs(away[order[0]]):.1f} cells off the middle; make it smaller or centre it better, or count the "
+                "hidden lines and give --hidden LEFT,ABOVE"
             )
         found.append(int(order[0]))
     return (found[0], found[1]), doubt
+
+
+def _counted(lattice: Lattice, shown: ShownGrid, hidden: tuple[int, int]) -> tuple[int, int]:
+    """The same where the lines that are hidden on the left and above were counted."""
+    for name, ends, places, count in (
+        ("left", lattice.columns, shown.u, hidden[0]),
+        ("above", lattice.rows, shown.v, hidden[1]),
+    ):
+        most = len(places) - 1 - (ends[1] - ends[0])
+        if not 0 <= count <= most:
+            raise GridError(f"--hidden: {count} {name}, but {most} of {len(places)} lines are hidden in all")
+    return hidden
 
 
 def _linear(photo: Photo) -> NDArray[np.uint16]:
