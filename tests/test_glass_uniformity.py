@@ -23,6 +23,10 @@ from analysis.glass.photo import Photo, read_photo
 from analysis.glass.uniformity import Field, Uniformity, measure_uniformity
 from analysis.glass.uniformtold import to_json, to_text
 from render.decode import FileError
+from tests.photo_bench.board import flat_field
+from tests.photo_bench.sets import plain_set
+from tests.photo_bench.tube import Blotch as TubeBlotch
+from tests.photo_bench.tube import Mask, MaskKind
 from trueraster.cli import run
 
 Floats = NDArray[np.float64]
@@ -421,6 +425,46 @@ def test_no_blotch_on_clean_fields(seed: int, tmp_path: Path) -> None:
         seed=seed,
     )
     assert measured(view, tmp_path).blotches == ()
+
+
+@pytest.mark.parametrize(
+    ("mask", "gun"),
+    [
+        (MaskKind.DOTS, None),
+        *(
+            pytest.param(mask, gun, marks=pytest.mark.slow)
+            for mask in (MaskKind.SLOTS, MaskKind.STRIPES)
+            for gun in (0, 1, 2)
+        ),
+    ],
+)
+def test_a_simulated_tube_and_camera(mask: MaskKind, gun: int | None, tmp_path: Path) -> None:
+    """Another simulator, with spots, scan lines and masks as they are: its tube's own light is the truth."""
+    spot = TubeBlotch(x_mm=-90, y_mm=60, radius_mm=20, gain=(1.0, 0.88, 1.0))
+    name = "white" if gun is None else ("red", "green", "blue")[gun]
+    changes = {"mask": Mask(kind=mask), "falloff": 0.25, "tilt_deg": (6.0, -8.0), "blotches": (spot,)}
+    shown = plain_set(2.0, pattern="field", colour=name, **changes)
+    flat = photo_of(flat_field(shown.camera), tmp_path / "flat")
+    field = measure_uniformity([photo_of(shown.photograph(), tmp_path / "tube")], flat).fields[0]
+    assert field.colour == name
+    left, top, right, bottom = shown.tube.glass_mm
+    steps = (np.arange(40) + 0.5) / 40
+    light = []
+    for i in range(25):
+        x, y = np.meshgrid(left + (right - left) * (i % 5 + steps) / 5, top + (bottom - top) * (i // 5 + steps) / 5)
+        place = np.stack([x, y], axis=-1)
+        light.append([shown.tube.gain(place, one).mean() for one in range(3)])
+    # The luminance row of colour-science's sRGB matrix; of one gun its own light.
+    row = colour.RGB_COLOURSPACES["sRGB"].matrix_RGB_to_XYZ[1] if gun is None else np.eye(3)[gun]
+    seen = np.array(light) @ row
+    assert [zone.luminance_percent for zone in field.zones] == pytest.approx(100 * seen / seen[12], abs=1.3)
+    if gun in (None, 1):
+        (blotch,) = field.blotches
+        assert "darker" in blotch.kind
+        assert ("more magenta" in blotch.kind) == (gun is None)
+        assert blotch.centre_uv == pytest.approx((2 * -90 / (right - left), 2 * 60 / (bottom - top)), abs=0.03)
+    else:
+        assert field.blotches == ()
 
 
 # --- What is refused ------------------------------------------------------------------------------------

@@ -108,8 +108,7 @@ def _shown(field: Field, panel: _Panel) -> Image.Image:
     for outline in outlines:
         _stroke(draw, np.vstack([outline, outline[:1]]), _MARKED, 4)
     taken = [_around(outline) for outline in outlines]
-    for zone in field.zones:
-        _zone_label(draw, zone, field, panel, taken)
+    taken += [_zone_label(draw, zone, field, panel, taken) for zone in field.zones]
     for number, outline in enumerate(outlines, 1):
         _number(draw, number, outline, panel.image.size, taken)
     return panel.image
@@ -138,7 +137,8 @@ def _stroke(draw: ImageDraw.ImageDraw, points: Floats, ink: Rgb, weight: int) ->
     draw.line(path, ink, weight, "curve")
 
 
-def _zone_label(draw: ImageDraw.ImageDraw, zone: Zone, field: Field, panel: _Panel, taken: Sequence[Box]) -> None:
+def _zone_label(draw: ImageDraw.ImageDraw, zone: Zone, field: Field, panel: _Panel, taken: Sequence[Box]) -> Box:
+    """Draws a zone's figures, and gives where."""
     lines, marked = _zone_words(zone, field)
     size = _TEXT_SIZE
     pad = padding(size)
@@ -155,19 +155,21 @@ def _zone_label(draw: ImageDraw.ImageDraw, zone: Zone, field: Field, panel: _Pan
     for i, line in enumerate(lines):
         ink = _TEXT if i == 0 else _QUIET
         draw.text((left + pad, top + pad + i * line_height(size)), line, ink, _font(size), "la")
+    return left, top, right, bottom
 
 
 def _zone_words(zone: Zone, field: Field) -> tuple[list[str], bool]:
-    """The lines of a zone's label, and whether it is the one with the largest difference."""
+    """The lines of a zone's label, and whether it is the one with the largest difference, surely one."""
     if zone.luminance_percent is None or zone.delta_uv is None:
         return ["no figure"], False
     if zone.name == "centre":
         return ["centre", "100 %"], False
     second = f"Δ {zone.delta_uv:.4f}"
-    marked = zone.name == field.delta_uv.zone
+    farthest = field.delta_uv
     if zone.purity is not None and field.purity is not None:
         second = f"{zone.purity.channel[0].upper()} {_signed(zone.purity.percent)} %"
-        marked = zone.name == field.purity.zone
+        farthest = field.purity
+    marked = zone.name == farthest.zone and abs(farthest.value) > 2 * farthest.sigma
     return [f"{zone.luminance_percent:.1f} %", second], marked
 
 
