@@ -21,7 +21,7 @@ from analysis.glass.overscan import SIDES, outermost_lines, overscan
 from analysis.glass.smooth import POWERS, TERMS, Smooth, fit_smooth, largest, projection, too_little, where_seen
 from analysis.glass.unplaced import best_gun, in_percent
 
-__all__ = ["FIGURES", "NO_MARKS", "Geometry", "as_nested", "fitted", "fitted_grid", "measure_geometry"]
+__all__ = ["FIGURES", "NO_MARKS", "Geometry", "as_nested", "cell_errors", "fitted", "fitted_grid", "measure_geometry"]
 
 Floats = NDArray[np.float64]
 Figure = Any
@@ -330,10 +330,7 @@ def _linearity(plain: Smooth, doubted: Smooth, shown: ShownGrid, axis: int) -> d
     maps = np.concatenate([plain.coefficients[None], doubts, drawn])
     noise = np.zeros((len(maps), len(places)))
     noise[-len(drawn) :] = np.random.default_rng(6).standard_normal((len(drawn), len(places))) * error
-    # What was shown is not quite even either: outer lines may be cut, others lie on whole samples.
-    cells = (_length(np.moveaxis(np.diff(maps @ row.T, axis=-1), 1, -1)) + np.diff(off + noise, axis=-1)) / np.diff(
-        places
-    )
+    cells = _cells(maps @ row.T, off + noise, places)
     mean = cells.mean(axis=-1, keepdims=True)
     deviation = 100 * np.abs(cells / mean - 1).max(axis=-1)
     most, least = cells.max(axis=-1), cells.min(axis=-1)
@@ -346,6 +343,25 @@ def _linearity(plain: Smooth, doubted: Smooth, shown: ShownGrid, axis: int) -> d
         value, unsure = largest(float(values[0]), values[-len(drawn) :])
         found[name] = value, float(np.hypot(unsure, np.linalg.norm(values[1 : -len(drawn)] - values[0])))
     return found
+
+
+def _cells(lines: Floats, off: Floats, places: Floats) -> Floats:
+    """(maps, cells): cells between lines that lie at (maps, 2, lines) and, as wholes, `off` (maps, lines) beside it.
+
+    They are taken against those that were shown, which are not quite even: outer ones may be cut, and the others' lines
+    lie on whole samples.
+    """
+    sizes = _length(np.moveaxis(np.diff(lines, axis=-1), 1, -1)) + np.diff(off, axis=-1)
+    return np.asarray(sizes / np.diff(places))
+
+
+def cell_errors(smooth: Smooth, shown: ShownGrid, axis: int) -> Floats:
+    """(cells,): by how many percent cells along the centre row (axis 0) or column are larger than their mean."""
+    places = (shown.u, shown.v)[axis]
+    none = np.zeros(len(places))
+    at = smooth.at(places, none) if axis == 0 else smooth.at(none, places)
+    cells = _cells(at.T[None], _lines_off(smooth, axis)[0][None], places)[0]
+    return np.asarray(100 * (cells / cells.mean() - 1))
 
 
 def _lines_off(smooth: Smooth, axis: int) -> tuple[Floats, Floats]:

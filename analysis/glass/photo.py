@@ -29,6 +29,8 @@ MOST_PIXELS = 60_000_000
 _FEWEST_PIXELS = 300_000
 _DAMAGE = (b"premature end", b"bad Huffman code")
 """What the decoder of JPEG says of a picture of which a part is missing."""
+_GREY = 0.012
+"""Share of the highest code by which channels of a grey photograph may differ: JPEG rounds each by itself."""
 _CLIPPED = 0.985
 """Share of the highest code from which a sample counts as clipped: cameras roll off a little below it."""
 
@@ -54,6 +56,12 @@ class Photo:
     def clip_code(self) -> int:
         """The lowest code that counts as clipped."""
         return int(_CLIPPED * (len(self.curve) - 1))
+
+    @cached_property
+    def has_colour(self) -> bool:
+        """Whether the channels differ at all: in the darkest photograph in colour noise makes them."""
+        part = self.codes[::7]
+        return bool((part.max(axis=-1) - part.min(axis=-1)).max() > _GREY * (len(self.curve) - 1))
 
     def linear(self, rows: slice = slice(None), columns: slice = slice(None)) -> NDArray[np.float32]:
         """Linear light of a piece, (rows, columns, 3), 0 to 1."""
