@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING
 from jinja2 import Environment, StrictUndefined
 
 from analysis.glass.advice import Advice
-from analysis.glass.controls import SERVICE
 from analysis.glass.convergence import Convergence
 from analysis.glass.geometry import Geometry
 from trueraster.cautions import CAUTIONS
 from trueraster.rasterphoto import Measured
 from trueraster.rastertables import Table, aligned, untold
-from trueraster.rasterwords import heading, steps, tables_of, title_of
+from trueraster.rasterwords import INSIDE, findings, heading, steps, tables_of
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -46,14 +45,14 @@ def raster_page(
     picture.save(file, "JPEG", quality=_QUALITY, subsampling=0)
     return template.render(
         kind="Convergence" if isinstance(found, Convergence) else "Geometry",
-        finding=title_of(found),
+        findings=findings(found),
         photo=str(measured.request.photo),
         heading=heading(measured, found),
         tables=[_typeset(table) for table in tables_of(found)],
         untold=untold(found),
         notes=measured.warnings,
         steps=steps(advice),
-        service=SERVICE,
+        service=INSIDE,
         summary=advice.summary,
         picture={"source": _data("image/jpeg", file.getvalue()), "width": picture.width, "height": picture.height},
         plots=[{"title": title, "source": _data("image/svg+xml", data)} for title, data in plots],

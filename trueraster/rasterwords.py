@@ -21,13 +21,14 @@ from trueraster.rasterphoto import Measured
 from trueraster.rastertables import Table, convergence_tables, geometry_tables, table_text, untold
 from trueraster.show import counted
 
-__all__ = ["Step", "heading", "raster_json", "raster_text", "steps", "tables_of", "title_of"]
+__all__ = ["INSIDE", "Step", "findings", "heading", "raster_json", "raster_text", "steps", "tables_of"]
 
 Files = Mapping[str, Path | list[Path]]
 
 _COLUMNS = 100
 """Widest line of words: a terminal of the usual size shows it whole."""
 _DIGITS = 6
+INSIDE = f"Work inside the set: {SERVICE[0].lower()}{SERVICE[1:]}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,12 +45,12 @@ class Step:
     """What is left when it is done, or nothing."""
 
 
-def title_of(found: Geometry | Convergence) -> str:
-    """The main finding."""
+def findings(found: Geometry | Convergence) -> list[str]:
+    """The main finding, and perhaps another."""
     if isinstance(found, Convergence):
-        return convergence_finding(found)
-    placed = found.figures["linearity_h_percent"] is not None
-    return f"{shape_finding(found)}. {linearity_finding(found)}" if placed else shape_finding(found)
+        return [convergence_finding(found)]
+    told = found.figures["linearity_h_percent"] is not None
+    return [shape_finding(found), linearity_finding(found)] if told else [shape_finding(found)]
 
 
 def heading(measured: Measured, found: Geometry | Convergence) -> str:
@@ -76,6 +77,7 @@ def steps(advice: Advice) -> list[Step]:
 
 def _step(item: Item, unit: str) -> Step:
     control = item.control
+    outside = control.has_outside_control
     places = decimals(item.uncertainty, 2)
     size = f"{item.amount:.{places}f} {item.unit}"
     way = control.more if item.direction == control.more.do else control.less
@@ -84,15 +86,16 @@ def _step(item: Item, unit: str) -> Step:
     return Step(
         title=f"{item.adjust}: {item.direction}, by {size} (± {max(item.uncertainty, 10.0**-places):.{places}f})",
         seen=way.seen.format(amount=size, gun=gun),
-        where=control.where,
-        inside=not control.has_outside_control,
+        where=f"{'Usual control' if outside else 'Inside the set, for qualified service'}: {control.where}.",
+        inside=not outside,
         remains=left,
     )
 
 
 def raster_text(measured: Measured, found: Geometry | Convergence, advice: Advice, files: Files) -> str:
     """The answer for people, with the files that were written."""
-    parts = [f"{measured.request.photo}\n{_wrapped(heading(measured, found))}\n{_wrapped(title_of(found))}"]
+    parts = [f"{measured.request.photo}\n{_wrapped(heading(measured, found))}"]
+    parts[0] += "".join(f"\n{_wrapped(words)}" for words in findings(found))
     parts += [table_text(table) for table in tables_of(found)]
     missing = untold(found)
     if missing:
@@ -116,11 +119,12 @@ def _advice_text(advice: Advice) -> str:
     lines = ["What to adjust, the largest effect first" if done else "What to adjust"]
     for number, step in enumerate(done, 1):
         lines.append(_wrapped(f"{number}. {step.title}", hang=True))
-        where = f"Inside the set, for qualified service: {step.where}." if step.inside else f"By {step.where}."
-        lines += [_wrapped(words, hang=True, margin="     ") for words in (step.seen, where, step.remains) if words]
+        lines += [
+            _wrapped(words, hang=True, margin="     ") for words in (step.seen, step.where, step.remains) if words
+        ]
     lines.append(_wrapped(advice.summary))
     if any(step.inside for step in done):
-        lines += ["", _wrapped(f"Caution. {SERVICE} {CAUTIONS[0].title}: {CAUTIONS[0].text}")]
+        lines += ["", _wrapped(f"Caution. {INSIDE} {CAUTIONS[0].title}: {CAUTIONS[0].text}")]
     return "\n".join(lines)
 
 
@@ -142,7 +146,7 @@ def raster_json(measured: Measured, found: Geometry | Convergence, advice: Advic
     answer = found.to_json(advice.to_json())
     return {
         **{name: _rounded(value) for name, value in answer.items()},
-        "finding": title_of(found),
+        "finding": ". ".join(findings(found)),
         "summary": advice.summary,
         "warnings": list(measured.warnings),
         "photo": {

@@ -21,7 +21,7 @@ from analysis.glass.marks import SeenMarks
 from analysis.glass.overscan import SIDES
 from analysis.glass.photo import Photo
 from analysis.glass.placing import OnGlass
-from analysis.glass.rounded import decimals, figure, unsigned
+from analysis.glass.rounded import decimals, unsigned
 from analysis.glass.unplaced import GREEN as GREEN_GUN
 
 if TYPE_CHECKING:
@@ -292,16 +292,15 @@ def _size_words(found: Geometry) -> str:
     if not found.grid.placed:
         return "Without marks: bends in % of the picture's height, and what is hidden; nothing else can be told"
 
-    def told(name: str, unit: str) -> str:
-        return f"{figure(figures[name], decimals(unsure[name]))} {unit}"
-
     sides = " x ".join(unsigned(figures[name], decimals(unsure[name])) for name in ("width_mm", "height_mm"))
     (x, y), (dx, dy) = figures["centre_mm"], unsure["centre_mm"]
-    across = f"{unsigned(abs(x), decimals(dx))} mm {'right' if x > 0 else 'left'}"
+    across = f"{unsigned(abs(x), decimals(dx))} mm {'right' if x > 0 else 'left'} of"
     down = f"{unsigned(abs(y), decimals(dy))} mm {'below' if y > 0 else 'above'}"
+    turn, doubt = figures["rotation_deg"], unsure["rotation_deg"]
+    way = "clockwise" if turn > 0 else "anticlockwise"
     return (
-        f"Picture {sides} mm; its middle {across} and {down} of the marks' middle; turned "
-        f"{told('rotation_deg', 'degrees')}, clockwise positive"
+        f"Picture {sides} mm; its middle {across} and {down} the marks' middle; turned "
+        f"{unsigned(abs(turn), decimals(doubt))} degrees {way}"
     )
 
 
