@@ -21,7 +21,7 @@ from render.decode import FileError
 from trueraster.kit.words import format_words
 from trueraster.options import UsageError, cells_of, format_of, pattern_of
 
-__all__ = ["Measured", "Request", "request_of", "see", "size_of"]
+__all__ = ["Measured", "Request", "request_of", "see"]
 
 _FEWEST_LINES = 4
 _NONE_SEEN = "no corner marks are seen"
@@ -50,6 +50,8 @@ class Request:
     glass_radius_mm: float | None = None
     hidden: tuple[int, int] | None = None
     """Lines of the grid that are hidden on the left and above, where somebody has counted them."""
+    size_mm: tuple[float, float] | None = None
+    """Size that the picture should have."""
 
     @property
     def inputs(self) -> list[Path]:
@@ -96,6 +98,7 @@ def request_of(
     lens: Path | None,
     glass_radius_mm: float | None,
     hidden: str | None,
+    size_mm: str | None = None,
 ) -> Request:
     """What is typed, as a request.
 
@@ -112,14 +115,13 @@ def request_of(
     if max(scene.background.red, scene.background.green, scene.background.blue) > _DARK:
         raise UsageError(f"--pattern: {shown.id} has dark lines; bright ones on black are measured, as of crosshatch")
     _check_marks(marks, marks_mm, marks_photo, no_marks)
-    if glass_radius_mm is not None:
-        if no_marks:
-            raise UsageError("--glass-radius-mm: without marks nothing tells how the camera sees a curved glass")
-        if not 0 < glass_radius_mm <= _LARGEST_RADIUS_MM:
-            raise UsageError(
-                f"--glass-radius-mm: got {glass_radius_mm:g}, the radius of the face in mm is expected, up to "
-                f"{_LARGEST_RADIUS_MM:.0f}; of a flat face leave it out"
-            )
+    if no_marks:
+        _check_known(glass_radius_mm, size_mm)
+    if glass_radius_mm is not None and not 0 < glass_radius_mm <= _LARGEST_RADIUS_MM:
+        raise UsageError(
+            f"--glass-radius-mm: got {glass_radius_mm:g}, the radius of the face in mm is expected, up to "
+            f"{_LARGEST_RADIUS_MM:.0f}; of a flat face leave it out"
+        )
     return Request(
         photo=photo,
         pattern=shown,
@@ -133,7 +135,16 @@ def request_of(
         lens=lens,
         glass_radius_mm=glass_radius_mm,
         hidden=None if hidden is None else _hidden_of(hidden),
+        size_mm=None if size_mm is None else _size_of(size_mm),
     )
+
+
+def _check_known(glass_radius_mm: float | None, size_mm: object) -> None:
+    """Refuse what means nothing without marks."""
+    if glass_radius_mm is not None:
+        raise UsageError("--glass-radius-mm: without marks nothing tells how the camera sees a curved glass")
+    if size_mm is not None:
+        raise UsageError("--size-mm: without marks nothing tells what size the picture has")
 
 
 def _hidden_of(text: str) -> tuple[int, int]:
@@ -162,7 +173,7 @@ _HOW_FAR = (
 )
 
 
-def size_of(text: str) -> tuple[float, float]:
+def _size_of(text: str) -> tuple[float, float]:
     """Width and height in mm that the picture should have: '400x300'.
 
     Raises:
@@ -185,8 +196,8 @@ def see(request: Request, step: Callable[[str, float], None]) -> Measured:
     photo = read_photo(request.photo)
     step("looking for the marks", 0.15)
     marks, words = _marks(request, photo)
-    if marks is None and request.glass_radius_mm is not None:
-        raise UsageError("--glass-radius-mm: without marks nothing tells how the camera sees a curved glass")
+    if marks is None:
+        _check_known(request.glass_radius_mm, request.size_mm)
     step("looking for the grid", 0.3)
     fields = request.format.picture.height if request.format.interlaced else 0
     try:

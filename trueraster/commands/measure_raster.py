@@ -69,7 +69,7 @@ def _raster_options(command: Command) -> Command:
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @_raster_options
 @click.option("--size-mm", metavar="WxH", help="Size that the picture should have.  [default: as high as it is]")
-def geometry(size_mm: str | None, **typed: Any) -> None:
+def geometry(**typed: Any) -> None:
     """Measure the raster's shape on the glass from a photograph of a crosshatch.
 
     Size, place, rotation, linearity, keystone, parallelogram, bends of the edges, overscan; and which control to turn,
@@ -78,16 +78,10 @@ def geometry(size_mm: str | None, **typed: Any) -> None:
     """
     from analysis.glass.advice import advise
     from analysis.glass.geometry import measure_geometry
-    from trueraster.options import UsageError
-    from trueraster.rasterphoto import size_of
-
-    wanted = None if size_mm is None else size_of(size_mm)
-    if wanted is not None and typed["no_marks"]:
-        raise UsageError("--size-mm: without marks nothing tells what size the picture has")
 
     def judge(measured: Measured) -> tuple[Geometry, Advice]:
         found = measure_geometry(measured.on.grid, measured.request.aspect, measured.on.doubts)
-        return found, advise(found, wanted)
+        return found, advise(found, measured.request.size_mm)
 
     _measure(judge, **typed)
 
