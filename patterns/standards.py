@@ -467,5 +467,43 @@ SET_15K_LINE_RATE_HZ = Constant(
 )
 LOWEST_FIELD_RATE_HZ = Constant(name="vertical rate below which a caution is given", value=48, unit="Hz", source=_SETS)
 
+# --- How even a field is --------------------------------------------------------------------------------
+
+SRGB_TO_XYZ = Constant(
+    name="linear sRGB to XYZ, rows X, Y, Z",
+    value=(
+        (Fraction("0.4124"), Fraction("0.3576"), Fraction("0.1805")),
+        (Fraction("0.2126"), Fraction("0.7152"), Fraction("0.0722")),
+        (Fraction("0.0193"), Fraction("0.1192"), Fraction("0.9505")),
+    ),
+    unit="ratio",
+    source=Source(
+        document="IEC 61966-2-1", mark=Mark.VERIFIED, note="equal to colour-science 0.4.7 RGB_COLOURSPACES['sRGB']"
+    ),
+)
+_ISO_12646 = Source(document="ISO 12646", mark=Mark.SECONDARY, note="displays for colour proofing")
+EVEN_LUMINANCE = Constant(
+    name="largest difference in luminance from the centre", value=Fraction(1, 10), unit="ratio", source=_ISO_12646
+)
+EVEN_NEUTRAL_UV = Constant(
+    name="largest difference of a neutral in u'v' from the centre",
+    value=Fraction("0.01"),
+    unit="u'v'",
+    source=_ISO_12646,
+)
+_ISO_9241_303 = Source(document="ISO 9241-303", mark=Mark.SECONDARY, note="as quoted in NUREG-0700, revision 3")
+EVEN_SCREEN_UV = Constant(
+    name="largest difference in u'v' over the screen", value=Fraction("0.03"), unit="u'v'", source=_ISO_9241_303
+)
+EVEN_SMALL_AREA_UV = Constant(
+    name="largest difference in u'v' in a small area", value=Fraction("0.02"), unit="u'v'", source=_ISO_9241_303
+)
+USUAL_FALL_OFF = Constant(
+    name="fall-off of a tube's luminance to the corners",
+    value=(Fraction("0.15"), Fraction("0.30")),
+    unit="ratio",
+    source=Source(document="no document", mark=Mark.PRACTICE, note="usual for picture tubes"),
+)
+
 ALL: tuple[Constant[Any], ...] = tuple(item for item in list(globals().values()) if isinstance(item, Constant))
 """Every constant of this module, in order."""

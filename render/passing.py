@@ -5,14 +5,42 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
-__all__ = ["clear_left", "passing_name"]
+__all__ = ["clear_left", "passing_name", "placed"]
 
 
 def passing_name(name: str) -> str:
     """The name under which this process writes a file or a folder before it gets its own."""
     return f".trueraster-{os.getpid()}-{name}.part"
+
+
+@contextlib.contextmanager
+def placed(path: Path) -> Iterator[BinaryIO]:
+    """A file to write to, which gets its name when all is written.
+
+    At any moment the old file or the whole new one is there. Missing folders are made.
+
+    Raises:
+        OSError: it cannot be written; it names the path itself, and what stood there still does.
+    """
+    passing = path.with_name(passing_name(path.name))
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with passing.open("wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(passing, path)
+    except OSError as error:
+        # The passing name would tell the user nothing.
+        raise type(error)(error.errno, error.strerror or str(error), str(path)) from error
+    finally:
+        # A name that is too long cannot be looked for either.
+        with contextlib.suppress(OSError):
+            passing.unlink()
 
 
 def clear_left(folder: Path, process: int | None = None) -> None:

@@ -713,7 +713,7 @@ FILES = ("good.png", "good.mp4", "good.y4m", "short.png", "own.toml", "bad.toml"
 FITTING: dict[str, tuple[str, ...]] = {
     "--format": ("64x48@60", "64x48i@50", "320x240@60", "33x17@25", "96x24p@60000/1001"),
     "--as": ("png", "h264", "ffv1", "y4m"),
-    "--to": ("out", "out 2/deep", "x.png", "x.mp4", "x.mkv", "x.y4m", "-"),
+    "--to": ("out", "out 2/deep", "x.png", "x.mp4", "x.mkv", "x.y4m", "x.pdf", "x.svg", "-"),
     "--aspect": ("4:3", "16:9", "1.85", "5"),
     "--range": ("narrow", "full"),
     "--matrix": ("601", "709"),
@@ -729,6 +729,7 @@ FITTING: dict[str, tuple[str, ...]] = {
     "--pattern": ("bars", "steps", "own.toml", "crosshatch"),
     "--tolerance": ("0", "1", "255"),
     "--frame": ("0", "1", "5"),
+    "--paper": ("a4", "letter"),
 }
 ARGUMENTS = {
     "draw": (*PATTERNS, "own.toml"),
@@ -736,6 +737,8 @@ ARGUMENTS = {
     "levels": ("75%", "8:180", "525mV", "76.9IRE", "109"),
     "formats": ("480i", "1080p60", "64x48@60", "1024x768i@75/2"),
     "patterns": (*PATTERNS, "own.toml"),
+    "sheet": ("marks", "board"),
+    "measure": ("lens", *FILES),
 }
 ODD = ("0", "-1", "nan", "inf", "1e9", "0x0", "110", "pink", "1:9", "--", "", " ", "--help", "--json", "-f", "-p")
 # Without "/" and "..", so that nothing is made outside the folder of the test.

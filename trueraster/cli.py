@@ -12,7 +12,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.commands import draw, kit, reference, verify
+from trueraster.commands import draw, kit, measure, reference, sheet, verify
 from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
@@ -27,7 +27,16 @@ def app() -> None:
     """The group of all commands."""
 
 
-for command in (reference.patterns, reference.formats, reference.levels, draw.draw, kit.kit, verify.verify):
+for command in (
+    reference.patterns,
+    reference.formats,
+    reference.levels,
+    draw.draw,
+    kit.kit,
+    verify.verify,
+    sheet.sheet,
+    measure.measure,
+):
     app.add_command(command)
 
 

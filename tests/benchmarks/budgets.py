@@ -156,6 +156,39 @@ def verify(name: str) -> Row:
     )
 
 
+MEASURE = """
+from pathlib import Path
+import sys
+from tests.photo_bench.photograph import save
+from tests.photo_bench.sets import plain_set
+save(Path(sys.argv[1]) / "photograph.jpg", plain_set(12).photograph())
+"""
+
+
+def photographed(folder: Path) -> None:
+    """A simulated photograph of 12 megapixels, its marks 460 x 360 mm apart."""
+    if not (folder / "photograph.jpg").exists():
+        subprocess.run([PYTHON, "-c", MEASURE, str(folder)], check=True)
+
+
+def measured(f: Path) -> list[str]:
+    words = f"{f / 'photograph.jpg'} --marks-mm 460x360"
+    command = " && ".join(f"{TRUERASTER} measure {what} {words} >{os.devnull}" for what in ("geometry", "convergence"))
+    return ["sh", "-c", command]
+
+
+PHOTO = Row(
+    name="measure: geometry, then convergence, of 12 megapixels",
+    prepare=photographed,
+    ours=measured,
+    against=lambda f: [
+        PYTHON,
+        "-c",
+        f"import cv2; cv2.GaussianBlur(cv2.imread({str(f / 'photograph.jpg')!r}), (0, 0), 5)",
+    ],
+    limit=4.0,
+)
+
 HELP = Row(
     name="help: trueraster --help",
     ours=lambda f: [TRUERASTER, "--help"],
@@ -191,6 +224,7 @@ ROWS = (
     *(frame(pattern) for pattern in ("bars", "crosshatch", "circles", "dots", "overscan", "slate")),
     verify("bars_1080p59.94_narrow.mp4"),
     verify("bars_1080p59.94_full.png"),
+    PHOTO,
     HELP,
     KIT,
 )

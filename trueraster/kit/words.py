@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from patterns.formats import Format, parse_format
 from patterns.pattern import percent_text
-from render.produce import Order
+
+if TYPE_CHECKING:
+    # Not for its words: it takes time to import.
+    from render.produce import Order
 
 __all__ = ["format_words", "given_words"]
 

@@ -1,0 +1,240 @@
+"""Red's and blue's place against green's, from grids whose every offset is known.
+
+Expected values are hand arithmetic with x right, y down and a picture of 400 by 300 mm, unless an outside library is
+named.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from analysis.glass.convergence import FIGURES, Convergence, measure_convergence, zones
+from analysis.glass.grid import GlassGrid, ShownGrid
+
+Floats = NDArray[np.float64]
+Shift = Callable[[Floats, Floats], tuple[Any, Any]]
+
+SHOWN = ShownGrid(u=np.linspace(-1, 1, 17), v=np.linspace(-1, 1, 13))
+ASPECT = 4 / 3
+U, V = np.meshgrid(SHOWN.u, SHOWN.v)
+GREEN = np.stack([200 * U + 2 * U * V**2, 150 * V], axis=-1)
+
+
+def none(u: Floats, v: Floats) -> tuple[Any, Any]:
+    return 0 * u, 0 * v
+
+
+def shifted(shift: Shift) -> Floats:
+    """(rows, columns, 2) of an offset."""
+    x, y = shift(U, V)
+    return np.stack([x + 0 * U, y + 0 * U], axis=-1)
+
+
+def grid(red: Shift, blue: Shift = none, *, noise: float = 0.0, sigma: float = 1e-6, seed: int = 0) -> GlassGrid:
+    nodes = np.stack([GREEN + shifted(red), GREEN, GREEN + shifted(blue)])
+    return GlassGrid(
+        shown=SHOWN,
+        nodes=nodes + np.random.default_rng(seed).normal(0, 1, nodes.shape) * noise,
+        sigma=np.full(nodes.shape, sigma),
+        level_ends=np.full((13, 2, 2), np.nan),
+        upright_ends=np.full((17, 2, 2), np.nan),
+    )
+
+
+def measured(red: Shift, blue: Shift = none, **more: Any) -> Convergence:
+    return measure_convergence(grid(red, blue, **more), ASPECT)
+
+
+def test_a_static_offset_is_the_same_everywhere() -> None:
+    # 0.3 right and 0.4 down are 0.5 mm; of 300 mm 1/6 %.
+    found = measured(lambda u, v: (0.3, 0.4), lambda u, v: (-0.1, 0)).figures
+    assert found["centre_max_mm"] == pytest.approx(0.5, abs=1e-5)
+    assert found["overall_max_mm"] == pytest.approx(0.5, abs=1e-5)
+    assert found["overall_max_percent"] == pytest.approx(1 / 6, abs=1e-5)
+    assert found["parts"]["red"]["static"] == pytest.approx({"x": 0.3, "y": 0.4}, abs=1e-6)
+    assert found["parts"]["blue"]["static"] == pytest.approx({"x": -0.1, "y": 0}, abs=1e-6)
+    assert all(zone == pytest.approx({"red": 0.5, "blue": 0.1}, abs=1e-5) for zone in found["zones_mm"].values())
+
+
+@pytest.mark.parametrize(
+    ("shift", "group", "part"),
+    [
+        (lambda u, v: (0.2 * u, 0), "edges", "x_u"),
+        (lambda u, v: (0.2 * u**2, 0), "edges", "x_u2"),
+        (lambda u, v: (0.2 * v**2, 0), "edges", "x_v2"),
+        (lambda u, v: (0, 0.2 * v), "edges", "y_v"),
+        (lambda u, v: (0, 0.2 * v**2), "edges", "y_v2"),
+        (lambda u, v: (0, 0.2 * u**2), "edges", "y_u2"),
+        (lambda u, v: (0.2 * v, 0), "twist", "x_v"),
+        (lambda u, v: (0, 0.2 * u), "twist", "y_u"),
+    ],
+)
+def test_each_part_is_what_it_is_at_the_edge(shift: Shift, group: str, part: str) -> None:
+    parts = measured(none, shift).figures["parts"]["blue"]
+    assert parts.pop("remains") == pytest.approx(0, abs=1e-4)
+    for name, values in parts.items():
+        for key, value in values.items():
+            assert value == pytest.approx(0.2 if (name, key) == (group, part) else 0, abs=1e-5), (name, key)
+
+
+def test_parts_are_numpys_least_squares_and_leave_what_no_control_moves() -> None:
+    def shift(u: Floats, v: Floats) -> tuple[Any, Any]:
+        return 0.1 + 0.2 * u - 0.1 * v**2 + 0.3 * u**3 + 0.15 * u * v, 0.1 * v + 0.2 * u * v**2
+
+    wanted = shifted(shift).reshape(-1, 2)
+    u, v = U.ravel(), V.ravel()
+    basis = np.stack([u**0, u, v, u**2, v**2], axis=1)
+    solved, *_ = np.linalg.lstsq(basis, wanted, rcond=None)
+    parts = measured(shift, sigma=1e-6).figures["parts"]["red"]
+    edges, twist = parts["edges"], parts["twist"]
+    found = [parts["static"]["x"], edges["x_u"], twist["x_v"], edges["x_u2"], edges["x_v2"]]
+    assert found == pytest.approx(list(solved[:, 0]), abs=1e-6)
+    found = [parts["static"]["y"], twist["y_u"], edges["y_v"], edges["y_u2"], edges["y_v2"]]
+    assert found == pytest.approx(list(solved[:, 1]), abs=1e-6)
+    left = wanted - basis @ solved
+    assert parts["remains"] == pytest.approx(np.sqrt((left**2).sum(axis=1).mean()), abs=1e-6)
+
+
+def test_zones_divide_the_picture() -> None:
+    found = zones(U, V, ASPECT)
+    assert np.all(sum(zone.astype(int) for zone in found.values()) == 1)
+    # The circle of the picture's height reaches to 3/4 of half the width on 4:3.
+    assert found["centre"][6].sum() == 13
+    assert found["centre"][:, 8].all()
+    assert found["top_right"][0, -1]
+    assert found["bottom_left"][-1, 0]
+
+
+def test_the_centre_is_told_apart_from_the_corners() -> None:
+    # 0.4 u v is 0.4 mm in a corner. Of the nodes within (4/3 u)^2 + v^2 = 1 those at 1/2, 2/3 have most.
+    found = measured(lambda u, v: (0.4 * u * v, 0)).figures
+    assert found["zones_mm"]["top_left"]["red"] == pytest.approx(0.4, abs=1e-4)
+    assert found["overall_max_mm"] == pytest.approx(0.4, abs=1e-4)
+    assert found["centre_max_mm"] == pytest.approx(0.4 / 3, abs=1e-4)
+
+
+def test_nodes_are_told_by_their_neighbours() -> None:
+    # One node that is 1 mm off by itself is noise; the smooth offset of 0.2 mm is told at it too.
+    nodes = grid(lambda u, v: (0.2 * u, 0), noise=0.01, sigma=0.01)
+    nodes.nodes[0, 3, 4] += 1.0
+    found = measure_convergence(nodes, ASPECT)
+    assert found.offsets[0, 3, 4] == pytest.approx([0.2 * U[3, 4], 0], abs=0.01)
+    assert found.figures["overall_max_mm"] < 0.22
+
+
+def test_a_spot_where_neighbours_lie_off_together_is_not_lost() -> None:
+    nodes = grid(none, noise=0.01, sigma=0.01)
+    nodes.nodes[0, 8:12, 10:14, 0] += 0.3
+    found = measure_convergence(nodes, ASPECT)
+    assert found.offsets[0, 9:11, 11:13, 0] == pytest.approx(np.full((2, 2), 0.3), abs=0.03)
+    assert found.figures["overall_max_mm"] == pytest.approx(0.3, abs=0.04)
+    assert np.nanmax(np.abs(found.offsets[0, :6])) < 0.08
+
+
+def test_what_is_not_seen_is_not_told() -> None:
+    nodes = grid(lambda u, v: (0.2 * u, 0), lambda u, v: (0, 0.1 * v))
+    nodes.nodes[0, :, 0] = np.nan
+    nodes.nodes[2] = np.nan
+    found = measure_convergence(nodes, ASPECT)
+    assert np.isnan(found.offsets[0, :, 0]).all()
+    assert np.isfinite(found.offsets[0, :, 1:]).all()
+    assert "blue" in found.reasons
+    assert set(found.figures["parts"]) == {"red"}
+    # Without the left column: 7/8 of 0.2 on that side, 0.2 on the other.
+    assert found.figures["zones_mm"]["top_left"]["red"] == pytest.approx(0.175, abs=1e-4)
+    json.dumps(found.to_json())
+
+
+@pytest.mark.parametrize("guns", [[1], [0, 2], [0, 1, 2]])
+def test_without_two_guns_there_is_no_figure_but_a_reason(guns: list[int]) -> None:
+    nodes = grid(none)
+    nodes.nodes[guns] = np.nan
+    found = measure_convergence(nodes, ASPECT)
+    assert all(found.figures[name] is None and "0 of the grid's 221" in found.reasons[name] for name in FIGURES)
+    json.dumps(found.to_json())
+
+
+def test_a_shift_of_all_guns_is_no_doubt_but_one_of_one_gun_is() -> None:
+    alone = measured(lambda u, v: (0.2, 0), noise=0.01, sigma=0.01)
+    plain = grid(lambda u, v: (0.2, 0), noise=0.01, sigma=0.01)
+
+    def doubted(shift: Floats) -> float:
+        other = GlassGrid(**{**vars(plain), "nodes": plain.nodes + shift})
+        found = measure_convergence(plain, ASPECT, [other])
+        assert found.figures == alone.figures
+        return float(found.uncertainty["parts"]["red"]["static"]["x"])
+
+    own = alone.uncertainty["parts"]["red"]["static"]["x"]
+    assert doubted(np.full((3, 1, 1, 2), 0.5)) == pytest.approx(own, rel=1e-6)
+    red = np.zeros((3, 1, 1, 2))
+    red[0] = 0.05
+    assert doubted(red) == pytest.approx(np.hypot(own, 0.05), rel=1e-6)
+
+
+def test_without_marks_it_is_told_in_percent_of_the_height() -> None:
+    # Through a camera's perspective by OpenCV, the photograph on its side.
+    plain = grid(lambda u, v: (0.3, 0.1 * u), lambda u, v: (0, -0.15))
+    perspective = np.array([[0.1, -3.0, 900], [2.9, 0.15, 700], [1e-4, -1e-4, 1]])
+    nodes = cv2.perspectiveTransform(plain.nodes.reshape(1, -1, 2), perspective).reshape(plain.nodes.shape)
+    found = measure_convergence(GlassGrid(**{**vars(plain), "nodes": nodes, "placed": False}), ASPECT)
+    expected = measure_convergence(plain, ASPECT)
+    assert found.figures["overall_max_mm"] is None
+    assert "marks" in found.reasons["overall_max_mm"]
+    assert found.figures["overall_max_percent"] == pytest.approx(expected.figures["overall_max_percent"], rel=0.02)
+    static = found.figures["parts_percent"]["red"]["static"]
+    assert static == pytest.approx({"x": 0.1, "y": 0}, abs=0.002)
+    node = found.to_json()["nodes"][0]
+    assert node["red_mm"] is None
+    assert node["red_percent"] == pytest.approx([0.1, -0.1 / 3], abs=0.003)
+
+
+def test_json_holds_what_was_agreed() -> None:
+    found = json.loads(json.dumps(measured(lambda u, v: (0.1, 0.2)).to_json([{"adjust": "x"}])))
+    assert set(found) == {*FIGURES, "uncertainty", "nodes", "advice", "reasons"}
+    assert len(found["nodes"]) == len(found["uncertainty"]["nodes"]) == 221
+    assert set(found["nodes"][0]) == {"u", "v", "x_mm", "y_mm", "red_mm", "blue_mm"}
+    assert found["nodes"][0]["red_mm"] == pytest.approx([0.1, 0.2], abs=1e-6)
+    assert found["nodes"][0]["x_mm"] == pytest.approx(-202)
+
+
+def curved(u: Floats, v: Floats) -> tuple[Any, Any]:
+    return 0.1 + 0.1 * u + 0.2 * u**2 - 0.1 * u * v**2, -0.05 + 0.1 * v + 0.08 * u * v + 0.05 * v**3
+
+
+def small(u: Floats, v: Floats) -> tuple[Any, Any]:
+    return 0.05 * v, 0.04 * u
+
+
+def flat(figures: Any) -> dict[str, float]:
+    if not isinstance(figures, dict):
+        return {"": figures}
+    return {f"{name}.{rest}": value for name, inner in figures.items() for rest, value in flat(inner).items()}
+
+
+@pytest.mark.parametrize(("red", "blue"), [(curved, small), (none, none)])
+def test_uncertainties_are_honest(red: Shift, blue: Shift) -> None:
+    # The issue asks for the truth within two uncertainties in 90 to 99 % of cases; noise of 0.03 mm for each gun.
+    truth = measured(red, blue, sigma=1e-9)
+    wanted = flat(truth.figures)
+    hits: dict[str, list[bool]] = {}
+    nodes: list[float] = []
+    for seed in range(50):
+        found = measured(red, blue, noise=0.03, sigma=0.03, seed=seed)
+        unsure = flat(found.uncertainty)
+        for name, value in flat(found.figures).items():
+            hits.setdefault(name, []).append(abs(value - wanted[name]) <= 2 * unsure[name])
+        within = np.abs(found.offsets - truth.offsets) <= 2 * found.sigma
+        nodes.append(float(within.mean()))
+        # The issue asks for 0.04 mm at 95 % of nodes.
+        assert np.mean(np.linalg.norm(found.offsets - truth.offsets, axis=-1) < 0.04) > 0.97
+    assert 0.9 < np.mean(nodes) < 0.99
+    whole = float(np.mean([np.mean(hit) for hit in hits.values()]))
+    assert 0.92 < whole <= (1.0 if red is none else 0.99), whole
+    assert min(np.mean(hit) for hit in hits.values()) > 0.84, {k: np.mean(h) for k, h in hits.items()}

@@ -1,0 +1,95 @@
+"""`measure uniformity`: how even plain fields are, from photographs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from trueraster import interrupt
+from trueraster.commands.shared import as_json_option
+from trueraster.show import progress, put_json, put_text
+
+if TYPE_CHECKING:
+    from analysis.glass.photo import Photo
+    from analysis.glass.uniformity import Uniformity
+
+__all__ = ["uniformity"]
+
+_MOST_PHOTOS = 4
+"""One of each field: white, red, green and blue."""
+
+
+@click.command()
+@click.argument("photos", nargs=-1, required=True, metavar="PHOTO...", type=click.Path(path_type=Path))
+@click.option(
+    "--flat-field",
+    type=click.Path(path_type=Path),
+    metavar="PHOTO",
+    help="An evenly lit surface, same camera and settings: removes the camera's own loss of light.",
+)
+@click.option(
+    "--ambient",
+    type=click.Path(path_type=Path),
+    metavar="PHOTO",
+    help="The same view with the set off, same settings: removes the room's light.",
+)
+@click.option(
+    "--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photographs with figures."
+)
+@as_json_option
+def uniformity(
+    photos: tuple[Path, ...], flat_field: Path | None, ambient: Path | None, picture: Path | None, as_json: bool
+) -> None:
+    """Measure fall-off of light, purity of colour and blotches on plain fields.
+
+    Give one photograph of each field: white, red, green, blue, or some of them ('draw field --colour red'). Which is
+    which is seen. The whole face has to be in view with a dark border around it, in a dark room, not clipped, and with
+    white balance and exposure fixed. All figures are relative to the middle of the picture.
+    """
+    from analysis.glass.photo import read_photo
+    from analysis.glass.uniformity import measure_uniformity
+    from analysis.glass.uniformtold import to_json, to_text
+    from trueraster.options import UsageError
+
+    if len(photos) > _MOST_PHOTOS:
+        raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
+    if picture is not None:
+        _check_target(picture, [*photos, *(path for path in (flat_field, ambient) if path is not None)])
+    flat = None if flat_field is None else read_photo(flat_field)
+    room = None if ambient is None else read_photo(ambient)
+    with progress("measuring", quiet=as_json) as tell:
+
+        def read() -> Iterator[Photo]:
+            for i, path in enumerate(photos):
+                interrupt.check()
+                tell(path.name, i / len(photos))
+                yield read_photo(path)
+
+        found = measure_uniformity(read(), flat, room)
+    if picture is not None:
+        _write(picture, found)
+    if as_json:
+        put_json(to_json(found))
+    else:
+        put_text(to_text(found))
+
+
+def _check_target(picture: Path, inputs: list[Path]) -> None:
+    from trueraster.options import UsageError
+
+    if picture.suffix.lower() != ".png":
+        raise UsageError(f"--picture: got {str(picture)!r}, a name that ends in .png is expected")
+    if any(picture.resolve() == path.resolve() for path in inputs):
+        raise UsageError(f"--picture: {picture} is one of the photographs, which would be lost")
+
+
+def _write(picture: Path, found: Uniformity) -> None:
+    from analysis.glass.photo import read_photo
+    from analysis.glass.uniformpicture import uniformity_picture
+    from analysis.marked import write_marked
+
+    # Read once more rather than kept: four photographs at once may be too much.
+    write_marked(picture, uniformity_picture(found, lambda field: read_photo(field.path)))

@@ -1,0 +1,41 @@
+"""`sheet`: pages to print."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trueraster.commands.shared import as_json_option
+from trueraster.show import note, put_json, put_text
+
+__all__ = ["sheet"]
+
+
+@click.command()
+@click.argument("name", metavar="marks|board")
+@click.option("--paper", default="a4", show_default=True, help="a4 or letter.")
+@click.option("--to", help="File name that ends in .pdf or .svg.  [default: outputs/NAME.pdf]")
+@as_json_option
+def sheet(name: str, paper: str, to: str | None, as_json: bool) -> None:
+    """Make a page to print, true to scale.
+
+    marks are the four corner marks that tell millimetres in a photograph of a screen; board is what 'measure lens' is
+    photographed with. Print at 100 % and check the page's rulers.
+    """
+    from analysis.glass.sheets import PAPERS, SHEETS, write_sheet
+    from trueraster.options import UsageError, choice
+
+    choice("sheet", name, tuple(SHEETS))
+    choice("--paper", paper, tuple(PAPERS))
+    path = Path("outputs") / f"{name}.pdf" if to is None else Path(to)
+    if path.suffix.lower() not in (".pdf", ".svg"):
+        raise UsageError(f"--to: got {str(path)[:60]!r}, a file name that ends in .pdf or .svg is expected")
+    page = SHEETS[name](paper)
+    write_sheet(page, path)
+    if as_json:
+        size = {"width": page.width, "height": page.height}
+        put_json({"sheet": {"path": str(path), "name": name, "paper": paper, "size_mm": size, "ruler_mm": 100}})
+    else:
+        put_text(str(path))
+    note("Print at 100 %, not 'fit to page', and measure the page's rulers: 100 mm each.")

@@ -1,0 +1,75 @@
+"""What `measure geometry` and `measure convergence` found as one page that needs no other file and no network."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Sequence
+from dataclasses import replace
+from importlib.metadata import version
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from jinja2 import Environment, StrictUndefined
+
+from analysis.glass.advice import Advice
+from analysis.glass.convergence import Convergence
+from analysis.glass.geometry import Geometry
+from trueraster.cautions import CAUTIONS
+from trueraster.rasterphoto import Measured
+from trueraster.rastertables import Table, aligned, untold
+from trueraster.rasterwords import INSIDE, findings, heading, steps, tables_of
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+__all__ = ["raster_page"]
+
+_QUALITY = 88
+"""Of the photograph as JPEG: as PNG it would be several times as large."""
+_DIGIT, _POINT = "\u2007", "\u2008"
+"""Blanks as wide as a digit and as a point."""
+
+
+def raster_page(
+    measured: Measured,
+    found: Geometry | Convergence,
+    advice: Advice,
+    picture: Image.Image,
+    plots: Sequence[tuple[str, bytes]],
+) -> str:
+    """The page as HTML. `plots` are titles and SVG files."""
+    made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    template = made.from_string((files("trueraster") / "rasterpage.html").read_text(encoding="utf-8"))
+    file = io.BytesIO()
+    picture.save(file, "JPEG", quality=_QUALITY, subsampling=0)
+    return template.render(
+        kind="Convergence" if isinstance(found, Convergence) else "Geometry",
+        findings=findings(found),
+        photo=str(measured.request.photo),
+        heading=heading(measured, found),
+        tables=[_typeset(table) for table in tables_of(found)],
+        untold=untold(found),
+        notes=measured.warnings,
+        steps=steps(advice),
+        service=INSIDE,
+        summary=advice.summary,
+        picture={"source": _data("image/jpeg", file.getvalue()), "width": picture.width, "height": picture.height},
+        plots=[{"title": title, "source": _data("image/svg+xml", data)} for title, data in plots],
+        cautions=CAUTIONS,
+        program=f"trueraster {version('trueraster')}",
+    )
+
+
+def _typeset(table: Table) -> Table:
+    """With figures that stand point below point, and true minus signs."""
+    by_column = list(zip(*table.rows, strict=True))
+    for i in table.figures:
+        # Where there is no figure the dash is left alone.
+        cells = [cell if cell == "-" else cell.replace("-", "−") for cell in by_column[i]]
+        by_column[i] = tuple(aligned(cells, _DIGIT, _POINT))
+    return replace(table, rows=tuple(zip(*by_column, strict=True)))
+
+
+def _data(kind: str, data: bytes) -> str:
+    return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"

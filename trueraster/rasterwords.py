@@ -1,0 +1,175 @@
+"""How `measure geometry` and `measure convergence` tell what they found: as JSON and as text."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.glass.advice import Advice, Item
+from analysis.glass.controls import SERVICE
+from analysis.glass.convergence import Convergence
+from analysis.glass.findings import convergence_finding, linearity_finding, shape_finding
+from analysis.glass.geometry import Geometry
+from analysis.glass.rounded import decimals
+from trueraster.cautions import CAUTIONS
+from trueraster.rasterphoto import Measured
+from trueraster.rastertables import Table, convergence_tables, geometry_tables, table_text, untold
+from trueraster.show import counted
+
+__all__ = ["INSIDE", "Step", "findings", "heading", "raster_json", "raster_text", "steps", "tables_of"]
+
+Files = Mapping[str, Path | list[Path]]
+
+_COLUMNS = 100
+"""Widest line of words: a terminal of the usual size shows it whole."""
+_DIGITS = 6
+INSIDE = f"Work inside the set: {SERVICE[0].lower()}{SERVICE[1:]}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One thing to adjust, in words."""
+
+    title: str
+    """What, which way and by how much."""
+    seen: str
+    where: str
+    inside: bool
+    """Whether it is work inside the set."""
+    remains: str
+    """What is left when it is done, or nothing."""
+
+
+def findings(found: Geometry | Convergence) -> list[str]:
+    """The main finding, and perhaps another."""
+    if isinstance(found, Convergence):
+        return [convergence_finding(found)]
+    told = found.figures["linearity_h_percent"] is not None
+    return [shape_finding(found), linearity_finding(found)] if told else [shape_finding(found)]
+
+
+def heading(measured: Measured, found: Geometry | Convergence) -> str:
+    """What was measured, in one line without the file."""
+    nodes = found.grid.nodes[found.gun if isinstance(found, Geometry) else 1]
+    seen = int(np.isfinite(nodes).all(axis=-1).sum())
+    width, height = measured.photo.size
+    kind = "crossings" if measured.request.scene.nodes else "dots"
+    return (
+        f"{measured.request.shown_words}, {seen} of {nodes[..., 0].size} {kind} seen, {width}x{height} pixels, "
+        f"{measured.marks_words}"
+    )
+
+
+def tables_of(found: Geometry | Convergence) -> list[Table]:
+    """All figures."""
+    return convergence_tables(found) if isinstance(found, Convergence) else geometry_tables(found)
+
+
+def steps(advice: Advice) -> list[Step]:
+    """What to adjust, the largest effect first."""
+    return [_step(item, "mm" if advice.placed else "% of the picture height") for item in advice.items]
+
+
+def _step(item: Item, unit: str) -> Step:
+    control = item.control
+    outside = control.has_outside_control
+    places = decimals(item.uncertainty, 2)
+    size = f"{item.amount:.{places}f} {item.unit}"
+    way = control.more if item.direction == control.more.do else control.less
+    gun = item.adjust.split()[0].lower() if control.group else ""
+    left = "" if item.remains is None else f"Then points are off by {item.remains:.2f} {unit} (root mean square)."
+    return Step(
+        title=f"{item.adjust}: {item.direction}, by {size} (± {max(item.uncertainty, 10.0**-places):.{places}f})",
+        seen=way.seen.format(amount=size, gun=gun),
+        where=f"{'Usual control' if outside else 'Inside the set, for qualified service'}: {control.where}.",
+        inside=not outside,
+        remains=left,
+    )
+
+
+def raster_text(measured: Measured, found: Geometry | Convergence, advice: Advice, files: Files) -> str:
+    """The answer for people, with the files that were written."""
+    parts = [f"{measured.request.photo}\n{_wrapped(heading(measured, found))}"]
+    parts[0] += "".join(f"\n{_wrapped(words)}" for words in findings(found))
+    parts += [table_text(table) for table in tables_of(found)]
+    missing = untold(found)
+    if missing:
+        parts.append("Not told\n" + "\n".join(_wrapped(words, hang=True) for words in missing))
+    if measured.warnings:
+        parts.append("Notes\n" + "\n".join(_wrapped(words, hang=True) for words in measured.warnings))
+    parts.append(_advice_text(advice))
+    if files:
+        parts.append("\n".join(_file_line(name, some) for name, some in files.items()))
+    return "\n\n".join(parts)
+
+
+def _file_line(name: str, some: Path | list[Path]) -> str:
+    if isinstance(some, Path):
+        return f"{name}: {some}"
+    return f"{name}: {counted(len(some), 'file')}{f' in {some[0].parent}' if some else ''}"
+
+
+def _advice_text(advice: Advice) -> str:
+    done = steps(advice)
+    lines = ["What to adjust, the largest effect first" if done else "What to adjust"]
+    for number, step in enumerate(done, 1):
+        lines.append(_wrapped(f"{number}. {step.title}", hang=True))
+        lines += [
+            _wrapped(words, hang=True, margin="     ") for words in (step.seen, step.where, step.remains) if words
+        ]
+    lines.append(_wrapped(advice.summary))
+    if any(step.inside for step in done):
+        lines += ["", _wrapped(f"Caution. {INSIDE} {CAUTIONS[0].title}: {CAUTIONS[0].text}")]
+    return "\n".join(lines)
+
+
+def _wrapped(text: str, *, hang: bool = False, margin: str = "") -> str:
+    first = margin or ("  " if hang else "")
+    return textwrap.fill(
+        text,
+        _COLUMNS,
+        initial_indent=first,
+        subsequent_indent=margin or ("    " if hang else ""),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def raster_json(measured: Measured, found: Geometry | Convergence, advice: Advice, files: Files) -> dict[str, Any]:
+    """The answer for programs: figures in full, what they were measured from, and the files that were written."""
+    request = measured.request
+    answer = found.to_json(advice.to_json())
+    return {
+        **{name: _rounded(value) for name, value in answer.items()},
+        "finding": ". ".join(findings(found)),
+        "summary": advice.summary,
+        "warnings": list(measured.warnings),
+        "photo": {
+            "path": str(request.photo),
+            "size_px": list(measured.photo.size),
+            "pattern": request.pattern.id,
+            "format": request.format.id,
+            "aspect": f"{request.format.picture_aspect.numerator}:{request.format.picture_aspect.denominator}",
+            "lines": [len(request.grid.u), len(request.grid.v)],
+            "marks_mm": None if measured.marks is None else list(measured.marks.size_mm),
+            "marks_px": None if measured.marks is None else _rounded(measured.marks.seen.centres.tolist()),
+            "lens": None if request.lens is None else str(request.lens),
+            "glass_radius_mm": request.glass_radius_mm,
+        },
+        "files": {
+            name: [str(path) for path in some] if isinstance(some, list) else str(some) for name, some in files.items()
+        },
+    }
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, _DIGITS)
+    if isinstance(value, Mapping):
+        return {name: _rounded(part) for name, part in value.items()}
+    return [_rounded(part) for part in value] if isinstance(value, list | tuple) else value
