@@ -21,6 +21,8 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -608,6 +610,57 @@ def test_what_stood_there_stays_where_measuring_fails(bench: Bench, tmp_path: Pa
     code, _, _ = measure("geometry", photographs("covered", bench), *MARKS, "--picture", tmp_path / "p.png")
     assert code == 2
     assert (tmp_path / "p.png").read_text() == "before"
+
+
+WORDS: dict[str, tuple[str, ...]] = {
+    "--format": ("480i", "1080i59.94", "64x48@60", "2", "480i,576i"),
+    "--aspect": ("4:3", "16:9", "0", "1:9"),
+    "--pattern": ("crosshatch", "dots", "bars", "crosshatch-g", "x.toml", ""),
+    "--cells": ("16x12", "1x1", "2000x1", "-1x2", "nan"),
+    "--marks-mm": ("460x360", "460", "0x0", "1e9x1", "inf"),
+    "--marks": ("1,1,700,1,700,500,1,500", "1,1,1,1,1,1,1,1", "a", "1," * 500),
+    "--marks-photo": ("noise.png", "x.png", "."),
+    "--lens": ("lens.json", "noise.png", "."),
+    "--glass-radius-mm": ("1000", "-1", "nan", "inf", "1e-300"),
+    "--hidden": ("0,0", "1", "-1,0", "999,999"),
+    "--size-mm": ("400x300", "0x0", "x"),
+    "--picture": ("out.png", "noise.png", ".", "out.jpg", "noise.png/out.png"),
+    "--plots": ("plots", "noise.png"),
+    "--page": ("out.html", ".", "x.htm"),
+}
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@given(
+    kind=st.sampled_from(["geometry", "convergence"]),
+    options=st.lists(
+        st.sampled_from(sorted(WORDS)).flatmap(lambda name: st.tuples(st.just(name), st.sampled_from(WORDS[name]))),
+        max_size=4,
+    ),
+    flags=st.lists(st.sampled_from(["--no-marks", "--json", "--all"]), max_size=2),
+)
+def test_no_command_line_does_anything_unforeseen(
+    kind: str, options: list[tuple[str, str]], flags: list[str], bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A photograph of nothing and any words are one line and leave nothing behind."""
+    folder = bench.folder / "play"
+    if not folder.exists():
+        folder.mkdir()
+        noise = np.random.default_rng(3).integers(0, 255, (520, 720, 3), np.uint8)
+        save(folder / "noise.png", noise)
+        save_lens(lens_of(bench.of.camera), folder / "lens.json")
+    monkeypatch.chdir(folder)
+    code, out, err = measure(kind, "noise.png", *(word for pair in options for word in pair), *flags)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert sorted(path.name for path in folder.iterdir()) == ["lens.json", "noise.png"]
+
+
+@pytest.mark.parametrize("kind", ["geometry", "convergence"])
+def test_help_fits_a_terminal(kind: str) -> None:
+    code, out, err = measure(kind, "--help")
+    assert (code, err) == (0, "")
+    assert max(map(len, out.split("\n"))) <= 80
+    assert "--marks-mm WxH" in out
 
 
 # --- Larger ones ------------------------------------------------------------------------------------------------------
