@@ -246,9 +246,15 @@ class _Key:
             elif sign == "ring":
                 canvas.ring((start + end) / 2, 0.22 * base, ink, max(1, canvas.thin // 2))
             elif sign == "mark":
-                half = np.array([0.45 * base, 0.45 * base])
-                around = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half + (start + end) / 2
-                canvas.line(around, ink, 2 * canvas.thin, closed=True)
+                half = np.full(2, 0.45 * base)
+                canvas.line(
+                    np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half + (start + end) / 2,
+                    ink,
+                    2 * canvas.thin,
+                    closed=True,
+                )
+            elif sign == "cross":
+                canvas.cross((start + end) / 2, ink)
             elif sign == "circle":
                 canvas.ring((start + end) / 2, 0.5 * base, ink)
             else:
@@ -262,7 +268,9 @@ class _Key:
         return self._row([("ring", (255, 255, 255))], text)
 
     def mark(self) -> Image.Image:
-        return self._row([("mark", GREEN)], "a corner mark")
+        marks = self.drawing.sight.marks
+        sign = "cross" if marks is None or marks.corners is None else "mark"
+        return self._row([(sign, GREEN)], "a corner mark")
 
     def circle(self) -> Image.Image:
         return self._row([("circle", (235, 235, 235))], "the centre zone: its diameter is the picture's height")
