@@ -209,9 +209,10 @@ def _worst_plates(drawing: _Drawing, found: Convergence, factor: int) -> list[Pl
         x, y = drawing.place(drawing.ideal.nodes[i, j])
         if sizes[k, i, j] * factor > 0.1 * drawing.ideal.cell:
             words = f"{gun} {amount(sizes[k, i, j], float(np.hypot(*found.sigma[k, i, j])), unit)}"
-            # On the side where more room is, so that both of them have some.
-            up = -1 if k == 0 else 1
-            plates.append(([words], (x, y + up * 2.2 * canvas.base), GUN_INK[gun]))
+            # Beside it on the way out, red's above and blue's below: they may stand at the same crossing.
+            out = -1 if x < drawing.place(drawing.ideal.centre)[0] else 1
+            away = (0.31 * len(words) + 1.2) * canvas.base
+            plates.append(([words], (x + out * away, y + (-0.8 if k == 0 else 0.8) * canvas.base), GUN_INK[gun]))
     return plates
 
 
