@@ -16,6 +16,7 @@ from pathlib import Path
 from make_faults import fault_table, write_fault_pictures
 from PIL import Image
 
+from analysis.glass.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Area, Options, Pattern, percent_text
@@ -83,6 +84,8 @@ def generated(name: str) -> str:
         "gallery": gallery,
         "example": example,
         "faults": fault_table,
+        "geometry-controls": lambda: controls(GEOMETRY_CONTROLS, places=True),
+        "convergence-controls": lambda: controls(CONVERGENCE_CONTROLS, places=False),
     }
     if name in made:
         return made[name]()
@@ -232,6 +235,22 @@ def frequencies() -> str:
         )
         seen.setdefault(cells, []).append(f"`{fmt.id}`")
     return "\n".join([*rows, *(f"| {' '.join(names)} | {' | '.join(cells)} |" for cells, names in seen.items())])
+
+
+def controls(table: tuple[Control, ...], *, places: bool) -> str:
+    """What the advice may name: what is seen of each control's part, and what to do; with `places` where it is."""
+    head = ["adjustment", "seen, where its amount is 1", "so turn it", "from outside", *["where"] * places]
+    rows = [f"| {' | '.join(head)} |", f"|{' --- |' * len(head)}"]
+    for control in table:
+        unit = "1 %" if control.of_half else "1 mm"
+        seen = control.more.seen.format(amount=unit, gun="red")
+        title = control.title[0].upper() + control.title[1:]
+        cells = [title, seen, control.more.do, "usually" if control.has_outside_control else "no"]
+        rows.append(f"| {' | '.join([*cells, *[control.where] * places])} |")
+    if not places:
+        where = dict.fromkeys(control.where for control in table)
+        rows += ["", *(f"- {words[0].upper()}{words[1:]}." for words in where)]
+    return "\n".join(rows)
 
 
 def gallery() -> str:

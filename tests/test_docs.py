@@ -6,15 +6,25 @@ import importlib.util
 import json
 import re
 import shlex
+import shutil
 import subprocess
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 from imageio_ffmpeg import get_ffmpeg_exe
+from PIL import Image
 
 from analysis.chain import STEPS
+from analysis.glass.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS
+from analysis.glass.convergence import FIGURES as CONVERGENCE_FIGURES
+from analysis.glass.geometry import FIGURES as GEOMETRY_FIGURES
 from analysis.remedies import FAULTS
 from patterns.catalogue import PATTERNS
+from tests.photo_bench.board import Board, board_cameras, board_photograph
+from tests.photo_bench.photograph import save
+from tests.photo_bench.sets import plain_set
 from trueraster.cautions import CAUTIONS
 from trueraster.cli import app, run
 
@@ -48,9 +58,9 @@ def test_generated_parts_are_up_to_date(monkeypatch: pytest.MonkeyPatch) -> None
         text = page.read_text(encoding="utf-8")
         marks += text.count("<!-- generated: ")
         assert module.filled(text) == text, page.name
-    # Seven areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults: a lost mark
-    # would go unseen else.
-    assert marks == 14
+    # Seven areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults, two tables of
+    # controls: a lost mark would go unseen else.
+    assert marks == 16
 
 
 def test_every_pattern_has_its_entry_and_picture() -> None:
@@ -108,6 +118,29 @@ def mentions() -> list[str]:
     return sorted(set(re.findall(r"`(trueraster [^`\n]+)`", pages)))
 
 
+def photographed(words: list[str], folder: Path) -> list[str]:
+    """A command line of `measure` with its photographs there: simulated ones, and plain colours on black."""
+    examples = ROOT / "docs" / "examples"
+    if words[1] == "lens":
+        camera, board = plain_set(0.8).camera, Board()
+        for number, pose in enumerate(board_cameras(camera, board, 7, seed=3)):
+            save(folder / f"board-{number}.jpg", board_photograph(pose, board, seed=number))
+        return [
+            name for word in words for name in (sorted(p.name for p in folder.glob(word)) if "*" in word else [word])
+        ]
+    for name in ("photo.jpg", "light.jpg"):
+        shutil.copy(examples / "simulation.jpg", folder / name)
+    shutil.copy(examples / "simulation-lens.json", folder / "lens.json")
+    colours = {"white": (200, 200, 200), "red": (200, 40, 30), "green": (40, 200, 50), "blue": (40, 50, 200)}
+    noise = np.random.default_rng(1)
+    for name, colour in {**colours, "flat": (180, 180, 180), "off": (2, 2, 2)}.items():
+        codes = noise.normal(2, 0.5, (750, 1000, 3))
+        area = np.s_[:, :] if name == "flat" else np.s_[120:620, 150:820]
+        codes[area] = colour + noise.normal(0, 1, codes[area].shape)
+        Image.fromarray(codes.clip(0, 255).astype(np.uint8)).save(folder / f"{name}.jpg", quality=95)
+    return words
+
+
 @pytest.mark.parametrize("line", commands())
 def test_commands_of_the_documents(
     line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
@@ -122,6 +155,8 @@ def test_commands_of_the_documents(
             run(["draw", "bars", "--as", "png", "--to", "capture.png"])
         else:
             run(["draw", "docs/examples/two-boxes.toml", "--format", "576i", "--as", "png"])
+    if words[0] == "measure":
+        words = photographed(words, tmp_path)
     if words[0] == "draw":
         words += ["--as", "png"]
     if words[0] == "kit":
@@ -159,8 +194,12 @@ def test_worked_example_prints_what_its_page_shows(
 def test_commands_named_in_prose(line: str) -> None:
     """Each command that a sentence names is there and takes the options that it is named with."""
     words = shlex.split(line)[1:]
-    assert words[0] in app.commands, line
-    app.commands[words[0]].make_context(words[0], words[1:])
+    command: Any = app
+    while words and words[0] in getattr(command, "commands", {}):
+        command = command.commands[words.pop(0)]
+    assert command is not app, line
+    if not hasattr(command, "commands"):
+        command.make_context(line, words)
 
 
 def rows_after(text: str) -> dict[str, str]:
@@ -194,6 +233,147 @@ def test_json_of_verify_is_as_its_page_says(
         assert set(re.findall(r"`(\w+)`", held[key])) == set(inner), key
     assert set(rows_after(page.split("there is `frames`")[1])) == set(answer["frames"])
     assert set(rows_after(page.split("and `fields`:")[1])) == set(clip["fields"])
+
+
+DEMO = [
+    *("docs/examples/simulation.jpg", "--marks-mm", "470x360"),
+    *("--lens", "docs/examples/simulation-lens.json"),
+]
+
+
+def answer(words: list[str], capsys: pytest.CaptureFixture[str]) -> Any:
+    capsys.readouterr()
+    assert run(["measure", *words, "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def named(text: str) -> set[str]:
+    """The keys that the first column of a text's first table names."""
+    table = re.search(r"^(\|.+\|\n)+", text, re.MULTILINE)
+    assert table is not None
+    return {key for row in table[0].splitlines() for key in re.findall(r"`(\w+)`", row.split("|")[1])}
+
+
+def inner(holds: str) -> set[str]:
+    """The keys that a cell names; those of a part of it stand in brackets without marks."""
+    return set(re.findall(r"`(\w+)`", holds))
+
+
+def test_figures_of_measure_are_as_their_page_says() -> None:
+    """docs/measure.md has every figure of geometry and convergence in a table, and none that is not there."""
+    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
+    assert named(page.split("\n## Geometry\n")[1]) == set(GEOMETRY_FIGURES)
+    told = page.split("\n## Convergence\n")[1]
+    percent = {name.replace("_mm", "_percent") for name in ("centre_max_mm", "overall_max_mm")}
+    assert named(told) | percent == set(CONVERGENCE_FIGURES)
+    for control in (*GEOMETRY_CONTROLS, *CONVERGENCE_CONTROLS):
+        assert control.more.do in page
+    for control in CONVERGENCE_CONTROLS:
+        if control.group != "static":
+            assert f"`{control.terms[0][0]}_{control.terms[0][1]}`" in told
+
+
+def test_json_of_measure_is_as_its_page_says(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every key that `measure geometry` and `measure convergence` print stands in docs/measure.md, and no other."""
+    monkeypatch.chdir(ROOT)
+    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
+    part = page.split("### `measure geometry`\n")[1]
+    held = rows_after(part)
+    geometry = answer(["geometry", *DEMO], capsys)
+    assert set(held) | set(GEOMETRY_FIGURES) == set(geometry)
+    for key, there in (
+        ("nodes", geometry["nodes"][0]),
+        ("photo", geometry["photo"]),
+        ("advice", geometry["advice"][0]),
+    ):
+        assert inner(held[key]) - {"mm"} == set(there), key
+    assert set(geometry["edge_sag_mm"]) <= inner(part.split("\n\n")[2])
+    convergence = answer(["convergence", *DEMO], capsys)
+    assert set(held) | set(CONVERGENCE_FIGURES) == set(convergence)
+    other = rows_after(page.split("### `measure convergence`\n")[1])
+    assert inner(other["nodes"]) - {"red_percent", "blue_percent"} == set(convergence["nodes"][0])
+    assert set(convergence["uncertainty"]["nodes"][0]) == inner(other["uncertainty"]) - {"nodes"}
+    assert set(convergence["parts"]["red"]) == {"static", "edges", "twist", "remains"}
+
+
+def test_json_of_uniformity_is_as_its_page_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same of `measure uniformity`."""
+    monkeypatch.chdir(tmp_path)
+    words = photographed(["measure", "uniformity"], tmp_path)[1:]
+    with Image.open("red.jpg") as image:
+        # A blotch, so that there is one to tell.
+        codes = np.array(image)
+    codes[300:400, 300:400] = (150, 80, 30)
+    Image.fromarray(codes).save("red.png")
+    found = answer([*words, "white.jpg", "red.png"], capsys)
+    part = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8").split("### `measure uniformity`\n")[1]
+    held = rows_after(part)
+    assert set(held) == set(found)
+    assert inner(held["limits"]) == set(found["limits"][0])
+    assert inner(held["advice"]) == set(found["advice"][0])
+    of_field = rows_after(part.split("Of a field")[1])
+    red = found["fields"][1]
+    assert set(of_field) == set(red)
+    assert inner(of_field["zones"]) == set(red["zones"][0])
+    assert all(f" {key}" in of_field["zones"] for key in red["zones"][0]["purity"])
+    assert inner(of_field["blotches"]) == set(red["blotches"][0])
+    for key in ("dimmest", "brightest", "delta_uv", "purity"):
+        assert inner(of_field["dimmest"]) == set(red[key])
+
+
+def test_json_of_lens_is_as_its_page_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same of `measure lens`."""
+    monkeypatch.chdir(tmp_path)
+    words = photographed(["measure", "lens", "board-*.jpg"], tmp_path)[1:]
+    Image.new("RGB", (1000, 750)).save("nothing.jpg")
+    found = answer([*words, "nothing.jpg", "--to", "lens.json"], capsys)
+    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
+    held = rows_after(page.split("### `measure lens`\n")[1])
+    assert set(held) == set(found)
+    assert inner(held["lens"]) == set(found["lens"])
+    assert inner(held["left_out"]) == set(found["left_out"][0])
+
+
+def test_example_of_measure_is_as_its_page_shows(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The simulated photograph gives the words that docs/measure.md shows, and the figures to a few last digits."""
+    monkeypatch.chdir(ROOT)
+    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8").split("## An example\n")[1]
+    capsys.readouterr()
+    assert run(["measure", "geometry", *DEMO]) == 0
+    printed = iter(capsys.readouterr().out.splitlines())
+    shown = page.split("```\n")[1].splitlines()
+    assert len(shown) > 20
+    for wanted in shown:
+        if wanted != "...":
+            assert any(_alike(wanted, got) for got in printed), wanted
+
+
+def _alike(wanted: str, got: str) -> bool:
+    """Whether two lines have the same words, and figures that other builds of the libraries may round otherwise."""
+    figures = r"[+-]?\d+\.\d+"
+    if re.sub(rf"\s*{figures}", "#", wanted) != re.sub(rf"\s*{figures}", "#", got):
+        return False
+    pairs = zip(re.findall(figures, wanted), re.findall(figures, got), strict=True)
+    return all(abs(float(one) - float(other)) < 0.03 for one, other in pairs)
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_simulations_are_called_so(page: Path) -> None:
+    """Below each picture that was simulated a line says so, and so do the files' names or notes."""
+    text = page.read_text(encoding="utf-8")
+    pictures = re.findall(r"^!\[[^\]]*\]\((\S*(?:measured-|simulation)\S*)\)\n\n(.*)$", text, re.MULTILINE)
+    assert len(pictures) == len(re.findall(r"\]\(\S*(?:measured-|simulation)\S*\.jpg\)", text))
+    for name, below in pictures:
+        assert below.startswith("*Simulation"), name
+        assert (page.parent / name).stat().st_size < 300_000, name
 
 
 def test_parameters_of_faults_are_as_their_page_says() -> None:

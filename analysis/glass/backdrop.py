@@ -49,10 +49,8 @@ class Backdrop:
             for mark in marks.corners:
                 self.canvas.line(self.place(mark), GREEN, weight, closed=True)
             return
-        reach = 0.6 * self.canvas.base
-        for x, y in self.place(marks.centres):
-            self.canvas.line(np.array([[x - reach, y], [x + reach, y]]), GREEN, weight)
-            self.canvas.line(np.array([[x, y - reach], [x, y + reach]]), GREEN, weight)
+        for place in self.place(marks.centres):
+            self.canvas.cross(place, GREEN)
 
 
 def backdrop(photo: Photo, seen: Floats, marks: SeenMarks | None, room: tuple[int, int]) -> Backdrop:

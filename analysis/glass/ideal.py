@@ -21,7 +21,7 @@ __all__ = ["Ideal", "exaggeration", "ideal_of", "to_photo"]
 
 Floats = NDArray[np.float64]
 
-_FACTORS = (1, 2, 3, 5, 10, 20, 30, 50, 100)
+_FACTORS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 50, 70, 100)
 """By how much errors are drawn larger; more would show noise."""
 
 

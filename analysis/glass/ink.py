@@ -90,6 +90,11 @@ class Canvas:
         for wide, colour in ((weight + max(2, self.thin), DARK), (weight, ink)):
             cv2.circle(self.samples, (x, y), far, colour, wide, cv2.LINE_AA, _SHIFT)
 
+    def cross(self, middle: Floats, ink: Rgb) -> None:
+        """An upright cross on a point."""
+        for reach in np.diag([0.6 * self.base] * 2):
+            self.line(np.stack([middle - reach, middle + reach]), ink, 2 * self.thin)
+
     def arrow(self, start: Floats, end: Floats, ink: Rgb, *, head: float = math.inf, hollow: bool = False) -> None:
         """An arrow with a head that is full or hollow, at most `head` long; a very short one is a dot."""
         import cv2
@@ -110,8 +115,8 @@ class Canvas:
         across = np.array([-along[1], along[0]]) * half
         tip = np.array([end, foot + across, foot - across])
         seam = max(2, self.thin)
-        self.line(np.array([start, foot]), ink, round(1.5 * self.thin))
         cv2.polylines(self.samples, [_fixed(tip)], True, DARK, 2 * seam, cv2.LINE_AA, _SHIFT)
+        self.line(np.array([start, foot]), ink, round(1.5 * self.thin))
         cv2.fillPoly(self.samples, [_fixed(tip)], DARK if hollow else ink, cv2.LINE_AA, _SHIFT)
         cv2.polylines(self.samples, [_fixed(tip)], True, ink, self.thin if hollow else 1, cv2.LINE_AA, _SHIFT)
 

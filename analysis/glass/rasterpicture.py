@@ -209,9 +209,10 @@ def _worst_plates(drawing: _Drawing, found: Convergence, factor: int) -> list[Pl
         x, y = drawing.place(drawing.ideal.nodes[i, j])
         if sizes[k, i, j] * factor > 0.1 * drawing.ideal.cell:
             words = f"{gun} {amount(sizes[k, i, j], float(np.hypot(*found.sigma[k, i, j])), unit)}"
-            # On the side where more room is, so that both of them have some.
-            up = -1 if k == 0 else 1
-            plates.append(([words], (x, y + up * 2.2 * canvas.base), GUN_INK[gun]))
+            # Beside it on the way out, red's above and blue's below: they may stand at the same crossing.
+            out = -1 if x < drawing.place(drawing.ideal.centre)[0] else 1
+            away = (0.31 * len(words) + 1.2) * canvas.base
+            plates.append(([words], (x + out * away, y + (-0.8 if k == 0 else 0.8) * canvas.base), GUN_INK[gun]))
     return plates
 
 
@@ -246,9 +247,15 @@ class _Key:
             elif sign == "ring":
                 canvas.ring((start + end) / 2, 0.22 * base, ink, max(1, canvas.thin // 2))
             elif sign == "mark":
-                half = np.array([0.45 * base, 0.45 * base])
-                around = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half + (start + end) / 2
-                canvas.line(around, ink, 2 * canvas.thin, closed=True)
+                half = np.full(2, 0.45 * base)
+                canvas.line(
+                    np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half + (start + end) / 2,
+                    ink,
+                    2 * canvas.thin,
+                    closed=True,
+                )
+            elif sign == "cross":
+                canvas.cross((start + end) / 2, ink)
             elif sign == "circle":
                 canvas.ring((start + end) / 2, 0.5 * base, ink)
             else:
@@ -262,7 +269,9 @@ class _Key:
         return self._row([("ring", (255, 255, 255))], text)
 
     def mark(self) -> Image.Image:
-        return self._row([("mark", GREEN)], "a corner mark")
+        marks = self.drawing.sight.marks
+        sign = "cross" if marks is None or marks.corners is None else "mark"
+        return self._row([(sign, GREEN)], "a corner mark")
 
     def circle(self) -> Image.Image:
         return self._row([("circle", (235, 235, 235))], "the centre zone: its diameter is the picture's height")

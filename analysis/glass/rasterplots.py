@@ -308,6 +308,7 @@ def _maps(found: Convergence, ideal: Ideal) -> Plot:
         axes.set_xlim(low[0] - 0.03 * (high - low)[0], high[0] + 0.03 * (high - low)[0])
         axes.set_ylim(low[1] - 0.03 * (high - low)[1], high[1] + 0.03 * (high - low)[1])
         _picture_axes(axes, ideal, "from the middle")
+        axes.xaxis.set_major_locator(MaxNLocator(5))
         axes.set_title(f"{gun} against green", fontsize=10, loc="left", color=_GUN[gun])
     for axes in panels[1:]:
         axes.set_ylabel("")

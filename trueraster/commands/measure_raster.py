@@ -22,53 +22,54 @@ __all__ = ["convergence", "geometry"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-_OPTIONS: tuple[tuple[tuple[str, ...], dict[str, Any]], ...] = (
-    (("--format", "-f", "fmt"), {"default": "480i", "show_default": True, "help": "What was played, as in draw."}),
-    (("--aspect",), {"help": "Picture aspect: 4:3 or 16:9; any for a free raster."}),
-    (("--pattern", "-p"), {"default": "crosshatch", "show_default": True, "help": "What is shown: a grid or dots."}),
-    (("--cells",), {"help": "Columns x rows of the grid, if it was drawn with them."}),
-    (("--marks-mm",), {"metavar": "WxH", "help": "Millimetres between the marks' centres, across x down."}),
-    (("--marks",), {"metavar": "X,Y,...", "help": "Their pixels, if they are not found: from top left, clockwise."}),
-    (
-        ("--marks-photo",),
-        {
-            "type": click.Path(path_type=Path),
-            "metavar": "PHOTO",
-            "help": "The same view with the light on, where the marks are seen better.",
-        },
-    ),
-    (("--no-marks",), {"is_flag": True, "help": "Only what can be told without marks."}),
-    (
-        ("--lens",),
-        {"type": click.Path(path_type=Path), "metavar": "FILE", "help": "The camera's lens, from 'measure lens'."},
-    ),
-    (("--glass-radius-mm",), {"type": float, "metavar": "R", "help": "Radius of a curved face.  [default: flat]"}),
-    (("--hidden",), {"metavar": "LEFT,ABOVE", "help": "Lines hidden on the left and above, if it is asked for."}),
-    (
-        ("--picture",),
-        {"type": click.Path(path_type=Path), "metavar": "OUT.png", "help": "Write the photograph with the errors."},
-    ),
-    (
-        ("--plots",),
-        {"type": click.Path(path_type=Path), "metavar": "DIR", "help": "Write plots into a folder, as SVG and PNG."},
-    ),
-    (
-        ("--page",),
-        {"type": click.Path(path_type=Path), "metavar": "OUT.html", "help": "Write all of it as one page."},
-    ),
+Option = tuple[tuple[str, ...], dict[str, Any]]
+"""Names and settings."""
+
+
+def _option(*names: str, words: str, **settings: Any) -> Option:
+    return names, {"help": words, **settings}
+
+
+def _file(name: str, metavar: str, words: str) -> Option:
+    return _option(name, words=words, metavar=metavar, type=click.Path(path_type=Path))
+
+
+_MEASURED = (
+    _option("--format", "-f", "fmt", words="What was played, as in draw.", default="480i", show_default=True),
+    _option("--aspect", words="Picture aspect: 4:3 or 16:9; any for a free raster."),
+    _option("--pattern", "-p", words="What is shown: a grid or dots.", default="crosshatch", show_default=True),
+    _option("--cells", words="Columns x rows of the grid, if it was drawn with them."),
+    _option("--marks-mm", words="Millimetres between the marks' centres, across x down.", metavar="WxH"),
+    _option("--marks", words="Their pixels, if they are not found: from top left, clockwise.", metavar="X,Y,..."),
+    _file("--marks-photo", "PHOTO", "The same view with the light on, where the marks are seen better."),
+    _option("--no-marks", words="Only what can be told without marks.", is_flag=True),
+    _file("--lens", "FILE", "The camera's lens, from 'measure lens'."),
+    _option("--glass-radius-mm", words="Radius of a curved face.  [default: flat]", type=float, metavar="R"),
+    _option("--hidden", words="Lines hidden on the left and above, if it is asked for.", metavar="LEFT,ABOVE"),
 )
+_WRITTEN = (
+    _file("--picture", "OUT.png", "Write the photograph with the errors."),
+    _file("--plots", "DIR", "Write plots into a folder, as SVG and PNG."),
+    _file("--page", "OUT.html", "Write all of it as one page."),
+)
+_SIZE = _option("--size-mm", words="Size that the picture should have.  [default: as high as it is]", metavar="WxH")
 
 
-def _raster_options(command: Command) -> Command:
-    for names, more in reversed(_OPTIONS):
-        command = click.option(*names, **more)(command)
-    return as_json_option(command)
+def _options(*own: Option) -> Callable[[Command], Command]:
+    """The options of both commands, with a command's own ones, in the order of the help."""
+
+    def decorated(command: Command) -> Command:
+        command = as_json_option(command)
+        for names, settings in reversed((*_MEASURED, *own, *_WRITTEN)):
+            command = click.option(*names, **settings)(command)
+        return command
+
+    return decorated
 
 
-@click.command()
+@click.command(short_help="The raster's shape, and what to adjust.")
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
-@_raster_options
-@click.option("--size-mm", metavar="WxH", help="Size that the picture should have.  [default: as high as it is]")
+@_options(_SIZE)
 def geometry(**typed: Any) -> None:
     """Measure the raster's shape on the glass from a photograph of a crosshatch.
 
@@ -86,9 +87,9 @@ def geometry(**typed: Any) -> None:
     _measure(judge, **typed)
 
 
-@click.command()
+@click.command(short_help="Red and blue against green, and what to adjust.")
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
-@_raster_options
+@_options()
 def convergence(**typed: Any) -> None:
     """Measure how far red and blue lie from green, from a photograph of a white crosshatch or dots.
 
