@@ -15,6 +15,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
@@ -50,6 +51,8 @@ FACE = ROOT / "render" / "data" / "DejaVuSansMono-Bold.ttf"
 
 
 def main() -> int:
+    # With several threads sums come out otherwise in the last digits, each time.
+    cv2.setNumThreads(1)
     # The names stand in the pictures' headings, as the pages have them.
     os.chdir(ROOT)
     one = demonstration()

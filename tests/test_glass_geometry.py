@@ -477,3 +477,20 @@ def test_json_holds_what_was_agreed() -> None:
     assert list(found["terms"]["x"]) == ["1", "u", "v", "uv", "u2", "v2", "u3", "uv2", "u2v", "v3"]
     unmarked = measure_geometry(grid(photographed(places(plain)), placed=False), ASPECT).to_json()
     assert unmarked["nodes"][0]["x_mm"] is None
+
+
+def test_dots_tell_no_overscan() -> None:
+    """The outermost dots lie a cell inside the picture, so all of them may be seen whatever is hidden."""
+    shown = ShownGrid(u=np.linspace(-1, 1, 17)[1:-1], v=np.linspace(-1, 1, 13)[1:-1])
+    u, v = np.meshgrid(200 * shown.u, 150 * shown.v)
+    nodes = np.broadcast_to(np.stack([u, v], axis=-1), (3, *u.shape, 2))
+    grid = GlassGrid(
+        shown=shown,
+        nodes=nodes,
+        sigma=np.full(nodes.shape, 0.01),
+        level_ends=np.full((11, 2, 2), np.nan),
+        upright_ends=np.full((15, 2, 2), np.nan),
+    )
+    found = measure_geometry(grid, 4 / 3)
+    assert set(found.figures["overscan_percent"].values()) == {None}
+    assert "overscan_percent.left" in found.reasons

@@ -22,6 +22,8 @@ SIDES = ("left", "right", "top", "bottom")
 
 _MIDDLE = 0.7
 """How far from the middle of a side lines are asked where they end, of 1: the glass has round corners."""
+_AT_EDGE = 0.98
+"""u or v from which a line stands for the picture's edge: the outermost are cut by it, so their middle is inside."""
 _FEWEST_ENDS = 3
 _END_PERCENT = 0.03
 """Standard uncertainty, in percent of the picture height, of all ends on a side alike: light fades at the edge."""
@@ -57,15 +59,19 @@ def overscan(grid: GlassGrid, smooth: Smooth) -> dict[str, Hidden]:
     """
     seen = where_seen(smooth.places)
     level, upright = np.abs(grid.shown.v) <= _MIDDLE, np.abs(grid.shown.u) <= _MIDDLE
+    u, v = grid.shown.u, grid.shown.v
     outer = (
-        (seen[level, 0], grid.level_ends[:, 0], 0, -1),
-        (seen[level, -1], grid.level_ends[:, 1], 0, 1),
-        (seen[0, upright], grid.upright_ends[:, 0], 1, -1),
-        (seen[-1, upright], grid.upright_ends[:, 1], 1, 1),
+        (seen[level, 0], u[0], grid.level_ends[:, 0], 0, -1),
+        (seen[level, -1], u[-1], grid.level_ends[:, 1], 0, 1),
+        (seen[0, upright], v[0], grid.upright_ends[:, 0], 1, -1),
+        (seen[-1, upright], v[-1], grid.upright_ends[:, 1], 1, 1),
     )
     return {
-        side: Hidden(0.0, 0.0) if 2 * line.sum() >= line.size > 0 else _hidden(smooth, ends, axis, sign, side)
-        for side, (line, ends, axis, sign) in zip(SIDES, outer, strict=True)
+        # Dots begin a cell inside the picture: that the outermost are seen says nothing of its edge.
+        side: Hidden(0.0, 0.0)
+        if 2 * line.sum() >= line.size > 0 and abs(place) > _AT_EDGE
+        else _hidden(smooth, ends, axis, sign, side)
+        for side, (line, place, ends, axis, sign) in zip(SIDES, outer, strict=True)
     }
 
 
@@ -75,7 +81,7 @@ def _hidden(smooth: Smooth, ends: Floats, axis: int, sign: int, side: str) -> Hi
     near = (np.abs(points[:, 1 - axis]) <= _MIDDLE) & (np.abs(points[:, axis]) < 1.5)
     points = points[near]
     if len(points) < _FEWEST_ENDS:
-        return Hidden(None, None, f"the outermost line at the {side} was not found, nor where the others end")
+        return Hidden(None, None, f"no line at the picture's edge is seen at the {side}, nor where the others end")
     edge, scatter = _middle(points[:, 1 - axis], points[:, axis])
     at = (np.array([edge]), np.zeros(1)) if axis == 0 else (np.zeros(1), np.array([edge]))
     half = np.hypot(*_slopes(smooth, *at)[0, :, axis])
