@@ -29,6 +29,7 @@ from render.decode import FileError
 from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.camera import Camera
 from tests.photo_bench.photograph import save
+from tests.photo_bench.run import lens_of as known_lens
 from trueraster.cli import run
 
 Floats = NDArray[np.float64]
@@ -46,16 +47,8 @@ NEAR = Camera(size=(640, 480), focal_px=700.0, distortion=(-0.1, 0.02, 0.0, 0.0,
 
 def lens_of(camera: Camera) -> Lens:
     """The simulated camera's own lens."""
-    return Lens(
-        width=camera.size[0],
-        height=camera.size[1],
-        fx=camera.focal_px,
-        fy=camera.focal_px,
-        cx=camera.principal[0],
-        cy=camera.principal[1],
-        distortion=camera.distortion,
-        red=camera.chromatic[0],
-        blue=camera.chromatic[1],
+    return replace(
+        known_lens(camera),
         covariance=np.diag([1.0, 1.0, 1.0, 1.0, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6]),
         rms_px=0.1,
     )

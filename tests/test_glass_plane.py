@@ -16,7 +16,6 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.glass.lens import Lens
 from analysis.glass.marks import SeenMarks, find_marks, given_marks, marks_size
 from analysis.glass.photo import Photo, read_photo
 from analysis.glass.plane import Plane, plane_in, plane_of
@@ -24,6 +23,7 @@ from analysis.glass.pose import eye_of, homography
 from analysis.glass.targets import mark_dictionary
 from render.decode import FileError
 from tests.photo_bench.camera import Camera, framed
+from tests.photo_bench.run import lens_of
 from tests.photo_bench.sets import PhotoSet, plain_set
 
 Floats = NDArray[np.float64]
@@ -46,21 +46,6 @@ TILTED = framed(
 """12 megapixels, 14 degrees off axis, about 3 % of distortion."""
 RECTANGLE = np.array([[-210.0, -160], [210, -160], [210, 160], [-210, 160]])
 SQUARE = np.array([[-15.0, -15], [15, -15], [15, 15], [-15, 15]])
-
-
-def lens_of(camera: Camera) -> Lens:
-    """The simulated camera's own lens, known without doubt."""
-    return Lens(
-        width=camera.size[0],
-        height=camera.size[1],
-        fx=camera.focal_px,
-        fy=camera.focal_px,
-        cx=camera.principal[0],
-        cy=camera.principal[1],
-        distortion=camera.distortion,
-        red=camera.chromatic[0],
-        blue=camera.chromatic[1],
-    )
 
 
 def on_glass(points: Floats, radius: float | None = None) -> Floats:

@@ -31,6 +31,7 @@ __all__ = [
     "TEXT",
     "Canvas",
     "Line",
+    "font",
     "plain",
     "stacked",
     "words_strip",
@@ -134,7 +135,7 @@ class Canvas:
             draw.rectangle((left, top, left + wide - 1, top + high - 1), GROUND, ink)
             for i, line in enumerate(lines):
                 at = left + pad, top + pad + i * line_height(self.base)
-                draw.text(at, line, TEXT, _font(self.base), "la")
+                draw.text(at, line, TEXT, font(self.base), "la")
         self.samples = np.array(image)
 
 
@@ -183,7 +184,7 @@ def words_strip(
     draw = ImageDraw.Draw(strip)
     y = round(space * base) // 2
     for text, ink, size in rows:
-        draw.text((left, y), text, ink, _font(size), "la")
+        draw.text((left, y), text, ink, font(size), "la")
         y += line_height(size)
     return strip
 
@@ -206,7 +207,8 @@ def plain(text: str) -> str:
 
 
 @lru_cache(maxsize=8)
-def _font(size: int) -> ImageFont.FreeTypeFont:
+def font(size: int) -> ImageFont.FreeTypeFont:
+    """The face of all pictures, `size` pixels high."""
     from importlib.resources import as_file, files
 
     from PIL import ImageFont

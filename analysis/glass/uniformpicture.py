@@ -8,23 +8,22 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from analysis.glass.fieldmap import Floats
+from analysis.glass.ink import font, plain
 from analysis.glass.photo import Photo
 from analysis.glass.uniformity import Blotch, Field, Uniformity, Zone
 from analysis.glass.uniformlimits import advise_uniformity
 from analysis.labels import ADVANCE, line_height, padding, wrapped
 
 if TYPE_CHECKING:
-    from PIL import Image, ImageDraw, ImageFont
+    from PIL import Image, ImageDraw
 
 __all__ = ["uniformity_picture"]
 
-_FACE = "DejaVuSansMono-Bold.ttf"
 _WIDTH = 1600
 """Of the page, in samples."""
 _TALLEST = 1300
@@ -154,7 +153,7 @@ def _zone_label(draw: ImageDraw.ImageDraw, zone: Zone, field: Field, panel: _Pan
     draw.rectangle((left, top, right, bottom), _GROUND, _MARKED if marked else _RULE, 3 if marked else 1)
     for i, line in enumerate(lines):
         ink = _TEXT if i == 0 else _QUIET
-        draw.text((left + pad, top + pad + i * line_height(size)), line, ink, _font(size), "la")
+        draw.text((left + pad, top + pad + i * line_height(size)), line, ink, font(size), "la")
     return left, top, right, bottom
 
 
@@ -189,7 +188,7 @@ def _number(draw: ImageDraw.ImageDraw, number: int, outline: Floats, size: tuple
     box = min(within, key=lambda one: sum(_common(one, other) for other in taken))
     taken.append(box)
     draw.rectangle(box, _MARKED, _DARK, 1)
-    draw.text((box[0] + pad, box[1] + pad), text, _DARK, _font(_TEXT_SIZE), "la")
+    draw.text((box[0] + pad, box[1] + pad), text, _DARK, font(_TEXT_SIZE), "la")
 
 
 def _around(points: Floats) -> Box:
@@ -221,13 +220,13 @@ def _words(lines: Sequence[_Line]) -> Image.Image:
     rows = [
         _Line(part, line.ink, line.size)
         for line in lines
-        for part in wrapped(_plain(line.text), int((_WIDTH - 2 * margin) / (line.size * ADVANCE)))
+        for part in wrapped(plain(line.text), int((_WIDTH - 2 * margin) / (line.size * ADVANCE)))
     ]
     strip = Image.new("RGB", (_WIDTH, sum(line_height(row.size) for row in rows) + margin), _GROUND)
     draw = ImageDraw.Draw(strip)
     y = margin // 2
     for row in rows:
-        draw.text((margin, y), row.text, row.ink, _font(row.size), "la")
+        draw.text((margin, y), row.text, row.ink, font(row.size), "la")
         y += line_height(row.size)
     return strip
 
@@ -272,18 +271,3 @@ def _advice(found: Uniformity) -> list[_Line]:
     for advice in advise_uniformity(found):
         lines += [_Line(advice.adjust, _GRID), _Line(advice.why, _TEXT)]
     return lines
-
-
-def _plain(text: str) -> str:
-    """On one line, and nothing that the face cannot show as itself."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
-
-
-@lru_cache(maxsize=8)
-def _font(size: int) -> ImageFont.FreeTypeFont:
-    from importlib.resources import as_file, files
-
-    from PIL import ImageFont
-
-    with as_file(files("render") / "data" / _FACE) as path:
-        return ImageFont.truetype(path, size)
