@@ -27,7 +27,7 @@ from patterns.pattern import Options, Pattern
 from patterns.placement import patch_area
 from patterns.scene import Gradient, Patch, Scene
 from patterns.signal import Edges, Range, Signal
-from render.decode import FileError
+from render.errors import FileError
 from render.patches import MARGIN_LINES, MARGIN_SAMPLES
 
 __all__ = ["Investigation"]

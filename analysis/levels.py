@@ -22,7 +22,8 @@ from patterns.placement import Span, patch_area
 from patterns.scene import Patch, Scene
 from patterns.signal import Colour, Matrix, Range, Signal
 from patterns.standards import Matrix as MatrixCode
-from render.decode import FileError, Picture, open_video
+from render.decode import Picture, open_video
+from render.errors import FileError
 from render.patches import FEWEST_SAMPLES, MARGIN_LINES, MARGIN_SAMPLES, is_luma_only
 
 __all__ = [

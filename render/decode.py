@@ -22,6 +22,7 @@ from av.video.stream import VideoStream
 from patterns.formats import FieldOrder
 from patterns.signal import DEPTHS, Range, Sampling
 from render.dpx import read_dpx
+from render.errors import FileError
 from render.png import read_png
 from render.quantise import Planes
 from render.samples import SampleError, planes_of
@@ -29,17 +30,13 @@ from render.stills import StillWords, with_words
 from render.tags import Provenance, Tags
 from render.tiff import read_tiff
 
-__all__ = ["FileError", "Picture", "VideoFile", "open_video"]
+__all__ = ["Picture", "VideoFile", "open_video"]
 
 LARGEST = 40_000_000
 """Most samples of a picture that are decoded: a 36-megapixel raster with room, and no bomb."""
 
 _UNKNOWN = 2
 """H.273 code point 2: unspecified."""
-
-
-class FileError(ValueError):
-    """A file that cannot be read as a picture; the message is one line."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

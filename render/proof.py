@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from patterns.formats import Format
 from patterns.scene import Patch
 from patterns.signal import Sampling
-from render.decode import FileError, open_video
+from render.decode import open_video
+from render.errors import FileError
 from render.mpeg2 import without_time
 from render.patches import FEWEST_SAMPLES, patch_samples
 from render.quantise import Planes

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import signal
+import subprocess
+import sys
 import time
 import tomllib
 import warnings
@@ -38,6 +41,38 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def pytest_runtest_setup(item: pytest.Item) -> None:
     if item.get_closest_marker("slow") and time.time() > SLOW_TESTS_END:
         pytest.skip("no time is left")
+
+
+Memory = Callable[..., int]
+"""A program and its arguments to the megabytes that were resident at most."""
+
+
+@pytest.fixture(scope="session")
+def most_megabytes() -> Memory:
+    """What a program of Python holds of memory at most; it has to end by itself.
+
+    The kernel's own figure (proc(5), VmHWM): getrusage(2) would tell that of the process which starts it, where that is
+    more.
+    """
+    if not Path("/proc/self/status").exists():
+        pytest.skip("the system does not tell how much memory a process took")
+    root = str(Path(__file__).parents[1])
+
+    def run(code: str, *words: str) -> int:
+        program = f"{code}\nprint(open('/proc/self/status').read())"
+        done = subprocess.run(
+            [sys.executable, "-c", program, *words],
+            capture_output=True,
+            text=True,
+            check=True,
+            timeout=120,
+            env={**os.environ, "PYTHONPATH": root},
+        )
+        found = re.search(r"VmHWM:\s*(\d+) kB", done.stdout)
+        assert found is not None
+        return int(found[1]) // 1000
+
+    return run
 
 
 Vectors = dict[str, Any]

@@ -22,7 +22,8 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, FieldOrder, Format
 from patterns.pattern import Options
 from render.carriers import CARRIERS
-from render.decode import FileError, Picture, open_video
+from render.decode import Picture, open_video
+from render.errors import FileError
 from render.produce import Order, produce
 from render.raster import draw_frame
 from render.samples import planes_of

@@ -21,7 +21,8 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, Format
 from patterns.pattern import Options
 from patterns.signal import Edges, Matrix, Range, Sampling, Signal
-from render.decode import FileError, Picture
+from render.decode import Picture
+from render.errors import FileError
 from render.tags import Tags
 
 SD = FORMATS["480i"]

@@ -25,7 +25,7 @@ from analysis.glass.lens import PARAMETERS, Lens
 from analysis.glass.lensfile import load_lens, save_lens
 from analysis.glass.notes import read_notes, sensor_points, sensor_size
 from analysis.glass.photo import Photo
-from render.decode import FileError
+from render.errors import FileError
 from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.camera import Camera
 from tests.photo_bench.photograph import save

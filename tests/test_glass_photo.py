@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from analysis.glass.photo import read_photo
-from render.decode import FileError
+from render.errors import FileError
 
 Codes = NDArray[Any]
 

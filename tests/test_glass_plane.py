@@ -21,7 +21,7 @@ from analysis.glass.photo import Photo, read_photo
 from analysis.glass.plane import Plane, plane_in, plane_of
 from analysis.glass.pose import eye_of, homography
 from analysis.glass.targets import mark_dictionary
-from render.decode import FileError
+from render.errors import FileError
 from tests.photo_bench.camera import Camera, framed
 from tests.photo_bench.run import lens_of
 from tests.photo_bench.sets import PhotoSet, plain_set

@@ -22,7 +22,7 @@ from analysis.glass.fieldmap import chromaticity, colour_word
 from analysis.glass.photo import Photo, read_photo
 from analysis.glass.uniformity import Field, Uniformity, measure_uniformity
 from analysis.glass.uniformtold import to_json, to_text
-from render.decode import FileError
+from render.errors import FileError
 from tests.photo_bench.board import flat_field
 from tests.photo_bench.sets import plain_set
 from tests.photo_bench.tube import Blotch as TubeBlotch

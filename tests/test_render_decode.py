@@ -19,7 +19,8 @@ from PIL import Image
 
 from patterns.formats import FieldOrder
 from patterns.signal import Range, Sampling
-from render.decode import FileError, Picture, open_video
+from render.decode import Picture, open_video
+from render.errors import FileError
 from render.samples import planes_of
 
 RNG = np.random.default_rng(5)

@@ -1,4 +1,4 @@
-"""The files that `measure geometry` and `measure convergence` write: picture, plots and page."""
+"""The files that `measure geometry`, `measure convergence` and `measure raster` write: picture, plots and page."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from analysis.glass.rasterplots import Plot
     from trueraster.rasterphoto import Measured
 
-__all__ = ["Targets", "targets_of", "write_files"]
+__all__ = ["Targets", "targets_in", "targets_of", "write_files"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,10 +30,6 @@ class Targets:
     picture: Path | None
     plots: Path | None
     page: Path | None
-
-    @property
-    def are_wanted(self) -> bool:
-        return any(path is not None for path in (self.picture, self.plots, self.page))
 
 
 def targets_of(picture: Path | None, plots: Path | None, page: Path | None, inputs: Sequence[Path]) -> Targets:
@@ -54,6 +50,19 @@ def targets_of(picture: Path | None, plots: Path | None, page: Path | None, inpu
     if plots is not None and plots.exists() and not plots.is_dir():
         raise UsageError(f"--plots: {plots} is there and is no folder")
     return Targets(picture=picture, plots=plots, page=page)
+
+
+def targets_in(folder: Path | None, name: str, inputs: Sequence[Path]) -> Targets:
+    """All kinds of files in a folder, the picture and the page by `name`; none where there is no folder.
+
+    Raises:
+        UsageError: as `targets_of` does.
+    """
+    if folder is None:
+        return targets_of(None, None, None, inputs)
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"--to: {folder} is there and is no folder")
+    return targets_of(folder / f"{name}.png", folder, folder / f"{name}.html", inputs)
 
 
 def write_files(
@@ -91,7 +100,8 @@ def write_files(
 
         files[targets.page] = raster_page(measured, found, advice, image, svgs).encode()
         named["page"] = targets.page
-    step("writing", 0.95)
+    if files:
+        step("writing", 0.95)
     for path, data in files.items():
         with placed(path) as file:
             file.write(data)

@@ -10,22 +10,19 @@ from pathlib import Path
 from analysis.glass.grid import ShownGrid
 from analysis.glass.lens import Lens
 from analysis.glass.lensfile import load_lens
-from analysis.glass.marks import SeenMarks, find_marks, given_marks, marks_size
+from analysis.glass.marks import NoMarksError, SeenMarks, find_marks, given_marks, marks_size
 from analysis.glass.photo import Photo, read_photo
 from analysis.glass.placing import MarksGiven, OnGlass, grid_on_glass
 from analysis.glass.seen import GridError
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
-from render.decode import FileError
 from trueraster.kit.words import format_words
 from trueraster.options import UsageError, cells_of, format_of, pattern_of
 
 __all__ = ["Measured", "Request", "request_of", "see"]
 
 _FEWEST_LINES = 4
-_NONE_SEEN = "no corner marks are seen"
-"""How `find_marks` begins to say that there is none at all; all else is a mistake that should be mended."""
 _MARKS_MISSING = "no corner marks are seen in it: only what perspective cannot imitate is told, as bends and colours"
 _WHICH_WAY = "without marks the photograph is taken to lie as the picture was shown, not mirrored or upside down"
 _LARGEST_RADIUS_MM = 100_000.0
@@ -250,7 +247,7 @@ def _found(request: Request, photo: Photo) -> SeenMarks | None:
     """The marks in the photograph itself; None where there are none and no size says that there should be."""
     try:
         return find_marks(photo)
-    except FileError as error:
-        if request.marks_mm is None and _NONE_SEEN in str(error):
+    except NoMarksError:
+        if request.marks_mm is None:
             return None
         raise

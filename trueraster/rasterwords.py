@@ -1,4 +1,4 @@
-"""How `measure geometry` and `measure convergence` tell what they found: as JSON and as text."""
+"""How `measure geometry`, `measure convergence` and `measure raster` tell what they found: as JSON and as text."""
 
 from __future__ import annotations
 
@@ -92,15 +92,17 @@ def _step(item: Item, unit: str) -> Step:
     )
 
 
-def raster_text(measured: Measured, found: Geometry | Convergence, advice: Advice, files: Files) -> str:
-    """The answer for people, with the files that were written."""
-    parts = [f"{measured.request.photo}\n{_wrapped(heading(measured, found))}"]
-    parts[0] += "".join(f"\n{_wrapped(words)}" for words in findings(found))
+def raster_text(
+    measured: Measured, found: Geometry | Convergence, advice: Advice, files: Files, *, whole: bool = True
+) -> str:
+    """The answer for people, with the files that were written; if not `whole`, to go on after another one."""
+    first = [str(measured.request.photo), heading(measured, found)] if whole else []
+    parts = ["\n".join(_wrapped(words) for words in (*first, *findings(found)))]
     parts += [table_text(table) for table in tables_of(found)]
     missing = untold(found)
     if missing:
         parts.append("Not told\n" + "\n".join(_wrapped(words, hang=True) for words in missing))
-    if measured.warnings:
+    if measured.warnings and whole:
         parts.append("Notes\n" + "\n".join(_wrapped(words, hang=True) for words in measured.warnings))
     parts.append(_advice_text(advice))
     if files:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.glass.photo import Photo
-from render.decode import FileError
+from render.errors import FileError
 
 __all__ = ["FlatField", "SmallLight", "ambient_light", "corrected", "flat_field", "small_light"]
 

@@ -9,7 +9,7 @@ import io
 import warnings
 from collections.abc import Callable
 
-from render.decode import FileError
+from render.errors import FileError
 
 __all__ = ["check_header"]
 

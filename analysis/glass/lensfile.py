@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from analysis.glass.lens import PARAMETERS, Lens
-from render.decode import FileError
+from render.errors import FileError
 from render.passing import placed
 
 __all__ = ["load_lens", "save_lens"]

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.glass.fieldlight import Light, SmallLight
-from render.decode import FileError
+from render.errors import FileError
 
 __all__ = ["LitArea", "find_lit_area"]
 

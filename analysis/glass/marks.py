@@ -18,9 +18,9 @@ from analysis.glass.photo import Photo
 from analysis.glass.pose import homography, through
 from analysis.glass.reduced import reduced_grey
 from analysis.glass.targets import CORNER_NAMES, mark_dictionary
-from render.decode import FileError
+from render.errors import FileError
 
-__all__ = ["SeenMarks", "find_marks", "given_marks", "marks_size"]
+__all__ = ["NoMarksError", "SeenMarks", "find_marks", "given_marks", "marks_size"]
 
 Floats = NDArray[np.float64]
 
@@ -37,6 +37,10 @@ _SMALLEST_PX = 18.0
 """Side of a mark: below, its edges' surroundings reach into its code."""
 _SIZES_MM = (20.0, 3000.0)
 """Believed distances between marks."""
+
+
+class NoMarksError(FileError):
+    """None of the four marks is seen; all else is a mistake of those that are there."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -78,6 +82,7 @@ def find_marks(photo: Photo) -> SeenMarks:
     """The four marks of a photograph.
 
     Raises:
+        NoMarksError: there is none.
         FileError: there are not four, one is there twice, or they do not lie as they should; one line.
     """
     rough = _rough(photo)
@@ -120,15 +125,15 @@ def _rough(photo: Photo) -> Floats:
             break
     if not best and _is_mirrored(photo):
         raise FileError(f"{photo.path}: the photograph is mirrored; a front camera or a viewer's setting does that")
+    if not best:
+        raise NoMarksError(
+            f"{photo.path}: no corner marks are seen, or they are too blurred; print 'trueraster sheet marks' and fix "
+            "all four around the picture, or give their places with --marks and --marks-mm"
+        )
     raise FileError(f"{photo.path}: {_missing_words(best)}")
 
 
 def _missing_words(found: dict[int, list[Floats]]) -> str:
-    if not found:
-        return (
-            "no corner marks are seen, or they are too blurred; print 'trueraster sheet marks' and fix all four around "
-            "the picture, or give their places with --marks and --marks-mm"
-        )
     missing = [name for number, name in enumerate(CORNER_NAMES) if number not in found]
     names = missing[0] if len(missing) == 1 else f"{', '.join(missing[:-1])} and {missing[-1]}"
     noun = "mark is" if len(missing) == 1 else "marks are"

@@ -118,8 +118,9 @@ def _reduced(photo: Photo) -> tuple[NDArray[np.float32], int]:
 
     width, height = photo.size
     scale = max(1, round(max(width, height) / _REDUCED))
+    source, step = (photo.halved, scale // 2) if scale % 2 == 0 else (photo.codes[..., ::-1], scale)
     # Whole blocks, so that a place in one is a place in the other.
-    whole = photo.codes[: height // scale * scale, : width // scale * scale]
+    whole = source[: height // scale * step, : width // scale * step]
     small = cv2.resize(whole, (width // scale, height // scale), interpolation=cv2.INTER_AREA)
     light: NDArray[np.float32] = photo.curve[small].mean(axis=2)
     return light, scale
@@ -213,13 +214,13 @@ def _counted(lattice: Lattice, shown: ShownGrid, hidden: tuple[int, int]) -> tup
 
 
 def _linear(photo: Photo) -> NDArray[np.uint16]:
-    """The photograph in linear light of 16 bits, which is what the lines are sampled in."""
+    """The photograph in linear light of 16 bits, which is what the lines are sampled in; blue first in memory."""
     import cv2
 
     curve = np.round(photo.curve * _FULL).astype(np.uint16)
     if photo.codes.dtype == np.uint8:
-        return np.asarray(cv2.LUT(photo.codes, curve), np.uint16)
-    linear = np.empty(photo.codes.shape, np.uint16)
+        return np.asarray(cv2.LUT(photo.codes[..., ::-1], curve), np.uint16)[..., ::-1]
+    linear = np.empty(photo.codes.shape, np.uint16)[..., ::-1]
     for row in range(0, len(linear), 256):
         linear[row : row + 256] = curve[photo.codes[row : row + 256]]
     return linear

@@ -113,7 +113,8 @@ def follow(
     other = (middle[None, :] + reach[:, None]).astype(np.float32)
     across_map, along_map = (np.ascontiguousarray(values) for values in (other, one))
     x, y = (across_map, along_map) if upright else (along_map, across_map)
-    strip = cv2.remap(linear, x, y, cv2.INTER_LINEAR)
+    # Blue is first in memory, and the other order would be copied.
+    strip = cv2.remap(linear[..., ::-1], x, y, cv2.INTER_LINEAR)[..., ::-1]
     # Numbers of columns or rows along the line: whole at crossings.
     at = np.interp(places, along, numbers)
     inside = (middle > half) & (middle < linear.shape[1 if upright else 0] - 1 - half)

@@ -33,7 +33,7 @@ from analysis.glass.grid import GUNS
 from analysis.glass.litarea import LitArea, find_lit_area
 from analysis.glass.photo import Photo
 from analysis.glass.zones import CORNERS, Purity, View, Zone, measure_zones
-from render.decode import FileError
+from render.errors import FileError
 
 __all__ = ["Blotch", "Extreme", "Field", "Purity", "Uniformity", "Zone", "measure_uniformity"]
 

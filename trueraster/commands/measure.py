@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from trueraster import interrupt
-from trueraster.commands.measure_raster import convergence, geometry
+from trueraster.commands.measure_raster import convergence, geometry, raster
 from trueraster.commands.measure_uniformity import uniformity
 from trueraster.commands.shared import as_json_option
 from trueraster.show import progress, put_json, put_text
@@ -20,7 +20,7 @@ def measure() -> None:
     """Measure a screen, or a camera's lens, in photographs."""
 
 
-for command in (geometry, convergence, uniformity):
+for command in (geometry, convergence, raster, uniformity):
     measure.add_command(command)
 
 

@@ -1,8 +1,9 @@
-"""`measure geometry` and `measure convergence`: the raster on the glass, from a photograph of a crosshatch."""
+"""`measure geometry`, `measure convergence` and both as `measure raster`, from a photograph of a crosshatch."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -16,9 +17,9 @@ if TYPE_CHECKING:
     from analysis.glass.advice import Advice
     from analysis.glass.convergence import Convergence
     from analysis.glass.geometry import Geometry
-    from trueraster.rasterphoto import Measured
+    from trueraster.rasterphoto import Measured, Request
 
-__all__ = ["convergence", "geometry"]
+__all__ = ["convergence", "geometry", "raster"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -55,12 +56,12 @@ _WRITTEN = (
 _SIZE = _option("--size-mm", words="Size that the picture should have.  [default: as high as it is]", metavar="WxH")
 
 
-def _options(*own: Option) -> Callable[[Command], Command]:
-    """The options of both commands, with a command's own ones, in the order of the help."""
+def _options(*own: Option, files: tuple[Option, ...] = _WRITTEN) -> Callable[[Command], Command]:
+    """The options of all commands, with a command's own ones, in the order of the help."""
 
     def decorated(command: Command) -> Command:
         command = as_json_option(command)
-        for names, settings in reversed((*_MEASURED, *own, *_WRITTEN)):
+        for names, settings in reversed((*_MEASURED, *own, *files)):
             command = click.option(*names, **settings)(command)
         return command
 
@@ -77,14 +78,7 @@ def geometry(**typed: Any) -> None:
     which way and how far. Fix the four marks of 'trueraster sheet marks' around the picture, measure the distance
     between their centres and give it with --marks-mm. Without marks only bends and overscan are told.
     """
-    from analysis.glass.advice import advise
-    from analysis.glass.geometry import measure_geometry
-
-    def judge(measured: Measured) -> tuple[Geometry, Advice]:
-        found = measure_geometry(measured.on.grid, measured.request.aspect, measured.on.doubts)
-        return found, advise(found, measured.request.size_mm)
-
-    _measure(judge, **typed)
+    _measure(_shape, **typed)
 
 
 @click.command(short_help="Red and blue against green, and what to adjust.")
@@ -96,17 +90,56 @@ def convergence(**typed: Any) -> None:
     At every crossing, by zone, and split into what static, edge and twist adjustments move; with what to adjust.
     Options and marks are those of 'measure geometry'.
     """
+    _measure(_guns, **typed)
+
+
+@click.command(short_help="Both of them at once, from one photograph.")
+@click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
+@_options(_SIZE, files=(_file("--to", "DIR", "Write pictures, plots and pages into a folder."),))
+def raster(to: Path | None, as_json: bool, **typed: Any) -> None:
+    """Measure the raster's shape and its convergence at once, from a photograph of a white crosshatch or dots.
+
+    What 'measure geometry' and 'measure convergence' tell, in the time of one of them, with the same options and marks.
+    """
+    from trueraster.rasterfiles import targets_in, write_files
+    from trueraster.rasterphoto import request_of
+    from trueraster.rasterwords import raster_json, raster_text
+
+    request = request_of(**typed)
+    targets = {name: targets_in(to, name, request.inputs) for name in ("geometry", "convergence")}
+    with _seen(request, quiet=as_json) as (measured, step):
+        both: dict[str, tuple[Geometry | Convergence, Advice]] = {
+            "geometry": _shape(measured),
+            "convergence": _guns(measured),
+        }
+        files = {name: write_files(targets[name], measured, *both[name], step) for name in both}
+    if as_json:
+        put_json({name: raster_json(measured, found, advice, files[name]) for name, (found, advice) in both.items()})
+    else:
+        texts = (
+            raster_text(measured, found, advice, files[name], whole=name == "geometry")
+            for name, (found, advice) in both.items()
+        )
+        put_text("\n\n\n".join(texts))
+
+
+def _shape(measured: Measured) -> tuple[Geometry, Advice]:
+    from analysis.glass.advice import advise
+    from analysis.glass.geometry import measure_geometry
+
+    found = measure_geometry(measured.on.grid, measured.request.aspect, measured.on.doubts)
+    return found, advise(found, measured.request.size_mm)
+
+
+def _guns(measured: Measured) -> tuple[Convergence, Advice]:
     from analysis.glass.advice import advise_convergence
     from analysis.glass.convergence import measure_convergence
     from trueraster.options import UsageError
 
-    def judge(measured: Measured) -> tuple[Convergence, Advice]:
-        if not measured.photo.has_colour:
-            raise UsageError(f"{measured.request.photo}: the photograph is grey; convergence is told by its colours")
-        found = measure_convergence(measured.on.grid, measured.request.aspect, measured.on.doubts)
-        return found, advise_convergence(found)
-
-    _measure(judge, **typed)
+    if not measured.photo.has_colour:
+        raise UsageError(f"{measured.request.photo}: the photograph is grey; convergence is told by its colours")
+    found = measure_convergence(measured.on.grid, measured.request.aspect, measured.on.doubts)
+    return found, advise_convergence(found)
 
 
 def _measure(
@@ -119,21 +152,29 @@ def _measure(
     **typed: Any,
 ) -> None:
     from trueraster.rasterfiles import targets_of, write_files
-    from trueraster.rasterphoto import request_of, see
+    from trueraster.rasterphoto import request_of
     from trueraster.rasterwords import raster_json, raster_text
 
     request = request_of(**typed)
     targets = targets_of(picture, plots, page, request.inputs)
-    with progress("measuring", quiet=as_json) as tell:
+    with _seen(request, quiet=as_json) as (measured, step):
+        found, advice = judge(measured)
+        files = write_files(targets, measured, found, advice, step)
+    if as_json:
+        put_json(raster_json(measured, found, advice, files))
+    else:
+        put_text(raster_text(measured, found, advice, files))
+
+
+@contextmanager
+def _seen(request: Request, *, quiet: bool) -> Iterator[tuple[Measured, Callable[[str, float], None]]]:
+    """The grid of a photograph, and what is told how far the rest is, while a bar is shown."""
+    from trueraster.rasterphoto import see
+
+    with progress("measuring", quiet=quiet) as tell:
 
         def step(words: str, share: float) -> None:
             interrupt.check()
             tell(words, share)
 
-        measured = see(request, step)
-        found, advice = judge(measured)
-        files = write_files(targets, measured, found, advice, step) if targets.are_wanted else {}
-    if as_json:
-        put_json(raster_json(measured, found, advice, files))
-    else:
-        put_text(raster_text(measured, found, advice, files))
+        yield see(request, step), step
