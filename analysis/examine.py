@@ -60,7 +60,8 @@ def _is_as_drawn(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolera
     if check_raster(fmt, signal.sampling):
         return False
     limits = (tolerance or Tolerance(value=1.0)).limits(signal)
-    for edges in (Edges.SHAPED, Edges.HARD):
+    # The usual ones of such samples first.
+    for edges in (Edges.HARD, Edges.SHAPED) if signal.sampling.is_rgb else (Edges.SHAPED, Edges.HARD):
         drawn = draw_frame(scene, fmt, replace(signal, edges=edges), frame.index)
         pairs = list(zip(frame.picture.planes, drawn, strict=True))
         if all(np.array_equal(seen, wanted) for seen, wanted in pairs):

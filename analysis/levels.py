@@ -223,7 +223,7 @@ def check_levels(
     # A patch at the end of the codes has half its noise cut off; most patches, and most components, have not.
     noises = [max(part.noise for part in parts) for patch, parts, _ in found if not patch.sloped]
     noises = noises or [_down_noise(planes[0], span) for _, _, span in found]
-    noise = float(np.percentile(noises, 75)) / step if noises else 0.0
+    noise = float(np.percentile(noises, 75)) / step if any(noises) else 0.0
     capture = Capture.ANALOGUE if noise > _ANALOGUE_NOISE else Capture.DIGITAL
     judged = tolerance or USUAL[capture]
     limits = judged.limits(signal)

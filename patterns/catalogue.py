@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from types import MappingProxyType
 
@@ -40,6 +39,8 @@ def find_pattern(name: str) -> Pattern:
     """
     found = PATTERNS.get(name.strip().lower())
     if found is None:
+        import difflib
+
         near = difflib.get_close_matches(name.lower()[:60], PATTERNS, n=3, cutoff=0.5)
         hint = f"did you mean {' or '.join(near)}?" if near else "'trueraster patterns' lists them"
         raise PatternError(f"no pattern is called {shown(name)}; {hint}")

@@ -6,7 +6,6 @@ are in samples and lines of the raster. `parse_format` also reads any `WxH[i|p]@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -351,6 +350,8 @@ def parse_format(text: str, aspect: Fraction | None = None) -> Format:
         return _named_with_aspect(FORMATS[name], aspect)
     match = _FREE.fullmatch(name)
     if match is None:
+        import difflib
+
         close = difflib.get_close_matches(name[:60], FORMATS, n=4, cutoff=0.5)
         hint = f"close: {', '.join(close)}; " if close else ""
         raise FormatError(f"unknown format {shown(text)}: {hint}allowed: {', '.join(FORMATS)}, or {_FREE_FORM}")

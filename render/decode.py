@@ -21,14 +21,12 @@ from av.video.stream import VideoStream
 
 from patterns.formats import FieldOrder
 from patterns.signal import DEPTHS, Range, Sampling
-from render.dpx import read_dpx
 from render.errors import FileError
 from render.png import read_png
 from render.quantise import Planes
 from render.samples import SampleError, planes_of
 from render.stills import StillWords, with_words
 from render.tags import Provenance, Tags
-from render.tiff import read_tiff
 
 __all__ = ["Picture", "VideoFile", "open_video"]
 
@@ -210,7 +208,16 @@ def _known(code: int) -> int | None:
 
 def _still_words(head: bytes) -> StillWords | None:
     """What the header of a still picture says of it, or None when `head` is of another kind of file."""
-    return read_png(head) or read_dpx(head) or read_tiff(head)
+    found = read_png(head)
+    if found is None and head.startswith((b"SDPX", b"XPDS")):
+        from render.dpx import read_dpx
+
+        found = read_dpx(head)
+    if found is None and head.startswith((b"II", b"MM")):
+        from render.tiff import read_tiff
+
+        found = read_tiff(head)
+    return found
 
 
 def _header_words(head: bytes) -> dict[str, str] | None:

@@ -11,6 +11,7 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
+import click
 import numpy as np
 import pytest
 from imageio_ffmpeg import get_ffmpeg_exe
@@ -194,11 +195,15 @@ def test_worked_example_prints_what_its_page_shows(
 def test_commands_named_in_prose(line: str) -> None:
     """Each command that a sentence names is there and takes the options that it is named with."""
     words = shlex.split(line)[1:]
-    command: Any = app
-    while words and words[0] in getattr(command, "commands", {}):
-        command = command.commands[words.pop(0)]
+    command: click.Command = app
+    while isinstance(command, click.Group) and words:
+        found = command.get_command(click.Context(command), words[0])
+        if found is None:
+            break
+        command = found
+        del words[0]
     assert command is not app, line
-    if not hasattr(command, "commands"):
+    if not isinstance(command, click.Group):
         command.make_context(line, words)
 
 

@@ -40,6 +40,7 @@ MODES: dict[str, dict[str, Any]] = tomllib.loads(
     (Path(__file__).parent / "vectors" / "v4l2_dv_timings.toml").read_text(encoding="utf-8")
 )["modes"]
 SCRIPT = Path(sys.executable).with_name("trueraster")
+COMMANDS = {name: app.get_command(click.Context(app), name) for name in app.list_commands(click.Context(app))}
 PROGRAM = [str(SCRIPT)] if SCRIPT.exists() else [sys.executable, "-c", "from trueraster.cli import main; main()"]
 KILLED = ["draw", "circles", "bars", "--format", "1080p59.94", "--as", "h264", "--to"]
 FINAL = ("circles_1080p59.94_narrow.mp4", "bars_1080p59.94_narrow.mp4")
@@ -610,7 +611,7 @@ def test_a_mistake_elsewhere_is_one_line(bench: Path, line: str, word: str) -> N
     """The other commands tell a mistake in the same way, with and without --json."""
     before = listing(bench)
     check_mistake(call(*line.split()), word)
-    if line.split()[0] in app.commands:
+    if line.split()[0] in COMMANDS:
         check_mistake(call(*line.split(), "--json"), word)
     assert listing(bench) == before
 
@@ -747,6 +748,12 @@ long_words = st.builds(lambda letter, count: letter * count, st.sampled_from("aÃ
 any_word = st.one_of(st.sampled_from((*ODD, *FILES, *FITTING)), junk, long_words)
 
 
+def options_of(name: str) -> list[click.Parameter]:
+    command = COMMANDS[name]
+    assert command is not None
+    return command.params
+
+
 @st.composite
 def command_lines(draw: Any) -> list[str]:
     """A command with arguments and options that mostly fit it, and in half of all a few words that do not.
@@ -754,9 +761,9 @@ def command_lines(draw: Any) -> list[str]:
     Drawing is small and short: format and seconds stand last, where they count.
     """
     # A kit is many drawings; its own tests are in test_trueraster_kit.py.
-    command = draw(st.sampled_from(["draw", "draw", "draw", "verify", *(c for c in app.commands if c != "kit")]))
+    command = draw(st.sampled_from(["draw", "draw", "draw", "verify", *(c for c in COMMANDS if c != "kit")]))
     line = [command, *draw(st.lists(st.sampled_from(ARGUMENTS[command]), min_size=1, max_size=2))]
-    known = [name for p in app.commands[command].params for name in p.opts if name in FITTING]
+    known = [name for p in options_of(command) for name in p.opts if name in FITTING]
     for name in draw(st.lists(st.sampled_from(known), max_size=3, unique=True)) if known else ():
         line += [name, draw(st.sampled_from(FITTING[name]))]
     if draw(st.booleans()):
@@ -804,16 +811,16 @@ def test_no_words_at_all_show_the_help() -> None:
     assert (call().code, call().text) == (0, call("--help").text)
 
 
-@pytest.mark.parametrize("name", [None, *app.commands])
+@pytest.mark.parametrize("name", [None, *COMMANDS])
 def test_help_fits_a_terminal_and_names_every_option(name: str | None) -> None:
     """No line is over 80 columns; each option, and each command, is in its help."""
     ran = call(*([] if name is None else [name]), "--help")
     assert (ran.code, ran.err) == (0, "")
     assert max(map(len, ran.text.splitlines())) <= 80
     if name is None:
-        assert all(re.search(rf"^  {command} ", ran.text, re.M) for command in app.commands)
+        assert all(re.search(rf"^  {command} ", ran.text, re.M) for command in COMMANDS)
         return
-    for parameter in app.commands[name].params:
+    for parameter in options_of(name):
         if isinstance(parameter, click.Option):
             assert all(re.search(rf"(?<![\w-]){option}(?![\w-])", ran.text) for option in parameter.opts)
             assert parameter.help

@@ -5,6 +5,7 @@ Exit codes: 0 done or passed, 1 checked and failed, 2 bad input or usage, 130 in
 
 from __future__ import annotations
 
+import importlib
 import io
 import os
 import sys
@@ -12,32 +13,47 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.commands import draw, kit, measure, reference, sheet, verify
 from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
 
 
+_COMMANDS = {
+    "patterns": "reference",
+    "formats": "reference",
+    "levels": "reference",
+    "draw": "draw",
+    "kit": "kit",
+    "verify": "verify",
+    "sheet": "sheet",
+    "measure": "measure",
+}
+"""Every command, in the order of work, and its module of `trueraster.commands`."""
+
+
+class _Commands(click.Group):
+    """The commands, each loaded when it is asked for: one does not wait for what the others need."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        module = _COMMANDS.get(cmd_name)
+        if module is None:
+            return None
+        found = getattr(importlib.import_module(f"trueraster.commands.{module}"), cmd_name)
+        assert isinstance(found, click.Command)
+        return found
+
+
 @click.group(
     name="trueraster",
+    cls=_Commands,
     help="Exact test patterns for picture-monitor service, as files that prove themselves.",
     epilog="Begin with: trueraster draw crosshatch",
 )
 def app() -> None:
     """The group of all commands."""
-
-
-for command in (
-    reference.patterns,
-    reference.formats,
-    reference.levels,
-    draw.draw,
-    kit.kit,
-    verify.verify,
-    sheet.sheet,
-    measure.measure,
-):
-    app.add_command(command)
 
 
 def main() -> None:
