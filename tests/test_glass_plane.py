@@ -16,7 +16,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.glass.marks import SeenMarks, find_marks, given_marks, marks_size
+from analysis.glass.marks import SeenMarks, find_marks, given_marks, marks_size, ruler_sigma_mm
 from analysis.glass.photo import Photo, read_photo
 from analysis.glass.plane import Plane, plane_in, plane_of
 from analysis.glass.pose import eye_of, homography
@@ -203,6 +203,12 @@ def test_given_marks_are_read() -> None:
     assert marks_size(" 412.5 X 309 mm") == (412.5, 309)
 
 
+def test_a_ruler_is_as_good_as_the_digits_that_are_told() -> None:
+    """Whole millimetres: 1 / sqrt(12) of one (the uniform distribution's); a tenth where both are told finer."""
+    assert ruler_sigma_mm("412x309") == ruler_sigma_mm("412.5x309") == pytest.approx(1 / math.sqrt(12), abs=0.02)
+    assert ruler_sigma_mm("412.0 X 309.5 mm") == 0.1
+
+
 @pytest.mark.parametrize(
     "text",
     [
@@ -253,6 +259,19 @@ def test_with_a_lens_places_are_exact(gun: int, radius: float | None) -> None:
     # A point that is not seen stays so, and takes no other with it.
     pixels[3, 3] = np.nan
     assert np.isfinite(plane.to_mm(pixels, gun)).sum() == 2 * 62
+
+
+@pytest.mark.parametrize("radius", [None, 900.0])
+def test_a_picture_behind_the_marks_is_seen_through_them(radius: float | None) -> None:
+    """12 mm behind, where OpenCV projects it; a millimetre more of it is a doubt by a twelfth of what it does."""
+    plane = plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=radius, depth_mm=12.0)
+    places = on_glass(grid(), radius) + np.array([0.0, 0.0, 12.0])
+    pixels = TILTED.project(places.reshape(-1, 3), 1).reshape(grid().shape)
+    np.testing.assert_allclose(plane.to_mm(pixels), grid(), atol=1e-6)
+    np.testing.assert_allclose(plane.to_px(grid()), pixels, atol=1e-5)
+    near = plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=radius)
+    away = np.abs(near.to_mm(pixels) - grid())
+    np.testing.assert_allclose(doubt_of(plane, pixels), away / 12, rtol=0.05, atol=2e-3)
 
 
 def test_places_of_12_megapixels_are_right_to_20_micrometres() -> None:

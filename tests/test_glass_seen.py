@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from analysis.glass.grid import GlassGrid, SeenGrid, ShownGrid
 from analysis.glass.lattice import find_lattice
 from analysis.glass.photo import Photo
-from analysis.glass.placing import unmixed
+from analysis.glass.placing import reach_of_mixing, unmixed
 from analysis.glass.seen import GridError, Sight, see_grid
+from analysis.glass.trace import bell_of
 from tests.photo_bench.run import Result, report, run_set
 from tests.photo_bench.sets import PhotoSet, odd, plain_set, sixty
 from tests.photo_bench.tube import deflection, dots_mm
@@ -179,6 +180,25 @@ def test_what_channels_see_of_each_other_is_taken_back() -> None:
     back = unmixed(grid(seen)).nodes
     assert back[:2] == pytest.approx(true[:2])
     assert np.isnan(back[2]).all()
+
+
+def test_lines_far_apart_do_not_draw_each_other() -> None:
+    """A faint line beside a strong one, by the centroid's own equation: the middle about which the light under the bell
+    balances, solved by bisection, for a line of one pixel and a thousandth of its light at a distance."""
+    width, share = 1.0, 1e-3
+    x = np.arange(-30, 30, 0.01)
+
+    def lean(middle: float, away: float) -> float:
+        light = np.exp(-0.5 * (x / width) ** 2) + share * np.exp(-0.5 * ((x - away) / width) ** 2)
+        return float(np.sum(light * (x - middle) * np.exp(-0.5 * ((x - middle) / bell_of(width)) ** 2)))
+
+    for away in (0.1, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 10.0):
+        low, high = -1.0, 1.0
+        for _ in range(60):
+            low, high = ((low + high) / 2, high) if lean((low + high) / 2, away) > 0 else (low, (low + high) / 2)
+        nodes = np.zeros((3, 1, 1, 2))
+        nodes[0] = away
+        assert reach_of_mixing(nodes, width)[1, 0, 0, 0, 0] * away * share == pytest.approx(low, abs=1e-5)
 
 
 @pytest.mark.slow

@@ -10,7 +10,7 @@ from pathlib import Path
 from analysis.glass.grid import ShownGrid
 from analysis.glass.lens import Lens
 from analysis.glass.lensfile import load_lens
-from analysis.glass.marks import NoMarksError, SeenMarks, find_marks, given_marks, marks_size
+from analysis.glass.marks import NoMarksError, SeenMarks, find_marks, given_marks, marks_size, ruler_sigma_mm
 from analysis.glass.photo import Photo, read_photo
 from analysis.glass.placing import MarksGiven, OnGlass, grid_on_glass
 from analysis.glass.seen import GridError
@@ -26,6 +26,7 @@ _FEWEST_LINES = 4
 _MARKS_MISSING = "no corner marks are seen in it: only what perspective cannot imitate is told, as bends and colours"
 _WHICH_WAY = "without marks the photograph is taken to lie as the picture was shown, not mirrored or upside down"
 _LARGEST_RADIUS_MM = 100_000.0
+_LARGEST_DEPTH_MM = 200.0
 _DARK = 0.5
 
 
@@ -41,10 +42,14 @@ class Request:
     marks: SeenMarks | None = None
     """Those that were typed."""
     marks_mm: tuple[float, float] | None = None
+    marks_sigma_mm: float = 0.0
+    """Standard uncertainty of both."""
     marks_photo: Path | None = None
     no_marks: bool = False
     lens: Path | None = None
     glass_radius_mm: float | None = None
+    depth_mm: float = 0.0
+    """How far the picture lies behind the marks."""
     hidden: tuple[int, int] | None = None
     """Lines of the grid that are hidden on the left and above, where somebody has counted them."""
     size_mm: tuple[float, float] | None = None
@@ -94,6 +99,7 @@ def request_of(
     no_marks: bool,
     lens: Path | None,
     glass_radius_mm: float | None,
+    depth_mm: float,
     hidden: str | None,
     size_mm: str | None = None,
 ) -> Request:
@@ -113,11 +119,16 @@ def request_of(
         raise UsageError(f"--pattern: {shown.id} has dark lines; bright ones on black are measured, as of crosshatch")
     _check_marks(marks, marks_mm, marks_photo, no_marks)
     if no_marks:
-        _check_known(glass_radius_mm, size_mm)
+        _check_known(glass_radius_mm, depth_mm, size_mm)
     if glass_radius_mm is not None and not 0 < glass_radius_mm <= _LARGEST_RADIUS_MM:
         raise UsageError(
             f"--glass-radius-mm: got {glass_radius_mm:g}, the radius of the face in mm is expected, up to "
             f"{_LARGEST_RADIUS_MM:.0f}; of a flat face leave it out"
+        )
+    if not 0 <= depth_mm <= _LARGEST_DEPTH_MM:
+        raise UsageError(
+            f"--depth-mm: got {depth_mm:g}, how far the picture lies behind the marks in mm is expected, 0 to "
+            f"{_LARGEST_DEPTH_MM:.0f}"
         )
     return Request(
         photo=photo,
@@ -127,19 +138,23 @@ def request_of(
         grid=grid,
         marks=None if marks is None else given_marks(marks),
         marks_mm=None if marks_mm is None else marks_size(marks_mm),
+        marks_sigma_mm=0.0 if marks_mm is None else ruler_sigma_mm(marks_mm),
         marks_photo=marks_photo,
         no_marks=no_marks,
         lens=lens,
         glass_radius_mm=glass_radius_mm,
+        depth_mm=depth_mm,
         hidden=None if hidden is None else _hidden_of(hidden),
         size_mm=None if size_mm is None else _size_of(size_mm),
     )
 
 
-def _check_known(glass_radius_mm: float | None, size_mm: object) -> None:
+def _check_known(glass_radius_mm: float | None, depth_mm: float, size_mm: object) -> None:
     """Refuse what means nothing without marks."""
     if glass_radius_mm is not None:
         raise UsageError("--glass-radius-mm: without marks nothing tells how the camera sees a curved glass")
+    if depth_mm:
+        raise UsageError("--depth-mm: without marks there is nothing that the picture lies behind")
     if size_mm is not None:
         raise UsageError("--size-mm: without marks nothing tells what size the picture has")
 
@@ -194,7 +209,7 @@ def see(request: Request, step: Callable[[str, float], None]) -> Measured:
     step("looking for the marks", 0.15)
     marks, words = _marks(request, photo)
     if marks is None:
-        _check_known(request.glass_radius_mm, request.size_mm)
+        _check_known(request.glass_radius_mm, request.depth_mm, request.size_mm)
     step("looking for the grid", 0.3)
     fields = request.format.picture.height if request.format.interlaced else 0
     try:
@@ -239,7 +254,13 @@ def _marks(request: Request, photo: Photo) -> tuple[MarksGiven | None, str]:
     if request.marks_mm is None:
         raise UsageError(f"--marks-mm: {request.photo} shows corner marks; {_HOW_FAR} (or give --no-marks)")
     width, height = request.marks_mm
-    given = MarksGiven(seen=seen, size_mm=request.marks_mm, glass_radius_mm=request.glass_radius_mm)
+    given = MarksGiven(
+        seen=seen,
+        size_mm=request.marks_mm,
+        size_sigma_mm=request.marks_sigma_mm,
+        glass_radius_mm=request.glass_radius_mm,
+        depth_mm=request.depth_mm,
+    )
     return given, f"{words}, {width:g} x {height:g} mm apart"
 
 

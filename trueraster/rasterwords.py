@@ -86,7 +86,7 @@ def _step(item: Item, unit: str) -> Step:
     return Step(
         title=f"{item.adjust}: {item.direction}, by {size} (± {max(item.uncertainty, 10.0**-places):.{places}f})",
         seen=way.seen.format(amount=size, gun=gun),
-        where=f"{'Usual control' if outside else 'Inside the set, for qualified service'}: {control.where}.",
+        where=f"{'Usually' if outside else 'Inside the set, for qualified service'}: {control.where}.",
         inside=not outside,
         remains=left,
     )
@@ -161,7 +161,9 @@ def raster_json(measured: Measured, found: Geometry | Convergence, advice: Advic
             "marks_mm": None if measured.marks is None else list(measured.marks.size_mm),
             "marks_px": None if measured.marks is None else _rounded(measured.marks.seen.centres.tolist()),
             "lens": None if request.lens is None else str(request.lens),
+            "marks_mm_uncertainty": None if measured.marks is None else request.marks_sigma_mm,
             "glass_radius_mm": request.glass_radius_mm,
+            "depth_mm": request.depth_mm,
         },
         "files": {
             name: [str(path) for path in some] if isinstance(some, list) else str(some) for name, some in files.items()

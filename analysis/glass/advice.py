@@ -280,9 +280,7 @@ def _item(part: _Part, remains: float | None, placed: bool) -> Item:
     unsure = f"{part.uncertainty:.2f}" if part.uncertainty >= 0.1 else f"{max(part.uncertainty, 0.001):.1g}"
     amount = f"{abs(part.amount):.2f} {unit} (± {unsure})"
     seen = way.seen.format(amount=amount, gun=part.gun)
-    how = (
-        f"Usual control: {control.where}." if control.has_outside_control else f"{SERVICE} Done with: {control.where}."
-    )
+    how = f"Usually: {control.where}." if control.has_outside_control else f"{SERVICE} Done with: {control.where}."
     return Item(
         control=control,
         adjust=f"{part.gun.capitalize()} {control.title}".strip(),

@@ -195,7 +195,8 @@ def _check_count(kept: Sequence[Sighting], left_out: Sequence[tuple[Path, str]])
     if len(kept) < FEWEST_PHOTOS:
         why = f" (left out: {', '.join(f'{path.name}, {words}' for path, words in left_out[:3])})" if left_out else ""
         raise ValueError(
-            f"{len(kept)} usable photographs of the board, at least {FEWEST_PHOTOS} are needed, 10 are good{why}"
+            f"{len(kept)} usable photograph{'' if len(kept) == 1 else 's'} of the board, at least {FEWEST_PHOTOS} are "
+            f"needed, 10 are good{why}"
         )
 
 

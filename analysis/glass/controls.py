@@ -51,8 +51,8 @@ class Control:
     """Of convergence: static, edges or twist."""
 
 
-_POSITION = "picture position: a control or the set's service menu"
-_SIZE = "picture size: a control or the set's service menu"
+_POSITION = "a control of the picture's position, or the set's service menu"
+_SIZE = "a control of the picture's size, or the set's service menu"
 _MENU = "the set's service menu, or trimmers behind a flap"
 _YOKE = "the yoke's place on the neck and the magnets on it"
 
@@ -308,9 +308,10 @@ GEOMETRY_CONTROLS = (
 )
 """In the order of work."""
 
-_STATIC = "static convergence: controls outside on some sets, else the rings on the neck, by qualified service"
+_STATIC = "controls of static convergence, outside on some sets, else the rings on the neck, by qualified service"
 _DYNAMIC = (
-    "dynamic convergence: controls outside on a few sets, else a board inside, or the yoke's tilt and strips beside it"
+    "controls of dynamic convergence, outside on a few sets, else a board inside, or the yoke's tilt and strips "
+    "beside it"
 )
 
 

@@ -127,6 +127,11 @@ def measure_convergence(grid: GlassGrid, picture_aspect: float, doubts: Sequence
     parts: list[_GunOffsets] = []
     for k, (gun, index) in enumerate(AGAINST_GREEN.items()):
         places = flat.nodes[index] - flat.nodes[GREEN]
+        if not where_seen(places).any():
+            reasons[gun] = (
+                f"{gun} is not seen along green's lines: it is not lit, or lies too far from them; bring it near by eye"
+            )
+            continue
         missing = too_little(grid.shown, places)
         if missing is not None:
             reasons[gun] = f"of {gun} with green {missing}"

@@ -20,7 +20,7 @@ from analysis.glass.reduced import reduced_grey
 from analysis.glass.targets import CORNER_NAMES, mark_dictionary
 from render.errors import FileError
 
-__all__ = ["NoMarksError", "SeenMarks", "find_marks", "given_marks", "marks_size"]
+__all__ = ["NoMarksError", "SeenMarks", "find_marks", "given_marks", "marks_size", "ruler_sigma_mm"]
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +35,9 @@ _GIVEN_SIGMA_PX = 0.7
 """Standard uncertainty of a point that was picked by hand (common practice, no source)."""
 _SMALLEST_PX = 18.0
 """Side of a mark: below, its edges' surroundings reach into its code."""
+_RULER_SIGMA_MM, _FINE_RULER_SIGMA_MM = 0.3, 0.1
+"""Standard uncertainty of a distance that is read in whole millimetres, 1 / sqrt(12), and of one read in tenths, as a
+steel rule or a caliper laid to a printed cross allows (common practice, no source)."""
 _SIZES_MM = (20.0, 3000.0)
 """Believed distances between marks."""
 
@@ -256,3 +259,8 @@ def marks_size(text: str) -> tuple[float, float]:
             f"{low:g} to {high:g}"
         )
     return float(found[1]), float(found[2])
+
+
+def ruler_sigma_mm(text: str) -> float:
+    """Standard uncertainty in mm of both distances of `marks_size`, by the digits that they are written with."""
+    return _FINE_RULER_SIGMA_MM if all("." in side for side in re.split("[xX×]", text)) else _RULER_SIGMA_MM

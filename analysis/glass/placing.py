@@ -14,8 +14,9 @@ from analysis.glass.notes import read_notes
 from analysis.glass.photo import Photo
 from analysis.glass.plane import Plane, plane_in, unknown_lens
 from analysis.glass.seen import see_grid
+from analysis.glass.trace import bell_of
 
-__all__ = ["MarksGiven", "OnGlass", "grid_on_glass", "unmixed"]
+__all__ = ["MarksGiven", "OnGlass", "grid_on_glass", "reach_of_mixing", "unmixed"]
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +42,11 @@ class MarksGiven:
 
     seen: SeenMarks
     size_mm: tuple[float, float]
+    size_sigma_mm: float = 0.0
+    """Standard uncertainty of both sides."""
     glass_radius_mm: float | None = None
+    depth_mm: float = 0.0
+    """How far the picture lies behind the marks."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -78,7 +83,15 @@ def grid_on_glass(
     warnings = []
     if marks is not None:
         _check_upright(marks.seen.centres)
-        plane = plane_in(photo, marks.seen, marks.size_mm, lens=lens, glass_radius_mm=marks.glass_radius_mm)
+        plane = plane_in(
+            photo,
+            marks.seen,
+            marks.size_mm,
+            lens=lens,
+            glass_radius_mm=marks.glass_radius_mm,
+            depth_mm=marks.depth_mm,
+            size_sigma_mm=marks.size_sigma_mm,
+        )
         middle = plane.to_px(np.zeros((1, 2)))[0]
         sight = see_grid(photo, shown, dots=dots, middle=middle, hidden=hidden)
         planes = [other for other, _ in plane.perturbed()] + plane.doubtful()
@@ -92,9 +105,10 @@ def grid_on_glass(
         others = [unknown_lens(photo.size)] if own is None else own.doubtful()
         doubts = tuple(_straight(sight.grid, other) for other in others)
     doubts = (*doubts, *_shared_doubts(grid, interlaced_lines))
-    grid, doubts = unmixed(grid), tuple(unmixed(doubt) for doubt in doubts)
+    within = reach_of_mixing(sight.grid.nodes, sight.width)
+    grid, doubts = unmixed(grid, within), tuple(unmixed(doubt, within) for doubt in doubts)
     halved = _HALF_COLOUR / sight.width if photo.path.suffix.lower() in (".jpg", ".jpeg") else 0.0
-    doubts = (*doubts, unmixed(grid, _MIXED_DOUBT + halved))
+    doubts = (*doubts, unmixed(grid, within, _MIXED_DOUBT + halved))
     if lens is None:
         warnings.append(
             "no lens file is given: the camera may bend lines by half a percent, which the uncertainties hold; "
@@ -103,11 +117,23 @@ def grid_on_glass(
     return OnGlass(seen=sight.grid, grid=grid, doubts=doubts, plane=plane, warnings=(*warnings, *sight.warnings))
 
 
-def unmixed(grid: GlassGrid, share: float = 1.0) -> GlassGrid:
+def reach_of_mixing(nodes: Floats, width: float) -> Floats:
+    """(3, 3, rows, columns, 2): how far another gun's line (second axis) draws a channel's centroid (first), 0 to 1.
+
+    `nodes` are seen places, (3, rows, columns, 2), `width` a line's standard deviation, both in pixels. Under the bell
+    that a centroid is weighted with a line draws by its distance where it is near, and not at all where it is far.
+    """
+    square = ((nodes[None] - nodes[:, None]) / width) ** 2
+    return np.exp(-0.5 * np.nan_to_num(square) / (1 + (bell_of(width) / width) ** 2))
+
+
+def unmixed(grid: GlassGrid, within: Floats | float = 1.0, share: float = 1.0) -> GlassGrid:
     """The guns' own places from those of a camera's channels, each of which sees a little of its neighbours too.
 
-    A channel's centroid lies between those of the guns in its mixture. Where a gun is not lit the others stand alone.
+    A channel's centroid lies between those of the guns in its mixture, as far as these are `within` its reach
+    (`reach_of_mixing`). Where a gun is not lit the others stand alone.
     """
+    within = np.broadcast_to(within, (3, *grid.nodes.shape))
     mixed = np.eye(3) + share * (_MIXED - np.eye(3))
     lit: NDArray[np.bool_] = np.asarray(np.isfinite(grid.nodes[..., 0]).any(axis=(1, 2)))
     mixed = np.where(lit[None, :], mixed, 0.0)
@@ -120,7 +146,7 @@ def unmixed(grid: GlassGrid, share: float = 1.0) -> GlassGrid:
     nodes = grid.nodes.copy()
     for gun in range(3):
         for other in range(3):
-            part = away[gun, other] * (middle[other] - middle[gun])
+            part = away[gun, other] * within[gun, other] * (middle[other] - middle[gun])
             nodes[gun] += np.where(told[other], part, 0.0)
     return replace(grid, nodes=nodes)
 

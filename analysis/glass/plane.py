@@ -1,8 +1,8 @@
 """The plane of the marks: from a photograph's pixels to millimetres on the glass, and back.
 
 The four marks' centres and the size of their rectangle give the plane; a calibrated lens makes pixels straight first.
-A curved glass is a sphere through the four corners of that rectangle: where the camera's ray meets it, seen square onto
-the marks' plane, is the place.
+A curved glass is a sphere through the four corners of that rectangle, or as far behind them as the picture is: where
+the camera's ray meets it, seen square onto the marks' plane, is the place.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ _WRONG_SIZE = 0.03
 _WRONG_SIZE_NO_LENS = 0.06
 """Of a mark's size; a lens of 3 % of distortion makes marks in the corners larger or smaller by nearly as much."""
 _OUT_OF_SQUARE_DEG = 1.0
+_DEPTH_SIGMA_MM = 1.0
+"""Standard uncertainty of how far the picture lies behind the marks, where that is given: what lies behind the glass is
+seen through it (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -45,16 +48,18 @@ class Plane:
     photo_size: tuple[int, int]
     lens: Lens | None
     glass_radius_mm: float | None
+    depth_mm: float
+    """How far the picture lies behind the marks, as it is seen: behind the sphere through them where it is curved."""
     marks_px: Floats
     """(4, 2): the marks' centres, straight."""
     matrix: Floats
     """(3, 3): homogeneous straight pixels from millimetres."""
     pinhole: Pinhole | None
-    """How the camera sees, where the glass is curved."""
+    """How the camera sees, where the glass is curved or the picture lies behind the marks."""
     doubted: tuple[Pinhole, ...]
     """The same, off by one standard uncertainty, each in another way."""
     eye_mm: Floats | None
-    """(3,): where the camera is, z into the tube; where the glass is curved."""
+    """(3,): where the camera is, z into the tube; where that is needed."""
     size_sigma_mm: float
 
     def to_mm(self, points: ArrayLike, gun: int = 1) -> Floats:
@@ -62,10 +67,12 @@ class Plane:
         pixels = np.asarray(points, np.float64)
         straight: Floats = pixels if self.lens is None else self.lens.straight(pixels, gun)
         flat = through(np.linalg.inv(self.matrix), straight)
-        if self.glass_radius_mm is None or self.eye_mm is None:
+        if self.eye_mm is None:
             return flat
         away = np.concatenate((flat, np.zeros((*flat.shape[:-1], 1))), axis=-1) - self.eye_mm
-        from_middle = self.eye_mm - (0, 0, self._depth)
+        if self.glass_radius_mm is None:
+            return np.asarray(self.eye_mm[:2] + away[..., :2] * (1 - self.depth_mm / self.eye_mm[2]))
+        from_middle = self.eye_mm - (0, 0, self._centre_mm)
         a = (away**2).sum(axis=-1)
         b = away @ from_middle
         c = float(from_middle @ from_middle) - self.glass_radius_mm**2
@@ -76,21 +83,23 @@ class Plane:
     def to_px(self, points_mm: ArrayLike, gun: int = 1) -> Floats:
         """Pixels (..., 2) of millimetres (..., 2): the inverse of `to_mm`. NaN beyond the sphere's rim."""
         flat = np.asarray(points_mm, np.float64)
-        if self.glass_radius_mm is not None and self.eye_mm is not None:
-            with np.errstate(invalid="ignore"):
-                height = self._depth - np.sqrt(self.glass_radius_mm**2 - (flat**2).sum(axis=-1, keepdims=True))
+        if self.eye_mm is not None:
+            behind = np.full((*flat.shape[:-1], 1), self.depth_mm)
+            if self.glass_radius_mm is not None:
+                with np.errstate(invalid="ignore"):
+                    behind = self._centre_mm - np.sqrt(self.glass_radius_mm**2 - (flat**2).sum(axis=-1, keepdims=True))
             # Where the ray from the camera to the glass meets the marks' plane.
-            share = self.eye_mm[2] / (self.eye_mm[2] - height)
+            share = self.eye_mm[2] / (self.eye_mm[2] - behind)
             flat = self.eye_mm[:2] + (flat - self.eye_mm[:2]) * share
         straight = through(self.matrix, flat)
         return straight if self.lens is None else self.lens.bent(straight, gun)
 
     @property
-    def _depth(self) -> float:
+    def _centre_mm(self) -> float:
         """How far the sphere's centre lies behind the marks' plane."""
         assert self.glass_radius_mm is not None
         width, height = self.size_mm
-        return math.sqrt(self.glass_radius_mm**2 - (width**2 + height**2) / 4)
+        return math.sqrt(self.glass_radius_mm**2 - (width**2 + height**2) / 4) + self.depth_mm
 
     def perturbed(self) -> list[tuple[Plane, float]]:
         """Planes whose marks are moved by one standard uncertainty, one coordinate after the other, with weights.
@@ -109,14 +118,17 @@ class Plane:
     def doubtful(self) -> list[Plane]:
         """Planes that differ by one standard uncertainty of what all measurements share, each in another way.
 
-        The lens' distortion (without a lens, that there may be some), the camera's place before a curved glass, and the
-        marks' distances where an uncertainty of them was given. Squared changes add up, as of `perturbed`.
+        The lens' distortion (without a lens, that there may be some), the camera's place before a curved glass, the
+        picture's depth, and the marks' distances where an uncertainty of them was given. Squared changes add up, as of
+        `perturbed`.
         """
         planes = [self._with(pinhole=pinhole) for pinhole in self.doubted]
         if self.lens is None:
             planes.append(self._seenthrough(unknown_lens(self.photo_size)))
         else:
             planes += [self._seenthrough(lens) for lens in self.lens.doubtful()]
+        if self.depth_mm:
+            planes.append(self._with(depth_mm=self.depth_mm + _DEPTH_SIGMA_MM))
         if self.size_sigma_mm > 0:
             width, height = self.size_mm
             step = self.size_sigma_mm
@@ -142,6 +154,7 @@ def plane_in(
     *,
     lens: Lens | None = None,
     glass_radius_mm: float | None = None,
+    depth_mm: float = 0.0,
     size_sigma_mm: float = 0.0,
 ) -> Plane:
     """The plane of the marks of a photograph, with the lens turned and scaled as the photograph is.
@@ -156,6 +169,7 @@ def plane_in(
         photo.size,
         lens=None if lens is None else lens.for_photo(photo.size, notes.orientation),
         glass_radius_mm=glass_radius_mm,
+        depth_mm=depth_mm,
         noted_focal_px=notes.focal_px(photo.size),
         size_sigma_mm=size_sigma_mm,
     )
@@ -168,18 +182,20 @@ def plane_of(
     *,
     lens: Lens | None = None,
     glass_radius_mm: float | None = None,
+    depth_mm: float = 0.0,
     noted_focal_px: float | None = None,
     size_sigma_mm: float = 0.0,
     mark_mm: float = MARK_MM,
 ) -> Plane:
     """The plane through four marks whose centres form a rectangle of `size_mm`, width and height.
 
-    `lens` is that of photographs of just this size and way up. `noted_focal_px` is what the file notes, for a curved
-    glass without a lens.
+    `lens` is that of photographs of just this size and way up. `depth_mm` is how far the picture lies behind the marks.
+    `noted_focal_px` is what the file notes, for a curved or deep glass without a lens. `size_sigma_mm` is the standard
+    uncertainty of either side of `size_mm`.
 
     Raises:
-        ValueError: the marks' own size says that `size_mm` is wrong, the glass' radius is too small, or with a curved
-            glass nothing tells where the camera was; one line.
+        ValueError: the marks' own size says that `size_mm` is wrong, the glass' radius is too small, or nothing tells
+            where the camera was and that is needed; one line.
     """
     width, height = size_mm
     if glass_radius_mm is not None and not glass_radius_mm > math.hypot(width, height) / 2 * 1.02:
@@ -199,6 +215,7 @@ def plane_of(
         photo_size=photo_size,
         lens=lens,
         glass_radius_mm=None,
+        depth_mm=0.0,
         marks_px=marks,
         matrix=matrix,
         pinhole=None,
@@ -208,14 +225,14 @@ def plane_of(
     )
     if seen.corners is not None:
         _check_size(plane, seen.corners, mark_mm)
-    if glass_radius_mm is None:
+    if glass_radius_mm is None and not depth_mm:
         return plane
     if lens is not None:
         plane = replace(plane, pinhole=Pinhole.of(lens))
     else:
         pinhole, doubted = pinholes_of(_variants(plane), photo_size, noted_focal_px)
         plane = replace(plane, pinhole=pinhole, doubted=doubted)
-    return plane._with(glass_radius_mm=glass_radius_mm)
+    return plane._with(glass_radius_mm=glass_radius_mm, depth_mm=depth_mm)
 
 
 def _variants(plane: Plane) -> Callable[[], list[Floats]]:

@@ -105,8 +105,9 @@ def pinholes_of(
         focal, sigma = noted_px, _NOTED * noted_px
     elif focal is None or told > _HARDLY_TOLD:
         raise ValueError(
-            "--glass-radius-mm: nothing tells how far away the camera was: the photograph notes no focal length, and "
-            "is taken too straight to tell it; calibrate the lens ('trueraster measure lens') and give it with --lens"
+            "--glass-radius-mm, --depth-mm: nothing tells how far away the camera was: the photograph notes no focal "
+            "length, and is taken too straight to tell it; calibrate the lens ('trueraster measure lens') and give it "
+            "with --lens"
         )
     middle = Pinhole(fx=focal, fy=focal, cx=x, cy=y)
     return middle, (

@@ -183,7 +183,9 @@ def _side_plates(drawing: _Drawing, found: Geometry) -> list[Plate]:
         bend = amount(sag, unsure, unit)
         straight = abs(sag) < 2 * unsure
         lines.append(
-            f"straight, ±{amount(unsure, unsure, unit)}" if straight else f"bends {'in' if sag > 0 else 'out'} {bend}"
+            f"straight within {amount(max(2 * unsure, 0.01), None, unit)}"
+            if straight
+            else f"bends {'in' if sag > 0 else 'out'} {bend}"
         )
         hidden, doubt = found.figures["overscan_percent"][side], found.uncertainty["overscan_percent"][side]
         if hidden is not None:

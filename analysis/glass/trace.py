@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.glass.lattice import Lattice
 
-__all__ = ["Line", "follow", "line_width"]
+__all__ = ["Line", "bell_of", "follow", "line_width"]
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -177,9 +177,14 @@ def _measured(
     )
 
 
+def bell_of(width: float) -> float:
+    """Standard deviation in pixels of the bell that centroids of lines of that `width` are weighted with."""
+    return 1.5 * width + 0.3
+
+
 def _true_width(seen: float, width: float) -> float:
     """The width of a line of which a bell has made `seen`."""
-    bell = 1.5 * width + 0.3
+    bell = bell_of(width)
     return float(np.sqrt(1 / max(1 / max(seen, 1e-6) ** 2 - 1 / bell**2, 1e-6)))
 
 
@@ -203,7 +208,7 @@ def _centroids(profiles: Floats, reach: Floats, width: float) -> tuple[Floats, F
     smooth = np.apply_along_axis(np.convolve, 1, light.sum(axis=2), bell, mode="same")
     start = reach[np.argmax(smooth, axis=1)]
     middle = np.repeat(start[:, None], 3, axis=1)
-    bell_width = 1.5 * width + 0.3
+    bell_width = bell_of(width)
     amount = spread = np.zeros_like(middle)
     for _ in range(7):
         away = reach[None, :, None] - middle[:, None]

@@ -10,7 +10,7 @@ from trueraster import interrupt
 from trueraster.commands.measure_raster import convergence, geometry, raster
 from trueraster.commands.measure_uniformity import uniformity
 from trueraster.commands.shared import as_json_option
-from trueraster.show import progress, put_json, put_text
+from trueraster.show import counted, progress, put_json, put_text
 
 __all__ = ["measure"]
 
@@ -49,7 +49,7 @@ def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
         raise UsageError(f"--to: {to} is a folder")
     if len(photos) < FEWEST_PHOTOS:
         raise UsageError(
-            f"{len(photos)} photographs of the board are too few, at least {FEWEST_PHOTOS} are needed, 10 are good"
+            f"{counted(len(photos), 'photograph')} of the board: at least {FEWEST_PHOTOS} are needed, 10 are good"
         )
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many, at most {_MOST_PHOTOS} are taken, 10 are good")

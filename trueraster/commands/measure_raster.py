@@ -40,12 +40,19 @@ _MEASURED = (
     _option("--aspect", words="Picture aspect: 4:3 or 16:9; any for a free raster."),
     _option("--pattern", "-p", words="What is shown: a grid or dots.", default="crosshatch", show_default=True),
     _option("--cells", words="Columns x rows of the grid, if it was drawn with them."),
-    _option("--marks-mm", words="Millimetres between the marks' centres, across x down.", metavar="WxH"),
+    _option("--marks-mm", words="Millimetres between the marks' centres, as 460x360 or 460.2x360.1.", metavar="WxH"),
     _option("--marks", words="Their pixels, if they are not found: from top left, clockwise.", metavar="X,Y,..."),
     _file("--marks-photo", "PHOTO", "The same view with the light on, where the marks are seen better."),
     _option("--no-marks", words="Only what can be told without marks.", is_flag=True),
     _file("--lens", "FILE", "The camera's lens, from 'measure lens'."),
     _option("--glass-radius-mm", words="Radius of a curved face.  [default: flat]", type=float, metavar="R"),
+    _option(
+        "--depth-mm",
+        words="How far the picture lies behind the marks.  [default: 0]",
+        type=float,
+        default=0.0,
+        metavar="E",
+    ),
     _option("--hidden", words="Lines hidden on the left and above, if it is asked for.", metavar="LEFT,ABOVE"),
 )
 _WRITTEN = (
