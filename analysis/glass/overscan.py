@@ -27,6 +27,10 @@ _AT_EDGE = 0.98
 _FEWEST_ENDS = 3
 _END_PERCENT = 0.03
 """Standard uncertainty, in percent of the picture height, of all ends on a side alike: light fades at the edge."""
+_ALONG_EDGE = 0.1
+"""Cells from the edge within which another line lies along it, cut by it: its light is beyond where the others end."""
+_ALONG_PERCENT = 0.05
+"""The same uncertainty there: what simulated edges were off by."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +74,12 @@ def overscan(grid: GlassGrid, smooth: Smooth) -> dict[str, Hidden]:
         # Dots begin a cell inside the picture: that the outermost are seen says nothing of its edge.
         side: Hidden(0.0, 0.0)
         if 2 * line.sum() >= line.size > 0 and abs(place) > _AT_EDGE
-        else _hidden(smooth, ends, axis, sign, side)
+        else _hidden(smooth, (u, v)[axis], ends, axis, sign, side)
         for side, (line, place, ends, axis, sign) in zip(SIDES, outer, strict=True)
     }
 
 
-def _hidden(smooth: Smooth, ends: Floats, axis: int, sign: int, side: str) -> Hidden:
+def _hidden(smooth: Smooth, lines: Floats, ends: Floats, axis: int, sign: int, side: str) -> Hidden:
     places = ends[np.isfinite(ends).all(axis=-1)]
     points = picture_points(smooth, places)
     near = (np.abs(points[:, 1 - axis]) <= _MIDDLE) & (np.abs(points[:, axis]) < 1.5)
@@ -86,7 +90,8 @@ def _hidden(smooth: Smooth, ends: Floats, axis: int, sign: int, side: str) -> Hi
     at = (np.array([edge]), np.zeros(1)) if axis == 0 else (np.zeros(1), np.array([edge]))
     half = np.hypot(*_slopes(smooth, *at)[0, :, axis])
     height = 2 * np.hypot(*smooth.coefficients[:, 2])
-    unsure = np.hypot(smooth.spread(*at)[0, axis], _END_PERCENT / 100 * height) / half
+    along = float(np.abs(lines - edge).min()) < _ALONG_EDGE * float(np.diff(lines).mean())
+    unsure = np.hypot(smooth.spread(*at)[0, axis], (_ALONG_PERCENT if along else _END_PERCENT) / 100 * height) / half
     return Hidden(max(0.0, 50 * (1 - sign * edge)), 50 * float(np.hypot(scatter, unsure)))
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.glass.counting import GridError, counted_by_hand, first_lines, running_on
 from analysis.glass.grid import SeenGrid, ShownGrid
 from analysis.glass.lattice import Lattice, find_lattice
 from analysis.glass.photo import Photo
@@ -27,18 +28,12 @@ _FLOOR_PX = 0.02
 """Pixels that a node is uncertain by at least: what the mask's openings and the blocks of a JPEG leave."""
 _FULL = 65535
 """Linear light of 1 in 16 bits."""
-_SURE = 0.42
-"""Cells that the picture's middle may lie off that of the marks where outer lines are hidden."""
 _CUT = 0.95
 """Share of its neighbour's width that an outermost line has at least, where the glass' edge does not cut it."""
 _BLURRED = 0.11
 """Share of a cell that a line's standard deviation may be."""
 _CLIPPED = 0.25
 """Share of the lines' middles that may be clipped before that is told."""
-
-
-class GridError(ValueError):
-    """There is no such grid in the photograph, or it cannot be told which of its lines is which."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -78,30 +73,37 @@ def see_grid(
     lattice = _enlarged(lattice, scale)
     linear = _linear(photo)
     clip = float(photo.curve[photo.clip_code]) * _FULL
-    about = middle
-    if about is None:
-        about = np.array(photo.size) / 2 if dots else _glass_middle(linear, lattice, width * scale, clip)
-    first, doubt = _first_line(lattice, shown, about) if hidden is None else (_counted(lattice, shown, hidden), "")
-    if doubt and middle is not None:
-        raise GridError(doubt)
+    lines = [] if dots else _followed(linear, lattice, width * scale, clip)
+    about = _glass_middle(photo.size, lines, lattice) if middle is None else middle
+    if hidden is None:
+        counted = first_lines(lattice, shown, about, running_on(lines, lattice))
+    else:
+        counted = counted_by_hand(lattice, shown, hidden)
+    if counted.doubt and middle is not None:
+        raise GridError(counted.doubt)
     if dots:
         from analysis.glass.spots import see_spots
 
         nodes, sigma, clipped = see_spots(linear, lattice, cell * scale, clip)
         ends = None
     else:
-        whole = _Whole.of(lattice, shown, first)
-        lines = _followed(linear, lattice, width * scale, clip, whole)
+        lines = _without_cut_ones(lines, _Whole.of(lattice, shown, counted.first))
         _check_sharp(lines)
         nodes, sigma = _crossings(lines, lattice)
         clipped = float(np.median([line.clipped for line in lines]))
         ends = lines
     warnings = []
-    if doubt:
+    if counted.doubt:
         # Without marks no figure hangs on it but the overscan.
-        warnings.append(f"{doubt}; overscan is not given")
+        warnings.append(f"{counted.doubt}; overscan is not given")
         ends = None
-    grid = _placed(nodes, sigma, ends, lattice, shown, first)
+    elif counted.by_middle:
+        of = "glass" if middle is None else "marks"
+        warnings.append(
+            f"which lines are hidden is told by the middle of the {of}: a picture whose own middle lies more than half "
+            "a cell off it would be placed a whole cell wrong; then count the hidden lines and give --hidden LEFT,ABOVE"
+        )
+    grid = _placed(nodes, sigma, ends, lattice, shown, counted.first)
     if clipped > _CLIPPED:
         warnings.append(
             f"{100 * clipped:.0f} % of the lines' middles are clipped: expose less, or their width tells less well"
@@ -160,57 +162,14 @@ def _found(light: NDArray[np.float32], shown: ShownGrid, dots: bool) -> tuple[La
     return best, float(across)
 
 
-def _glass_middle(linear: NDArray[np.uint16], lattice: Lattice, width: float, clip: float) -> Floats:
-    """(x, y) of the middle between where a level and an upright line end; of the photograph where they do not."""
-    middle = np.array([linear.shape[1], linear.shape[0]]) / 2
-    for upright, ends in ((False, lattice.rows), (True, lattice.columns)):
-        line = follow(linear, lattice, sum(ends) // 2, upright, width, clip)
+def _glass_middle(size: tuple[int, int], lines: Sequence[Line], lattice: Lattice) -> Floats:
+    """(x, y) of the middle between where the middle lines end; of the photograph where they do not."""
+    middle = np.array(size) / 2
+    for axis, ends in enumerate((lattice.rows, lattice.columns)):
+        line = next((line for line in lines if line.upright == bool(axis) and line.number == sum(ends) // 2), None)
         if line is not None and np.isfinite(line.ends).all():
-            middle[int(upright)] = sum(line.ends) / 2
+            middle[axis] = sum(line.ends) / 2
     return middle
-
-
-def _first_line(lattice: Lattice, shown: ShownGrid, middle: Floats) -> tuple[tuple[int, int], str]:
-    """Which column and row of the shown grid the lattice's first ones are, and in words why that is not sure."""
-    found, doubt = [], ""
-    for axis, (ends, places) in enumerate(((lattice.columns, shown.u), (lattice.rows, shown.v))):
-        hidden = len(places) - 1 - (ends[1] - ends[0])
-        if hidden == 0:
-            found.append(0)
-            continue
-        # As many lines may be hidden on either side; the picture's middle is next to that of the marks.
-        centre = sum(lattice.columns) / 2, sum(lattice.rows) / 2
-        away = []
-        for first in range(hidden + 1):
-            own = list(centre)
-            own[axis] = ends[0] - first + (len(places) - 1) / 2
-            place = lattice.places(np.array(own[0]), np.array(own[1]))
-            step = np.array(own)
-            step[axis] += 1
-            cell = lattice.places(step[0], step[1]) - place
-            away.append(float((place - middle) @ cell / (cell @ cell)))
-        order = np.argsort(np.abs(away))
-        if abs(away[order[0]]) > _SURE:
-            name = ("left or right", "above or below")[axis]
-            doubt = (
-                f"outer lines are hidden, and whether {name} cannot be told: the picture seems to be "
-                f"{abs(away[order[0]]):.1f} cells off the middle; make it smaller or centre it better, or count the "
-                "hidden lines and give --hidden LEFT,ABOVE"
-            )
-        found.append(int(order[0]))
-    return (found[0], found[1]), doubt
-
-
-def _counted(lattice: Lattice, shown: ShownGrid, hidden: tuple[int, int]) -> tuple[int, int]:
-    """The same where the lines that are hidden on the left and above were counted."""
-    for name, ends, places, count in (
-        ("left", lattice.columns, shown.u, hidden[0]),
-        ("above", lattice.rows, shown.v, hidden[1]),
-    ):
-        most = len(places) - 1 - (ends[1] - ends[0])
-        if not 0 <= count <= most:
-            raise GridError(f"--hidden: {count} {name}, but {most} of {len(places)} lines are hidden in all")
-    return hidden
 
 
 def _linear(photo: Photo) -> NDArray[np.uint16]:
@@ -246,18 +205,21 @@ class _Whole:
         )
 
 
-def _followed(linear: NDArray[np.uint16], lattice: Lattice, width: float, clip: float, whole: _Whole) -> list[Line]:
+def _followed(linear: NDArray[np.uint16], lattice: Lattice, width: float, clip: float) -> list[Line]:
     numbers = [(number, False) for number in range(lattice.rows[0], lattice.rows[1] + 1)]
     numbers += [(number, True) for number in range(lattice.columns[0], lattice.columns[1] + 1)]
     lines = [follow(linear, lattice, number, upright, width, clip) for number, upright in numbers]
-    found = [line for line in lines if line is not None]
+    return [line for line in lines if line is not None]
+
+
+def _without_cut_ones(lines: list[Line], whole: _Whole) -> list[Line]:
     sides = ((False, 1, whole.top), (False, -2, whole.bottom), (True, 1, whole.left), (True, -2, whole.right))
     for upright, inner, is_whole in sides:
         if not is_whole:
-            found = _without_cut(found, upright, inner)
-    if sum(line.upright for line in found) < 3 or sum(not line.upright for line in found) < 3:
+            lines = _without_cut(lines, upright, inner)
+    if sum(line.upright for line in lines) < 3 or sum(not line.upright for line in lines) < 3:
         raise GridError("a grid is seen, but its lines cannot be followed: too dim, or not sharp")
-    return found
+    return lines
 
 
 def _without_cut(lines: list[Line], upright: bool, inner: int) -> list[Line]:
