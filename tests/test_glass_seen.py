@@ -107,24 +107,49 @@ def test_a_grid_of_other_cells_is_refused() -> None:
     shown = ShownGrid(u=np.linspace(-1, 1, 13), v=np.linspace(-1, 1, 10))
     with pytest.raises(GridError, match="at least 14 columns"):
         sight(usual(), picture(), shown)
+    # As many cells as are seen, though lines run on beyond them.
+    with pytest.raises(GridError, match="more columns of cells than 14"):
+        sight(usual(), picture(), ShownGrid(u=np.linspace(-1, 1, 15), v=np.linspace(-1, 1, 13)))
     shown = ShownGrid(u=np.linspace(-1, 1, 33), v=np.linspace(-1, 1, 25))
     with pytest.raises(GridError, match="of 32 columns"):
         sight(usual(), picture(), shown)
 
 
-def test_what_lies_off_the_middle_by_half_a_cell_is_not_guessed() -> None:
-    """A picture 13 mm to the right: 25 mm are a cell, and nothing shows which of the hidden lines is which."""
-    one = plain_set(SMALL, deflection=deflection(400, 300, centre=(12.5, 0)))
+@pytest.mark.parametrize("cells", [-0.6, 0.5, 0.6])
+def test_where_lines_end_tells_which_are_hidden(cells: float) -> None:
+    """A picture half a cell of 25 mm and more to one side: the level lines run on at that side only, and stop at the
+    picture's own edge at the other."""
+    one = plain_set(SMALL, deflection=deflection(400, 300, centre=(25 * cells, 0)))
     image = one.photograph()
-    with pytest.raises(GridError, match="left or right"):
-        sight(one, image)
-    # The first upright line lies at -187.5 mm, on the glass; of the level ones the outer two are hidden.
+    found = sight(one, image)
+    assert np.nanmax(np.abs(off(one, found.grid))) < 0.15
+    assert found.warnings == ()
+    # The outermost upright line on the side that is seen; of the level ones the outer two are hidden.
     shown = ShownGrid.of(one.scene)
     assert shown is not None
-    found = see_grid(Photo(Path("photograph"), image), shown, middle=np.array([700.0, 520.0]), hidden=(0, 1))
-    assert np.nanmax(np.abs(off(one, found.grid))) < 0.15
+    counted = (0, 1) if cells > 0 else (1, 1)
+    again = see_grid(Photo(Path("photograph"), image), shown, middle=np.array([700.0, 520.0]), hidden=counted)
+    np.testing.assert_array_equal(again.grid.nodes, found.grid.nodes)
     with pytest.raises(GridError, match="hidden in all"):
         see_grid(Photo(Path("photograph"), image), shown, hidden=(5, 1))
+
+
+@pytest.mark.parametrize("cells", [-0.8, 0.8, 1.0])
+def test_what_may_be_a_whole_cell_off_is_not_guessed(cells: float) -> None:
+    """Two lines hidden on one side are one on each, seen from the middle; that the others end just at the outermost
+    line across them says otherwise."""
+    one = plain_set(SMALL, deflection=deflection(400, 300, centre=(25 * cells, 0)))
+    with pytest.raises(GridError, match="left or right cannot be told"):
+        sight(one, one.photograph())
+
+
+def test_a_count_by_the_middle_alone_is_told() -> None:
+    """Four hidden upright lines, lines running on at both sides: two, or one and three."""
+    one = plain_set(SMALL, format_id="1080i50")
+    found = sight(one, one.photograph())
+    assert ("half a cell" in " ".join(found.warnings)) == (
+        found.grid.nodes.shape[2] - np.isfinite(found.grid.nodes[1, found.grid.nodes.shape[1] // 2, :, 0]).sum() > 2
+    )
 
 
 @pytest.mark.parametrize(

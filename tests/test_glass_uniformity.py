@@ -599,7 +599,7 @@ def test_the_command_answers_in_json_words_and_a_picture(tmp_path: Path) -> None
     assert answer["advice"][0]["adjust"] == "degauss"
     # ISO 12646 (secondary text): luminance within 10 %, neutrals within 0.01 u'v'; STANDARDS.md, section 5.
     assert {(limit["figure"], limit["limit"], limit["within"]) for limit in answer["limits"]} >= {
-        ("luminance against the centre", 10.0, False),
+        ("luminance's deviation from the centre", 10.0, False),
         ("colour against the centre", 0.01, True),
         ("fall-off to the corners", 30.0, True),
     }

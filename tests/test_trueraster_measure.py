@@ -273,6 +273,21 @@ def test_marks_may_be_in_a_second_photograph(bench: Bench, geometry: dict[str, A
     agree(found, geometry)
 
 
+def test_a_camera_that_moved_between_two_photographs_is_told(bench: Bench) -> None:
+    """The same view, twelve pixels further: its marks would put the picture elsewhere."""
+    moved = bench.changed("moved", lambda image: np.roll(image, 12, axis=1))
+    code, out, err = measure("geometry", bench.photo, "--marks-photo", moved, *MARKS)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "12 pixels" in err
+
+
+def test_a_lens_of_another_size_is_told_of(bench: Bench, geometry: dict[str, Any]) -> None:
+    large = bench.changed("large", lambda image: cv2.resize(image, None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR))
+    found = answer("geometry", large, *MARKS, "--lens", bench.folder / "lens.json")
+    assert any("calibrated with" in words for words in found["warnings"])
+    assert not any("calibrated with" in words for words in geometry["warnings"])
+
+
 def test_without_a_lens_file_figures_are_less_sure(bench: Bench, geometry: dict[str, Any]) -> None:
     found = answer("geometry", bench.photo, *MARKS)
     agree(found, geometry)

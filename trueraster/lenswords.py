@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -66,5 +67,8 @@ def calibration_text(found: Calibration, path: Path) -> str:
         f"  tilts             {low:.0f} to {high:.0f} degrees, directions up to {found.spread_deg:.0f} degrees apart",
     ]
     lines += [f"  left out          {left}: {why}" for left, why in found.left_out]
-    lines += [f"  note              {words}" for words in found.notes]
+    lines += [
+        textwrap.fill(words, 100, initial_indent="  note              ", subsequent_indent=" " * 20)
+        for words in found.notes
+    ]
     return "\n".join([*lines, f"Lens file: {path}"])

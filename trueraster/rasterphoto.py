@@ -7,16 +7,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from analysis.glass.grid import ShownGrid
 from analysis.glass.lens import Lens
 from analysis.glass.lensfile import load_lens
 from analysis.glass.marks import NoMarksError, SeenMarks, find_marks, given_marks, marks_size, ruler_sigma_mm
 from analysis.glass.photo import Photo, read_photo
 from analysis.glass.placing import MarksGiven, OnGlass, grid_on_glass
-from analysis.glass.seen import GridError
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
+from render.errors import FileError
 from trueraster.kit.words import format_words
 from trueraster.options import UsageError, cells_of, format_of, pattern_of
 
@@ -27,6 +29,8 @@ _MARKS_MISSING = "no corner marks are seen in it: only what perspective cannot i
 _WHICH_WAY = "without marks the photograph is taken to lie as the picture was shown, not mirrored or upside down"
 _LARGEST_RADIUS_MM = 100_000.0
 _LARGEST_DEPTH_MM = 200.0
+_MOVED_PX = 2.0
+"""Pixels between the marks of two photographs from one tripod; in the dark they are seen less well."""
 _DARK = 0.5
 
 
@@ -222,8 +226,12 @@ def see(request: Request, step: Callable[[str, float], None]) -> Measured:
             interlaced_lines=fields,
             hidden=request.hidden,
         )
-    except GridError as error:
-        raise UsageError(f"{request.photo}: {error}") from error
+    except FileError:
+        raise
+    except ValueError as error:
+        # What concerns an option begins with it; all else is of the photograph.
+        named = str(error).startswith("--")
+        raise UsageError(str(error) if named else f"{request.photo}: {error}") from error
     warnings = on.warnings
     if marks is None:
         warnings = (*(() if request.no_marks else (_MARKS_MISSING,)), _WHICH_WAY, *warnings)
@@ -247,6 +255,7 @@ def _marks(request: Request, photo: Photo) -> tuple[MarksGiven | None, str]:
                 f"{photo.size[1]}; both are taken from one tripod, with one zoom and focus"
             )
         seen, words = find_marks(other), f"marks of {request.marks_photo}"
+        _check_still(request, photo, seen)
     elif seen is None:
         seen, words = _found(request, photo), "marks found in it"
     if seen is None:
@@ -262,6 +271,25 @@ def _marks(request: Request, photo: Photo) -> tuple[MarksGiven | None, str]:
         depth_mm=request.depth_mm,
     )
     return given, f"{words}, {width:g} x {height:g} mm apart"
+
+
+def _check_still(request: Request, photo: Photo, seen: SeenMarks) -> None:
+    """Refuse marks of a second photograph where the first one shows them elsewhere.
+
+    Raises:
+        UsageError: the camera was moved between the two.
+    """
+    try:
+        own = find_marks(photo)
+    except FileError:
+        # That they are not seen well is what the second one is for.
+        return
+    moved = float(np.hypot(*(own.centres - seen.centres).T).max())
+    if moved > _MOVED_PX:
+        raise UsageError(
+            f"--marks-photo: its marks lie up to {moved:.0f} pixels beside those in {request.photo}: the camera moved; "
+            "take both again from one tripod, or leave --marks-photo out"
+        )
 
 
 def _found(request: Request, photo: Photo) -> SeenMarks | None:

@@ -71,7 +71,7 @@ _ZONES = {
     "top_right": "top right",
     "bottom_left": "bottom left",
     "bottom_right": "bottom right",
-    "rest": "elsewhere",
+    "rest": "between circle and corners",
 }
 
 

@@ -312,7 +312,7 @@ def _summary(
         most = max(float(np.hypot(field[:, 0], field[:, 1]).max()) for field in fields.values())
         return f"{_rms(fields.values()):.2f} {unit} (root mean square), at most {most:.2f} {unit}"
 
-    whole = f"Points of the picture are off by {size(before)}" if before else "Without marks only bends are known"
+    whole = f"Points of the whole picture are off by {size(before)}" if before else "Without marks only bends are known"
     if not items:
         return (
             f"{whole}. Nothing to adjust: no control's part of it is both sure and large against what a good set may "

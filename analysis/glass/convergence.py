@@ -250,6 +250,7 @@ def _figures(
     """The figures in mm and their uncertainties, of the guns that could be told."""
     told: dict[str, float | None] = {}
     unsure: dict[str, float | None] = {}
+    noise: dict[str, float] = {}
     amounts: dict[str, list[tuple[Floats, int]]] = {"centre": [], "overall": []}
     for part in parts:
         seen = where_seen(part.plain.places)
@@ -261,14 +262,22 @@ def _figures(
             name = f"zones_mm.{zone}.{part.gun}"
             inside = size[:, places[zone]]
             told[name], unsure[name] = _largest(inside, part.draws) if inside.shape[1] else (None, None)
+            noise[name] = (
+                largest(float(inside[0].max()), inside[-part.draws :].max(axis=1))[1] if inside.shape[1] else 0.0
+            )
         amounts["centre"].append((size[:, places["centre"]], part.draws))
         amounts["overall"].append((size, part.draws))
         _split(part, shown, fields, u, v, told, unsure)
-    for zone, found in amounts.items():
+    for name, among in (("centre_max_mm", ("centre",)), ("overall_max_mm", ZONES)):
+        found = amounts[name.split("_")[0]]
         # Doubts and draws of both guns stand in the same order.
-        name = f"{zone}_max_mm"
         together = np.concatenate([size for size, _ in found], axis=1)
         told[name], unsure[name] = _largest(together, found[0][1]) if together.shape[1] else (None, None)
+        for zone in (f"zones_mm.{zone}.{part.gun}" for zone in among for part in parts):
+            value, most = told[zone], told[name]
+            # Each is freed of its own noise; a zone that stands out of it is not more than the whole.
+            if value is not None and most is not None and value > max(most, _CLEARLY * noise[zone]):
+                told[name], unsure[name] = value, unsure[zone]
     return as_nested(told), as_nested(unsure)
 
 

@@ -11,7 +11,7 @@ from analysis.glass.geometry import Geometry
 from analysis.glass.overscan import SIDES
 from analysis.glass.rounded import decimals
 
-__all__ = ["ZONE_WORDS", "amount", "convergence_finding", "linearity_finding", "shape_finding"]
+__all__ = ["ZONE_WORDS", "amount", "convergence_finding", "linearity_finding", "shape_finding", "worst_zone"]
 
 ZONE_WORDS = {
     "centre": "in the centre circle",
@@ -19,7 +19,7 @@ ZONE_WORDS = {
     "top_right": "at the top right",
     "bottom_left": "at the bottom left",
     "bottom_right": "at the bottom right",
-    "rest": "beside the centre circle",
+    "rest": "between circle and corners",
 }
 _ACROSS = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
 _SEEN_PERCENT = 0.05
@@ -87,7 +87,7 @@ def convergence_finding(found: Convergence) -> str:
     assert found.height is not None
     told = []
     for gun in AGAINST_GREEN:
-        zone = _worst(zones, gun)
+        zone = worst_zone(zones, gun)
         if zone is None:
             continue
         value, doubt = zones[zone][gun], unsure[zone][gun]
@@ -101,7 +101,8 @@ def convergence_finding(found: Convergence) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _worst(zones: Mapping[str, Mapping[str, Any]], gun: str) -> str | None:
+def worst_zone(zones: Mapping[str, Mapping[str, Any]], gun: str) -> str | None:
+    """The zone in which a gun lies farthest from green, of the figures by zone; None where it is not told."""
     known = {zone: zones[zone].get(gun) for zone in ZONES if zone in zones}
     told = {zone: size for zone, size in known.items() if size is not None and math.isfinite(size)}
     return max(told, key=lambda zone: told[zone]) if told else None

@@ -76,6 +76,12 @@ class Photo:
         part = self.codes[::7]
         return bool((part.max(axis=-1) - part.min(axis=-1)).max() > _GREY * (len(self.curve) - 1))
 
+    @cached_property
+    def is_grey(self) -> bool:
+        """Whether it holds no colour at all, as a file in shades of grey does."""
+        part = self.codes[::7]
+        return bool((part == part[..., :1]).all())
+
     def linear(self, rows: slice = slice(None), columns: slice = slice(None)) -> NDArray[np.float32]:
         """Linear light of a piece, (rows, columns, 3), 0 to 1."""
         light: NDArray[np.float32] = self.curve[self.codes[rows, columns]]

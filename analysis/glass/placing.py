@@ -109,6 +109,11 @@ def grid_on_glass(
     grid, doubts = unmixed(grid, within), tuple(unmixed(doubt, within) for doubt in doubts)
     halved = _HALF_COLOUR / sight.width if photo.path.suffix.lower() in (".jpg", ".jpeg") else 0.0
     doubts = (*doubts, unmixed(grid, within, _MIXED_DOUBT + halved))
+    if lens is not None and sorted(lens.size) != sorted(photo.size):
+        warnings.append(
+            f"the lens was calibrated with {lens.size[0]}x{lens.size[1]} pixels, this photograph has {photo.size[0]}x"
+            f"{photo.size[1]}: it is right for the same camera and zoom only, and for whole photographs made smaller"
+        )
     if lens is None:
         warnings.append(
             "no lens file is given: the camera may bend lines by half a percent, which the uncertainties hold; "

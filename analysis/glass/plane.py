@@ -311,6 +311,6 @@ def _check_size(plane: Plane, corners: Floats, mark_mm: float) -> None:
     skew = float(turned.mean())
     if abs(skew) > _OUT_OF_SQUARE_DEG:
         raise ValueError(
-            f"the marks form no rectangle, it is out of square by {abs(skew):.1f} degrees: set them so that both "
+            f"the rectangle of the marks is out of square by {abs(skew):.1f} degrees: set them upright, so that both "
             "diagonals are equal"
         )

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.glass.backdrop import Backdrop, backdrop
-from analysis.glass.convergence import AGAINST_GREEN, Convergence
-from analysis.glass.findings import amount, convergence_finding, linearity_finding, shape_finding
+from analysis.glass.convergence import AGAINST_GREEN, Convergence, zones
+from analysis.glass.findings import amount, convergence_finding, linearity_finding, shape_finding, worst_zone
 from analysis.glass.geometry import Geometry
 from analysis.glass.ideal import Ideal, exaggeration, ideal_of, to_photo
 from analysis.glass.ink import BLUE, GREEN, GUN_INK, ORANGE, QUIET, Canvas, Line, stacked, words_strip
@@ -35,9 +35,9 @@ Plate = tuple[Sequence[str], tuple[float, float], tuple[int, int, int]]
 _FINE = 41
 """Points along a line that a lens may bend."""
 _ROOM = (19, 5)
+"""Characters and lines of the widest and highest plate."""
 _ARROW_ROOM = 2.2
 """Sizes of type between arrows, at least."""
-"""Characters and lines of the widest and highest plate."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -199,18 +199,24 @@ def _side_plates(drawing: _Drawing, found: Geometry) -> list[Plate]:
 
 
 def _worst_plates(drawing: _Drawing, found: Convergence, factor: int) -> list[Plate]:
-    """The distance of each gun where it is largest, beside its arrow."""
+    """The distance of each gun where it is largest, beside the longest arrow of that zone."""
     unit = "mm" if found.grid.placed else "%"
+    kind = "mm" if found.grid.placed else "percent"
+    by_zone, unsure = found.figures[f"zones_{kind}"], found.uncertainty[f"zones_{kind}"]
+    shown = found.grid.shown
+    places = zones(*np.meshgrid(shown.u, shown.v), found.picture_aspect)
     plates: list[Plate] = []
     canvas = drawing.back.canvas
     sizes = np.hypot(found.offsets[..., 0], found.offsets[..., 1])
     for k, gun in enumerate(AGAINST_GREEN):
-        if gun not in found.maps:
+        zone = worst_zone(by_zone, gun) if gun in found.maps else None
+        if zone is None:
             continue
-        i, j = np.unravel_index(int(np.nanargmax(sizes[k])), sizes[k].shape)
+        inside = np.where(places[zone] & np.isfinite(sizes[k]), sizes[k], -1.0)
+        i, j = np.unravel_index(int(np.argmax(inside)), inside.shape)
         x, y = drawing.place(drawing.ideal.nodes[i, j])
         if sizes[k, i, j] * factor > 0.1 * drawing.ideal.cell:
-            words = f"{gun} {amount(sizes[k, i, j], float(np.hypot(*found.sigma[k, i, j])), unit)}"
+            words = f"{gun} {amount(by_zone[zone][gun], unsure[zone][gun], unit)}"
             # Beside it on the way out, red's above and blue's below: they may stand at the same crossing.
             out = -1 if x < drawing.place(drawing.ideal.centre)[0] else 1
             away = (0.31 * len(words) + 1.2) * canvas.base

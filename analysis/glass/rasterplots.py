@@ -255,6 +255,7 @@ def _linearity(found: Geometry, ideal: Ideal) -> Plot:
         axes.set_ylabel("% off the mean")
         axes.grid(False, axis="x")
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+        axes.set_xlim(0.4, len(errors) + 0.6)
         _at_least(axes, 0.3)
     low = min(axes.get_ylim()[0] for axes in panels)
     high = max(axes.get_ylim()[1] for axes in panels)

@@ -106,7 +106,7 @@ def see_grid(
     grid = _placed(nodes, sigma, ends, lattice, shown, counted.first)
     if clipped > _CLIPPED:
         warnings.append(
-            f"{100 * clipped:.0f} % of the lines' middles are clipped: expose less, or their width tells less well"
+            f"{100 * clipped:.0f} % of the lines' middles are clipped, so their places are told less well: expose less"
         )
     return Sight(grid=grid, width=width * scale, warnings=tuple(warnings))
 

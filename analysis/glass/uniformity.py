@@ -125,6 +125,8 @@ def measure_uniformity(photos: Iterable[Photo], flat: Photo | None = None, ambie
         if ambient is not None and (room is None or room.photo_size != photo.size):
             room = ambient_light(ambient, photo.size)
         field = _measured(small_light(photo), lost, room)
+        if photo.is_grey:
+            raise FileError(f"{photo.path}: the photograph is grey; evenness of colour is told by its colours")
         for other in fields:
             if other.colour == field.colour:
                 raise FileError(

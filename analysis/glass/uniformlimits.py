@@ -58,7 +58,7 @@ def limits(found: Uniformity) -> tuple[Limit, ...]:
         if field.colour == "white":
             farthest = max((field.dimmest, field.brightest), key=lambda extreme: abs(extreme.value - 100))
             change = Extreme(zone=farthest.zone, value=abs(farthest.value - 100), sigma=farthest.sigma)
-            held.append(_held(field, "luminance against the centre", change, EVEN_LUMINANCE, "%"))
+            held.append(_held(field, "luminance's deviation from the centre", change, EVEN_LUMINANCE, "%"))
             held.append(_held(field, "colour against the centre", field.delta_uv, EVEN_NEUTRAL_UV, "u'v'"))
             if field.fall_off_percent is not None and field.fall_off_sigma is not None:
                 fall_off = Extreme(zone="corners", value=field.fall_off_percent, sigma=field.fall_off_sigma)
@@ -83,11 +83,19 @@ def _held(field: Field, name: str, extreme: Extreme, constant: Constant[Any], un
         sigma=extreme.sigma,
         limit=most,
         unit=unit,
-        within=None if abs(extreme.value - most) < _SURE * extreme.sigma else extreme.value < most,
+        within=_within(field, extreme, most),
         source=f"{source.mark}: {source.note}"
         if source.mark is Mark.PRACTICE
         else f"{source.document} ({source.mark}: {source.note})",
     )
+
+
+def _within(field: Field, extreme: Extreme, most: float) -> bool | None:
+    if abs(extreme.value - most) < _SURE * extreme.sigma:
+        return None
+    # A zone without a figure may be worse than all others.
+    unknown = any(zone.reason is not None for zone in field.zones)
+    return False if extreme.value > most else None if unknown else True
 
 
 def advise_uniformity(found: Uniformity) -> tuple[UniformityAdvice, ...]:

@@ -96,14 +96,18 @@ def _table(field: Field, figure: Callable[[Zone], tuple[float | None, str]]) -> 
     told = []
     for row in range(5):
         cells = (figure(zone) for zone in field.zones[5 * row : 5 * row + 5])
-        told.append("   " + "".join(f"{'-' if value is None else form.format(value):>8}" for value, form in cells))
+        # What is rounded to nothing has no sign.
+        texts = ("-" if value is None else form.format(round(value, 1) + 0.0) for value, form in cells)
+        told.append("   " + "".join(f"{text.replace('+0.0', '0.0') if text == '+0.0' else text:>8}" for text in texts))
     return told
 
 
 def _limit_text(limit: Limit) -> str:
     verdict = {True: "within", False: "BEYOND", None: "open"}[limit.within]
     digits = 1 if limit.unit == "%" else 4
-    figures = f"{limit.measured:.{digits}f}, limit {limit.limit:.{0 if limit.unit == '%' else 2}f} {limit.unit}"
+    figures = (
+        f"{limit.measured:.{digits}f} {limit.unit}, limit {limit.limit:.{0 if limit.unit == '%' else 2}f} {limit.unit}"
+    )
     return _wrapped(f"{verdict}: {limit.field}, {limit.figure}: {figures}; {limit.source}")
 
 

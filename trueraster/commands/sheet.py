@@ -30,7 +30,7 @@ def sheet(name: str, paper: str, to: str | None, as_json: bool) -> None:
     choice("--paper", paper, tuple(PAPERS))
     path = Path("outputs") / f"{name}.pdf" if to is None else Path(to)
     if path.suffix.lower() not in (".pdf", ".svg"):
-        raise UsageError(f"--to: got {str(path)[:60]!r}, a file name that ends in .pdf or .svg is expected")
+        raise UsageError(f"--to: got {(to or '')[:60]!r}, a file name that ends in .pdf or .svg is expected")
     page = SHEETS[name](paper)
     write_sheet(page, path)
     if as_json:
