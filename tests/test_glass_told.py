@@ -251,6 +251,24 @@ def test_arrows_point_the_way_that_red_lies(placed: bool) -> None:
         assert np.argmax(heights) > left + width / 2
 
 
+def test_arrows_of_geometry_point_from_the_ideal_to_the_crossing() -> None:
+    """The right edge's middle lies inward, so there the orange arrow points to the left."""
+    on = on_glass(None, placed=True)
+    photo = Photo(Path("photograph.png"), np.full((1100, 1400, 3), 20, np.uint8))
+    found = measure_geometry(on.grid, 4 / 3)
+    assert ideal_of(on.grid, 1, 4 / 3).errors()[6, 16, 0] < -0.5
+    page = geometry_picture(Sighting(photo=photo, on=on, marks=MARKS, lens=None, title="photograph.png"), found)
+    codes = np.asarray(page).astype(int)
+    orange = np.abs(codes - (255, 140, 20)).max(axis=-1) < 40
+    parts, stats, middles = cv2.connectedComponentsWithStats(orange.astype(np.uint8))[1:]
+    # The outermost arrow of those that lie level: the others' ends are bent up and down by the perspective.
+    level = [i for i in range(1, len(stats)) if stats[i, 2] > 1.5 * stats[i, 3] and stats[i, 4] > 60]
+    outer = max(level, key=lambda i: middles[i, 0] - 4 * abs(middles[i, 1] - np.median(middles[level, 1])))
+    heights = (parts == outer).sum(axis=0)
+    assert middles[outer, 0] > 0.7 * codes.shape[1]
+    assert np.argmax(heights) < stats[outer, 0] + stats[outer, 2] / 2
+
+
 @pytest.mark.parametrize("draw", [geometry_picture, convergence_picture])
 def test_a_photograph_of_too_little_is_shown_without_a_grid(draw: Callable[..., object]) -> None:
     dark = grid()

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from analysis.glass.lensfile import save_lens
+from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.camera import distorted
 from tests.photo_bench.photograph import save
 from tests.photo_bench.run import lens_of
@@ -732,6 +733,32 @@ def test_dots_are_measured_like_a_grid(tmp_path: Path) -> None:
     assert found["reasons"].keys() <= {f"overscan_percent.{side}" for side in SIDES}
     red = answer("convergence", path, *options)["parts"]["red"]["static"]["x"]
     assert red == pytest.approx(0.3, abs=0.04)
+
+
+@pytest.mark.slow
+def test_from_the_board_to_the_figures(tmp_path: Path) -> None:
+    """A lens that bends by 2 % is calibrated from photographs of the board, and the picture measured through its file.
+
+    SIMULATION: the camera is OpenCV's, the tube's picture is 400 x 300 mm with sides bent by 3 mm.
+    """
+    one = plain_set(3.0, deflection=deflection(400, 300, x={"uv2": -3.0}))
+    one = replace(one, camera=distorted(one.camera, 2.0))
+    board = Board()
+    boards = []
+    for number, pose in enumerate(board_cameras(one.camera, board, 10, seed=5)):
+        boards.append(save(tmp_path / f"board-{number}.jpg", board_photograph(pose, board, seed=number)))
+    code, _, err = measure("lens", *boards, "--to", tmp_path / "lens.json")
+    assert (code, err) == (0, "")
+    photo = save(tmp_path / "photo.jpg", one.photograph(), quality=92)
+    found = answer("geometry", photo, "--marks-mm", "460.0x360.0", "--lens", tmp_path / "lens.json")
+    bare = answer("geometry", photo, "--marks-mm", "460.0x360.0")
+    for side in ("left", "right"):
+        # The outermost line seen lies at u = 7/8: -3 u v v, a barrel, so outward.
+        told, unsure = found["edge_sag_mm"][side], found["uncertainty"]["edge_sag_mm"][side]
+        assert abs(told + 3.0 * (7 / 8)) < max(2 * unsure, 0.05)
+        assert unsure < 0.1
+    assert abs(found["s_h_percent"]) < max(2 * found["uncertainty"]["s_h_percent"], 0.1)
+    assert abs(bare["edge_sag_mm"]["top"]) > 5 * abs(found["edge_sag_mm"]["top"])
 
 
 @pytest.mark.slow
