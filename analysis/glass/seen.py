@@ -30,6 +30,10 @@ _FULL = 65535
 """Linear light of 1 in 16 bits."""
 _CUT = 0.95
 """Share of its neighbour's width that an outermost line has at least, where the glass' edge does not cut it."""
+_BRIGHT_GROUND = 0.8
+"""Share of the lines' light that the ground between them has at most: a bright room's haze is borne."""
+_BRIGHT_BETWEEN = 0.5
+"""Share of the dots' light that is between them at most."""
 _BLURRED = 0.11
 """Share of a cell that a line's standard deviation may be."""
 _CLIPPED = 0.25
@@ -69,6 +73,7 @@ def see_grid(
     """
     small, scale = _reduced(photo)
     lattice, cell = _found(small, shown, dots)
+    _check_kind(small, lattice, dots)
     width = line_width(small, lattice, cell)
     lattice = _enlarged(lattice, scale)
     linear = _linear(photo)
@@ -160,6 +165,22 @@ def _found(light: NDArray[np.float32], shown: ShownGrid, dots: bool) -> tuple[La
             )
     across = np.linalg.norm(np.diff(best.places(np.array([-0.5, 0.5]), np.zeros(2)), axis=0))
     return best, float(across)
+
+
+def _check_kind(light: NDArray[np.float32], lattice: Lattice, dots: bool) -> None:
+    """Refuse lines where dots should be, and dark lines on a bright ground."""
+    column, row = lattice.labels.T.astype(np.float64)
+
+    def seen(right: float, down: float) -> float:
+        x, y = np.round(lattice.places(column + right, row + down)).astype(int).T
+        inside = (x >= 0) & (y >= 0) & (x < light.shape[1]) & (y < light.shape[0])
+        return float(np.median(light[y[inside], x[inside]]))
+
+    own = seen(0, 0)
+    if seen(0.25, 0.25) > _BRIGHT_GROUND * own:
+        raise GridError("the ground is as bright as the lines; bright ones on black are measured, as of crosshatch")
+    if dots and max(seen(0.5, 0), seen(0, 0.5)) > _BRIGHT_BETWEEN * own:
+        raise GridError("lines are seen where dots should be: was it a crosshatch? give --pattern as it was drawn")
 
 
 def _glass_middle(size: tuple[int, int], lines: Sequence[Line], lattice: Lattice) -> Floats:
