@@ -20,7 +20,8 @@ from PIL import Image
 
 from analysis.glass.fieldmap import chromaticity, colour_word
 from analysis.glass.photo import Photo, read_photo
-from analysis.glass.uniformity import Field, Uniformity, measure_uniformity
+from analysis.glass.uniformity import Extreme, Field, Uniformity, measure_uniformity
+from analysis.glass.uniformlimits import limits
 from analysis.glass.uniformtold import to_json, to_text
 from render.errors import FileError
 from tests.photo_bench.board import flat_field
@@ -648,3 +649,38 @@ def test_mistakes_are_one_line(words: tuple[str, ...], said: str) -> None:
     assert (code, out) == (2, "")
     assert err.count("\n") == 1
     assert said in err
+
+
+def test_a_turned_photograph_is_told(tmp_path: Path) -> None:
+    photo = shot(View(size=SMALL), tmp_path)
+    turned = Photo(photo.path, np.ascontiguousarray(np.rot90(photo.codes)))
+    (field,) = measure_uniformity([turned]).fields
+    assert any("lies on its side" in words for words in field.warnings)
+    assert not any("lies on its side" in words for words in measured(View(size=SMALL), tmp_path).warnings)
+
+
+def test_a_grey_photograph_is_refused(tmp_path: Path) -> None:
+    photo = shot(View(size=SMALL), tmp_path)
+    grey = Photo(photo.path, np.repeat(photo.codes[..., 1:2], 3, axis=-1))
+    with pytest.raises(FileError, match="the photograph is grey"):
+        measure_uniformity([grey])
+
+
+def test_a_limit_is_open_where_it_is_not_sure(tmp_path: Path) -> None:
+    """0.010 of u'v' are allowed for neutrals (ISO 12646, secondary text): 0.009 is within it where it is sure by two
+    standard uncertainties and no zone is without a figure."""
+    found = measure_uniformity([shot(View(size=SMALL), tmp_path)], flat_of(View(size=SMALL), tmp_path))
+    (field,) = found.fields
+
+    def within(value: float, sigma: float, reason: str | None = None) -> bool | None:
+        zones = (replace(field.zones[0], reason=reason), *field.zones[1:])
+        other = replace(field, delta_uv=Extreme(zone="top left", value=value, sigma=sigma), zones=zones)
+        told = limits(replace(found, fields=(other,)))
+        return next(limit.within for limit in told if limit.figure == "colour against the centre")
+
+    assert within(0.009, 0.0004) is True
+    assert within(0.009, 0.0006) is None
+    assert within(0.011, 0.0006) is None
+    assert within(0.011, 0.0004) is False
+    assert within(0.009, 0.0004, "a quarter of it is clipped") is None
+    assert within(0.011, 0.0004, "a quarter of it is clipped") is False

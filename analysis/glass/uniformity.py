@@ -265,6 +265,9 @@ def _warnings(
     room: SmallLight | None,
 ) -> tuple[str, ...]:
     said = []
+    top_left, top_right, _, bottom_left = area.corners
+    if np.hypot(*(bottom_left - top_left)) > np.hypot(*(top_right - top_left)):
+        said.append("the picture is taller than wide: the photograph lies on its side, and with it the zones")
     if area.touches:
         said.append(f"the photograph's edge cuts the picture off ({area.touches[0]}): zones are parts of what is seen")
     if clipped > _CLIPPED_NOTE:
