@@ -12,7 +12,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.commands import draw, kit, measure, reference, sheet, verify
+from trueraster.commands import draw, kit, measure, record, reference, sheet, verify
 from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
@@ -36,6 +36,7 @@ for command in (
     verify.verify,
     sheet.sheet,
     measure.measure,
+    record.record,
 ):
     app.add_command(command)
 
