@@ -394,6 +394,16 @@ def _points(name: str, document: str, values: str) -> Constant[tuple[Fraction, .
 
 
 WHITE_D65 = _points("white D65", "CIE 15; Recommendation ITU-R BT.709-6", "0.3127 0.3290")
+WHITE_D93 = Constant(
+    name="white D93",
+    value=(Fraction("0.2831"), Fraction("0.2971")),
+    unit="x, y",
+    source=Source(
+        document="CIE 15, daylight of 9300 K",
+        mark=Mark.VERIFIED,
+        note="rounded from colour-science 0.4.7, CCT_to_xy_CIE_D(9300 x 1.4388/1.438); that D93 means this is practice",
+    ),
+)
 PRIMARIES_BT709 = _points(
     "primaries, BT.709: red, green, blue", "Recommendation ITU-R BT.709-6", "0.64 0.33 0.30 0.60 0.15 0.06"
 )
