@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from trueraster import interrupt
 from trueraster.commands.shared import as_json_option
-from trueraster.show import counted, note, put_json, put_text
+from trueraster.options import UsageError
+from trueraster.show import counted, note, progress, put_json, put_text
 
 if TYPE_CHECKING:
     from trueraster.record.schema import Stage
@@ -82,7 +84,6 @@ def set_(path: Path, as_json: bool, tolerances: tuple[str, ...], **typed: Any) -
     What is given replaces what stood there, a list as a whole; the rest stays. Figures of --tolerance are named as in
     'record show --json', such as convergence.centre_max_mm=0.3; with nothing after = the limit is taken away.
     """
-    from trueraster.options import UsageError
     from trueraster.record.changes import Json, with_details, with_tolerances
     from trueraster.record.store import change_record
     from trueraster.recordwords import details_of, limits_of
@@ -107,7 +108,6 @@ def set_(path: Path, as_json: bool, tolerances: tuple[str, ...], **typed: Any) -
 @as_json_option
 def work(path: Path, text: str, day: str | None, as_json: bool) -> None:
     """Note what was done: record work RECORD "recapped the vertical board"."""
-    from trueraster.options import UsageError
     from trueraster.record.changes import with_work
     from trueraster.record.store import change_record
     from trueraster.recordwords import date_of, words_of
@@ -152,7 +152,6 @@ def add(
     A result is what 'verify' or 'measure' prints with --json, in a file, or - for standard input. It is kept whole.
     Pictures are kept in the record, at most 1600 samples long.
     """
-    from trueraster.options import UsageError
     from trueraster.record.changes import Json, holds_result, with_picture, with_result
     from trueraster.record.pictures import picture_entry
     from trueraster.record.results import title_of
@@ -219,6 +218,44 @@ def show(path: Path, everything: bool, as_json: bool) -> None:
         put_json(record_json(found))
     else:
         put_text(record_text(found, everything=everything))
+
+
+@record.command()
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path),
+    default="outputs/harbour-lane-demo.json",
+    show_default=True,
+    help="File of the record.",
+)
+@as_json_option
+def demo(to: Path, as_json: bool) -> None:
+    """Make a record of an invented set, with simulated measurements, to look at.
+
+    Simulated photographs and meter readings are measured by this tool's own commands, which takes some ten seconds.
+    """
+    from trueraster.cli import app
+    from trueraster.record.demonstration import demonstration
+    from trueraster.record.store import create_record
+    from trueraster.recordwords import now, record_path
+
+    target = record_path(to).absolute()
+    if target.exists():
+        raise UsageError(f"--to: {to} is there already; give another name, or take it away first")
+
+    def run(words: list[str]) -> None:
+        app.main(args=words, prog_name="trueraster", standalone_mode=False)
+
+    with progress("making the demo", quiet=as_json) as tell:
+
+        def step(words: str, share: float) -> None:
+            interrupt.check()
+            tell(words, share)
+
+        held = demonstration(run, now(), step)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    create_record(target, held, note)
+    _answer(to, as_json, f"{to}: a simulated record; look at it with 'trueraster record show {to}'", simulated=True)
 
 
 def _entry(text: str, when: str, remark: str, simulated: bool) -> dict[str, Any]:
