@@ -332,6 +332,20 @@ def test_the_same_result_is_attached_once(bench: Path) -> None:
     assert [len(held()["stages"][stage]["results"]) for stage in Stage] == [2, 0, 1]
 
 
+def test_what_was_attached_by_mistake_is_taken_away(bench: Path) -> None:
+    """By the name of its file, the last of two; what is not there is one line."""
+    call("record", "add", SET, "as-found", "geometry.json", "convergence.json", "--picture", "bars.png")
+    call("record", "add", SET, "as-found", "geometry-after.json")
+    names = [entry["source"] for entry in held()["stages"]["as-found"]["results"]]
+    ran = call("record", "remove", SET, "as-found", "convergence.json")
+    assert ran.out == f"{SET}, as found: convergence.json taken away\n"
+    assert call("record", "remove", SET, "as-found", "bars.png").code == 0
+    content = held()["stages"]["as-found"]
+    assert [entry["source"] for entry in content["results"]] == [name for name in names if name != "convergence.json"]
+    assert content["pictures"] == []
+    refused("record", "remove", SET, "after-service", "geometry.json", told="has no 'geometry.json' after service")
+
+
 def test_an_answer_comes_through_a_pipe(bench: Path) -> None:
     """Standard input, as '-'."""
     ran = call("record", "add", SET, "as-found", "-", stdin=Path("geometry.json").read_bytes())
@@ -598,5 +612,5 @@ def test_the_demo_is_whole(demo: Record) -> None:
 def test_help_of_a_record_names_every_command() -> None:
     """One line for each."""
     ran = call("record", "--help")
-    for name in ("new", "set", "work", "add", "show", "demo"):
+    for name in ("new", "set", "work", "add", "remove", "show", "demo"):
         assert f"\n  {name} " in ran.out

@@ -206,6 +206,32 @@ def add(
 
 @record.command()
 @_RECORD
+@click.argument("stage", metavar="STAGE")
+@click.argument("name", metavar="NAME")
+@as_json_option
+def remove(path: Path, stage: str, name: str, as_json: bool) -> None:
+    """Take a result or a picture away that was attached by mistake.
+
+    NAME is the file that it came from, as 'record show' has it; of several with one name the last one goes.
+    """
+    from trueraster.record.changes import Json, without_entry
+    from trueraster.record.store import change_record
+    from trueraster.recordwords import stage_of
+
+    to: Stage = stage_of(stage)
+
+    def change(held: Json) -> Json:
+        changed = without_entry(held, to, name)
+        if changed is held:
+            raise UsageError(f"NAME: {path} has no {name[:60]!r} {to.words}; 'trueraster record show' has the names")
+        return changed
+
+    change_record(path, change, note)
+    _answer(path, as_json, f"{path}, {to.words}: {name} taken away", removed=name)
+
+
+@record.command()
+@_RECORD
 @click.option("--all", "everything", is_flag=True, help="All figures instead of the main ones.")
 @as_json_option
 def show(path: Path, everything: bool, as_json: bool) -> None:

@@ -16,6 +16,7 @@ __all__ = [
     "with_result",
     "with_tolerances",
     "with_work",
+    "without_entry",
 ]
 
 Json = Mapping[str, Any]
@@ -57,6 +58,17 @@ def with_picture(held: Json, stage: Stage, entry: Json) -> dict[str, Any]:
     return _with_entry(held, stage, "pictures", entry)
 
 
+def without_entry(held: Json, stage: Stage, name: str) -> Json:
+    """Without a stage's result or picture of that name, the last of several; the same object if none has it."""
+    content = _object(_object(held, "stages"), stage.value)
+    for where, key in (("results", "source"), ("pictures", "name")):
+        entries = _list(content, where)
+        for i in reversed(range(len(entries))):
+            if isinstance(entries[i], Mapping) and entries[i].get(key) == name:
+                return _with_content(held, stage, {**content, where: [*entries[:i], *entries[i + 1 :]]})
+    return held
+
+
 def holds_result(held: Json, stage: Stage, result: Json) -> bool:
     """Whether the very same result is attached to the stage already."""
     there = _list(_object(_object(held, "stages"), stage.value), "results")
@@ -64,10 +76,12 @@ def holds_result(held: Json, stage: Stage, result: Json) -> bool:
 
 
 def _with_entry(held: Json, stage: Stage, name: str, entry: Json) -> dict[str, Any]:
-    stages = _object(held, "stages")
-    content = _object(stages, stage.value)
-    changed = {**content, name: [*_list(content, name), entry]}
-    return {**held, "stages": {**stages, stage.value: changed}}
+    content = _object(_object(held, "stages"), stage.value)
+    return _with_content(held, stage, {**content, name: [*_list(content, name), entry]})
+
+
+def _with_content(held: Json, stage: Stage, content: Json) -> dict[str, Any]:
+    return {**held, "stages": {**_object(held, "stages"), stage.value: content}}
 
 
 def _object(held: Json, key: str) -> Json:
