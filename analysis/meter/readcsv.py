@@ -18,6 +18,8 @@ _LEVEL = ("level_percent", "level", "percent", "level %", "level_%")
 _LUMINANCE = ("luminance", "luminance_cd_m2", "luminance (cd/m2)", "cd/m2", "lv")
 _LAYOUTS = "field,level_percent,x,y,luminance or field,level_percent,X,Y,Z"
 _MOST_COLUMNS = 200
+_MOST_NOTES, _MOST_NOTE = 3, 120
+"""Comments that are told, and characters of one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +51,13 @@ def parse_csv(path: Path, lines: Sequence[str]) -> Readings:
     """
     header: _Header | None = None
     items: list[Reading] = []
+    notes: list[str] = []
     for number, line in enumerate(lines, 1):
-        if not line.strip(" \t,;") or line.lstrip().startswith("#"):
+        if not line.strip(" \t,;"):
+            continue
+        if line.lstrip().startswith("#"):
+            if header is None and len(notes) < _MOST_NOTES and line.strip("# \t,;"):
+                notes.append(line.strip("# \t,;"))
             continue
         if header is None:
             header = _header(path, number, line)
@@ -63,8 +70,10 @@ def parse_csv(path: Path, lines: Sequence[str]) -> Readings:
     if not items:
         raise FileError(f"{path}: row {header.row + 1}: no reading follows the header")
     others = header.others
-    remarks = (f"left out: {counted_columns(others)}",) if others else ()
-    return Readings(path=path, items=tuple(items), remarks=remarks)
+    # Comments above the header say what it is a file of: that it is a simulation, say.
+    remarks = [f"the file says: {' '.join(note[:_MOST_NOTE].split())}" for note in notes]
+    remarks += [f"left out: {counted_columns(others)}"] if others else []
+    return Readings(path=path, items=tuple(items), remarks=tuple(remarks))
 
 
 def _cells(path: Path, number: int, line: str, separator: str) -> list[str]:
