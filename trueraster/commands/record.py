@@ -24,6 +24,9 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 _MOST_RESULT = 20 << 20
 """Bytes of a file that is attached: an answer has some hundred thousand at most."""
 
+_PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")
+"""How JPEG, PNG and TIFF begin."""
+
 
 @click.group()
 def record() -> None:
@@ -101,7 +104,7 @@ def set_(path: Path, as_json: bool, tolerances: tuple[str, ...], **typed: Any) -
     _answer(path, as_json, f"{path}: {', '.join(said)} set", set=said)
 
 
-@record.command()
+@record.command(short_help="Note what was done.")
 @_RECORD
 @click.argument("text", metavar="TEXT")
 @_DATE
@@ -119,7 +122,7 @@ def work(path: Path, text: str, day: str | None, as_json: bool) -> None:
     _answer(path, as_json, f"{path}: noted, {counted(len(found.work), 'line')} of work done", work=len(found.work))
 
 
-@record.command()
+@record.command(short_help="Attach results and pictures to a stage.")
 @_RECORD
 @click.argument("stage", metavar="STAGE")
 @click.argument("results", nargs=-1, metavar="RESULT.json...")
@@ -204,7 +207,7 @@ def add(
         put_text("\n".join(f"{path}, {to.words}: {line}" for line in lines) or f"{path}: nothing was added")
 
 
-@record.command()
+@record.command(short_help="Take a result or a picture away again.")
 @_RECORD
 @click.argument("stage", metavar="STAGE")
 @click.argument("name", metavar="NAME")
@@ -246,7 +249,7 @@ def show(path: Path, everything: bool, as_json: bool) -> None:
         put_text(record_text(found, everything=everything))
 
 
-@record.command()
+@record.command(short_help="Make a simulated record, to look at.")
 @click.option(
     "--to",
     type=click.Path(path_type=Path),
@@ -299,6 +302,8 @@ def _entry(text: str, when: str, remark: str, simulated: bool) -> dict[str, Any]
                 data = file.read(_MOST_RESULT + 1)
         if len(data) > _MOST_RESULT:
             raise FileError(f"{name}: more than {_MOST_RESULT >> 20} MB; no result of this tool")
+        if data.startswith(_PICTURES):
+            raise FileError(f"{name}: a picture; it is attached with --picture")
         result = read_json(data)
     except OSError as error:
         raise FileError(f"{name}: cannot be read ({error.strerror or error})") from error

@@ -22,11 +22,12 @@ __all__ = [
 Json = Mapping[str, Any]
 
 
-def new_record(made: str) -> dict[str, Any]:
-    """A record of a set of which nothing is known yet. `made` is ISO 8601."""
+def new_record(made: str, simulated: str = "") -> dict[str, Any]:
+    """A record of a set of which nothing is known yet. `made` is ISO 8601, `simulated` says so of no real set."""
     stages: dict[str, Any] = {stage.value: {"results": [], "pictures": []} for stage in Stage}
     named = {"job": "", "bench": "", "technician": ""}
-    return {"schema": SCHEMA, "version": VERSION, "made": made, "set": {}, **named, "work": [], "stages": stages}
+    head = {"schema": SCHEMA, "version": VERSION, "made": made, **({"simulated": simulated} if simulated else {})}
+    return {**head, "set": {}, **named, "work": [], "stages": stages}
 
 
 def with_details(held: Json, of_set: Json, of_record: Json) -> dict[str, Any]:

@@ -72,7 +72,7 @@ def demonstration(run: Callable[[list[str]], Any], made: str, tell: Callable[[st
 
     `run` carries out a command line of this tool, `made` is the moment in ISO 8601, `tell` is told (words, share done).
     """
-    held = with_details(new_record(made), _SET, {**_RECORD, "simulated": SIMULATION})
+    held = with_details(new_record(made, SIMULATION), _SET, _RECORD)
     for day, text in _WORK:
         held = with_work(held, day, text)
     jobs = list(_jobs())
