@@ -27,12 +27,16 @@ def geometry_figures(result: Json) -> list[Figure]:
     """The whole picture's figures, then those of its sides. Lengths stand in mm and again in % of the height."""
     reasons = _reasons(result)
     figures = []
+    above = ""
     for row in GEOMETRY_ROWS:
+        # In a table an indented row leans on the one above it; here each stands alone.
+        words = row.words if not row.words.startswith(" ") else f"{above.split(',')[0]}, {row.words.strip()}"
+        above = row.words
         figures.append(
             found(
                 result,
                 f"geometry.{row.name}",
-                row.words.strip(),
+                words,
                 row.unit,
                 at=row.name,
                 signed=row.signed,
@@ -45,7 +49,7 @@ def geometry_figures(result: Json) -> list[Figure]:
                 found(
                     result,
                     f"geometry.{row.percent}",
-                    row.words,
+                    words,
                     _OF_HEIGHT,
                     at=row.percent,
                     signed=row.signed,
