@@ -22,11 +22,12 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from trueraster.cli import run
+from trueraster.record.compare import comparisons, value_text
 from trueraster.record.pictures import LONGEST
 from trueraster.record.results import Kind, figures_of, kind_of
 from trueraster.record.schema import Record, Stage
 from trueraster.record.store import read_record
-from trueraster.record.told import comparisons, record_text, value_text
+from trueraster.record.told import record_text
 
 SET = "harbour-lane-0412.json"
 
