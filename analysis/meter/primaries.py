@@ -109,8 +109,8 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
     if not black:
         remarks.append("black (grey at 0 %) was not read, and is taken as no light at all")
     reckoning = _Reckoning(matrix=matrix, standard=standard, white=white)
-    inputs: dict[str, Floats] = {**seen}
-    groups: dict[str, Sequence[Reading]] = {**taken}
+    inputs: dict[str, Floats] = {str(field): xyz for field, xyz in seen.items()}
+    groups: dict[str, Sequence[Reading]] = {str(field): items for field, items in taken.items()}
     if black:
         inputs[_DARK], groups[_DARK] = _median(black), black
         dimmest = min(seen, key=lambda field: seen[field][1])

@@ -31,6 +31,8 @@ class PrimarySet:
 
     name: str
     """As it is typed."""
+    short: str
+    """In a sentence."""
     title: str
     xy: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
     """Red, green, blue."""
@@ -41,17 +43,17 @@ def _points(values: Sequence[Fraction]) -> list[tuple[float, float]]:
     return [(float(x), float(y)) for x, y in pairs]
 
 
-def _primaries(name: str, title: str, values: Sequence[Fraction]) -> PrimarySet:
+def _primaries(name: str, short: str, of: str, values: Sequence[Fraction]) -> PrimarySet:
     red, green, blue = _points(values)
-    return PrimarySet(name=name, title=title, xy=(red, green, blue))
+    return PrimarySet(name=name, short=short, title=f"{short} ({of})", xy=(red, green, blue))
 
 
 D65 = White(name="d65", title="D65", xy=_points(WHITE_D65.value)[0])
 D93 = White(name="d93", title="D93", xy=_points(WHITE_D93.value)[0])
 PRIMARY_SETS = (
-    _primaries("smpte-c", "SMPTE C (525 lines)", PRIMARIES_525.value),
-    _primaries("ebu-3213", "EBU 3213 (625 lines)", PRIMARIES_625.value),
-    _primaries("bt709", "BT.709 (high definition)", PRIMARIES_BT709.value),
+    _primaries("smpte-c", "SMPTE C", "525 lines", PRIMARIES_525.value),
+    _primaries("ebu-3213", "EBU 3213", "625 lines", PRIMARIES_625.value),
+    _primaries("bt709", "BT.709", "high definition", PRIMARIES_BT709.value),
 )
 
 _SPREAD = (0.2, 0.45)
