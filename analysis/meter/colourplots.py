@@ -27,6 +27,8 @@ _WAVELENGTHS = (450, 470, 480, 490, 500, 520, 550, 580, 600, 620, 700)
 """Nanometres that are written beside the locus."""
 _RINGS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2)
 """u'v': where rings are drawn around the target."""
+_PLATE: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+"""Behind a word, so that no line runs through it."""
 
 
 def colour_plots(found: Colour) -> list[Plot]:
@@ -98,7 +100,8 @@ def _diagram(found: Colour) -> Plot:
     draw_diagram(axes)
     axes.grid(color=RULE, linewidth=0.6)
     wanted = uv_of(np.array(found.standard.xy))
-    axes.plot(*_closed(wanted).T, "--", color=SOFT, linewidth=1.2, label=found.standard.short)
+    # A broad, light line, so that it is seen on both sides of the set's own where the two are one.
+    axes.plot(*_closed(wanted).T, "-", color="#b9c2cc", linewidth=5, label=found.standard.short)
     fields = _fields(found)
     if all(field in fields for field in PRIMARIES):
         spots = np.array([_spot(found, field) for field in PRIMARIES])
@@ -115,13 +118,13 @@ def _diagram(found: Colour) -> Plot:
 
 
 _ASIDE = {
-    Field.RED: (10, 4),
-    Field.GREEN: (10, 8),
+    Field.RED: (10, -9),
+    Field.GREEN: (-10, 0),
     Field.BLUE: (10, -6),
     Field.CYAN: (-10, 0),
     Field.MAGENTA: (10, -6),
-    Field.YELLOW: (8, 10),
-    Field.GREY: (10, 6),
+    Field.YELLOW: (4, -10),
+    Field.GREY: (10, 0),
 }
 """Where each name stands, in points of type: away from the triangle's sides."""
 
@@ -153,13 +156,12 @@ def _targets(found: Colour) -> Plot:
     turn = np.linspace(0, 2 * np.pi, 181)
     for ring in (ring for ring in _RINGS if reach / 6 < ring < reach):
         axes.plot(ring * np.cos(turn), ring * np.sin(turn), color=SOFT, linewidth=0.8, linestyle=":")
-        axes.annotate(
-            f"{ring:g}", (0, -ring), (0, -2), textcoords="offset points", ha="center", va="top", color=SOFT, fontsize=8
-        )
+        axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=_PLATE)
     axes.axhline(0, color=SOFT, linewidth=0.8)
     axes.axvline(0, color=SOFT, linewidth=0.8)
-    for i, field in enumerate(fields):
-        look = LOOKS[field]
+    # The least certain first, so that its long bars lie below the others.
+    for i in np.argsort(-np.hypot(wide, high)):
+        look = LOOKS[fields[i]]
         axes.errorbar(
             du[i],
             dv[i],
@@ -168,10 +170,11 @@ def _targets(found: Colour) -> Plot:
             marker=look.marker,
             color=look.ink,
             markersize=7,
+            markeredgecolor="white",
+            markeredgewidth=0.6,
             elinewidth=0.9,
-            alpha=0.95,
         )
-    for i, (x, y) in enumerate(_apart(np.stack([du, dv], axis=-1), reach)):
+    for i, (x, y) in enumerate(_apart(np.stack([du, dv], axis=-1), np.stack([wide, high], axis=-1), reach)):
         look = LOOKS[fields[i]]
         axes.annotate(
             name_of(fields[i]),
@@ -180,6 +183,7 @@ def _targets(found: Colour) -> Plot:
             ha="center",
             va="center",
             color=look.ink,
+            bbox=_PLATE,
             arrowprops={"arrowstyle": "-", "color": look.ink, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 4},
         )
     axes.set_xlim(-reach, reach)
@@ -191,14 +195,16 @@ def _targets(found: Colour) -> Plot:
     return Plot("colour-targets", title, figure)
 
 
-def _apart(spots: Floats, reach: float) -> Floats:
+def _apart(spots: Floats, bars: Floats, reach: float) -> Floats:
     """Places for names, each beside its spot, as far from all spots and other names as there is room."""
     turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    axes = bars[:, None] * np.array([[1, 0], [-1, 0], [0, 1], [0, -1], [0, 0.5], [0, -0.5]])
+    marks = np.concatenate([spots, (spots[:, None] + axes).reshape(-1, 2)])
     placed: list[Floats] = []
     for spot in spots:
         tries = spot + 0.16 * reach * np.stack([1.2 * np.cos(turn), 0.7 * np.sin(turn)], axis=-1)
         tries = np.concatenate([tries, spot + 1.7 * (tries - spot)])
-        others = np.concatenate([spots, *(place[None] for place in placed)])
+        others = np.concatenate([marks, *(place[None] for place in placed)])
         # A name is wider than high.
         gaps = np.abs(tries[:, None] - others[None]) / (0.13 * reach * np.array([1.2, 0.45]))
         room = np.minimum(gaps.max(axis=-1).min(axis=-1), 1.0)
@@ -214,7 +220,7 @@ def _lights(found: Colour) -> Plot:
     worst = int(np.argmax(differences))
     title = f"Largest Delta E 2000: {name_of(fields[worst])}, {differences[worst]:.1f}"
     figure, panels = plot_sheet(
-        title, "Bars reach to the measured value, their thin ends show one standard uncertainty.", 3.6, 2, sharey=True
+        title, "Bars are what was measured, the lines at their ends one standard uncertainty.", 3.6, 2, sharey=True
     )
     errors, unsure = _values(found, lit, "luminance_error_percent")
     rows = {field: i for i, field in enumerate(fields)}
@@ -224,19 +230,18 @@ def _lights(found: Colour) -> Plot:
     ):
         how: dict[str, Any] = {"height": 0.6, "color": [LOOKS[field].ink for field in some]}
         places = [rows[field] for field in some]
-        bars = axes.barh(places, values, xerr=spread, ecolor=INK, **how)
-        for bar, value, unsure_here in zip(bars, values, spread, strict=True):
+        bars = axes.barh(places, values, xerr=spread, ecolor=INK, error_kw={"linewidth": 1.0}, **how)
+        for bar, value, doubt in zip(bars, values, spread, strict=True):
             bar.set_edgecolor(INK)
             bar.set_linewidth(0.6)
-            sign = "+" if value > 0 and words[0] == "l" else ""
-            side = 1 if value >= 0 else -1
-            label_at(
-                axes, _end(bar, spread[list(bars).index(bar)]), _middle(bar), f"{sign}{value:.1f}", INK, dx=4 * side
-            )
+            bar.set_alpha(0.6)
+            text = f"{value:+.1f}" if axes is panels[0] else f"{value:.1f}"
+            way = float(np.copysign(1, value))
+            label_at(axes, value + way * doubt, _middle(bar), text.replace("-", "−"), INK, dx=4 * way)
         axes.axvline(0, color=INK, linewidth=1)
         axes.grid(False, axis="y")
         axes.set_xlabel(words)
-        axes.margins(x=0.18)
+        axes.margins(x=0.22)
     panels[0].set_yticks(list(rows.values()), [name_of(field) for field in rows])
     panels[0].invert_yaxis()
     return Plot("colour-light", title, figure)

@@ -54,7 +54,9 @@ def colour_finding(found: Colour) -> str:
 
 def advise_colour(found: Colour) -> list[Hint]:
     """What to see to, in the order in which it is worth doing."""
-    return [*_sum(found), *_pale(found), *_white(found), *_nearer(found)]
+    other = _nearer(found)
+    # Phosphors of another standard may lie nearer to white with nothing amiss.
+    return [*other, *_sum(found), *([] if other else _pale(found)), *_white(found)]
 
 
 def _clear(found: Colour, name: str, least: float) -> float | None:
