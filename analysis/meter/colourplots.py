@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -154,7 +155,8 @@ def _targets(found: Colour) -> Plot:
     )
     reach = 1.25 * max(_RINGS[1], float((np.abs(du) + wide).max()), float((np.abs(dv) + high).max()))
     turn = np.linspace(0, 2 * np.pi, 181)
-    for ring in (ring for ring in _RINGS if reach / 6 < ring < reach):
+    rings = [ring for ring in _RINGS if reach / 6 < ring < reach]
+    for ring in rings:
         axes.plot(ring * np.cos(turn), ring * np.sin(turn), color=SOFT, linewidth=0.8, linestyle=":")
         axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=_PLATE)
     axes.axhline(0, color=SOFT, linewidth=0.8)
@@ -169,12 +171,13 @@ def _targets(found: Colour) -> Plot:
             yerr=high[i],
             marker=look.marker,
             color=look.ink,
-            markersize=7,
-            markeredgecolor="white",
-            markeredgewidth=0.6,
+            markersize=8,
+            # Hollow, so that one on another is still seen.
+            markerfacecolor="none",
+            markeredgewidth=1.5,
             elinewidth=0.9,
         )
-    for i, (x, y) in enumerate(_apart(np.stack([du, dv], axis=-1), np.stack([wide, high], axis=-1), reach)):
+    for i, (x, y) in enumerate(_apart(np.stack([du, dv], axis=-1), np.stack([wide, high], axis=-1), reach, rings)):
         look = LOOKS[fields[i]]
         axes.annotate(
             name_of(fields[i]),
@@ -195,11 +198,12 @@ def _targets(found: Colour) -> Plot:
     return Plot("colour-targets", title, figure)
 
 
-def _apart(spots: Floats, bars: Floats, reach: float) -> Floats:
+def _apart(spots: Floats, bars: Floats, reach: float, rings: Sequence[float]) -> Floats:
     """Places for names, each beside its spot, as far from all spots and other names as there is room."""
     turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
     axes = bars[:, None] * np.array([[1, 0], [-1, 0], [0, 1], [0, -1], [0, 0.5], [0, -0.5]])
-    marks = np.concatenate([spots, (spots[:, None] + axes).reshape(-1, 2)])
+    figures = np.array([(0.0, -ring) for ring in rings]).reshape(-1, 2)
+    marks = np.concatenate([spots, figures, (spots[:, None] + axes).reshape(-1, 2)])
     placed: list[Floats] = []
     for spot in spots:
         tries = spot + 0.16 * reach * np.stack([1.2 * np.cos(turn), 0.7 * np.sin(turn)], axis=-1)
