@@ -249,6 +249,7 @@ ATTACHED = {
     "geometry": Kind.GEOMETRY,
     "geometry-bare": Kind.GEOMETRY,
     "convergence": Kind.CONVERGENCE,
+    "colour": Kind.COLOUR,
     "uniformity": Kind.UNIFORMITY,
 }
 
@@ -281,7 +282,7 @@ def test_an_answer_of_every_kind_has_key_figures(answers: Path) -> None:
         assert all(one.id.startswith(f"{kind}.") and one.words for one in figures)
 
 
-@pytest.mark.parametrize("name", ["geometry", "convergence"])
+@pytest.mark.parametrize("name", ["geometry", "convergence", "colour"])
 def test_figures_are_those_of_the_answer(answers: Path, name: str) -> None:
     """Every value and uncertainty stands in the answer under the path that its name tells."""
     answer = json.loads((answers / f"{name}.json").read_text(encoding="utf-8"))
@@ -595,16 +596,22 @@ def test_the_demo_says_that_it_is_simulated(demo: Record) -> None:
 def test_the_demo_is_whole(demo: Record) -> None:
     """Before and after of every measurement, with pictures, better after than before, and no path of a machine."""
     compared = {one.kind: one for one in comparisons(demo)}
-    for kind in ("geometry", "convergence"):
+    for kind in ("geometry", "convergence", "colour"):
         assert set(compared[kind].results) == {Stage.AS_FOUND, Stage.AFTER_ADJUSTMENT}
     assert compared["verify"].last[Stage.AS_FOUND].result["verdict"] == "pass"
-    for name in ("geometry.edge_sag_mm.left", "geometry.rotation_deg", "convergence.overall_max_mm"):
+    for name in (
+        "geometry.edge_sag_mm.left",
+        "geometry.rotation_deg",
+        "convergence.overall_max_mm",
+        "colour.white.delta_uv",
+    ):
         (row,) = [row for row in compared[name.split(".")[0]].rows() if next(iter(row.values())).id == name]
         before, after = row[Stage.AS_FOUND].value, row[Stage.AFTER_ADJUSTMENT].value
         assert before is not None
         assert after is not None
         assert abs(after) < 0.5 * abs(before), name
     assert all(len(demo.stages[stage].pictures) == 2 for stage in compared["geometry"].results)
+    assert compared["colour"].title == "Colour, SMPTE C (525 lines), white D65"
     assert demo.unknown == ()
     text = demo.path.read_text(encoding="utf-8")
     assert str(demo.path.parent.parent) not in text

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Any
 
-from trueraster.record.figure import Figure
+from trueraster.record.figure import Figure, number_at
 
 __all__ = ["Figure", "Kind", "figures_of", "findings_of", "kind_of", "subject_of", "title_of", "what_else"]
 
@@ -48,7 +48,7 @@ _KEYS: dict[Kind, set[str]] = {
     },
     Kind.CONVERGENCE: {"centre_max_percent", "overall_max_percent", "parts_percent", "uncertainty", "nodes", "advice"},
     Kind.GREY: {"target", "steps", "black_cd_m2", "white_cd_m2", "contrast", "gamma", "advice"},
-    Kind.COLOUR: {"primaries"},
+    Kind.COLOUR: {"target", "primaries", "secondaries", "white", "gamut", "additivity", "uncertainty", "advice"},
     Kind.UNIFORMITY: {"flat_field", "ambient", "fields", "limits", "advice"},
     Kind.LENS: {"lens", "coverage_percent", "used", "left_out"},
 }
@@ -97,13 +97,24 @@ def _shown(held: Json) -> str:
 
 
 def _target(result: Json) -> str:
+    """What grey is held against is a white, what colours are held against a standard with its white."""
     target = result.get("target")
     if not isinstance(target, Mapping):
         return ""
-    if isinstance(target.get("name"), str):
-        return f"target {target['name']}"
-    x, y = target.get("x"), target.get("y")
-    return f"target x {x:g}, y {y:g}" if isinstance(x, int | float) and isinstance(y, int | float) else ""
+    level = number_at(result, "level_percent")
+    title = target.get("title")
+    parts = [title] if isinstance(title, str) else []
+    white = target.get("white", target)
+    parts += [f"white {_white(white)}"] if isinstance(white, Mapping) and _white(white) else []
+    parts += [f"at {level:g} %"] if level not in (None, 100.0) else []
+    return ", ".join(parts)
+
+
+def _white(held: Json) -> str:
+    if isinstance(held.get("name"), str) and held["name"]:
+        return str(held["name"]).upper() if held["name"] in ("d65", "d93") else str(held["name"])
+    x, y = number_at(held, "x"), number_at(held, "y")
+    return "" if x is None or y is None else f"x {x:g}, y {y:g}"
 
 
 def figures_of(kind: str, result: Json) -> list[Figure]:
@@ -128,6 +139,10 @@ def figures_of(kind: str, result: Json) -> list[Figure]:
         from trueraster.record.lightfigures import uniformity_figures
 
         return uniformity_figures(result)
+    if kind in (Kind.GREY, Kind.COLOUR):
+        from trueraster.record.meterfigures import colour_figures, grey_figures
+
+        return grey_figures(result) if kind == Kind.GREY else colour_figures(result)
     return []
 
 
