@@ -14,7 +14,7 @@ __all__ = ["FIELD_WORDS", "Row", "counted_columns", "shortened"]
 
 FIELD_WORDS = {**{field.value: field for field in Field}, "gray": Field.GREY, "white": Field.GREY}
 """How a field may be written; a white field at 50 % is a grey one."""
-_NUMBER = re.compile(r"[+-]?(?:\d{1,15}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,2})?")
+_NUMBER = re.compile(r"[+-]?(?:\d{1,15}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,2})?", re.ASCII)
 _NOTHING = 0.05
 """cd/m2: a meter that takes its own dark away may read black a little below nothing, which is taken as nothing."""
 _LEAST_Y = 0.001

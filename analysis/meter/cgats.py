@@ -21,6 +21,8 @@ _RGB = ("RGB_R", "RGB_G", "RGB_B")
 _NAMES = ("SAMPLE_NAME", "SAMPLE_ID")
 _PARTS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
 _TOKEN = re.compile(r'"(?P<quoted>(?:[^"]|"")*)"(?=\s|$)|(?P<plain>[^\s"]\S*)')
+_NAMED = re.compile(r"([a-z]+)[\s_:,-]*(\d{1,3}(?:[.,]\d{1,3})?)?\s*%?", re.ASCII)
+"""A word, and perhaps a level."""
 _SCALES = (HIGHEST_LEVEL, 255, 1023)
 """The largest device value of each way to count: percent, 8 bits, 10 bits."""
 _SAME = 0.01
@@ -202,7 +204,9 @@ _LIT = {
 def _by_name(row: Row, names: Sequence[str]) -> tuple[Field, float] | None:
     """Which field a name tells: a word, and a level, which is 100 where a colour or white has none; black is grey 0."""
     for name in names:
-        found = re.fullmatch(r"([a-z]+)[\s_:,-]*(\d{1,3}(?:[.,]\d{1,3})?)?\s*%?", row.cells[name].strip().lower())
+        found = re.fullmatch(
+            r"([a-z]+)[\s_:,-]*(\d{1,3}(?:[.,]\d{1,3})?)?\s*%?", row.cells[name].strip().lower(), re.ASCII
+        )
         if found is None:
             continue
         word, level = found[1], found[2]
