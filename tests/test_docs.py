@@ -392,6 +392,50 @@ def test_keys_of_a_record_are_as_their_page_says(
     assert inner(of_result["figures"]) == set(shown["stages"]["as-found"]["results"][0]["figures"][0])
 
 
+def test_json_of_colour_is_as_its_page_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same of `measure colour`, and its figures stand in docs/meter.md too."""
+    monkeypatch.chdir(ROOT)
+    found = answer(["colour", READINGS, "--plots", str(tmp_path)], capsys)
+    page = (ROOT / "docs" / "meter.md").read_text(encoding="utf-8")
+    held = rows_after(page.split("## `--json`")[1])
+    assert set(held) == set(found)
+    for key, there in (
+        ("target", found["target"]),
+        ("primaries", {**found["primaries"], "target": 0}),
+        ("secondaries", found["secondaries"]),
+        ("additivity", found["additivity"]),
+        ("uncertainty", found["uncertainty"]),
+        ("advice", found["advice"][0]),
+        ("readings", found["readings"]),
+        ("files", found["files"]),
+    ):
+        assert inner(held[key]) == set(there), key
+    told = page.split("## What is measured")[1].split("| of each colour")[1].split("## What to see to")[0]
+    figures = set(re.findall(r"`(\w+)`", "".join(re.findall(r"^\| (`.+?) +\|", told, re.MULTILINE))))
+    every = set(found["primaries"]["red"]) | set(found["white"]) | set(found["gamut"]) | {"additivity"}
+    assert figures == every - {"target"}
+
+
+def test_example_of_colour_is_as_its_page_shows(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The simulated readings give what docs/meter.md shows."""
+    monkeypatch.chdir(ROOT)
+    page = (ROOT / "docs" / "meter.md").read_text(encoding="utf-8").split("## An example\n")[1]
+    capsys.readouterr()
+    assert run(["measure", "colour", READINGS]) == 0
+    printed = capsys.readouterr().out.splitlines()
+    shown = page.split("```\n")[1].splitlines()
+    assert len(shown) == len(printed)
+    for wanted, got in zip(shown, printed, strict=True):
+        assert _alike(wanted, got), wanted
+
+
+READINGS = "docs/examples/colour-readings.csv"
+
+
 def test_example_of_measure_is_as_its_page_shows(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -422,7 +466,7 @@ def test_simulations_are_called_so(page: Path) -> None:
     """Below each picture that was simulated a line says so, and so do the files' names or notes."""
     text = page.read_text(encoding="utf-8")
     pictures = re.findall(r"^!\[[^\]]*\]\((\S*(?:measured-|simulation)\S*)\)\n\n(.*)$", text, re.MULTILINE)
-    assert len(pictures) == len(re.findall(r"\]\(\S*(?:measured-|simulation)\S*\.jpg\)", text))
+    assert len(pictures) == len(re.findall(r"\]\(\S*(?:measured-|simulation)\S*\.(?:jpg|png)\)", text))
     for name, below in pictures:
         assert below.startswith("*Simulation"), name
         assert (page.parent / name).stat().st_size < 300_000, name

@@ -73,9 +73,11 @@ def _sum(found: Colour) -> list[Hint]:
         return []
     amount = f"White gives {abs(error):.1f} % {'less' if error < 0 else 'more'} light than red, green and blue together"
     if error < 0:
+        dark = "" if found.black_was_read else ", or black gives light that was not read"
+        too = "" if found.black_was_read else ", and grey at 0 % too"
         why = (
-            f"{amount}: the set holds back its beam current, or its high tension sags under load, or black gives light "
-            "that was not read. Read all fields again in a window of a tenth of the picture, black too"
+            f"{amount}: the set holds back its beam current, or its high tension sags under load{dark}. Read all "
+            f"fields again in a window of a tenth of the picture{too}"
         )
         return [Hint(adjust="area of the field", why=why)]
     why = f"{amount}: something changed between them. Let the set warm up, and read them again"

@@ -68,6 +68,8 @@ class Colour:
     meter: Meter
     seen: Mapping[Field, tuple[float, float, float]]
     """XYZ in cd/m2 of what was read, each the median of its readings; grey is white."""
+    black_was_read: bool
+    """Whether there is a grey at 0 %."""
     targets: Mapping[Field, Target]
     figures: Mapping[str, float | None]
     """By dotted names, as `red.delta_uv`."""
@@ -126,6 +128,7 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
         level_percent=level,
         meter=meter,
         seen={field: (float(x), float(y), float(z)) for field, (x, y, z) in seen.items()},
+        black_was_read=bool(black),
         targets=reckoning.targets,
         figures=figures,
         uncertainty=_uncertainty(inputs, spread, figures, reckoning.figures),
