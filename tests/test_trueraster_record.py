@@ -24,7 +24,7 @@ from PIL import Image
 from trueraster.cli import run
 from trueraster.record.compare import comparisons, value_text
 from trueraster.record.pictures import LONGEST
-from trueraster.record.results import Kind, figures_of, kind_of
+from trueraster.record.results import Kind, figures_of, kind_of, title_of
 from trueraster.record.schema import Record, Stage
 from trueraster.record.store import read_record
 from trueraster.record.told import record_text
@@ -301,6 +301,43 @@ def test_figures_are_those_of_the_answer(answers: Path, name: str) -> None:
         assert one.unit == (
             "mm" if "_mm" in path or path.startswith("parts.") else "degrees" if path.endswith("_deg") else one.unit
         )
+
+
+GREY_STEP: dict[str, Any] = {
+    "level_percent": 20.0,
+    "luminance": 2.1,
+    "x": 0.313,
+    "y": 0.329,
+    "cct": 6500.0,
+    "duv": 0.003,
+    "delta_uv": 0.004,
+    "delta_e_2000": 1.5,
+    "gun_percent": {"red": 3.0, "green": -1.0, "blue": -4.0},
+}
+GREY: dict[str, Any] = {
+    "target": {"x": 0.3127, "y": 0.329},
+    "steps": [{**GREY_STEP, "level_percent": 0}, GREY_STEP],
+    "black_cd_m2": 0.01,
+    "white_cd_m2": 100.0,
+    "contrast": 10000.0,
+    "gamma": 2.4,
+    "bt1886_error_percent": 5.0,
+    "advice": [],
+    "uncertainty": {"steps": [{}, {"delta_uv": 0.001}]},
+}
+"""The keys of the design, with invented values."""
+
+
+def test_a_grey_scale_has_its_steps_by_their_level() -> None:
+    """A step's figures are named by its level, whatever its place among the steps."""
+    assert kind_of(GREY) is Kind.GREY
+    assert title_of("grey", GREY) == "Grey scale, white x 0.3127, y 0.329"
+    by_name = {one.id: one for one in figures_of("grey", GREY)}
+    assert by_name["grey.contrast"].value == 10000
+    assert (by_name["grey.steps.20.delta_uv"].value, by_name["grey.steps.20.delta_uv"].uncertainty) == (0.004, 0.001)
+    assert by_name["grey.steps.20.gun_percent.blue"].value == -4
+    shorter = {**GREY, "steps": GREY["steps"][1:]}
+    assert {one.id: one.value for one in figures_of("grey", shorter)}["grey.steps.20.delta_uv"] == 0.004
 
 
 def test_what_cannot_be_told_has_its_reason(answers: Path) -> None:
