@@ -110,7 +110,7 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
         remarks.append(f"no grey was read at {level:g} %; the sum of red, green and blue stands in for white")
     if not black:
         remarks.append("black (grey at 0 %) was not read, and is taken as no light at all")
-    reckoning = _Reckoning(matrix=matrix, standard=standard, white=white)
+    reckoning = _Reckoning(matrix=matrix, standard=standard, white=white, targets=_targets(matrix))
     inputs: dict[str, Floats] = {str(field): xyz for field, xyz in seen.items()}
     groups: dict[str, Sequence[Reading]] = {str(field): items for field, items in taken.items()}
     if black:
@@ -235,6 +235,15 @@ def _parts(field: Field) -> list[Field]:
 # --- Figures ----------------------------------------------------------------------------------------------------------
 
 
+def _targets(matrix: Floats) -> dict[Field, Target]:
+    found = {}
+    for field, parts in PARTS.items():
+        xyz = matrix @ np.array(parts, dtype=float)
+        x, y = xy_of(xyz)
+        found[field] = Target(xy=(float(x), float(y)), share_percent=float(100 * xyz[1]))
+    return found
+
+
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class _Reckoning:
     """From what was seen to figures."""
@@ -242,15 +251,7 @@ class _Reckoning:
     matrix: Floats
     standard: PrimarySet
     white: White
-
-    @property
-    def targets(self) -> dict[Field, Target]:
-        found = {}
-        for field, parts in PARTS.items():
-            xyz = self.matrix @ np.array(parts, dtype=float)
-            x, y = xy_of(xyz)
-            found[field] = Target(xy=(float(x), float(y)), share_percent=float(100 * xyz[1]))
-        return found
+    targets: Mapping[Field, Target]
 
     def figures(self, seen: Mapping[str, Floats]) -> dict[str, float | None]:
         """All figures of XYZ by field, black among them; what cannot be told is None."""
@@ -324,7 +325,7 @@ def _additivity(field: Field, seen: Mapping[str, Floats], black: Floats) -> dict
     if together[1] - black[1] <= 0:
         return {f"additivity.{name}.{key}": None for key in ("luminance_error_percent", "delta_uv")}
     error = 100 * ((whole[1] - black[1]) / (together[1] - black[1]) - 1)
-    away = uv_of(xy_of(whole)) - uv_of(xy_of(together))
+    away = np.subtract(*uv_of(xy_of(np.stack([whole, together]))))
     return {
         f"additivity.{name}.luminance_error_percent": float(error),
         f"additivity.{name}.delta_uv": float(np.hypot(*away)),
