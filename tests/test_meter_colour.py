@@ -136,6 +136,10 @@ def test_a_pale_primary_and_a_wrong_white_are_told() -> None:
     assert pale.figures["blue.dy"] == pytest.approx(0.05)
     assert [hint.adjust for hint in advise_colour(pale)] == ["blue field"]
     assert "blue" in colour_finding(pale)
+    assert "nearer to white" in advise_colour(pale)[0].why
+    aged = measure_colour(tube(moved={Field.GREEN: (0.29, 0.64)}), SMPTE_C, D65)
+    assert [hint.adjust for hint in advise_colour(aged)] == ["green field"]
+    assert "not towards white" in advise_colour(aged)[0].why
     warm = measure_colour(tube(white=D65.xy), SMPTE_C, D93)
     assert [hint.adjust for hint in advise_colour(warm)] == ["grey scale"]
     # The distance of the two whites, by hand from their u'v': 0.18876, 0.44572 and 0.19783, 0.46832.

@@ -24,6 +24,8 @@ _WHITE_OFF = 0.004
 """u'v': about what is just seen side by side; common practice, no source."""
 _PALE = 0.006
 """u'v' towards white from which a primary is called pale; this project's choice."""
+_OTHER = 0.012
+"""u'v' from which a primary that is off in another way is told; this project's choice."""
 _UNEVEN = 3.0
 """Percent of light from which white that is not the sum of its parts is told; this project's choice."""
 _NEARER = 0.002
@@ -56,7 +58,7 @@ def advise_colour(found: Colour) -> list[Hint]:
     """What to see to, in the order in which it is worth doing."""
     other = _nearer(found)
     # Phosphors of another standard may lie nearer to white with nothing amiss.
-    return [*other, *_sum(found), *([] if other else _pale(found)), *_white(found)]
+    return [*other, *_sum(found), *([] if other else _off(found)), *_white(found)]
 
 
 def _clear(found: Colour, name: str, least: float) -> float | None:
@@ -84,11 +86,13 @@ def _sum(found: Colour) -> list[Hint]:
     return [Hint(adjust="steadiness", why=why)]
 
 
-def _pale(found: Colour) -> list[Hint]:
+def _off(found: Colour) -> list[Hint]:
+    """Primaries that are off: towards white, or otherwise."""
     hints = []
     white = uv_of(found.white.xy)
     for field in PRIMARIES:
-        if _clear(found, f"{field}.delta_uv", _PALE) is None:
+        far = _clear(found, f"{field}.delta_uv", _PALE)
+        if far is None:
             continue
         way = white - uv_of(found.targets[field].xy)
         off = np.array([found.figures[f"{field}.du"], found.figures[f"{field}.dv"]], dtype=float)
@@ -97,6 +101,12 @@ def _pale(found: Colour) -> list[Hint]:
             why = (
                 f"{field.capitalize()} lies {towards:.3f} in u'v' nearer to white than it should: other light is mixed "
                 "in. See that the room is dark, that the other guns are black, and that purity is right"
+            )
+            hints.append(Hint(adjust=f"{field} field", why=why))
+        elif far >= _OTHER:
+            why = (
+                f"{field.capitalize()} lies {far:.3f} in u'v' from {found.standard.short}, and not towards white: the "
+                "phosphor is another one or has aged, and cannot be adjusted, or the meter errs in this colour"
             )
             hints.append(Hint(adjust=f"{field} field", why=why))
     return hints
