@@ -515,5 +515,26 @@ USUAL_FALL_OFF = Constant(
     source=Source(document="no document", mark=Mark.PRACTICE, note="usual for picture tubes"),
 )
 
+# --- What a good set may be off -------------------------------------------------------------------------
+
+LINE_LENGTHS = Constant(
+    name="largest difference in length of rows or of columns",
+    value=Fraction(1, 100),
+    unit="ratio",
+    source=_ISO_9241_303,
+)
+PHOSPHOR_XY = Constant(
+    name="tolerance of a primary in x and in y",
+    value=Fraction("0.005"),
+    unit="x, y",
+    source=Source(document="SMPTE RP 145", mark=Mark.MEMORY),
+)
+MONITOR_GAMMA = Constant(
+    name="gamma of a monitor of the first grade, least and most",
+    value=(Fraction("2.3"), Fraction("2.5")),
+    unit="ratio",
+    source=Source(document="EBU Tech 3320", mark=Mark.SECONDARY, note="2.4 within 0.10, standard dynamic range"),
+)
+
 ALL: tuple[Constant[Any], ...] = tuple(item for item in list(globals().values()) if isinstance(item, Constant))
 """Every constant of this module, in order."""
