@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.meter.colours import uv_of, xy_of
+from analysis.meter.colours import spectral_locus, uv_of
 from analysis.meter.colourtold import colour_finding
 from analysis.meter.plotstyle import LOOKS, TARGET, label_at
 from analysis.meter.primaries import PRIMARIES, SECONDARIES, Colour, name_of
@@ -55,19 +54,10 @@ def _values(found: Colour, fields: list[Field], key: str) -> tuple[Floats, Float
 # --- The diagram ------------------------------------------------------------------------------------------------------
 
 
-@functools.cache
-def _locus() -> tuple[Floats, Floats]:
-    """Wavelengths in nm, and the u'v' of their colours (CIE 1931 observer, by colour-science)."""
-    import colour
-
-    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-    wanted = (observer.wavelengths >= 410) & (observer.wavelengths <= 700)
-    return observer.wavelengths[wanted], uv_of(xy_of(observer.values[wanted]))
-
-
 def draw_diagram(axes: Axes) -> None:
     """The u'v' diagram's horseshoe, without colours: those of paper and screens would be wrong ones."""
-    wavelengths, spots = _locus()
+    wavelengths, xy = spectral_locus()
+    spots = uv_of(xy)
     axes.plot(*np.concatenate([spots, spots[:1]]).T, color=SOFT, linewidth=1)
     middle = np.array([0.25, 0.4])
     for wavelength in _WAVELENGTHS:
@@ -246,6 +236,8 @@ def _lights(found: Colour) -> Plot:
         axes.grid(False, axis="y")
         axes.set_xlabel(words)
         axes.margins(x=0.22)
+    # Less than nothing is no difference.
+    panels[1].set_xlim(left=0)
     panels[0].set_yticks(list(rows.values()), [name_of(field) for field in rows])
     panels[0].invert_yaxis()
     return Plot("colour-light", title, figure)

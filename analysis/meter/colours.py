@@ -21,6 +21,7 @@ __all__ = [
     "delta_uv",
     "lab_of",
     "rgb_matrix",
+    "spectral_locus",
     "uv_of",
     "xy_of",
     "xyz_of",
@@ -134,5 +135,15 @@ def rgb_matrix(primaries: ArrayLike, white: ArrayLike) -> Floats:
     return _floats(_colour().normalised_primary_matrix(primaries.ravel(), _floats(white)))
 
 
+def spectral_locus() -> tuple[Floats, Floats]:
+    """Wavelengths (n,) in nm, and the xy (n, 2) of their colours, from violet to red (CIE 1931 observer)."""
+    observer = _colour().MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    wavelengths = _floats(observer.wavelengths)
+    seen = (wavelengths >= _VIOLET) & (wavelengths <= _RED)
+    return wavelengths[seen], xy_of(_floats(observer.values)[seen])
+
+
+_VIOLET, _RED = 410, 700
+"""nm: beyond, colours do not change any more, and their figures are rounded."""
 _LEAST_AREA = 1e-4
 """Of the triangle's double area in xy; that of BT.709 is 0.22."""
