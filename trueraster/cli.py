@@ -12,7 +12,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.commands import draw, kit, measure, record, reference, sheet, verify
+from trueraster.commands import draw, kit, measure, record, reference, report, sheet, verify
 from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
@@ -37,6 +37,7 @@ for command in (
     sheet.sheet,
     measure.measure,
     record.record,
+    report.report,
 ):
     app.add_command(command)
 

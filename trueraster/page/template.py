@@ -17,7 +17,7 @@ _SHARED = ("base.css", "cautions.html")
 """What a template may include."""
 
 
-def rendered(room: str, name: str, **values: Any) -> str:
+def rendered(room: str, name: str, /, **values: Any) -> str:
     """A template of a room, such as `trueraster.kit`, with values put in; the cautions are there as `cautions`."""
     shared = {one: _text("trueraster.page", one) for one in _SHARED}
     made = Environment(
