@@ -15,7 +15,6 @@ from trueraster.record.schema import Record, Stage
 from trueraster.report.content import Content, Measured, Row, Section
 from trueraster.report.limits import SURE, Verdict
 from trueraster.report.shown import Shown
-from trueraster.show import counted
 
 __all__ = ["report_page", "summary_of"]
 
@@ -48,6 +47,7 @@ def report_page(content: Content, pictures: Sequence[Sequence[Shown]], made: dat
         sure=f"{SURE:g}",
         made=made.date().isoformat(),
         record=record.path.name,
+        begun=record.made[:10],
         program=f"trueraster {version('trueraster')}",
     )
 
@@ -168,7 +168,6 @@ def _identity(record: Record) -> Iterator[tuple[str, str]]:
         ("scan formats", ", ".join(told.formats)),
         ("job", record.job),
         ("technician", record.technician),
-        ("record begun", record.made[:10]),
     )
     yield from ((name, words) for name, words in rows if words)
 
@@ -191,11 +190,17 @@ def summary_of(content: Content) -> str:
     if not verdicts:
         return "No figure is judged: none that was measured has a tolerance."
     within, beyond, left = (verdicts.count(verdict) for verdict in Verdict)
-    said = f"As last measured, {within} of {counted(len(verdicts), 'figure')} that are judged"
-    said = said.replace("figure that are", "figure that is")
-    said += " lie within tolerance" if within != 1 else " lies within tolerance"
-    said += f", {beyond} {'lies' if beyond == 1 else 'lie'} beyond" if beyond else ", none beyond"
-    return said + (f", and {left} {'is' if left == 1 else 'are'} left open by the uncertainty." if left else ".")
+    if within == len(verdicts):
+        whole = "the one figure that is judged lies" if within == 1 else f"all {within} figures that are judged lie"
+        return f"As last measured, {whole} within tolerance."
+    are = "figure that is" if len(verdicts) == 1 else "figures that are"
+    said = [f"{within} {_lie(within)} within tolerance", f"{beyond} {_lie(beyond)} beyond" if beyond else ""]
+    said += [f"{left} {'is' if left == 1 else 'are'} left open by the uncertainty" if left else ""]
+    return f"As last measured, of {len(verdicts)} {are} judged {', '.join(filter(None, said))}."
+
+
+def _lie(count: int) -> str:
+    return "lies" if count == 1 else "lie"
 
 
 def _tally(content: Content) -> list[tuple[str, list[int]]]:
