@@ -111,13 +111,14 @@ def _section(one: Section, marks: _Marks) -> _Section:
 
 
 def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_Row]:
-    """Rows with figures that stand point below point in each column."""
+    """Rows with figures that stand point below point in each column, as far as they have one unit."""
+    units = [row.figure.unit for row in rows]
     columns = []
     for stage in stages:
         cells = [row.cells[stage] for row in rows]
         texts = [("-", "") if cell is None else value_text(cell.figure) for cell in cells]
-        values = aligned([_typeset(value) for value, _ in texts], _DIGIT, _POINT)
-        doubts = aligned([doubt for _, doubt in texts], _DIGIT, _POINT)
+        values = _aligned([_typeset(value) for value, _ in texts], units)
+        doubts = _aligned([doubt for _, doubt in texts], units)
         columns.append(
             [
                 _Cell(
@@ -141,6 +142,16 @@ def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_
                 cells=[column[i] for column in columns],
             )
         )
+    return made
+
+
+def _aligned(texts: Sequence[str], units: Sequence[str]) -> list[str]:
+    """Of kelvins and of ten-thousandths together a column would be as wide as both."""
+    made = list(texts)
+    for unit in set(units):
+        at = [i for i, one in enumerate(units) if one == unit]
+        for i, text in zip(at, aligned([texts[i] for i in at], _DIGIT, _POINT), strict=True):
+            made[i] = text
     return made
 
 
@@ -196,7 +207,9 @@ def summary_of(content: Content) -> str:
     are = "figure that is" if len(verdicts) == 1 else "figures that are"
     said = [f"{within} {_lie(within)} within tolerance", f"{beyond} {_lie(beyond)} beyond" if beyond else ""]
     said += [f"{left} {'is' if left == 1 else 'are'} left open by the uncertainty" if left else ""]
-    return f"As last measured, of {len(verdicts)} {are} judged {', '.join(filter(None, said))}."
+    told = [words for words in said if words]
+    listed = " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]
+    return f"As last measured, of {len(verdicts)} {are} judged {listed}."
 
 
 def _lie(count: int) -> str:
@@ -222,7 +235,7 @@ class _Astray:
 
 
 def _astray(content: Content) -> Iterator[_Astray]:
-    for section, row, verdict in _last(content):
+    for section, row, verdict in sorted(_last(content), key=lambda one: one[2] is not Verdict.BEYOND):
         if verdict is Verdict.WITHIN or row.last is None or row.limit is None:
             continue
         value, doubt = value_text(row.last.figure)
@@ -244,7 +257,6 @@ def _method(results: Sequence[Measured]) -> list[tuple[str, list[tuple[str, int]
         rows["measured on"] = result.date[:10]
         rows["figures from"] = result.source
         rows["simulated"] = "yes, no real set" if result.simulated else ""
-        rows["note"] = result.note
         rows["remarks"] = "; ".join(one.remarks)
         rows["counts"] = f"the last of {one.earlier + 1} results" if one.earlier else ""
         by_stage.append(rows)
