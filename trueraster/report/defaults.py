@@ -91,7 +91,7 @@ DEFAULTS = (
     ),
     _size("grey.steps.*.delta_uv", _NEUTRAL_UV, _CHOSEN),
     _size("colour.white.delta_uv", _NEUTRAL_UV, _CHOSEN),
-    # Rounded up, of the primaries of the standard that allows the least.
+    # Of the primaries of RP 145, rounded up.
     _size("colour.primaries.red.delta_uv", 0.009, _PHOSPHOR),
     _size("colour.primaries.green.delta_uv", 0.0032, _PHOSPHOR),
     _size("colour.primaries.blue.delta_uv", 0.0133, _PHOSPHOR),

@@ -49,8 +49,8 @@ def _signal(held: Json) -> Iterator[tuple[str, str]]:
         ),
     )
     yield "capture", _text(held, "capture")
-    limit = number_at(held, "tolerance.value")
-    yield "tolerance", "" if limit is None else f"{limit:g} {_text(_inner(held, 'tolerance'), 'unit')}"
+    limit, unit = number_at(held, "tolerance.value"), _text(_inner(held, "tolerance"), "unit")
+    yield "tolerance", "" if limit is None else f"{limit:g} {unit.replace('codes', 'code') if limit == 1 else unit}"
 
 
 def _photograph(held: Json) -> Iterator[tuple[str, str]]:

@@ -11,6 +11,7 @@ from string import ascii_lowercase
 from trueraster.page.template import rendered
 from trueraster.rastertables import aligned
 from trueraster.record.compare import value_text
+from trueraster.record.figure import Figure
 from trueraster.record.schema import Record, Stage
 from trueraster.report.content import Content, Measured, Row, Section
 from trueraster.report.limits import SURE, Verdict
@@ -20,6 +21,7 @@ __all__ = ["report_page", "summary_of"]
 
 _DIGIT, _POINT = "\u2007", "\u2008"
 """Blanks as wide as a digit and as a point."""
+_LARGEST = 1e9
 _UNITS = {"cd/m2": "cd/m²"}
 
 
@@ -116,7 +118,7 @@ def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_
     columns = []
     for stage in stages:
         cells = [row.cells[stage] for row in rows]
-        texts = [("-", "") if cell is None else value_text(cell.figure) for cell in cells]
+        texts = [("-", "") if cell is None else _texts(cell.figure) for cell in cells]
         values = _aligned([_typeset(value) for value, _ in texts], units)
         doubts = _aligned([doubt for _, doubt in texts], units)
         columns.append(
@@ -143,6 +145,13 @@ def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_
             )
         )
     return made
+
+
+def _texts(one: Figure) -> tuple[str, str]:
+    """A figure and its uncertainty; what no set can have is told short, for a page has no room for it."""
+    if max(abs(one.value or 0.0), one.uncertainty or 0.0) < _LARGEST:
+        return value_text(one)
+    return f"{one.value or 0.0:.3g}", "" if one.uncertainty is None else f"{one.uncertainty:.3g}"
 
 
 def _aligned(texts: Sequence[str], units: Sequence[str]) -> list[str]:
@@ -238,7 +247,7 @@ def _astray(content: Content) -> Iterator[_Astray]:
     for section, row, verdict in sorted(_last(content), key=lambda one: one[2] is not Verdict.BEYOND):
         if verdict is Verdict.WITHIN or row.last is None or row.limit is None:
             continue
-        value, doubt = value_text(row.last.figure)
+        value, doubt = _texts(row.last.figure)
         yield _Astray(
             title=section.title,
             words=row.figure.words,
@@ -254,7 +263,7 @@ def _method(results: Sequence[Measured]) -> list[tuple[str, list[tuple[str, int]
     for one in results:
         result = one.result
         rows = dict(one.method)
-        rows["measured on"] = result.date[:10]
+        rows["date"] = result.date[:10]
         rows["figures from"] = result.source
         rows["simulated"] = "yes, no real set" if result.simulated else ""
         rows["remarks"] = "; ".join(one.remarks)
