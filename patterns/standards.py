@@ -394,6 +394,16 @@ def _points(name: str, document: str, values: str) -> Constant[tuple[Fraction, .
 
 
 WHITE_D65 = _points("white D65", "CIE 15; Recommendation ITU-R BT.709-6", "0.3127 0.3290")
+WHITE_D93 = Constant(
+    name="white D93",
+    value=(Fraction("0.2831"), Fraction("0.2971")),
+    unit="x, y",
+    source=Source(
+        document="CIE 15, daylight of 9300 K",
+        mark=Mark.VERIFIED,
+        note="rounded from colour-science 0.4.7, CCT_to_xy_CIE_D(9300 x 1.4388/1.438); that D93 means this is practice",
+    ),
+)
 PRIMARIES_BT709 = _points(
     "primaries, BT.709: red, green, blue", "Recommendation ITU-R BT.709-6", "0.64 0.33 0.30 0.60 0.15 0.06"
 )
@@ -503,6 +513,27 @@ USUAL_FALL_OFF = Constant(
     value=(Fraction("0.15"), Fraction("0.30")),
     unit="ratio",
     source=Source(document="no document", mark=Mark.PRACTICE, note="usual for picture tubes"),
+)
+
+# --- What a good set may be off -------------------------------------------------------------------------
+
+LINE_LENGTHS = Constant(
+    name="largest difference in length of rows or of columns",
+    value=Fraction(1, 100),
+    unit="ratio",
+    source=_ISO_9241_303,
+)
+PHOSPHOR_XY = Constant(
+    name="tolerance of a primary in x and in y",
+    value=Fraction("0.005"),
+    unit="x, y",
+    source=Source(document="SMPTE RP 145", mark=Mark.MEMORY),
+)
+MONITOR_GAMMA = Constant(
+    name="gamma of a monitor of the first grade, least and most",
+    value=(Fraction("2.3"), Fraction("2.5")),
+    unit="ratio",
+    source=Source(document="EBU Tech 3320", mark=Mark.SECONDARY, note="2.4 within 0.10, standard dynamic range"),
 )
 
 ALL: tuple[Constant[Any], ...] = tuple(item for item in list(globals().values()) if isinstance(item, Constant))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib.util
+import io
 import json
 import re
 import shlex
@@ -109,8 +111,9 @@ def commands() -> list[str]:
     """Every command line of ours in the pages' blocks of code, from our name on."""
     lines = [line for page in PAGES for line in code_lines(page.read_text(encoding="utf-8"))]
     found = [re.search(r"(?:^|/)(trueraster .*)$", line) for line in lines]
+    lines = [match[1].split("#")[0].strip() for match in found if match]
     # The worked example has a test of its own.
-    return sorted({match[1].split("#")[0].strip() for match in found if match and "harbour-lane-" not in match[1]})
+    return sorted({line for line in lines if not line.startswith("trueraster verify harbour-lane-")})
 
 
 def mentions() -> list[str]:
@@ -142,12 +145,27 @@ def photographed(words: list[str], folder: Path) -> list[str]:
     return words
 
 
+def recorded(words: list[str]) -> None:
+    """What a command line of `record` speaks of: the record, but for one that begins it, results and photograph."""
+    if words[1] not in ("new", "demo"):
+        assert run(["record", "new", words[2], "--set", "a set"]) == 0
+    if words[1] == "add":
+        shutil.copy(ROOT / "docs" / "examples" / "simulation.jpg", "photo.jpg")
+        for name in words[4:]:
+            if name.endswith(".json"):
+                made = io.StringIO()
+                with contextlib.redirect_stdout(made):
+                    assert run(["measure", name.removesuffix(".json"), *DEMO, "--json"]) == 0
+                Path(name).write_text(made.getvalue(), encoding="utf-8")
+
+
 @pytest.mark.parametrize("line", commands())
 def test_commands_of_the_documents(
     line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Each command that the documents show is understood; those that draw do draw."""
-    words = shlex.split(line)[1:]
+    # A shell would put the answer into a file.
+    words = shlex.split(line.split(" > ")[0])[1:]
     monkeypatch.chdir(tmp_path)
     (tmp_path / "docs").symlink_to(ROOT / "docs")
     if words[0] == "verify":
@@ -158,6 +176,8 @@ def test_commands_of_the_documents(
             run(["draw", "docs/examples/two-boxes.toml", "--format", "576i", "--as", "png"])
     if words[0] == "measure":
         words = photographed(words, tmp_path)
+    if words[0] == "record":
+        recorded(words)
     if words[0] == "draw":
         words += ["--as", "png"]
     if words[0] == "kit":
@@ -345,6 +365,82 @@ def test_json_of_lens_is_as_its_page_says(
     assert inner(held["left_out"]) == set(found["left_out"][0])
 
 
+def test_keys_of_a_record_are_as_their_page_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """docs/record.md has every key of a record and of what `record show --json` prints, and no other."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "docs").symlink_to(ROOT / "docs")
+    recorded(["record", "add", "set.json", "as-found", "geometry.json"])
+    details = ("--serial", "1", "--hours", "1", "--condition", "dim", "--input", "x", "--accepts", "480i")
+    assert run(["record", "set", "set.json", *details, "--tolerance", "a.b=1"]) == 0
+    assert run(["record", "work", "set.json", "cleaned"]) == 0
+    assert run(["record", "add", "set.json", "as-found", "geometry.json", "--picture", "photo.jpg", "--simulated"]) == 0
+    file = json.loads(Path("set.json").read_text(encoding="utf-8"))
+    page = (ROOT / "docs" / "record.md").read_text(encoding="utf-8")
+    part, printed = page.split("## The file")[1].split("## `--json`")
+    held = rows_after(part)
+    assert set(held) == {*file, "simulated"}
+    assert inner(held["set"]) == set(file["set"])
+    assert inner(held["work"]) == set(file["work"][0])
+    (result,), (picture,) = (file["stages"]["as-found"][name] for name in ("results", "pictures"))
+    assert set(rows_after("| of a result" + part.split("| of a result")[1])) == set(result)
+    of_picture = rows_after("| of a picture" + part.split("| of a picture")[1])
+    assert set(of_picture) == set(picture)
+    assert inner(of_picture["original"]) == set(picture["original"])
+    capsys.readouterr()
+    assert run(["record", "show", "set.json", "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert set(rows_after(printed)) == set(shown)
+    of_result = rows_after("| of a result" + printed.split("| of a result")[1])
+    assert set(of_result) == set(shown["stages"]["as-found"]["results"][0])
+    assert inner(of_result["figures"]) == set(shown["stages"]["as-found"]["results"][0]["figures"][0])
+
+
+def test_json_of_colour_is_as_its_page_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same of `measure colour`, and its figures stand in docs/meter.md too."""
+    monkeypatch.chdir(ROOT)
+    found = answer(["colour", READINGS, "--plots", str(tmp_path)], capsys)
+    page = (ROOT / "docs" / "meter.md").read_text(encoding="utf-8")
+    held = rows_after(page.split("## `--json`")[1])
+    assert set(held) == set(found)
+    for key, there in (
+        ("target", found["target"]),
+        ("primaries", {**found["primaries"], "target": 0}),
+        ("secondaries", found["secondaries"]),
+        ("additivity", found["additivity"]),
+        ("uncertainty", found["uncertainty"]),
+        ("advice", found["advice"][0]),
+        ("readings", found["readings"]),
+        ("files", found["files"]),
+    ):
+        assert inner(held[key]) == set(there), key
+    told = page.split("## What is measured")[1].split("| of each colour")[1].split("## What to see to")[0]
+    figures = set(re.findall(r"`(\w+)`", "".join(re.findall(r"^\| (`.+?) +\|", told, re.MULTILINE))))
+    every = set(found["primaries"]["red"]) | set(found["white"]) | set(found["gamut"]) | {"additivity"}
+    assert figures == every - {"target"}
+
+
+def test_example_of_colour_is_as_its_page_shows(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The simulated readings give what docs/meter.md shows."""
+    monkeypatch.chdir(ROOT)
+    page = (ROOT / "docs" / "meter.md").read_text(encoding="utf-8").split("## An example\n")[1]
+    capsys.readouterr()
+    assert run(["measure", "colour", READINGS]) == 0
+    printed = capsys.readouterr().out.splitlines()
+    shown = page.split("```\n")[1].splitlines()
+    assert len(shown) == len(printed)
+    for wanted, got in zip(shown, printed, strict=True):
+        assert _alike(wanted, got), wanted
+
+
+READINGS = "docs/examples/colour-readings.csv"
+
+
 def test_example_of_measure_is_as_its_page_shows(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -375,7 +471,7 @@ def test_simulations_are_called_so(page: Path) -> None:
     """Below each picture that was simulated a line says so, and so do the files' names or notes."""
     text = page.read_text(encoding="utf-8")
     pictures = re.findall(r"^!\[[^\]]*\]\((\S*(?:measured-|simulation)\S*)\)\n\n(.*)$", text, re.MULTILINE)
-    assert len(pictures) == len(re.findall(r"\]\(\S*(?:measured-|simulation)\S*\.jpg\)", text))
+    assert len(pictures) == len(re.findall(r"\]\(\S*(?:measured-|simulation)\S*\.(?:jpg|png)\)", text))
     for name, below in pictures:
         assert below.startswith("*Simulation"), name
         assert (page.parent / name).stat().st_size < 300_000, name

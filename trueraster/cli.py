@@ -27,6 +27,8 @@ _COMMANDS = {
     "verify": "verify",
     "sheet": "sheet",
     "measure": "measure",
+    "record": "record",
+    "report": "report",
 }
 """Every command, in the order of work, and its module of `trueraster.commands`."""
 

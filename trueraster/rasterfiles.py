@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from analysis.glass.advice import Advice
     from analysis.glass.convergence import Convergence
     from analysis.glass.geometry import Geometry
-    from analysis.glass.rasterplots import Plot
+    from analysis.plotstyle import Plot
     from trueraster.rasterphoto import Measured
 
 __all__ = ["Targets", "targets_in", "targets_of", "write_files"]
@@ -137,7 +137,7 @@ def _plots(found: Geometry | Convergence) -> list[Plot]:
 
 
 def _bytes(plot: Plot, kind: str) -> bytes:
-    from analysis.glass.rasterplots import plot_bytes
+    from analysis.plotstyle import plot_bytes
 
     return plot_bytes(plot, kind)
 

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import base64
 import io
 from collections.abc import Sequence
 from dataclasses import replace
 from importlib.metadata import version
-from importlib.resources import files
 from typing import TYPE_CHECKING
-
-from jinja2 import Environment, StrictUndefined
 
 from analysis.glass.advice import Advice
 from analysis.glass.convergence import Convergence
 from analysis.glass.geometry import Geometry
-from trueraster.cautions import CAUTIONS
+from trueraster.page.template import data_uri, rendered
 from trueraster.rasterphoto import Measured
 from trueraster.rastertables import Table, aligned, untold
 from trueraster.rasterwords import INSIDE, findings, heading, steps, tables_of
@@ -39,11 +35,11 @@ def raster_page(
     plots: Sequence[tuple[str, bytes]],
 ) -> str:
     """The page as HTML. `plots` are titles and SVG files."""
-    made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    template = made.from_string((files("trueraster") / "rasterpage.html").read_text(encoding="utf-8"))
     file = io.BytesIO()
     picture.save(file, "JPEG", quality=_QUALITY, subsampling=0)
-    return template.render(
+    return rendered(
+        "trueraster",
+        "rasterpage.html",
         kind="Convergence" if isinstance(found, Convergence) else "Geometry",
         findings=findings(found),
         photo=str(measured.request.photo),
@@ -54,9 +50,8 @@ def raster_page(
         steps=steps(advice),
         service=INSIDE,
         summary=advice.summary,
-        picture={"source": _data("image/jpeg", file.getvalue()), "width": picture.width, "height": picture.height},
-        plots=[{"title": title, "source": _data("image/svg+xml", data)} for title, data in plots],
-        cautions=CAUTIONS,
+        picture={"source": data_uri("image/jpeg", file.getvalue()), "width": picture.width, "height": picture.height},
+        plots=[{"title": title, "source": data_uri("image/svg+xml", data)} for title, data in plots],
         program=f"trueraster {version('trueraster')}",
     )
 
@@ -69,7 +64,3 @@ def _typeset(table: Table) -> Table:
         cells = [cell if cell == "-" else cell.replace("-", "−") for cell in by_column[i]]
         by_column[i] = tuple(aligned(cells, _DIGIT, _POINT))
     return replace(table, rows=tuple(zip(*by_column, strict=True)))
-
-
-def _data(kind: str, data: bytes) -> str:
-    return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"

@@ -13,7 +13,17 @@ from analysis.glass.overscan import SIDES
 from analysis.glass.rounded import decimals, figure, unsigned
 from trueraster.show import columns
 
-__all__ = ["Table", "aligned", "convergence_tables", "geometry_tables", "table_text", "untold"]
+__all__ = [
+    "GEOMETRY_ROWS",
+    "ZONES",
+    "Row",
+    "Table",
+    "aligned",
+    "convergence_tables",
+    "geometry_tables",
+    "table_text",
+    "untold",
+]
 
 Figures = Mapping[str, Any]
 _OF_HEIGHT = "% of height"
@@ -35,7 +45,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Row:
+class Row:
     """A figure in words. The names may lead into lists and dicts, as `centre_mm.0`."""
 
     name: str
@@ -46,26 +56,26 @@ class _Row:
     signed: bool = True
 
 
-_GEOMETRY = (
-    _Row(name="width_mm", words="width of the picture", unit="mm", signed=False),
-    _Row(name="height_mm", words="height of the picture", unit="mm", signed=False),
-    _Row(name="aspect_error_percent", words="shape, + is too wide for its height", unit="%"),
-    _Row(name="centre_mm.0", words="middle, + is right of that of the marks", unit="mm", percent="centre_percent.0"),
-    _Row(name="centre_mm.1", words="middle, + is below that of the marks", unit="mm", percent="centre_percent.1"),
-    _Row(name="rotation_deg", words="rotation, + is clockwise", unit="degrees"),
-    _Row(name="parallelogram_deg", words="upright lines lean, + is lower end left", unit="degrees"),
-    _Row(name="keystone_h_percent", words="keystone, + is wider at the top", unit="%"),
-    _Row(name="keystone_v_percent", words="keystone, + is taller at the left", unit="%"),
-    _Row(name="linearity_h_percent", words="widths of cells, largest error", unit="%", signed=False),
-    _Row(name="linearity_h_span_percent", words="  as (max - min) / (max + min)", unit="%", signed=False),
-    _Row(name="linearity_v_percent", words="heights of cells, largest error", unit="%", signed=False),
-    _Row(name="linearity_v_span_percent", words="  as (max - min) / (max + min)", unit="%", signed=False),
-    _Row(name="s_h_percent", words="S-shape, + is cells wider at the sides", unit="%"),
-    _Row(name="s_v_percent", words="S-shape, + is taller at top and bottom", unit="%"),
-    _Row(name="bow_h_mm", words="upright lines bow, + is middles right", unit="mm", percent="bow_h_percent"),
-    _Row(name="bow_v_mm", words="level lines bow, + is middles down", unit="mm", percent="bow_v_percent"),
+GEOMETRY_ROWS = (
+    Row(name="width_mm", words="width of the picture", unit="mm", signed=False),
+    Row(name="height_mm", words="height of the picture", unit="mm", signed=False),
+    Row(name="aspect_error_percent", words="shape, + is too wide for its height", unit="%"),
+    Row(name="centre_mm.0", words="middle, + is right of that of the marks", unit="mm", percent="centre_percent.0"),
+    Row(name="centre_mm.1", words="middle, + is below that of the marks", unit="mm", percent="centre_percent.1"),
+    Row(name="rotation_deg", words="rotation, + is clockwise", unit="degrees"),
+    Row(name="parallelogram_deg", words="upright lines lean, + is lower end left", unit="degrees"),
+    Row(name="keystone_h_percent", words="keystone, + is wider at the top", unit="%"),
+    Row(name="keystone_v_percent", words="keystone, + is taller at the left", unit="%"),
+    Row(name="linearity_h_percent", words="widths of cells, largest error", unit="%", signed=False),
+    Row(name="linearity_h_span_percent", words="  as (max - min) / (max + min)", unit="%", signed=False),
+    Row(name="linearity_v_percent", words="heights of cells, largest error", unit="%", signed=False),
+    Row(name="linearity_v_span_percent", words="  as (max - min) / (max + min)", unit="%", signed=False),
+    Row(name="s_h_percent", words="S-shape, + is cells wider at the sides", unit="%"),
+    Row(name="s_v_percent", words="S-shape, + is taller at top and bottom", unit="%"),
+    Row(name="bow_h_mm", words="upright lines bow, + is middles right", unit="mm", percent="bow_h_percent"),
+    Row(name="bow_v_mm", words="level lines bow, + is middles down", unit="mm", percent="bow_v_percent"),
 )
-_ZONES = {
+ZONES = {
     "centre": "circle of the picture's height",
     "top_left": "top left",
     "top_right": "top right",
@@ -77,7 +87,7 @@ _ZONES = {
 
 def geometry_tables(found: Geometry) -> list[Table]:
     """The figures of the whole picture, and those of its four sides. What cannot be told is left out."""
-    rows = [row for row in (_geometry_row(found, row) for row in _GEOMETRY) if row is not None]
+    rows = [row for row in (_geometry_row(found, row) for row in GEOMETRY_ROWS) if row is not None]
     placed = found.grid.placed
     head = ("figure", "value", "±", *_SHARE[:placed], "unit")
     tables = [Table(head=head, rows=tuple(rows))] if rows else []
@@ -95,7 +105,7 @@ def geometry_tables(found: Geometry) -> list[Table]:
     return tables
 
 
-def _geometry_row(found: Geometry, row: _Row) -> tuple[str, ...] | None:
+def _geometry_row(found: Geometry, row: Row) -> tuple[str, ...] | None:
     value, unsure = _at(found.figures, row.name), _at(found.uncertainty, row.name)
     share, doubt = _at(found.figures, row.percent), _at(found.uncertainty, row.percent)
     unit = row.unit
@@ -138,7 +148,7 @@ def convergence_tables(found: Convergence) -> list[Table]:
     head = ("red", "±", "blue", "±", "unit")
     zones = [
         _guns_row(words, figures[f"zones_{kind}"][zone], unsure[f"zones_{kind}"][zone], unit, signed=False)
-        for zone, words in _ZONES.items()
+        for zone, words in ZONES.items()
         if zone in figures[f"zones_{kind}"]
     ]
     parts, doubts = (some["parts" if kind == "mm" else "parts_percent"] for some in (figures, unsure))

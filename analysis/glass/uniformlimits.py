@@ -18,11 +18,11 @@ from patterns.standards import (
     USUAL_FALL_OFF,
 )
 
-__all__ = ["Limit", "UniformityAdvice", "advise_uniformity", "limits"]
+__all__ = ["PURITY_CHANGE", "Limit", "UniformityAdvice", "advise_uniformity", "limits"]
 
 _SURE = 2.0
 """How many standard uncertainties a figure has to lie beyond a limit."""
-_PURITY = 3.0
+PURITY_CHANGE = 3.0
 """Change of another gun's share, in percent of all light, from which a coloured field is called impure (common
 practice, no source)."""
 
@@ -128,7 +128,7 @@ def advise_uniformity(found: Uniformity) -> tuple[UniformityAdvice, ...]:
 
 def _is_impure(field: Field) -> bool:
     assert field.purity is not None
-    return abs(field.purity.value) - _SURE * field.purity.sigma > _PURITY or _has_tint(field)
+    return abs(field.purity.value) - _SURE * field.purity.sigma > PURITY_CHANGE or _has_tint(field)
 
 
 def _has_tint(field: Field) -> bool:
@@ -142,7 +142,7 @@ def _beyond(extreme: Extreme, most: float) -> bool:
 def _seen(field: Field) -> str:
     """What is wrong with a field's colour, in a few words."""
     said = []
-    if field.purity is not None and abs(field.purity.value) - _SURE * field.purity.sigma > _PURITY:
+    if field.purity is not None and abs(field.purity.value) - _SURE * field.purity.sigma > PURITY_CHANGE:
         channel = next(z.purity.channel for z in field.zones if z.purity is not None and z.name == field.purity.zone)
         said.append(f"the share of {channel} light differs by {field.purity.value:+.1f} % ({field.purity.zone})")
     if field.purity is None and _beyond(field.delta_uv, float(EVEN_NEUTRAL_UV.value)):

@@ -1,4 +1,4 @@
-"""`measure`: figures from photographs."""
+"""`measure`: figures from photographs, and from a colour meter's readings."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from trueraster import interrupt
+from trueraster.commands.measure_colour import colour
 from trueraster.commands.measure_raster import convergence, geometry, raster
 from trueraster.commands.measure_uniformity import uniformity
 from trueraster.commands.shared import as_json_option
@@ -17,10 +18,10 @@ __all__ = ["measure"]
 
 @click.group()
 def measure() -> None:
-    """Measure a screen, or a camera's lens, in photographs."""
+    """Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."""
 
 
-for command in (geometry, convergence, raster, uniformity):
+for command in (geometry, convergence, raster, uniformity, colour):
     measure.add_command(command)
 
 

@@ -2,67 +2,21 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
+
+from trueraster import lock
 
 __all__ = ["LOCK_NAME", "locked"]
 
 LOCK_NAME = ".trueraster-kit.lock"
 
 
-@contextmanager
-def locked(folder: Path, waiting: Callable[[], None]) -> Iterator[int | None]:
-    """Hold the folder's lock; gives its file descriptor, or None where the system or the file system has no locks.
-
-    `waiting` is called once when another process has it. The lock belongs to the open file: a worker process that is
-    given the descriptor goes on holding it when its parent is gone.
+def locked(folder: Path, waiting: Callable[[], None]) -> AbstractContextManager[int | None]:
+    """Hold the folder's lock, as `trueraster.lock.locked` says.
 
     Raises:
         OSError: the folder cannot be written to.
     """
-    path = folder / LOCK_NAME
-    told = False
-    while True:
-        descriptor = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o666)
-        held: bool | None = False
-        try:
-            held = _take(descriptor, block=False)
-            if held is False:
-                if not told:
-                    waiting()
-                    told = True
-                held = _take(descriptor, block=True)
-            # Who had it takes the file away at the end; a lock on a file without a name locks nobody out.
-            if held is None or _is_at(descriptor, path):
-                yield descriptor if held else None
-                return
-        finally:
-            with contextlib.suppress(OSError):
-                if held is not False and _is_at(descriptor, path):
-                    path.unlink()
-            os.close(descriptor)
-
-
-def _take(descriptor: int, *, block: bool) -> bool | None:
-    """Whether the lock is held now; None where there is no such thing."""
-    try:
-        import fcntl
-    except ImportError:
-        return None
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | (0 if block else fcntl.LOCK_NB))
-    except BlockingIOError:
-        return False
-    except OSError:
-        return None
-    return True
-
-
-def _is_at(descriptor: int, path: Path) -> bool:
-    try:
-        return os.path.samestat(os.fstat(descriptor), os.stat(path))
-    except OSError:
-        return False
+    return lock.locked(folder / LOCK_NAME, waiting)

@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from importlib.resources import files
 from itertools import groupby
-
-from jinja2 import Environment, StrictUndefined
 
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Stage
 from patterns.signal import Colour, Range, Signal
 from render.preview import preview, preview_png
-from trueraster.cautions import CAUTIONS
 from trueraster.kit.plan import Item
 from trueraster.kit.rates import LineRates, ranges_text
 from trueraster.kit.words import format_words, given_words
 from trueraster.levels import component_millivolts, distinct_patches
+from trueraster.page.template import data_uri, minus, rendered
 
 __all__ = ["STAGES", "cue_sheet", "levels_of", "stage_of"]
 
@@ -102,33 +98,21 @@ def cue_sheet(title: str, items: Sequence[Item], program: str, accepted: Sequenc
     `accepted` are the line rates that the set takes, if they were stated.
     """
     parts = tuple(_parts(items))
-    template = _environment().from_string((files("trueraster.kit") / "sheet.html").read_text(encoding="utf-8"))
     identity = hashlib.sha256("\n".join(item.name for item in items).encode()).hexdigest()[:16]
-    return template.render(
+    return rendered(
+        "trueraster.kit",
+        "sheet.html",
         title=title,
         program=program,
         parts=parts,
         count=len(items),
         carrier=items[0].order.carrier,
         seconds=items[0].order.seconds,
-        cautions=CAUTIONS,
         identity=identity,
         proving=_proving(items),
         proving_aspect=_aspect_option(_proving(items).order.format),
         accepted=None if accepted is None else ranges_text(accepted),
     )
-
-
-def _environment() -> Environment:
-    made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    made.filters["css_string"] = _css_string
-    made.filters["minus"] = _minus
-    return made
-
-
-def _css_string(text: str) -> str:
-    """A string in CSS; all but letters, digits and blanks are escaped by number."""
-    return '"' + re.sub(r"[^A-Za-z0-9 ]", lambda found: f"\\{ord(found[0]):x} ", text) + '"'
 
 
 def _proving(items: Sequence[Item]) -> Item:
@@ -162,11 +146,10 @@ def _step(item: Item, seen: dict[Levels, str]) -> _Step:
     levels = levels_of(item)
     same = None if levels is None else seen.setdefault(levels, item.number)
     picture = preview(order.pattern, order.format, order.options, height=_PICTURE_HEIGHT, signal=order.signal)
-    encoded = base64.b64encode(preview_png(picture)).decode("ascii")
     return _Step(
         item=item,
         title=", ".join([order.pattern.title, *given_words(order).values()]),
-        picture=f"data:image/png;base64,{encoded}",
+        picture=data_uri("image/png", preview_png(picture)),
         size=picture.size,
         levels=levels if same == item.number else None,
         same_levels=same if same != item.number else None,
@@ -226,12 +209,7 @@ _PLACES = r"above|below|top|bottom|upper|lower|inside"
 def _plain(name: str, alone: bool) -> str:
     """A patch's name without its place; what has no other name is the ground, or all there is."""
     kind = re.sub(rf",? ({_PLACES}|\d+,\d+|row \d+)$|(?<=^line) \d+$", "", name)
-    return ("whole picture" if alone else "ground") if re.fullmatch(_PLACES, kind) else _minus(kind)
-
-
-def _minus(text: str) -> str:
-    """With a minus sign as it is set before a level or a vector, as of -I."""
-    return re.sub(r"(?<!\S)-(?=[A-Z\d])", "−", text)
+    return ("whole picture" if alone else "ground") if re.fullmatch(_PLACES, kind) else minus(kind)
 
 
 def _short(percent: Fraction) -> str:

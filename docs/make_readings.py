@@ -1,0 +1,66 @@
+"""Make docs/examples/colour-readings.csv and its plots: SIMULATED readings of an invented set, for docs/meter.md.
+
+    .venv/bin/python docs/make_readings.py
+
+Nothing in it was taken from a real tube or a real meter, and the file says so.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
+
+PRIMARIES = {"red": (0.634, 0.341), "green": (0.305, 0.592), "blue": (0.158, 0.078)}
+"""SMPTE C's but for the blue, which other light makes paler."""
+WHITE = (0.3145, 0.3310)
+"""Nearly D65."""
+PEAK = 96.0
+"""cd/m2 of red, green and blue together."""
+BLACK = 0.04
+HELD_BACK = 0.93
+"""What the set gives of white, for its beam current is limited."""
+NOISE = 0.004, 0.0004
+"""Standard deviation of the meter: of luminance, relative, and of x and y."""
+TO = ROOT / "docs" / "examples" / "colour-readings.csv"
+
+
+def main() -> int:
+    chance = np.random.default_rng(7)
+    guns = np.array([(x / y, 1, (1 - x - y) / y) for x, y in PRIMARIES.values()]).T
+    x, y = WHITE
+    light = guns * np.linalg.solve(guns, [x / y, 1, (1 - x - y) / y]) * PEAK
+    black = light.sum(axis=1) * BLACK / PEAK
+    red, green, blue = light.T
+    shown = [("grey", 0, 0 * red), ("grey", 100, (red + green + blue) * HELD_BACK)]
+    shown += [("red", 100, red), ("green", 100, green), ("blue", 100, blue)]
+    shown += [("cyan", 100, green + blue), ("magenta", 100, red + blue), ("yellow", 100, red + green)]
+    lines = ["# SIMULATION of an invented set for these pages: no real tube, no real meter"]
+    lines.append("field,level_percent,x,y,luminance")
+    for name, level, xyz in shown:
+        seen = xyz + black
+        spot = seen[:2] / seen.sum() + NOISE[1] * chance.standard_normal(2)
+        luminance = seen[1] * (1 + NOISE[0] * chance.standard_normal())
+        lines.append(f"{name},{level},{spot[0]:.4f},{spot[1]:.4f},{luminance:.4g}")
+    TO.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with tempfile.TemporaryDirectory() as folder:
+        words = ["measure", "colour", str(TO.relative_to(ROOT)), "--plots", folder]
+        main_line = "from trueraster.cli import main; main()"
+        subprocess.run([sys.executable, "-c", main_line, *words], check=True, cwd=ROOT, timeout=120)
+        for name in ("diagram", "targets"):
+            with Image.open(Path(folder) / f"colour-{name}.png") as plot:
+                # A plot has few colours.
+                small = plot.convert("RGB").quantize(256, dither=Image.Dither.NONE)
+            small.save(ROOT / "docs" / "pictures" / f"measured-colour-{name}.png", optimize=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,57 @@
+"""`measure colour`: primaries, secondaries and white against a standard, from a meter's readings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trueraster.commands.shared import as_json_option, meter_options
+from trueraster.show import put_json, put_text
+
+__all__ = ["colour"]
+
+
+@click.command(short_help="Primaries and secondaries against a standard.")
+@click.argument("readings", metavar="READINGS", type=click.Path(path_type=Path))
+@click.option("--primaries", help="smpte-c, ebu-3213 or bt709.", default="smpte-c", show_default=True)
+@meter_options
+@as_json_option
+def colour(
+    readings: Path,
+    primaries: str,
+    white: str,
+    plots: Path | None,
+    meter_luminance: float | None,
+    meter_xy: float | None,
+    as_json: bool,
+) -> None:
+    """Hold a set's colours against a standard, from a meter's readings.
+
+    Errors in x, y and u'v', shares of light, how much of the standard's colours can be shown, whether red, green and
+    blue add up to white, and Delta E 2000. READINGS is a CSV with the header field,level_percent,x,y,luminance or
+    field,level_percent,X,Y,Z, or CGATS text. Read red, green, blue, cyan, magenta, yellow and grey at one level, and
+    grey at 0 ('draw field --colour red').
+    """
+    from analysis.meter.colourtold import colour_json
+    from analysis.meter.primaries import measure_colour
+    from analysis.meter.readings import read_readings
+    from analysis.meter.whites import primaries_of, white_of
+    from trueraster.colourwords import colour_text
+    from trueraster.meterfiles import check_folder, write_plots
+    from trueraster.meteroptions import meter_of
+
+    standard = primaries_of(primaries)
+    assert standard is not None
+    target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
+    check_folder(plots)
+    found = measure_colour(read_readings(readings), standard, target, meter)
+    files: list[Path] = []
+    if plots is not None:
+        from analysis.meter.colourplots import colour_plots
+
+        files = write_plots(colour_plots(found), plots)
+    if as_json:
+        put_json({**colour_json(found), "files": {"plots": [str(path) for path in files]} if files else {}})
+    else:
+        put_text(colour_text(found, files))

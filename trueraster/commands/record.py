@@ -1,0 +1,329 @@
+"""`record`: what is known of one set, what was done to it, and what was measured before and after."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from trueraster import interrupt
+from trueraster.commands.shared import as_json_option
+from trueraster.options import UsageError
+from trueraster.show import counted, note, progress, put_json, put_text
+
+if TYPE_CHECKING:
+    from trueraster.record.schema import Stage
+
+__all__ = ["record"]
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+_MOST_RESULT = 20 << 20
+"""Bytes of a file that is attached: an answer has some hundred thousand at most."""
+
+_PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")
+"""How JPEG, PNG and TIFF begin."""
+
+
+@click.group()
+def record() -> None:
+    """Keep the record of a set: what it is, what was done, what was measured."""
+
+
+_RECORD = click.argument("path", metavar="RECORD", type=click.Path(path_type=Path))
+_DATE = click.option("--date", "day", metavar="YYYY-MM-DD", help="When it was.  [default: now]")
+_DETAILS: tuple[tuple[str, dict[str, Any]], ...] = (
+    ("--serial", {"help": "Serial number."}),
+    ("--hours", {"help": "Hours of use, as its counter says."}),
+    ("--input", {"dest": "inputs", "multiple": True, "help": "As component; with commas, or repeated."}),
+    ("--accepts", {"multiple": True, "help": "Scan formats, as 480i,576i; or repeated."}),
+    ("--condition", {"help": "Its state as it came in, in words."}),
+    ("--job", {"help": "The bench's number of the job."}),
+    ("--bench", {"help": "Who services it, as Harbour Lane Repairs."}),
+    ("--technician", {"help": "Name or initials."}),
+)
+
+
+def _details(command: Command) -> Command:
+    """The options that say what a set is."""
+    for name, settings in reversed(_DETAILS):
+        kept = dict(settings)
+        names = (name, kept.pop("dest")) if "dest" in kept else (name,)
+        command = click.option(*names, **kept)(command)
+    return command
+
+
+@record.command()
+@_RECORD
+@click.option("--set", "name", required=True, help="What it is, as '14-inch monitor, no. 0412'.")
+@_details
+@as_json_option
+def new(path: Path, as_json: bool, **typed: Any) -> None:
+    """Begin the record of a set, as a file of its own.
+
+    What is not known yet can be said later with 'record set'.
+    """
+    from trueraster.record.changes import new_record, with_details
+    from trueraster.record.store import create_record
+    from trueraster.recordwords import details_of, now, record_path
+
+    held = with_details(new_record(now()), *details_of(typed))
+    create_record(record_path(path), held, note)
+    _answer(path, as_json, f"{path}: the record of {typed['name']}", made=True)
+
+
+@record.command("set")
+@_RECORD
+@click.option("--set", "name", help="What it is, as '14-inch monitor, no. 0412'.")
+@_details
+@click.option("--tolerance", "tolerances", multiple=True, metavar="FIGURE=LIMIT", help="Largest size that it may have.")
+@as_json_option
+def set_(path: Path, as_json: bool, tolerances: tuple[str, ...], **typed: Any) -> None:
+    """Say more of a set, or say it anew.
+
+    What is given replaces what stood there, a list as a whole; the rest stays. Figures of --tolerance are named as in
+    'record show --json', such as convergence.centre_max_mm=0.3; with nothing after = the limit is taken away.
+    """
+    from trueraster.record.changes import Json, with_details, with_tolerances
+    from trueraster.record.store import change_record
+    from trueraster.recordwords import details_of, limits_of
+
+    of_set, of_record = details_of(typed)
+    limits = limits_of(tolerances)
+    said = [name for name, value in {**of_set, **of_record}.items() if value is not None] + list(limits)
+    if not said:
+        raise UsageError("record set: nothing is given to set; 'trueraster record set --help' has the options")
+
+    def change(held: Json) -> Json:
+        return with_tolerances(with_details(held, of_set, of_record), limits)
+
+    change_record(path, change, note)
+    _answer(path, as_json, f"{path}: {', '.join(said)} set", set=said)
+
+
+@record.command(short_help="Note what was done.")
+@_RECORD
+@click.argument("text", metavar="TEXT")
+@_DATE
+@as_json_option
+def work(path: Path, text: str, day: str | None, as_json: bool) -> None:
+    """Note what was done: record work RECORD "recapped the vertical board"."""
+    from trueraster.record.changes import with_work
+    from trueraster.record.store import change_record
+    from trueraster.recordwords import date_of, words_of
+
+    words, when = words_of("TEXT", text), date_of(day)
+    if not words:
+        raise UsageError('TEXT: say what was done, such as "recapped the vertical board"')
+    found = change_record(path, lambda held: with_work(held, when, words), note)
+    _answer(path, as_json, f"{path}: noted, {counted(len(found.work), 'line')} of work done", work=len(found.work))
+
+
+@record.command(short_help="Attach results and pictures to a stage.")
+@_RECORD
+@click.argument("stage", metavar="STAGE")
+@click.argument("results", nargs=-1, metavar="RESULT.json...")
+@click.option(
+    "--picture",
+    "pictures",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A picture; or several.",
+)
+@click.option("--caption", help="What the pictures show.")
+@click.option("--note", "remark", help="What is to be known of the results.")
+@click.option("--simulated", is_flag=True, help="The results are of no real set.")
+@_DATE
+@as_json_option
+def add(
+    path: Path,
+    stage: str,
+    results: tuple[str, ...],
+    pictures: tuple[Path, ...],
+    caption: str | None,
+    remark: str | None,
+    simulated: bool,
+    day: str | None,
+    as_json: bool,
+) -> None:
+    """Attach results and pictures to a stage: as-found, after-adjustment or after-service.
+
+    A result is what 'verify' or 'measure' prints with --json, in a file, or - for standard input. It is kept whole.
+    Pictures are kept in the record, at most 1600 samples long.
+    """
+    from trueraster.record.changes import Json, holds_result, with_picture, with_result
+    from trueraster.record.pictures import picture_entry
+    from trueraster.record.results import title_of
+    from trueraster.record.store import change_record
+    from trueraster.recordwords import date_of, stage_of, words_of
+
+    to: Stage = stage_of(stage)
+    when, said = date_of(day), words_of("--note", remark) or ""
+    if not results and not pictures:
+        raise UsageError(
+            "record add: give a RESULT.json that 'verify' or 'measure' printed with --json, or a --picture"
+        )
+    if results.count("-") > 1:
+        raise UsageError("RESULT.json: standard input, -, can be read once")
+    if path.name.startswith("-"):
+        raise UsageError("RECORD: a file is expected")
+    entries = [_entry(text, when, said, simulated) for text in results]
+    shown = [picture_entry(one, when, words_of("--caption", caption) or "") for one in pictures]
+    there: list[str] = []
+
+    def change(held: Json) -> Json:
+        there.clear()
+        changed = held
+        for entry in entries:
+            if holds_result(changed, to, entry["result"]):
+                there.append(entry["source"])
+            else:
+                changed = with_result(changed, to, entry)
+        for entry in shown:
+            changed = with_picture(changed, to, entry)
+        return changed
+
+    change_record(path, change, note)
+    added = [entry for entry in entries if entry["source"] not in there]
+    for source in there:
+        note(f"Note: {source} is attached {to.words} already; it was left out")
+    lines = [f"{title_of(entry['kind'], entry['result'])} ({entry['source']})" for entry in added]
+    lines += [f"picture {entry['name']}" for entry in shown]
+    if as_json:
+        put_json(
+            {
+                "record": str(path),
+                "stage": to.value,
+                "added": [{"kind": entry["kind"], "source": entry["source"]} for entry in added],
+                "pictures": [entry["name"] for entry in shown],
+                "left_out": there,
+            }
+        )
+    else:
+        put_text("\n".join(f"{path}, {to.words}: {line}" for line in lines) or f"{path}: nothing was added")
+
+
+@record.command(short_help="Take a result or a picture away again.")
+@_RECORD
+@click.argument("stage", metavar="STAGE")
+@click.argument("name", metavar="NAME")
+@as_json_option
+def remove(path: Path, stage: str, name: str, as_json: bool) -> None:
+    """Take a result or a picture away that was attached by mistake.
+
+    NAME is the file that it came from, as 'record show' has it; of several with one name the last one goes.
+    """
+    from trueraster.record.changes import Json, without_entry
+    from trueraster.record.store import change_record
+    from trueraster.recordwords import stage_of
+
+    to: Stage = stage_of(stage)
+
+    def change(held: Json) -> Json:
+        changed = without_entry(held, to, name)
+        if changed is held:
+            raise UsageError(f"NAME: {path} has no {name[:60]!r} {to.words}; 'trueraster record show' has the names")
+        return changed
+
+    change_record(path, change, note)
+    _answer(path, as_json, f"{path}, {to.words}: {name} taken away", removed=name)
+
+
+@record.command()
+@_RECORD
+@click.option("--all", "everything", is_flag=True, help="All figures instead of the main ones.")
+@as_json_option
+def show(path: Path, everything: bool, as_json: bool) -> None:
+    """Print a record, with the stages side by side."""
+    from trueraster.record.store import read_record
+    from trueraster.record.told import record_json, record_text
+
+    found = read_record(path)
+    if as_json:
+        put_json(record_json(found))
+    else:
+        put_text(record_text(found, everything=everything))
+
+
+@record.command(short_help="Make a simulated record, to look at.")
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path),
+    default="outputs/harbour-lane-demo.json",
+    show_default=True,
+    help="File of the record.",
+)
+@as_json_option
+def demo(to: Path, as_json: bool) -> None:
+    """Make a record of an invented set, with simulated measurements, to look at.
+
+    Simulated photographs and meter readings are measured by this tool's own commands, which takes some ten seconds.
+    """
+    from trueraster.cli import app
+    from trueraster.record.demonstration import demonstration
+    from trueraster.record.store import create_record
+    from trueraster.recordwords import now, record_path
+
+    target = record_path(to).absolute()
+    if target.exists():
+        raise UsageError(f"--to: {to} is there already; give another name, or take it away first")
+
+    def run(words: list[str]) -> None:
+        app.main(args=words, prog_name="trueraster", standalone_mode=False)
+
+    with progress("making the demo", quiet=as_json) as tell:
+
+        def step(words: str, share: float) -> None:
+            interrupt.check()
+            tell(words, share)
+
+        held = demonstration(run, now(), step)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    create_record(target, held, note)
+    _answer(to, as_json, f"{to}: a simulated record; look at it with 'trueraster record show {to}'", simulated=True)
+
+
+def _entry(text: str, when: str, remark: str, simulated: bool) -> dict[str, Any]:
+    """A result as a record keeps it."""
+    from render.errors import FileError
+    from trueraster.record.jsontext import JsonError, read_json
+    from trueraster.record.results import kind_of, what_else
+
+    name = "standard input" if text == "-" else text
+    try:
+        if text == "-":
+            data = sys.stdin.buffer.read(_MOST_RESULT + 1)
+        else:
+            with open(text, "rb") as file:
+                data = file.read(_MOST_RESULT + 1)
+        if len(data) > _MOST_RESULT:
+            raise FileError(f"{name}: more than {_MOST_RESULT >> 20} MB; no result of this tool")
+        if data.startswith(_PICTURES):
+            raise FileError(f"{name}: a picture; it is attached with --picture")
+        result = read_json(data)
+    except OSError as error:
+        raise FileError(f"{name}: cannot be read ({error.strerror or error})") from error
+    except JsonError as error:
+        raise FileError(f"{name}: {error}; give what 'verify' or 'measure' prints with --json") from error
+    kind = kind_of(result)
+    if kind is None:
+        raise FileError(f"{name}: {what_else(result)}; give what 'verify' or 'measure' prints with --json")
+    return {
+        "kind": kind.value,
+        "date": when,
+        "source": name if text == "-" else Path(text).name,
+        "note": remark,
+        **({"simulated": True} if simulated else {}),
+        "result": result,
+    }
+
+
+def _answer(path: Path, as_json: bool, words: str, **told: Any) -> None:
+    if as_json:
+        put_json({"record": str(path), **told})
+    else:
+        put_text(words)

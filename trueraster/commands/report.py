@@ -1,0 +1,167 @@
+"""`report`: the sheet that goes with a set, from its record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trueraster.commands.shared import as_json_option
+from trueraster.options import UsageError
+from trueraster.show import note, put_json, put_text
+
+if TYPE_CHECKING:
+    from trueraster.record.schema import Record
+    from trueraster.report.content import Content
+
+__all__ = ["report"]
+
+
+@click.command(short_help="Make the sheet that goes with a set.")
+@click.argument("path", metavar="[RECORD]", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    help="File of the report.  [default: the record's name, with .html]",
+)
+@click.option("--tolerances", type=click.Path(path_type=Path), metavar="FILE.toml", help="The bench's own tolerances.")
+@click.option(
+    "--tolerances-template",
+    "template",
+    type=click.Path(path_type=Path),
+    metavar="FILE.toml",
+    help="Write the usual tolerances into a file, to be changed.",
+)
+@as_json_option
+def report(path: Path | None, to: Path | None, tolerances: Path | None, template: Path | None, as_json: bool) -> None:
+    """Make the sheet that goes with a set, from its record: one page for the screen and for A4.
+
+    Each figure stands before and after, with its uncertainty, and is judged by its tolerance: the one of this set
+    ('record set --tolerance'), else that of --tolerances, else what is usual, which the page names with its source.
+    """
+    from render.passing import placed
+
+    if path is None and template is None:
+        raise UsageError("RECORD: give the record's file; 'trueraster record demo' makes one to look at")
+    if path is None and (to is not None or tolerances is not None):
+        raise UsageError("RECORD: give the record's file, which the report is made from")
+    answer: dict[str, Any] = {}
+    words = []
+    if template is not None:
+        from trueraster.report.tolerancefile import tolerance_template
+
+        _check_template(template)
+        with placed(template) as file:
+            file.write(tolerance_template().encode())
+        answer["tolerances_template"] = str(template)
+        words.append(f"{template}: the usual tolerances; change them, then give the file with --tolerances")
+    if path is not None:
+        target = _target(path, to, [tolerances, template])
+        told = _made(path, target, tolerances)
+        answer |= told
+        words.append(f"{target}: {told['summary']}")
+    if as_json:
+        put_json(answer)
+    else:
+        put_text("\n".join(words))
+
+
+def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
+    """Write the page, and tell what is in it."""
+    from datetime import datetime
+
+    from render.passing import placed
+    from trueraster.record.store import read_record
+    from trueraster.report.content import content_of
+    from trueraster.report.page import report_page, summary_of
+    from trueraster.report.shown import pictures_of
+    from trueraster.report.tolerances import read_tolerances, tolerances_of
+
+    record = read_record(path)
+    own = [] if tolerances is None else read_tolerances(tolerances)
+    limits = tolerances_of(record.tolerances, own)
+    content = content_of(record, limits)
+    pictures = pictures_of(record)
+    page = report_page(content, pictures, datetime.now().astimezone())
+    with placed(target) as file:
+        file.write(page.encode())
+    unused = limits.unused([row.figure.id for section in content.sections for row in section.rows])
+    for name in _unheard(unused):
+        note(f"Note: no figure is called {name[:80]!r}; 'trueraster record show --json' has the names")
+    for group in pictures:
+        for one in group:
+            if not one.source:
+                note(f"Note: the picture {one.name} cannot be shown, its data in the record is broken")
+    return {
+        "report": str(target),
+        "record": str(path),
+        "simulated": record.is_simulated,
+        "summary": summary_of(content),
+        **_told(content, record),
+        "pictures": sum(bool(one.source) for group in pictures for one in group),
+        "unused_tolerances": unused,
+    }
+
+
+def _unheard(names: list[str]) -> list[str]:
+    """Those of the user's limits that are of no figure at all, mostly slips."""
+    from trueraster.report.tolerancefile import is_known
+
+    return [name for name in names if not is_known(name)]
+
+
+def _told(content: Content, record: Record) -> dict[str, Any]:
+    return {
+        "judged": {
+            stage.value: {verdict.value: count for verdict, count in counts.items()}
+            for stage, counts in content.tally().items()
+        },
+        "figures": [
+            {
+                "id": row.figure.id,
+                "name": row.figure.words,
+                "measurement": section.title,
+                "unit": row.figure.unit,
+                "tolerance": None
+                if row.limit is None
+                else {"least": row.limit.limit.least, "most": row.limit.limit.most, "of_size": row.limit.limit.of_size},
+                "source": None if row.limit is None else row.limit.source,
+                "stages": {
+                    stage.value: {
+                        "value": cell.figure.value,
+                        "uncertainty": cell.figure.uncertainty,
+                        "verdict": None if cell.verdict is None else cell.verdict.value,
+                    }
+                    for stage, cell in row.cells.items()
+                    if cell is not None
+                },
+            }
+            for section in content.sections
+            for row in section.rows
+        ],
+    }
+
+
+def _check_template(path: Path) -> None:
+    if path.suffix.lower() != ".toml":
+        raise UsageError(f"--tolerances-template: got {str(path)[:60]!r}, a name that ends in .toml is expected")
+    if path.exists():
+        raise UsageError(f"--tolerances-template: {path} is there already; give another name, or take it away first")
+
+
+def _target(path: Path, to: Path | None, others: list[Path | None]) -> Path:
+    """The report's file.
+
+    Raises:
+        UsageError: it ends wrongly, or is a folder.
+    """
+    target = path.with_suffix(".html") if to is None else to
+    if target.suffix.lower() not in (".html", ".htm"):
+        raise UsageError(f"--to: got {str(to)[:60]!r}, a name that ends in .html is expected")
+    if target.is_dir():
+        raise UsageError(f"--to: {target} is a folder")
+    if any(target.resolve() == other.resolve() for other in (path, *others) if other is not None):
+        raise UsageError(f"--to: {target} is one of the files that are read, and would be lost")
+    return target

@@ -1,0 +1,1 @@
+"""What all pages share: looks, cautions, and how they are filled."""

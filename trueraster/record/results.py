@@ -1,0 +1,163 @@
+"""Results of `verify` and `measure`: told by their keys, with the figures that are in them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import StrEnum
+from typing import Any
+
+from trueraster.record.figure import Figure, number_at
+
+__all__ = ["Figure", "Kind", "figures_of", "findings_of", "kind_of", "subject_of", "title_of", "what_else"]
+
+Json = Mapping[str, Any]
+
+
+class Kind(StrEnum):
+    """What was measured, in the order in which a summary has it."""
+
+    VERIFY = "verify"
+    GEOMETRY = "geometry"
+    CONVERGENCE = "convergence"
+    GREY = "grey"
+    COLOUR = "colour"
+    UNIFORMITY = "uniformity"
+    LENS = "lens"
+
+
+_TITLES = {
+    Kind.VERIFY: "Signal",
+    Kind.GEOMETRY: "Geometry",
+    Kind.CONVERGENCE: "Convergence",
+    Kind.GREY: "Grey scale",
+    Kind.COLOUR: "Colour",
+    Kind.UNIFORMITY: "Uniformity",
+    Kind.LENS: "Lens of the camera",
+}
+_KEYS: dict[Kind, set[str]] = {
+    Kind.VERIFY: {"verdict", "pattern", "format", "signal", "registration", "patches", "faults"},
+    Kind.GEOMETRY: {
+        "width_mm",
+        "height_mm",
+        "rotation_deg",
+        "edge_sag_percent",
+        "terms",
+        "uncertainty",
+        "nodes",
+        "advice",
+    },
+    Kind.CONVERGENCE: {"centre_max_percent", "overall_max_percent", "parts_percent", "uncertainty", "nodes", "advice"},
+    Kind.GREY: {"target", "steps", "black_cd_m2", "white_cd_m2", "contrast", "gamma", "advice"},
+    Kind.COLOUR: {"target", "primaries", "secondaries", "white", "gamut", "additivity", "uncertainty", "advice"},
+    Kind.UNIFORMITY: {"flat_field", "ambient", "fields", "limits", "advice"},
+    Kind.LENS: {"lens", "coverage_percent", "used", "left_out"},
+}
+"""Keys that an answer of each kind has, and no other kind has all of them."""
+
+
+def kind_of(result: Json) -> Kind | None:
+    """Which measurement's answer an object is; None for anything else."""
+    return next((kind for kind, keys in _KEYS.items() if keys <= result.keys()), None)
+
+
+def what_else(result: Json) -> str:
+    """What an object is that is no result, in words."""
+    if "schema" in result and "stages" in result:
+        return "a record itself"
+    if "manifest_version" in result or "kit" in result:
+        return "of a kit"
+    if "lens" in result and "covariance" in result:
+        return "a lens file"
+    if "files" in result:
+        return "the answer of draw"
+    return "no result of this tool"
+
+
+def subject_of(kind: str, result: Json) -> str:
+    """What was measured, in words. Only figures of the same subject are held against each other."""
+    if kind == Kind.VERIFY:
+        return _shown(result)
+    if kind in (Kind.GEOMETRY, Kind.CONVERGENCE):
+        photo = result.get("photo")
+        return _shown(photo) if isinstance(photo, Mapping) else ""
+    if kind in (Kind.GREY, Kind.COLOUR):
+        return _target(result)
+    return ""
+
+
+def title_of(kind: str, result: Json) -> str:
+    """A heading: 'Geometry, crosshatch in 480i'."""
+    title = _TITLES[Kind(kind)] if kind in _TITLES else kind.capitalize() or "Unknown"
+    return ", ".join(words for words in (title, subject_of(kind, result)) if words)
+
+
+def _shown(held: Json) -> str:
+    words = [held[key] for key in ("pattern", "format") if isinstance(held.get(key), str)]
+    return " in ".join(words)
+
+
+def _target(result: Json) -> str:
+    """What grey is held against is a white, what colours are held against a standard with its white."""
+    target = result.get("target")
+    if not isinstance(target, Mapping):
+        return ""
+    level = number_at(result, "level_percent")
+    title = target.get("title")
+    parts = [title] if isinstance(title, str) else []
+    white = target.get("white", target)
+    parts += [f"white {_white(white)}"] if isinstance(white, Mapping) and _white(white) else []
+    parts += [f"at {level:g} %"] if level not in (None, 100.0) else []
+    return ", ".join(parts)
+
+
+def _white(held: Json) -> str:
+    if isinstance(held.get("name"), str) and held["name"]:
+        return str(held["name"]).upper() if held["name"] in ("d65", "d93") else str(held["name"])
+    x, y = number_at(held, "x"), number_at(held, "y")
+    return "" if x is None or y is None else f"x {x:g}, y {y:g}"
+
+
+def figures_of(kind: str, result: Json) -> list[Figure]:
+    """All figures of a result, in the order in which they are told; none of a kind that is not known.
+
+    A result that was changed by hand gives what can still be read: a figure that is no number is None.
+    """
+    # Each brings what it needs of the analysis, which a listing has no use for.
+    if kind == Kind.GEOMETRY:
+        from trueraster.record.rasterfigures import geometry_figures
+
+        return geometry_figures(result)
+    if kind == Kind.CONVERGENCE:
+        from trueraster.record.rasterfigures import convergence_figures
+
+        return convergence_figures(result)
+    if kind in (Kind.VERIFY, Kind.LENS):
+        from trueraster.record.signalfigures import lens_figures, verify_figures
+
+        return verify_figures(result) if kind == Kind.VERIFY else lens_figures(result)
+    if kind == Kind.UNIFORMITY:
+        from trueraster.record.lightfigures import uniformity_figures
+
+        return uniformity_figures(result)
+    if kind in (Kind.GREY, Kind.COLOUR):
+        from trueraster.record.meterfigures import colour_figures, grey_figures
+
+        return grey_figures(result) if kind == Kind.GREY else colour_figures(result)
+    return []
+
+
+def findings_of(kind: str, result: Json) -> list[str]:
+    """What a result says in words, without its figures: a finding, a verdict, faults."""
+    told = []
+    if isinstance(result.get("finding"), str):
+        told.append(result["finding"])
+    if kind == Kind.VERIFY:
+        passed = result.get("verdict") == "pass"
+        faults = result.get("faults")
+        titles = [
+            str(fault.get("explanation", fault.get("id", "")))
+            for fault in (faults if isinstance(faults, list) else [])
+            if isinstance(fault, Mapping)
+        ]
+        told += ["Passed" if passed else "Failed", *titles]
+    return [" ".join(words.split()) for words in told if words.strip()]

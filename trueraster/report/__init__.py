@@ -1,0 +1,1 @@
+"""The sheet that goes with a set: one page from its record."""

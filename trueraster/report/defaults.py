@@ -1,0 +1,108 @@
+"""Limits that serve where the user has set none: common practice, and what documents say, each with its source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from analysis.glass.advice import CONVERGENCE, GEOMETRY
+from analysis.glass.uniformlimits import PURITY_CHANGE
+from patterns.sources import Constant, Mark
+from patterns.standards import (
+    EVEN_LUMINANCE,
+    EVEN_NEUTRAL_UV,
+    EVEN_SCREEN_UV,
+    LINE_LENGTHS,
+    MONITOR_GAMMA,
+    PHOSPHOR_XY,
+    USUAL_FALL_OFF,
+)
+from trueraster.report.limits import Limit
+
+__all__ = ["DEFAULTS", "Default"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Default:
+    """One limit for all figures of a name."""
+
+    name: str
+    """As `record show --json` has it; * stands for any part."""
+    limit: Limit
+    source: str
+    """Where it comes from and how far that was checked, in words."""
+
+
+GRADE_1 = "common practice, no source: typical of a broadcast monitor of the first grade"
+_CHOSEN = "common practice, no source: a choice of this tool"
+_LINEARITY = 3.0
+"""Percent: 2 to 3 are typical of such a monitor."""
+_SLANT = 0.5
+"""Degrees: moves the middles of the sides of a 4:3 picture by 0.6 % of its height."""
+_SHAPE = 2.0
+"""Percent."""
+_NEUTRAL_UV = 0.004
+"""u'v': about the least difference that is seen between two fields side by side."""
+
+
+def _told(constant: Constant[Any]) -> str:
+    source = constant.source
+    if source.mark is Mark.PRACTICE:
+        return f"{source.mark}, no source: {source.note}"
+    checked = f"{source.mark}, {source.note}" if source.note else str(source.mark)
+    return f"{source.document} ({checked})"
+
+
+def _size(name: str, most: float, source: str) -> Default:
+    return Default(name=name, limit=Limit(most=most, of_size=True), source=source)
+
+
+def _percent(share: Fraction) -> float:
+    return float(100 * share)
+
+
+_PHOSPHOR = f"the farthest that ± {float(PHOSPHOR_XY.value):g} in x and y comes to in u'v'; {_told(PHOSPHOR_XY)}"
+_EVEN = EVEN_LUMINANCE.value
+_NO_FAULT = "by the tolerance that verify was given"
+
+DEFAULTS = (
+    _size("verify.patches_failed", 0.0, _NO_FAULT),
+    _size("verify.dropped", 0.0, _CHOSEN),
+    _size("geometry.aspect_error_percent", _SHAPE, _CHOSEN),
+    _size("geometry.centre_percent.*", GEOMETRY.centre, GRADE_1),
+    _size("geometry.rotation_deg", _SLANT, _CHOSEN),
+    _size("geometry.parallelogram_deg", _SLANT, _CHOSEN),
+    _size("geometry.keystone_h_percent", _percent(LINE_LENGTHS.value), _told(LINE_LENGTHS)),
+    _size("geometry.keystone_v_percent", _percent(LINE_LENGTHS.value), _told(LINE_LENGTHS)),
+    _size("geometry.linearity_h_percent", _LINEARITY, GRADE_1),
+    _size("geometry.linearity_v_percent", _LINEARITY, GRADE_1),
+    _size("geometry.bow_h_percent", GEOMETRY.outside, GRADE_1),
+    _size("geometry.bow_v_percent", GEOMETRY.outside, GRADE_1),
+    _size("geometry.edge_sag_percent.*", GEOMETRY.outside, GRADE_1),
+    _size("convergence.centre_max_percent", CONVERGENCE.centre, GRADE_1),
+    _size("convergence.overall_max_percent", CONVERGENCE.outside, GRADE_1),
+    _size("convergence.zones_percent.centre.*", CONVERGENCE.centre, GRADE_1),
+    _size("convergence.zones_percent.*", CONVERGENCE.outside, GRADE_1),
+    Default(
+        name="grey.gamma",
+        limit=Limit(least=float(MONITOR_GAMMA.value[0]), most=float(MONITOR_GAMMA.value[1])),
+        source=_told(MONITOR_GAMMA),
+    ),
+    _size("grey.steps.*.delta_uv", _NEUTRAL_UV, _CHOSEN),
+    _size("colour.white.delta_uv", _NEUTRAL_UV, _CHOSEN),
+    # Of the primaries of RP 145, rounded up.
+    _size("colour.primaries.red.delta_uv", 0.009, _PHOSPHOR),
+    _size("colour.primaries.green.delta_uv", 0.0032, _PHOSPHOR),
+    _size("colour.primaries.blue.delta_uv", 0.0133, _PHOSPHOR),
+    _size("uniformity.white.fall_off_percent", _percent(USUAL_FALL_OFF.value[1]), _told(USUAL_FALL_OFF)),
+    Default(
+        name="uniformity.white.dimmest_percent", limit=Limit(least=_percent(1 - _EVEN)), source=_told(EVEN_LUMINANCE)
+    ),
+    Default(
+        name="uniformity.white.brightest_percent", limit=Limit(most=_percent(1 + _EVEN)), source=_told(EVEN_LUMINANCE)
+    ),
+    _size("uniformity.white.delta_uv", float(EVEN_NEUTRAL_UV.value), _told(EVEN_NEUTRAL_UV)),
+    _size("uniformity.*.delta_uv_between", float(EVEN_SCREEN_UV.value), _told(EVEN_SCREEN_UV)),
+    _size("uniformity.*.purity_percent", PURITY_CHANGE, _CHOSEN),
+)

@@ -1,0 +1,298 @@
+"""The report as one page that needs no other file and no network, and prints on A4."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.metadata import version
+from string import ascii_lowercase
+
+from trueraster.page.template import rendered
+from trueraster.rastertables import aligned
+from trueraster.record.compare import value_text
+from trueraster.record.figure import Figure
+from trueraster.record.schema import Record, Stage
+from trueraster.report.content import Content, Measured, Row, Section
+from trueraster.report.limits import SURE, Verdict
+from trueraster.report.shown import Shown
+
+__all__ = ["report_page", "summary_of"]
+
+_DIGIT, _POINT = "\u2007", "\u2008"
+"""Blanks as wide as a digit and as a point."""
+_LARGEST = 1e9
+_UNITS = {"cd/m2": "cd/m²"}
+
+
+def report_page(content: Content, pictures: Sequence[Sequence[Shown]], made: datetime) -> str:
+    """The page as HTML. `made` is the moment of making it, which stands at its foot."""
+    record = content.record
+    marks = _Marks()
+    sections = [_section(one, marks) for one in content.sections]
+    return rendered(
+        "trueraster.report",
+        "report.html",
+        name=record.set.name or "A set without a name",
+        bench=record.bench,
+        simulated=_simulated(record),
+        identity=list(_identity(record)),
+        condition=record.set.condition,
+        verdict=summary_of(content),
+        tally=_tally(content),
+        astray=list(_astray(content)),
+        work=[(one.date[:10], one.text) for one in record.work],
+        sections=sections,
+        pictures=pictures,
+        untold=list(_untold(content)),
+        sources=marks.items,
+        sure=f"{SURE:g}",
+        made=made.date().isoformat(),
+        record=record.path.name,
+        begun=record.made[:10],
+        program=f"trueraster {version('trueraster')}",
+    )
+
+
+class _Marks:
+    """Sources of tolerances, each with a letter by which tables name it."""
+
+    def __init__(self) -> None:
+        self._found: dict[str, str] = {}
+
+    def of(self, source: str) -> str:
+        count = len(self._found)
+        letters = len(ascii_lowercase)
+        letter = ascii_lowercase[count % letters] * (count // letters + 1)
+        return self._found.setdefault(source, letter)
+
+    @property
+    def items(self) -> list[tuple[str, str]]:
+        return [(letter, source) for source, letter in self._found.items()]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cell:
+    value: str
+    doubt: str
+    verdict: str
+    is_there: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Row:
+    words: str
+    unit: str
+    limit: str
+    mark: str
+    cells: list[_Cell]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Section:
+    title: str
+    is_known: bool
+    stages: list[str]
+    results: list[Measured]
+    main: list[_Row]
+    more: list[_Row]
+    method: list[tuple[str, list[tuple[str, int]]]]
+    """A name, then words with how many stages they hold for."""
+
+
+def _section(one: Section, marks: _Marks) -> _Section:
+    return _Section(
+        title=one.title,
+        is_known=one.is_known,
+        stages=[stage.words for stage in one.stages],
+        results=one.results,
+        main=_rows([row for row in one.rows if row.is_main], one.stages, marks),
+        more=_rows([row for row in one.rows if not row.is_main], one.stages, marks),
+        method=_method(one.results),
+    )
+
+
+def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_Row]:
+    """Rows with figures that stand point below point in each column, as far as they have one unit."""
+    units = [row.figure.unit for row in rows]
+    columns = []
+    for stage in stages:
+        cells = [row.cells[stage] for row in rows]
+        texts = [("-", "") if cell is None else _texts(cell.figure) for cell in cells]
+        values = _aligned([_typeset(value) for value, _ in texts], units)
+        doubts = _aligned([doubt for _, doubt in texts], units)
+        columns.append(
+            [
+                _Cell(
+                    value=value,
+                    doubt=f"± {doubt}" if text[1] else "",
+                    verdict="" if cell is None or cell.verdict is None else cell.verdict.value,
+                    is_there=cell is not None and cell.figure.value is not None,
+                )
+                for cell, text, value, doubt in zip(cells, texts, values, doubts, strict=True)
+            ]
+        )
+    made = []
+    for i, row in enumerate(rows):
+        limit = row.limit
+        made.append(
+            _Row(
+                words=row.figure.words,
+                unit=_unit(row.figure.unit),
+                limit="" if limit is None else _typeset(limit.limit.words(signed=row.figure.signed)),
+                mark="" if limit is None else marks.of(limit.source),
+                cells=[column[i] for column in columns],
+            )
+        )
+    return made
+
+
+def _texts(one: Figure) -> tuple[str, str]:
+    """A figure and its uncertainty; what no set can have is told short, for a page has no room for it."""
+    if max(abs(one.value or 0.0), one.uncertainty or 0.0) < _LARGEST:
+        return value_text(one)
+    return f"{one.value or 0.0:.3g}", "" if one.uncertainty is None else f"{one.uncertainty:.3g}"
+
+
+def _aligned(texts: Sequence[str], units: Sequence[str]) -> list[str]:
+    """Of kelvins and of ten-thousandths together a column would be as wide as both."""
+    made = list(texts)
+    for unit in set(units):
+        at = [i for i, one in enumerate(units) if one == unit]
+        for i, text in zip(at, aligned([texts[i] for i in at], _DIGIT, _POINT), strict=True):
+            made[i] = text
+    return made
+
+
+def _typeset(text: str) -> str:
+    """With minus signs as they are set, and a dash where there is no figure."""
+    return "–" if text == "-" else text.replace("-", "−")
+
+
+def _unit(unit: str) -> str:
+    return _UNITS.get(unit, unit)
+
+
+def _simulated(record: Record) -> str:
+    if not record.is_simulated:
+        return ""
+    return record.simulated or "Simulation: some of its figures are of no real set; they are marked."
+
+
+def _identity(record: Record) -> Iterator[tuple[str, str]]:
+    told = record.set
+    rows = (
+        ("serial number", told.serial),
+        ("hours of use", "" if told.hours is None else f"{told.hours:,.1f}".removesuffix(".0")),
+        ("inputs", ", ".join(told.inputs)),
+        ("scan formats", ", ".join(told.formats)),
+        ("job", record.job),
+        ("technician", record.technician),
+    )
+    yield from ((name, words) for name, words in rows if words)
+
+
+def _last(content: Content) -> list[tuple[Section, Row, Verdict]]:
+    """Every figure that is judged, by its last value."""
+    return [
+        (section, row, row.last.verdict)
+        for section in content.sections
+        for row in section.rows
+        if row.last is not None and row.last.verdict is not None
+    ]
+
+
+def summary_of(content: Content) -> str:
+    """How the set stands as it was last measured, in one sentence."""
+    verdicts = [verdict for _, _, verdict in _last(content)]
+    if not content.sections:
+        return "Nothing has been measured."
+    if not verdicts:
+        return "No figure is judged: none that was measured has a tolerance."
+    within, beyond, left = (verdicts.count(verdict) for verdict in Verdict)
+    if within == len(verdicts):
+        whole = "the one figure that is judged lies" if within == 1 else f"all {within} figures that are judged lie"
+        return f"As last measured, {whole} within tolerance."
+    are = "figure that is" if len(verdicts) == 1 else "figures that are"
+    said = [f"{within} {_lie(within)} within tolerance", f"{beyond} {_lie(beyond)} beyond" if beyond else ""]
+    said += [f"{left} {'is' if left == 1 else 'are'} left open by the uncertainty" if left else ""]
+    told = [words for words in said if words]
+    listed = " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]
+    return f"As last measured, of {len(verdicts)} {are} judged {listed}."
+
+
+def _lie(count: int) -> str:
+    return "lies" if count == 1 else "lie"
+
+
+def _tally(content: Content) -> list[tuple[str, list[int]]]:
+    return [
+        (stage.words, [sum(counts.values()), *(counts[verdict] for verdict in Verdict)])
+        for stage, counts in content.tally().items()
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Astray:
+    """A figure that is not within, as it was measured last."""
+
+    title: str
+    words: str
+    shown: str
+    limit: str
+    verdict: str
+
+
+def _astray(content: Content) -> Iterator[_Astray]:
+    for section, row, verdict in sorted(_last(content), key=lambda one: one[2] is not Verdict.BEYOND):
+        if verdict is Verdict.WITHIN or row.last is None or row.limit is None:
+            continue
+        value, doubt = _texts(row.last.figure)
+        yield _Astray(
+            title=section.title,
+            words=row.figure.words,
+            shown=" ".join(filter(None, (_typeset(value), f"± {doubt}" if doubt else "", _unit(row.figure.unit)))),
+            limit=_typeset(row.limit.limit.words(signed=row.figure.signed)),
+            verdict=verdict.value,
+        )
+
+
+def _method(results: Sequence[Measured]) -> list[tuple[str, list[tuple[str, int]]]]:
+    """Names with words by stage; what is the same next to each other is told once."""
+    by_stage = []
+    for one in results:
+        result = one.result
+        rows = dict(one.method)
+        rows["date"] = result.date[:10]
+        rows["figures from"] = result.source
+        rows["simulated"] = "yes, no real set" if result.simulated else ""
+        rows["remarks"] = "; ".join(one.remarks)
+        rows["counts"] = f"the last of {one.earlier + 1} results" if one.earlier else ""
+        by_stage.append(rows)
+    names = dict.fromkeys(name for rows in by_stage for name, words in rows.items() if words)
+    return [(name, _spans([rows.get(name, "") or "–" for rows in by_stage])) for name in names]
+
+
+def _spans(words: Sequence[str]) -> list[tuple[str, int]]:
+    spans: list[tuple[str, int]] = []
+    for text in words:
+        if spans and spans[-1][0] == text:
+            spans[-1] = (text, spans[-1][1] + 1)
+        else:
+            spans.append((text, 1))
+    return spans
+
+
+def _untold(content: Content) -> Iterator[tuple[str, str]]:
+    """What is not known, and why."""
+    measured = [stage for stage in Stage if any(stage in section.stages for section in content.sections)]
+    for section in content.sections:
+        for words, stage, why in section.untold:
+            yield f"{section.title}, {stage.words}: {words}", why
+        missing = [stage.words for stage in measured if stage not in section.stages]
+        if missing:
+            yield section.title, f"not measured {' nor '.join(missing)}"
+        if not section.is_known:
+            yield section.title, "a measurement that this version does not know; it is kept in the record"
+    if not content.sections:
+        yield "All figures", "nothing has been measured yet"

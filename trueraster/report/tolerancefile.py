@@ -1,0 +1,88 @@
+"""A file of tolerances to begin with: the usual limits with their sources, and the names of all other figures."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from trueraster.record.figure import Figure
+from trueraster.record.results import Kind, figures_of
+from trueraster.report.defaults import DEFAULTS
+from trueraster.report.limits import Limit, number
+from trueraster.report.tolerances import fits
+
+__all__ = ["is_known", "known_figures", "tolerance_template"]
+
+_HEAD = """\
+# Tolerances for 'trueraster report RECORD --tolerances THIS-FILE'.
+#
+# A figure's name = what it may be at most, in its own unit and without its sign;
+#                   { least = 2.3, most = 2.5 } for a range, either of the two alone;
+#                   false where it is not to be judged.
+# In a name * stands for anything; names with dots or * stand in quotes.
+# What stands here goes before what is usual; what 'record set --tolerance' says of one set goes before both.
+# A line that begins with # is not read.
+"""
+_SHOWN: dict[Kind, dict[str, Any]] = {
+    # What these are called depends on what was measured: enough of it to show every name once.
+    Kind.GREY: {"steps": [{"level_percent": 50}]},
+    Kind.UNIFORMITY: {"fields": [{"colour": "white", "purity": {}}]},
+    Kind.VERIFY: {"patches": [{"verdict": "pass"}], "registration": {}, "fields": {}},
+}
+
+
+def known_figures() -> list[Figure]:
+    """All figures that there are, without values; of what is repeated, as grey steps, one."""
+    return [one for kind in Kind if kind is not Kind.LENS for one in figures_of(kind, _SHOWN.get(kind, {}))]
+
+
+def is_known(name: str) -> bool:
+    """Whether a limit's name is of some figure that there is, though perhaps not in this record."""
+    ids = [re.sub(r"^uniformity\.white\.", "uniformity.*.", _general(one.id)) for one in known_figures()]
+    # Either of the two may have a *: 'grey.steps.*.cct' is the shape of 'grey.steps.7.5.cct'.
+    return any(fits(one, name) or fits(name, one) or name == one for one in ids)
+
+
+def tolerance_template() -> str:
+    """The file as TOML."""
+    parts = [_HEAD]
+    known = known_figures()
+    for kind in Kind:
+        lines = list(_of_kind(kind.value, [one for one in known if one.id.startswith(f"{kind.value}.")]))
+        if lines:
+            parts.append("\n".join([f"[{kind.value}]", *lines]) + "\n")
+    return "\n".join(parts)
+
+
+def _of_kind(kind: str, known: Sequence[Figure]) -> Iterator[str]:
+    usual = [one for one in DEFAULTS if one.name.startswith(f"{kind}.")]
+    source = ""
+    for default in usual:
+        if default.source != source:
+            yield f"# {default.source}"
+            source = default.source
+        yield f"{_key(default.name, kind)} = {_value(default.limit)}"
+    shapes = {_general(one.id): one for one in known if not any(fits(limit.name, one.id) for limit in usual)}
+    if shapes:
+        yield "# Not judged unless a limit is given:"
+    for name, one in shapes.items():
+        words = re.sub(r"^50 %:", "each step:", one.words) if "*" in name else one.words
+        yield f"# {_key(name, kind)} = ... # {words}{f', {one.unit}' if one.unit else ''}"
+
+
+def _general(name: str) -> str:
+    """Of what is repeated, all."""
+    return re.sub(r"^(grey\.steps)\.50\.", r"\1.*.", name)
+
+
+def _key(name: str, kind: str) -> str:
+    inner = name.removeprefix(f"{kind}.")
+    return inner if re.fullmatch(r"[a-z0-9_]+", inner) else f'"{inner}"'
+
+
+def _value(limit: Limit) -> str:
+    if limit.of_size and limit.most is not None:
+        return number(limit.most)
+    bounds = (("least", limit.least), ("most", limit.most))
+    return "{ " + ", ".join(f"{name} = {number(value)}" for name, value in bounds if value is not None) + " }"
