@@ -295,9 +295,8 @@ def test_usual_tolerances_name_figures_that_there_are_and_their_source() -> None
 def test_the_tolerance_of_a_primary_is_that_of_its_document_in_other_coordinates() -> None:
     """colour-science: the corners of a box of +- 0.005 around RP 145's x and y, farthest from its middle in u'v'."""
     by_name = {one.name: one.limit.most for one in DEFAULTS}
-    for name, middle in zip(
-        ("red", "green", "blue"), np.reshape(PRIMARIES_525.value, (3, 2)).astype(float), strict=True
-    ):
+    points = np.array([float(part) for part in PRIMARIES_525.value]).reshape(3, 2)
+    for name, middle in zip(("red", "green", "blue"), points, strict=True):
         corners = [middle + 0.005 * np.array(signs) for signs in itertools.product((-1, 1), repeat=2)]
         farthest = max(float(np.hypot(*(colour.xy_to_Luv_uv(c) - colour.xy_to_Luv_uv(middle)))) for c in corners)
         told = by_name[f"colour.primaries.{name}.delta_uv"]
@@ -650,7 +649,7 @@ def places(held: Any, above: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
 PLACES = list(places(RECORD))
 
 
-@settings(max_examples=80)
+@settings(max_examples=60)
 @given(changes=st.lists(st.tuples(st.sampled_from(PLACES), ANYTHING), min_size=1, max_size=4))
 def test_a_record_that_was_changed_by_hand_gives_a_page_or_one_line(
     changes: list[tuple[tuple[Any, ...], Any]], folder: Path
