@@ -441,11 +441,18 @@ def test_at_a_glance_it_says_how_the_set_stands(bench: Bench) -> None:
 
 
 def test_what_could_not_be_told_has_its_reason(bench: Bench) -> None:
-    root = bench.report(lambda held: held["stages"]["after-adjustment"]["results"].pop())
+    def change(held: dict[str, Any]) -> None:
+        held["stages"]["after-adjustment"]["results"].pop()
+        steps = held["stages"]["as-found"]["results"][1]["result"]["steps"]
+        steps[0]["reasons"] = {"cct": "too dark", "duv": "too dark"}
+
+    root = bench.report(change)
     told = [li.text for li in section(root, "What could not be told").all("li")]
     assert "Geometry, crosshatch in 480i, after adjustment: rotation, + is clockwise : a mark is hidden" in told
     assert "Grey scale, white D65, as found: largest deviation from BT.1886 : there was no black" in told
     assert "Grey scale, white D65 : not measured after adjustment" in told
+    colour_of = "correlated colour temperature, 7.5 %: beside the daylight and black-body line, + is greenish"
+    assert f"Grey scale, white D65, as found: 7.5 %: {colour_of} : too dark" in told
 
 
 def test_text_of_a_record_is_shown_as_text(bench: Bench) -> None:
