@@ -177,6 +177,11 @@ def test_commands_of_the_documents(
         words = photographed(words, tmp_path)
     if words[0] == "record":
         recorded(words)
+    if words[0] == "report" and words[1].endswith(".json"):
+        # Of the record and the tolerances that were made before.
+        assert run(["record", "new", words[1], "--set", "a set"]) == 0
+        if "--tolerances" in words:
+            assert run(["report", "--tolerances-template", words[words.index("--tolerances") + 1]]) == 0
     if words[0] == "draw":
         words += ["--as", "png"]
     if words[0] == "kit":
