@@ -12,7 +12,7 @@ from analysis.meter.colours import bt1886, cct_duv, delta_e_2000, uv_of, xy_of, 
 from analysis.meter.greyadvice import GreyAdvice, advise_grey
 from analysis.meter.guns import GUNS, Guns, fit_guns, gun_matrix, meter_noise
 from analysis.meter.readings import Field, Meter, Reading, Readings
-from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats
+from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
 from analysis.meter.whites import PrimarySet, White
 from render.decode import FileError
 
@@ -61,7 +61,7 @@ class Step:
     count: int
     """Readings that were used."""
     xyz: tuple[float, float, float]
-    """cd/m2, the median of its readings."""
+    """cd/m2, the mean of its readings."""
     figures: Figures
     """By dotted names, as `gun_percent.red`."""
     uncertainty: Figures
@@ -154,11 +154,11 @@ def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | N
         raise FileError(
             f"{readings.path}: {missing} was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them"
         )
-    black = [item.xyz for item in kept if item.field is Field.GREY and item.level_percent <= _BLACK]
-    dark = np.median(black, axis=0) if black else np.zeros(3)
+    black = [item for item in kept if item.field is Field.GREY and item.level_percent <= _BLACK]
+    dark = mean_of(black) if black else np.zeros(3)
     xy = []
     for gun in GUNS:
-        light = np.median([item.xyz for item in taken[gun]], axis=0) - dark
+        light = mean_of(taken[gun]) - dark
         if light[1] <= 0 or light.min() < -0.01 * light.sum():
             raise FileError(f"{readings.path}: row {taken[gun][0].row}: {gun} gives no more light than black")
         xy.append(xy_of(np.maximum(light, 0)))
@@ -241,22 +241,16 @@ def _remarks(
 # --- Steps ------------------------------------------------------------------------------------------------------------
 
 
-def _median(items: Sequence[Reading]) -> Floats:
-    return np.asarray(np.median([item.xyz for item in items], axis=0), dtype=np.float64)
-
-
 _COLOUR = ("x", "y", "u", "v", "cct", "duv", "delta_uv", "delta_e_2000")
 
 
 def _steps(
     groups: Sequence[Sequence[Reading]], white: White, through: Primaries, meter: Meter, guns: Guns | None
 ) -> list[Step]:
-    xyz = np.array([_median(items) for items in groups])
+    xyz = np.array([mean_of(items) for items in groups])
     counts = np.array([len(items) for items in groups])
     levels = np.array([items[0].level_percent for items in groups])
-    # A median of n is a little less sure than their mean: by a quarter for many, and not at all up to two.
-    fewer = np.sqrt(np.where(counts > 2, np.pi / 2, 1.0) / counts)
-    spread, spot = (noise * fewer for noise in meter_noise(xyz[:, 1], meter))
+    spread, spot = (noise / np.sqrt(counts) for noise in meter_noise(xyz[:, 1], meter))
     lit = xyz[:, 1] > 0
     reference = xyz_of(white.xy, float(xyz[:, 1].max()))
 
@@ -384,7 +378,7 @@ def _moved(
 
 def _overall(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figures, Figures, dict[str, str]]:
     levels = np.array([items[0].level_percent / 100 for items in groups])
-    light = np.array([_median(items)[1] for items in groups])
+    light = np.array([mean_of(items)[1] for items in groups])
     spread = meter_noise(light, meter)[0] / np.sqrt([len(items) for items in groups])
     reasons: dict[str, str] = {}
     figures = _scale(levels, light, reasons)

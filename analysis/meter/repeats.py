@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from analysis.meter.guns import meter_noise
 from analysis.meter.readings import Field, Meter, Reading
 
-__all__ = ["Drift", "Outlier", "Repeats", "grouped", "look_at_repeats"]
+__all__ = ["Drift", "Outlier", "Repeats", "grouped", "look_at_repeats", "mean_of"]
 
 Floats = NDArray[np.float64]
 
@@ -81,6 +81,21 @@ def grouped(readings: Sequence[Reading]) -> list[list[Reading]]:
     return groups
 
 
+def mean_of(readings: Sequence[Reading]) -> Floats:
+    """XYZ (3,) in cd/m2 of readings of one field: the mean of luminance, x and y each.
+
+    Means of X, Y and Z would mix the meter's noise in luminance, the larger one, into the colour. Outliers should be
+    out already: of what is left, the mean is surer than the median.
+    """
+    values = np.array([item.xyz for item in readings])
+    lit = values[values[:, 1] > 0]
+    if 2 * len(lit) <= len(values):
+        return np.zeros(3)
+    luminance = values[:, 1].mean()
+    x, y = (lit[:, :2] / lit.sum(axis=1, keepdims=True)).mean(axis=0)
+    return np.array([luminance * x / y, luminance, luminance * (1 - x - y) / y])
+
+
 def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
     """Tell outliers among three or more readings of a field, pairs that disagree, and drift.
 
@@ -99,7 +114,7 @@ def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
         if len(group) < 3:
             continue
         values = np.array([item.xyz for item in group])
-        off = _off(values, np.median(values, axis=0), meter)
+        off = _off(values, _middle(values), meter)
         far = {item.row for item, how in zip(group, off, strict=True) if how > _FAR}
         if 2 * len(far) >= len(group):
             # Where half of them are off, it is the field that changed, and no reading.
@@ -119,6 +134,16 @@ def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
         repeated=len(repeated),
         drift=_drift(repeated, readings, meter),
     )
+
+
+def _middle(values: Floats) -> Floats:
+    """Of readings (n, 3) the median of luminance, x and y, as XYZ."""
+    luminance = float(np.median(values[:, 1]))
+    lit = values[values[:, 1] > 0]
+    if luminance <= 0 or not len(lit):
+        return np.zeros(3)
+    x, y = np.median(lit[:, :2] / lit.sum(axis=1, keepdims=True), axis=0)
+    return np.array([luminance * x / y, luminance, luminance * (1 - x - y) / y])
 
 
 def _named(item: Reading) -> str:
