@@ -28,7 +28,7 @@ from render.preview import preview, preview_png
 from trueraster.levels import component_millivolts, distinct_patches
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.tolerancefile import known_figures
-from trueraster.report.tolerances import fits
+from trueraster.report.tolerances import fits, tolerances_of
 from trueraster.show import counted
 
 DOCS = Path(__file__).parent
@@ -243,14 +243,15 @@ def frequencies() -> str:
 
 def tolerances() -> str:
     """What figures are judged by where the user says nothing."""
-    known = known_figures()
+    known, usual = known_figures(), tolerances_of({}, [])
     rows = ["| figure | is | tolerance | source |", "| --- | --- | --- | --- |"]
     for one in DEFAULTS:
         figures = [figure for figure in known if fits(one.name, figure.id)]
-        unit = f", {figures[0].unit}" if figures[0].unit else ""
-        # Of several, as the four sides, the first.
-        words = f"{figures[0].words.replace('50 %: ', 'each step: ')}{unit}" + (", ..." if len(figures) > 1 else "")
-        rows.append(f"| `{one.name}` | {words} | {one.limit.words(signed=figures[0].signed)} | {one.source} |")
+        # Of several, as the four sides, the first that no narrower name has.
+        first = next(figure for figure in figures if (found := usual.of(figure.id)) and found.limit is one.limit)
+        words = re.sub(", of 1$", "", first.words.replace("50 %: ", "each step: "))
+        words += (f", {first.unit}" if first.unit else "") + (", ..." if len(figures) > 1 else "")
+        rows.append(f"| `{one.name}` | {words} | {one.limit.words(signed=first.signed)} | {one.source} |")
     return "\n".join(rows)
 
 
