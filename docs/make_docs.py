@@ -26,6 +26,9 @@ from patterns.standards import ALL, COMPONENT_WHITE_MV
 from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge_lines
 from render.preview import preview, preview_png
 from trueraster.levels import component_millivolts, distinct_patches
+from trueraster.report.defaults import DEFAULTS
+from trueraster.report.tolerancefile import known_figures
+from trueraster.report.tolerances import fits, tolerances_of
 from trueraster.show import counted
 
 DOCS = Path(__file__).parent
@@ -85,6 +88,7 @@ def generated(name: str) -> str:
         "example": example,
         "faults": fault_table,
         "geometry-controls": lambda: controls(GEOMETRY_CONTROLS, places=True),
+        "tolerances": tolerances,
         "convergence-controls": lambda: controls(CONVERGENCE_CONTROLS, places=False),
     }
     if name in made:
@@ -235,6 +239,20 @@ def frequencies() -> str:
         )
         seen.setdefault(cells, []).append(f"`{fmt.id}`")
     return "\n".join([*rows, *(f"| {' '.join(names)} | {' | '.join(cells)} |" for cells, names in seen.items())])
+
+
+def tolerances() -> str:
+    """What figures are judged by where the user says nothing."""
+    known, usual = known_figures(), tolerances_of({}, [])
+    rows = ["| figure | is | tolerance | source |", "| --- | --- | --- | --- |"]
+    for one in DEFAULTS:
+        figures = [figure for figure in known if fits(one.name, figure.id)]
+        # Of several, as the four sides, the first that no narrower name has.
+        first = next(figure for figure in figures if (found := usual.of(figure.id)) and found.limit is one.limit)
+        words = re.sub(", of 1$", "", first.words.replace("50 %: ", "each step: "))
+        words += (f", {first.unit}" if first.unit else "") + (", ..." if len(figures) > 1 else "")
+        rows.append(f"| `{one.name}` | {words} | {one.limit.words(signed=first.signed)} | {one.source} |")
+    return "\n".join(rows)
 
 
 def controls(table: tuple[Control, ...], *, places: bool) -> str:

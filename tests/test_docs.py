@@ -62,8 +62,8 @@ def test_generated_parts_are_up_to_date(monkeypatch: pytest.MonkeyPatch) -> None
         marks += text.count("<!-- generated: ")
         assert module.filled(text) == text, page.name
     # Seven areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults, two tables of
-    # controls: a lost mark would go unseen else.
-    assert marks == 16
+    # controls, tolerances: a lost mark would go unseen else.
+    assert marks == 17
 
 
 def test_every_pattern_has_its_entry_and_picture() -> None:
@@ -178,6 +178,12 @@ def test_commands_of_the_documents(
         words = photographed(words, tmp_path)
     if words[0] == "record":
         recorded(words)
+    if words[0] == "report" and words[1].endswith(".json"):
+        # Of the record and the tolerances that were made before.
+        Path(words[1]).parent.mkdir(exist_ok=True)
+        assert run(["record", "new", words[1], "--set", "a set"]) == 0
+        if "--tolerances" in words:
+            assert run(["report", "--tolerances-template", words[words.index("--tolerances") + 1]]) == 0
     if words[0] == "draw":
         words += ["--as", "png"]
     if words[0] == "kit":
@@ -395,6 +401,26 @@ def test_keys_of_a_record_are_as_their_page_says(
     of_result = rows_after("| of a result" + printed.split("| of a result")[1])
     assert set(of_result) == set(shown["stages"]["as-found"]["results"][0])
     assert inner(of_result["figures"]) == set(shown["stages"]["as-found"]["results"][0]["figures"][0])
+
+
+def test_json_of_report_is_as_its_page_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """docs/report.md has every key of what `report --json` prints, and no other."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "docs").symlink_to(ROOT / "docs")
+    recorded(["record", "add", "set.json", "as-found", "geometry.json"])
+    assert run(["record", "add", "set.json", "as-found", "geometry.json"]) == 0
+    capsys.readouterr()
+    assert run(["report", "set.json", "--tolerances-template", "bench.toml", "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    part = (ROOT / "docs" / "report.md").read_text(encoding="utf-8").split("## `--json`")[1]
+    held = rows_after(part)
+    assert set(re.findall(r"`(\w+)`", part.split("With `--tolerances-template`")[1])) == {"tolerances_template"}
+    assert {*held, "tolerances_template"} == set(shown)
+    assert inner(held["judged"]) == set(shown["judged"]["as-found"])
+    judged = next(one for one in shown["figures"] if one["tolerance"] is not None)
+    assert inner(held["figures"]) == {*judged, *judged["tolerance"], *judged["stages"]["as-found"]}
 
 
 def test_json_of_colour_is_as_its_page_says(

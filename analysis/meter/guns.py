@@ -9,7 +9,7 @@ steps are too noisy to adjust by: nine figures that all readings share are not.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -31,6 +31,8 @@ _GAMMA_APART = 0.03
 """Standard deviation of a gun's gamma from the mean of the three: guns of one make share it; common practice, no source."""
 _CUTOFF_SPREAD = 0.1
 """Standard deviation of a cut-off about nothing, before anything is read: a set that is further off shows no grey."""
+_ROOM_SPREAD = 0.03
+"""cd/m2 of the room's light on the glass that is likely, when the light is put out as it should be."""
 _STRAY = 3.0
 """Standard deviations beyond which a reading loses weight (Huber's function)."""
 _LIMITS = (-0.4, 0.4), (1.2, 4.0)
@@ -39,9 +41,9 @@ _STEPS = (0.05, 0.01)
 
 
 def gun_matrix(primaries: ArrayLike) -> Floats:
-    """(3, 3): the columns are XYZ of 1 cd/m2 of red, green and blue, from their xy (3, 2)."""
+    """(3, n): the columns are XYZ of 1 cd/m2 of each colour, from their xy (n, 2)."""
     x, y = np.asarray(primaries, dtype=np.float64).T
-    return np.array([x / y, np.ones(3), (1 - x - y) / y])
+    return np.array([x / y, np.ones(len(x)), (1 - x - y) / y])
 
 
 def meter_noise(luminance: ArrayLike, meter: Meter) -> tuple[Floats, Floats]:
@@ -58,9 +60,12 @@ class Guns:
     matrix: Floats
     """(3, 3): the columns are XYZ of 1 cd/m2 of each gun."""
     values: Floats
-    """(9,): logarithms of the light at 100 % in cd/m2, cut-offs in parts of the drive range, gammas."""
+    """(10,): logarithms of the light at 100 % in cd/m2, cut-offs in parts of the drive range, gammas, and the light of
+    the room in cd/m2."""
+    room_xyz: Floats
+    """(3,): XYZ of 1 cd/m2 of the room's light."""
     covariance: Floats
-    """(9, 9) of `values`; wider than the meter's noise alone where readings scatter more than that."""
+    """(10, 10) of `values`; wider than the meter's noise alone where readings scatter more than that."""
     misfit: float
     """Root mean square of what readings are off the model, in their standard deviations: about 1 where it fits."""
 
@@ -77,7 +82,12 @@ class Guns:
     @property
     def gamma(self) -> Floats:
         """(3,)."""
-        return self.values[6:]
+        return self.values[6:9]
+
+    @property
+    def room(self) -> float:
+        """Light that is on the glass whatever the guns do, in cd/m2."""
+        return float(self.values[9])
 
     def lights(self, levels: ArrayLike, cutoff: ArrayLike = 0.0, drive: ArrayLike = 0.0) -> Floats:
         """Light of each gun (..., 3) in cd/m2 at levels (...) from 0 to 1, with its controls turned.
@@ -88,16 +98,15 @@ class Guns:
 
     def xyz(self, levels: ArrayLike, cutoff: ArrayLike = 0.0, drive: ArrayLike = 0.0) -> Floats:
         """XYZ (..., 3) in cd/m2 of greys, as `lights`."""
-        return np.asarray(self.lights(levels, cutoff, drive) @ self.matrix.T)
+        return np.asarray(self.lights(levels, cutoff, drive) @ self.matrix.T + self.room * self.room_xyz)
 
     def samples(self, number: int) -> list[Guns]:
         """Guns as they might be too, drawn from the fit's uncertainty; the same each time."""
         chance = np.random.default_rng(1)
         root = _root(self.covariance)
         drawn = self.values + chance.standard_normal((number, len(self.values))) @ root.T
-        return [
-            Guns(matrix=self.matrix, values=values, covariance=self.covariance, misfit=self.misfit) for values in drawn
-        ]
+        drawn[:, 9] = np.maximum(drawn[:, 9], 0)
+        return [replace(self, values=values) for values in drawn]
 
 
 def _root(covariance: Floats) -> Floats:
@@ -107,14 +116,15 @@ def _root(covariance: Floats) -> Floats:
 
 def _lights(values: Floats, levels: ArrayLike, cutoff: Floats, drive: Floats) -> Floats:
     v = np.asarray(levels, dtype=np.float64)[..., None]
-    own, gamma = values[3:6], values[6:]
+    own, gamma = values[3:6], values[6:9]
     signal = np.maximum(v * (1 + drive) + own + cutoff, 0) / np.maximum(1 + own, _STEPS[0])
     return np.asarray(np.exp(values[:3]) * signal**gamma, dtype=np.float64)
 
 
-def fit_guns(readings: Sequence[Reading], primaries: ArrayLike, meter: Meter) -> Guns:
+def fit_guns(readings: Sequence[Reading], primaries: ArrayLike, white: tuple[float, float], meter: Meter) -> Guns:
     """Fit the guns to grey readings, through the xy (3, 2) of the tube's primaries.
 
+    Light that stays whatever the guns do, the room's on the glass, is taken to have the chromaticity `white`.
     Each reading counts by the meter's noise. What is known beforehand counts like readings: gammas are about 2.4 and
     alike, cut-offs not far from nothing.
 
@@ -126,7 +136,7 @@ def fit_guns(readings: Sequence[Reading], primaries: ArrayLike, meter: Meter) ->
     lit = {item.level_percent for item in readings if item.luminance > 0}
     if len(lit) < FEWEST_LEVELS:
         raise ValueError(f"greys at {len(lit)} levels show light, at least {FEWEST_LEVELS} are needed")
-    matrix = gun_matrix(primaries)
+    matrix, room = gun_matrix(primaries), gun_matrix([white])[:, 0]
     levels = np.array([item.level_percent / 100 for item in readings])
     xyz = np.array([item.xyz for item in readings])
     spread, spot = meter_noise(xyz[:, 1], meter)
@@ -135,35 +145,34 @@ def fit_guns(readings: Sequence[Reading], primaries: ArrayLike, meter: Meter) ->
     xy = xyz[:, :2] / total[:, None]
 
     def off(values: Floats) -> Floats:
-        told = _lights(values, levels, np.zeros(3), np.zeros(3)) @ matrix.T
+        told = _lights(values, levels, np.zeros(3), np.zeros(3)) @ matrix.T + values[9] * room
         light = (told[:, 1] - xyz[:, 1]) / spread
         # Against the light that was read, so that it stays finite where the model gives none.
         places = (told[:, :2] - xy * told.sum(axis=1, keepdims=True)) / (total * spot)[:, None]
         return np.concatenate([light, places[seen].ravel(), _expected(values)])
 
-    low = [-np.inf] * 3 + [_LIMITS[0][0]] * 3 + [_LIMITS[1][0]] * 3
-    high = [np.inf] * 3 + [_LIMITS[0][1]] * 3 + [_LIMITS[1][1]] * 3
+    low = [-np.inf] * 3 + [_LIMITS[0][0]] * 3 + [_LIMITS[1][0]] * 3 + [0.0]
+    high = [np.inf] * 3 + [_LIMITS[0][1]] * 3 + [_LIMITS[1][1]] * 3 + [np.inf]
     start = _start(levels, np.linalg.solve(matrix, xyz.T).T)
     found = least_squares(off, start, bounds=(low, high), loss="huber", f_scale=_STRAY, x_scale="jac", max_nfev=200)
     rest = off(found.x)[: -len(_expected(found.x))]
-    free = max(len(rest) - 9, 1)
+    free = max(len(rest) - len(start), 1)
     misfit = float(np.sqrt((np.minimum(np.abs(rest), _STRAY) ** 2).sum() / free))
     covariance = np.linalg.pinv(found.jac.T @ found.jac) * max(1.0, misfit) ** 2
-    return Guns(matrix=matrix, values=found.x, covariance=covariance, misfit=misfit)
+    return Guns(matrix=matrix, values=found.x, room_xyz=room, covariance=covariance, misfit=misfit)
 
 
 def _expected(values: Floats) -> Floats:
-    gamma = values[6:]
+    gamma = values[6:9]
     mean = gamma.mean()
-    return np.concatenate(
-        [values[3:6] / _CUTOFF_SPREAD, [(mean - _GAMMA) / _GAMMA_SPREAD], (gamma - mean) / _GAMMA_APART]
-    )
+    shared = [(mean - _GAMMA) / _GAMMA_SPREAD, values[9] / _ROOM_SPREAD]
+    return np.concatenate([values[3:6] / _CUTOFF_SPREAD, shared, (gamma - mean) / _GAMMA_APART])
 
 
 def _start(levels: Floats, lights: Floats) -> Floats:
     """Where the fit begins: a straight line through each gun's light to the power of 1/gamma."""
-    values = np.zeros(9)
-    values[6:] = _GAMMA
+    values = np.zeros(10)
+    values[6:9], values[9] = _GAMMA, 0.1 * _ROOM_SPREAD
     for gun in range(3):
         light = np.maximum(lights[:, gun], 0)
         root = light ** (1 / _GAMMA)

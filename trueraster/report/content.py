@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from trueraster.record.compare import Comparison, comparisons
+from trueraster.record.figure import number_at
 from trueraster.record.results import Figure, Kind, figures_of, findings_of
 from trueraster.record.schema import Attached, Record, Stage
 from trueraster.report.limits import Verdict, judged
@@ -150,14 +152,27 @@ def _untold(one: Comparison) -> Iterator[tuple[str, Stage, str]]:
         for figure in figures:
             if figure.value is None and figure.reason:
                 concerned.setdefault(figure.reason, []).append(figure.words)
-        given = result.result.get("reasons")
-        for name, why in given.items() if isinstance(given, Mapping) else ():
-            if isinstance(why, str):
-                concerned.setdefault(why, []).extend(_named(result.kind, name, figures))
+        for name, why in _reasons(result.result):
+            concerned.setdefault(why, []).extend(_named(result.kind, name, figures))
         for why, words in concerned.items():
             names = list(dict.fromkeys(words))
             whole = len(names) > 1 and all(figure.value is None for figure in figures)
             yield "all figures" if whole else ", ".join(names), stage, " ".join(why.split())
+
+
+def _reasons(result: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Names of figures and why they are missing; those of a grey step by its level, as its figures are."""
+    steps = result.get("steps")
+    held = [("", result)]
+    for i, step in enumerate(steps if isinstance(steps, list) else ()):
+        level = number_at(result, f"steps.{i}.level_percent")
+        if isinstance(step, Mapping) and level is not None:
+            held.append((f"steps.{level:g}.", step))
+    for above, part in held:
+        given = part.get("reasons")
+        for name, why in given.items() if isinstance(given, Mapping) else ():
+            if isinstance(why, str):
+                yield f"{above}{name}", why
 
 
 def _named(kind: str, name: str, figures: Sequence[Figure]) -> list[str]:

@@ -1,0 +1,439 @@
+"""The grey scale from a meter's readings: every step, the guns behind it, black, contrast and gamma."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.meter.colours import bt1886, cct_duv, delta_e_2000, uv_of, xy_of, xyz_of
+from analysis.meter.greyadvice import GreyAdvice, advise_grey
+from analysis.meter.guns import GUNS, Guns, fit_guns, gun_matrix, meter_noise
+from analysis.meter.readings import Field, Meter, Reading, Readings
+from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
+from analysis.meter.whites import PrimarySet, White
+from render.decode import FileError
+
+__all__ = ["Grey", "Primaries", "Step", "measure_grey"]
+
+Floats = NDArray[np.float64]
+Figures = Mapping[str, float | None]
+
+_BLACK = 0.05
+"""Percent of level up to which grey is black."""
+_WHITE = 0.5
+"""Percent of level off 100 within which grey is white: a whole code of 8 bits is 0.46 %."""
+_GAMMA_FROM = 0.1
+"""Of white: gamma and the deviation from BT.1886 are of steps from here on, as noise and black rule below."""
+_PHOSPHOR = 0.005
+"""Standard uncertainty in x and y of a tube's primaries that are only known by the standard's name: what SMPTE RP 145
+allows, from memory."""
+_FAR = 6.0
+"""Standard deviations off the fitted guns from which a reading is not used: a slip of the pen rather than noise."""
+_FITS = 1.5
+"""Root mean square of what readings are off the fitted guns, in their noise, up to which these stand for the steps."""
+_ROOM = 0.01
+"""cd/m2 of light that no gun gives which is worth a word."""
+_SAMPLES = 100
+_MODEL, _READ = "model", "readings"
+
+
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class Primaries:
+    """The tube's primaries, through which light is parted into guns."""
+
+    name: str
+    """`readings`, or that of a standard."""
+    title: str
+    xy: Floats
+    """(3, 2)."""
+    uncertainty: float
+    """Standard, of each x and y."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One grey. Figures that cannot be told are None, with the reason."""
+
+    level_percent: float
+    count: int
+    """Readings that were used."""
+    xyz: tuple[float, float, float]
+    """cd/m2, the mean of its readings."""
+    figures: Figures
+    """By dotted names, as `gun_percent.red`."""
+    uncertainty: Figures
+    reasons: Mapping[str, str]
+
+
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class Grey:
+    """All that was found. Figures that cannot be told are None, with the reason."""
+
+    readings: Readings
+    white: White
+    meter: Meter
+    primaries: Primaries
+    steps: tuple[Step, ...]
+    """From dark to bright."""
+    figures: Figures
+    """black_cd_m2, white_cd_m2, contrast, gamma, bt1886_error_percent, bt1886_error_level_percent."""
+    uncertainty: Figures
+    reasons: Mapping[str, str]
+    guns: Guns | None
+    gun_percent_of: str
+    """`model` where a step's `gun_percent` is of the fitted guns, `readings` where these do not fit."""
+    advice: GreyAdvice | None
+    repeats: Repeats
+    strays: tuple[Outlier, ...]
+    """Single readings that are far off all that the others make likely."""
+    remarks: tuple[str, ...]
+
+
+def measure_grey(
+    readings: Readings, white: White, primaries: PrimarySet | None, meter: Meter | None = None, keep: str = "green"
+) -> Grey:
+    """Tell the grey scale's figures and what to adjust.
+
+    `primaries` None: the tube's own, which the readings have to hold. `keep` is the gun the others are matched to.
+
+    Raises:
+        FileError: there is no grey with light, or no primaries where they are wanted.
+        ValueError: the white cannot be made of the primaries.
+    """
+    meter = meter or Meter()
+    if not any(item.luminance > 0 for item in readings.of(Field.GREY)):
+        raise FileError(f"{readings.path}: no grey that gives light is in it; 'grey' readings are expected")
+    repeats = look_at_repeats(readings.items, meter)
+    through = _through(readings, repeats.kept, primaries, meter)
+    _check_white(through, white)
+    greys = [item for item in repeats.kept if item.field is Field.GREY]
+    guns, strays, why = _guns(greys, through, white, meter)
+    groups = grouped([item for item in greys if item.row not in {stray.reading.row for stray in strays}])
+    of_model = guns is not None and guns.misfit <= _FITS
+    steps = _steps(groups, white, through, meter, guns if of_model else None)
+    figures, uncertainty, reasons = _overall(groups, meter)
+    levels = [step.level_percent / 100 for step in steps]
+    advice = None if guns is None else advise_grey(guns, white.xy, levels, keep)
+    reasons |= {"guns": why, "advice": why} if guns is None else {}
+    return Grey(
+        readings=readings,
+        white=white,
+        meter=meter,
+        primaries=through,
+        steps=tuple(steps),
+        figures=figures,
+        uncertainty=uncertainty,
+        reasons=reasons,
+        guns=guns,
+        gun_percent_of=_MODEL if of_model else _READ,
+        advice=advice,
+        repeats=repeats,
+        strays=strays,
+        remarks=(*readings.remarks, *_remarks(repeats, through, guns, groups)),
+    )
+
+
+# --- Primaries and guns -----------------------------------------------------------------------------------------------
+
+
+def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | None, meter: Meter) -> Primaries:
+    if wanted is not None:
+        return Primaries(name=wanted.name, title=wanted.title, xy=np.array(wanted.xy), uncertainty=_PHOSPHOR)
+    colours = [group for group in grouped(kept) if group[0].field in GUNS and group[0].luminance > 0]
+    levels = [group[0].level_percent for group in colours if group[0].field is Field.RED]
+    taken: dict[str, list[Reading]] = {}
+    for level in sorted(levels):
+        there = {str(g[0].field): g for g in colours if abs(g[0].level_percent - level) <= _WHITE}
+        taken = there if len(there) == len(GUNS) else taken
+    if not taken:
+        names = [gun for gun in GUNS if not any(group[0].field == gun for group in colours)]
+        missing = f"no {' and no '.join(names)}" if names else "no red, green and blue of one level"
+        raise FileError(
+            f"{readings.path}: {missing} was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them"
+        )
+    black = [item for item in kept if item.field is Field.GREY and item.level_percent <= _BLACK]
+    dark = mean_of(black) if black else np.zeros(3)
+    xy = []
+    for gun in GUNS:
+        light = mean_of(taken[gun]) - dark
+        if light[1] <= 0 or light.min() < -0.01 * light.sum():
+            raise FileError(f"{readings.path}: row {taken[gun][0].row}: {gun} gives no more light than black")
+        xy.append(xy_of(np.maximum(light, 0)))
+    fewest = min(len(items) for items in taken.values())
+    return Primaries(
+        name=_READ, title="the tube's own, as read", xy=np.array(xy), uncertainty=meter.xy / float(np.sqrt(fewest))
+    )
+
+
+def _check_white(through: Primaries, white: White) -> None:
+    sides = through.xy[1:] - through.xy[0]
+    if abs(sides[0, 0] * sides[1, 1] - sides[0, 1] * sides[1, 0]) < _LEAST_AREA:
+        raise ValueError("red, green and blue as read have nearly one colour, and cannot part light into guns")
+    if np.linalg.solve(gun_matrix(through.xy), gun_matrix([white.xy])[:, 0]).min() <= 0:
+        raise ValueError(f"--white: {white.title} cannot be made of red, green and blue of {through.title}")
+
+
+_LEAST_AREA = 0.01
+"""Of the triangle's double area in xy; that of BT.709 is 0.22."""
+
+
+def _guns(
+    greys: Sequence[Reading], through: Primaries, white: White, meter: Meter
+) -> tuple[Guns | None, tuple[Outlier, ...], str]:
+    """The fitted guns, without the few single readings that are far off; or why there are none."""
+    try:
+        guns = fit_guns(greys, through.xy, white.xy, meter)
+    except ValueError as error:
+        return None, (), str(error)
+    strays = []
+    for item in greys:
+        told = guns.xyz(item.level_percent / 100)
+        spread, spot = meter_noise(max(item.luminance, float(told[1])), meter)
+        light = abs(item.luminance - told[1]) / spread
+        place = 0.0 if item.xy is None or told[1] <= 0 else float(np.abs(item.xy - xy_of(told)).max() / spot)
+        if max(light, place) > _FAR:
+            strays.append(item)
+    # Where many are off, it is not they but the equations that are wrong.
+    if not strays or len(strays) > max(1, len(greys) // 10):
+        return guns, (), ""
+    rows = {item.row for item in strays}
+    try:
+        again = fit_guns([item for item in greys if item.row not in rows], through.xy, white.xy, meter)
+    except ValueError:
+        return guns, (), ""
+    if again.misfit > _FITS:
+        return guns, (), ""
+    words = "is far off what all other steps make likely, and is not used; read it again"
+    return again, tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays), ""
+
+
+def _remarks(
+    repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]
+) -> list[str]:
+    told = []
+    if through.name != _READ:
+        told.append(f"the tube's primaries are taken as those of {through.title}")
+    if groups[0][0].level_percent > _BLACK:
+        told.append("black (grey at 0 %) was not read, and is taken as no light at all")
+    drift = repeats.drift
+    if drift is not None and drift.is_clear:
+        told.append(
+            f"from the first repeated reading to the last, light changed by {drift.luminance_percent:+.1f} %, x by "
+            f"{drift.x:+.4f} and y by {drift.y:+.4f}: let the set and the meter warm up, and read again"
+        )
+    if guns is not None and guns.room > _ROOM and guns.room > 2 * np.sqrt(guns.covariance[9, 9]):
+        told.append(
+            f"about {guns.room:.2f} cd/m2 of light stays whatever the guns do: put out the room's light, and shade the "
+            "glass; dark steps are coloured by it"
+        )
+    if guns is not None and guns.misfit > _FITS:
+        told.append(
+            f"readings are off the equations of three guns by {guns.misfit:.1f} times the meter's noise: the advice is "
+            "less sure than it looks. Beam current may be limited (read in a window of a tenth of the picture), the "
+            "set not be warm, or the primaries be others"
+        )
+    return told
+
+
+# --- Steps ------------------------------------------------------------------------------------------------------------
+
+
+_COLOUR = ("x", "y", "u", "v", "cct", "duv", "delta_uv", "delta_e_2000")
+
+
+def _steps(
+    groups: Sequence[Sequence[Reading]], white: White, through: Primaries, meter: Meter, guns: Guns | None
+) -> list[Step]:
+    xyz = np.array([mean_of(items) for items in groups])
+    counts = np.array([len(items) for items in groups])
+    levels = np.array([items[0].level_percent for items in groups])
+    spread, spot = (noise / np.sqrt(counts) for noise in meter_noise(xyz[:, 1], meter))
+    lit = xyz[:, 1] > 0
+    reference = xyz_of(white.xy, float(xyz[:, 1].max()))
+
+    def reckon(light: Floats) -> dict[str, Floats]:
+        return _of_light(light, reference, white, through.xy)
+
+    found = reckon(xyz[lit])
+    unsure = _moved(xyz[lit], spread[lit], spot[lit], reckon)
+    by_primaries = _by_primaries(lambda xy: _balance(xyz[lit], white, xy), through)
+    for i, gun in enumerate(GUNS):
+        unsure[f"gun_percent_read.{gun}"] = np.hypot(unsure[f"gun_percent_read.{gun}"], by_primaries[:, i])
+    if guns is None:
+        model = {gun: found[f"gun_percent_read.{gun}"] for gun in GUNS}
+        doubt = {gun: unsure[f"gun_percent_read.{gun}"] for gun in GUNS}
+    else:
+        model, doubt = _of_guns(guns, levels[lit] / 100, white, through)
+    found |= {f"gun_percent.{gun}": values for gun, values in model.items()}
+    unsure |= {f"gun_percent.{gun}": values for gun, values in doubt.items()}
+    place = np.cumsum(lit) - 1
+    steps = []
+    for i, level in enumerate(levels):
+        figures: dict[str, float | None] = {"luminance": float(xyz[i, 1])}
+        doubts: dict[str, float | None] = {"luminance": float(spread[i])}
+        for name in found:
+            figures[name] = _finite(found[name][place[i]]) if lit[i] else None
+            doubts[name] = None if figures[name] is None else _finite(unsure[name][place[i]])
+        steps.append(
+            Step(
+                level_percent=float(level),
+                count=int(counts[i]),
+                xyz=(float(xyz[i, 0]), float(xyz[i, 1]), float(xyz[i, 2])),
+                figures=figures,
+                uncertainty=doubts,
+                reasons=_reasons(figures, lit=bool(lit[i])),
+            )
+        )
+    return steps
+
+
+def _reasons(figures: Figures, *, lit: bool) -> dict[str, str]:
+    if not lit:
+        return dict.fromkeys((*_COLOUR, "gun_percent"), "the meter read no light")
+    reasons = {}
+    if figures["cct"] is None:
+        reasons["cct"] = reasons["duv"] = "too far off white for a colour temperature to mean anything"
+    if figures[f"gun_percent.{GUNS[0]}"] is None:
+        reasons["gun_percent"] = "the fitted guns give no light here"
+    return reasons
+
+
+def _of_light(xyz: Floats, reference: Floats, white: White, primaries: Floats) -> dict[str, Floats]:
+    xy = xy_of(xyz)
+    uv, temperature = uv_of(xy), cct_duv(xy)
+    # The same light in the target's colour: of a grey, lightness is the set's gamma and no error.
+    wanted = xyz_of(white.xy, xyz[:, 1])
+    values = (
+        *xy.T,
+        *uv.T,
+        *temperature.T,
+        np.hypot(*(uv - uv_of(white.xy)).T),
+        delta_e_2000(xyz, wanted, reference),
+    )
+    balance = _balance(xyz, white, primaries)
+    found = dict(zip(_COLOUR, values, strict=True))
+    return found | {f"gun_percent_read.{gun}": balance[:, i] for i, gun in enumerate(GUNS)}
+
+
+def _balance(xyz: Floats, white: White, primaries: Floats) -> Floats:
+    """Each gun's light (n, 3) over what the target white of the same luminance needs, less 100 %; NaN without light."""
+    matrix = gun_matrix(primaries)
+    needed = np.linalg.solve(matrix, gun_matrix([white.xy])[:, 0])
+    lights = np.linalg.solve(matrix, xyz.T).T
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(100 * (lights / (np.where(xyz[:, 1:2] > 0, xyz[:, 1:2], np.nan) * needed) - 1))
+
+
+def _of_guns(
+    guns: Guns, levels: Floats, white: White, through: Primaries
+) -> tuple[dict[str, Floats], dict[str, Floats]]:
+    """The balance of the fitted guns, and its standard uncertainty."""
+    xyz = guns.xyz(levels)
+    told = _balance(xyz, white, through.xy)
+    with np.errstate(invalid="ignore"):
+        drawn = np.array([_balance(other.xyz(levels), white, through.xy) for other in guns.samples(_SAMPLES)])
+        spread = np.hypot(drawn.std(axis=0), _by_primaries(lambda xy: _balance(xyz, white, xy), through))
+    return {gun: told[:, i] for i, gun in enumerate(GUNS)}, {gun: spread[:, i] for i, gun in enumerate(GUNS)}
+
+
+def _by_primaries(reckon: Callable[[Floats], Floats], through: Primaries) -> Floats:
+    """What the primaries' uncertainty makes of a figure's."""
+    at = reckon(through.xy)
+    square = np.zeros(at.shape)
+    for i in range(through.xy.size):
+        moved = through.xy.copy()
+        moved.flat[i] += through.uncertainty
+        square += (reckon(moved) - at) ** 2
+    return np.asarray(np.sqrt(square))
+
+
+def _moved(
+    xyz: Floats, spread: Floats, spot: Floats, reckon: Callable[[Floats], dict[str, Floats]]
+) -> dict[str, Floats]:
+    """What each figure changes by when x, y and luminance change by their standard uncertainty, root sum square.
+
+    A step of that size rather than a slope, since a distance has none where it is nothing (JCGM 100:2008, 5.1, from
+    memory, by differences).
+    """
+    at = reckon(xyz)
+    xy = xy_of(xyz)
+    square = {name: np.zeros(len(xyz)) for name in at}
+    nothing = np.zeros(len(xyz))
+    for dx, dy, light in ((spot, nothing, nothing), (nothing, spot, nothing), (nothing, nothing, spread)):
+        changes = []
+        for sign in (-1, 1):
+            there = np.maximum(xy + sign * np.stack([dx, dy], axis=-1), 1e-4)
+            other = reckon(xyz_of(there, np.maximum(xyz[:, 1] + sign * light, 1e-9)))
+            changes.append({name: np.abs(other[name] - values) for name, values in at.items()})
+        for name in square:
+            square[name] += ((changes[0][name] + changes[1][name]) / 2) ** 2
+    return {name: np.sqrt(value) for name, value in square.items()}
+
+
+# --- The whole scale --------------------------------------------------------------------------------------------------
+
+
+def _overall(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figures, Figures, dict[str, str]]:
+    levels = np.array([items[0].level_percent / 100 for items in groups])
+    light = np.array([mean_of(items)[1] for items in groups])
+    spread = meter_noise(light, meter)[0] / np.sqrt([len(items) for items in groups])
+    reasons: dict[str, str] = {}
+    figures = _scale(levels, light, reasons)
+    squares = dict.fromkeys(figures, 0.0)
+    for i in range(len(light)):
+        moved = light.copy()
+        moved[i] += spread[i]
+        other = _scale(levels, moved, {})
+        for name, value in figures.items():
+            there = other[name]
+            squares[name] += 0.0 if value is None or there is None else (there - value) ** 2
+    unsure = {name: None if figures[name] is None else float(np.sqrt(square)) for name, square in squares.items()}
+    # A level is chosen and not read.
+    return figures, unsure | {"bt1886_error_level_percent": None}, reasons
+
+
+def _scale(levels: Floats, light: Floats, reasons: dict[str, str]) -> dict[str, float | None]:
+    """Figures of the whole scale; why one cannot be told goes into `reasons`."""
+    found: dict[str, float | None] = dict.fromkeys(
+        ("black_cd_m2", "white_cd_m2", "contrast", "gamma", "bt1886_error_percent", "bt1886_error_level_percent")
+    )
+    dark, bright = levels <= _BLACK / 100, np.abs(levels - 1) <= _WHITE / 100
+    no_black, no_white = "no grey at 0 % was read", "no grey at 100 % was read"
+    if dark.any():
+        found["black_cd_m2"] = float(light[dark][0])
+    else:
+        reasons["black_cd_m2"] = reasons["contrast"] = no_black
+    if bright.any():
+        found["white_cd_m2"] = float(light[bright][0])
+    else:
+        reasons |= dict.fromkeys(("white_cd_m2", "contrast", "bt1886_error_percent"), no_white)
+    black, white = found["black_cd_m2"], found["white_cd_m2"]
+    if black is not None and white is not None and black > 0:
+        found["contrast"] = white / black
+    elif black == 0 and white is not None:
+        reasons["contrast"] = "the meter read no light of black, so that contrast has no end"
+    base = black or 0.0
+    used = (levels >= _GAMMA_FROM - 1e-9) & (levels <= 1 + _WHITE / 100) & (light > base)
+    if np.ptp(levels[used]) > 0 if used.any() else False:
+        slope = np.polyfit(np.log(levels[used]), np.log(light[used] - base), 1)[0]
+        found["gamma"] = float(slope)
+    else:
+        reasons["gamma"] = "fewer than two greys from 10 to 100 % give more light than black"
+    inner = used & ~bright
+    if white is not None and white > base and inner.any():
+        errors = 100 * (light[inner] / bt1886(levels[inner], white, base) - 1)
+        worst = int(np.argmax(np.abs(errors)))
+        found["bt1886_error_percent"] = float(errors[worst])
+        found["bt1886_error_level_percent"] = float(100 * levels[inner][worst])
+    elif white is not None:
+        reasons["bt1886_error_percent"] = "no grey between 10 and 100 % gives more light than black"
+    return found
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+

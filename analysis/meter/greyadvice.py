@@ -1,0 +1,244 @@
+"""Which gun's cut-off or drive to turn, which way and how far, so that greys have one colour from dark to bright.
+
+One gun stays as it is, for the others to be matched to; only its cut-off is moved, where black would be too bright or
+the darkest greys lost. The settings that are looked for bring the fitted guns nearest to the target white at all levels
+from 5 to 100 %. Cut-offs come first, at a dark step, then drives, at a bright one. Each moves the other's step a
+little, and readings are noisy: so all of it is read and done once more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.meter.guns import GUNS, Guns, gun_matrix
+
+__all__ = ["AIM", "FROM_LEVEL", "GreyAdvice", "Item", "Told", "advise_grey"]
+
+Floats = NDArray[np.float64]
+
+AIM = 0.003
+"""u'v' off the target that a grey may be: what is just not seen side by side; common practice, no source."""
+FROM_LEVEL = 0.05
+"""Of white: below, a tube's light is too little for its colour to be seen."""
+_SETTLED = 0.5 * AIM
+"""What guns may be off by for nothing to be advised; half of the aim, since they are known with some doubt."""
+_SLIGHT = 0.1 * AIM
+"""A control that moves no grey by more is left alone."""
+_LEVELS = np.array([5, 6, 8, 10, 15, 20, 30, 40, 50, 60, 70, 80, 90, 100]) / 100
+"""Where greys are brought to the target: closer in the dark, where cut-offs act."""
+_BLACKS = 1e-4, 1e-3
+"""Of white: black that the kept gun may give. Below, what should be just seen is lost; above, black is grey. BT.1886
+has its examples there (a black of 0.01 to 0.1 cd/m2 for a white of 100)."""
+_CUTOFF_DOUBT = 0.003
+"""Of the drive range: the kept gun's cut-off is left alone where it is beyond by less."""
+_LOW, _HIGH = 0.1, 0.8
+"""Where cut-offs and drives are turned: dark with light enough for a meter, bright before the beam is limited."""
+_NEAR = 0.05
+"""How far off those a step that was read may be, to be taken in their place."""
+_SAMPLES = 100
+"""Guns drawn from the fit's uncertainty."""
+_LIKELY = 95.0
+"""Of 100 cases in which the expected error is not passed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One control to turn."""
+
+    gun: str
+    control: str
+    """`cut-off` or `drive`."""
+    percent: float
+    """Up when positive: of the gun's drive range for a cut-off, of what it is for a drive."""
+    uncertainty: float
+    level: float
+    """Where it is turned: a grey of this level is shown."""
+    reads: tuple[float, float, float]
+    """XYZ in cd/m2 that this grey reads when the control is where it should be, the ones before it turned already."""
+    effect: float
+    """By how much in u'v' it moves a grey at most, from 5 to 100 %."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """A step as the fitted guns will show it, once all is done."""
+
+    level: float
+    xyz: tuple[float, float, float]
+    delta_uv: float
+    likely: float
+    """What `delta_uv` does not pass in 95 of 100 cases, by the fit's uncertainty."""
+    gun_percent: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GreyAdvice:
+    """What to turn, in its order; nothing where greys are right."""
+
+    keep: str
+    """The gun that others are matched to."""
+    items: tuple[Item, ...]
+    now: float
+    """Largest error in u'v' of the fitted guns from 5 to 100 %."""
+    then: float
+    """The same with all of it done, if the fit is right."""
+    likely: float
+    """What the largest error will not pass in 95 of 100 cases."""
+    steps: tuple[Told, ...]
+    """All steps with all of it done."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Turned:
+    cutoff: Floats
+    drive: Floats
+
+
+def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float], keep: str = "green") -> GreyAdvice:
+    """What to turn so that greys have the chromaticity `white`; `levels` (from 0 to 1) are those that were read."""
+    kept = GUNS.index(keep)
+    wanted = _uv(gun_matrix([white])[:, 0])
+    now = _error(guns, wanted, _Turned(np.zeros(3), np.zeros(3)))
+    lift = _lift(guns, kept)
+    best = _best(guns, wanted, kept, lift)
+    items: list[Item] = []
+    if now > _SETTLED or lift:
+        items = _items(guns, wanted, best, kept, levels)
+    done = _Turned(np.zeros(3), np.zeros(3))
+    for item in items:
+        part = done.cutoff if item.control == "cut-off" else done.drive
+        part[GUNS.index(item.gun)] = item.percent / 100
+    others = guns.samples(_SAMPLES)
+    worst = [_error(other, wanted, done) for other in others]
+    shown = np.array(levels)
+    spread = np.array([_off(other.xyz(shown, done.cutoff, done.drive), wanted) for other in others])
+    xyz = guns.xyz(shown, done.cutoff, done.drive)
+    needed = np.linalg.solve(guns.matrix, gun_matrix([white])[:, 0])
+    lights = np.linalg.solve(guns.matrix, xyz.T).T
+    with np.errstate(invalid="ignore", divide="ignore"):
+        balance = 100 * (lights / (xyz[:, 1:2] * needed) - 1)
+    likely = np.percentile(spread, _LIKELY, axis=0)
+    off = _off(xyz, wanted)
+    told = [
+        Told(
+            level=float(level),
+            xyz=_three(xyz[i]),
+            delta_uv=float(off[i]),
+            likely=float(likely[i]),
+            gun_percent=_three(balance[i]),
+        )
+        for i, level in enumerate(shown)
+        if xyz[i, 1] > 0
+    ]
+    return GreyAdvice(
+        keep=keep,
+        items=tuple(items),
+        now=now,
+        then=_error(guns, wanted, done),
+        likely=float(np.percentile(worst, _LIKELY)),
+        steps=tuple(told),
+    )
+
+
+def _three(values: Floats) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def _uv(xyz: Floats) -> Floats:
+    """u'v' (..., 2) of XYZ (..., 3), of no light too; here, since it is worked out thousands of times."""
+    total = np.maximum(xyz[..., 0] + 15 * xyz[..., 1] + 3 * xyz[..., 2], 1e-12)
+    return np.asarray(np.stack([4 * xyz[..., 0], 9 * xyz[..., 1]], axis=-1) / total[..., None])
+
+
+def _off(xyz: Floats, wanted: Floats) -> Floats:
+    return np.asarray(np.hypot(*np.moveaxis(_uv(xyz) - wanted, -1, 0)))
+
+
+def _error(guns: Guns, wanted: Floats, turned: _Turned) -> float:
+    return float(_off(guns.xyz(_LEVELS, turned.cutoff, turned.drive), wanted).max())
+
+
+def _lift(guns: Guns, kept: int) -> float:
+    """How far the kept gun's cut-off has to move for black to be neither lost nor grey."""
+    own, gamma = float(guns.cutoff[kept]), float(guns.gamma[kept])
+    # Black's light is (c / (1 + c)) ** gamma of white's.
+    low, high = (share ** (1 / gamma) / (1 - share ** (1 / gamma)) for share in _BLACKS)
+    move = float(np.clip(own, low, high)) - own
+    return move if abs(move) > _CUTOFF_DOUBT else 0.0
+
+
+def _best(guns: Guns, wanted: Floats, kept: int, lift: float) -> _Turned:
+    from scipy.optimize import least_squares
+
+    moved = [gun for gun in range(3) if gun != kept]
+
+    def turned(values: Floats) -> _Turned:
+        cutoff, drive = np.zeros(3), np.zeros(3)
+        cutoff[kept] = lift
+        cutoff[moved], drive[moved] = values[:2], values[2:]
+        return _Turned(cutoff, drive)
+
+    def off(values: Floats) -> Floats:
+        done = turned(values)
+        return np.asarray((_uv(guns.xyz(_LEVELS, done.cutoff, done.drive)) - wanted).ravel() / AIM)
+
+    alike = guns.cutoff[kept] + lift - guns.cutoff[moved]
+    start = np.concatenate([alike, np.zeros(2)])
+    return turned(np.asarray(least_squares(off, start, x_scale="jac", max_nfev=100).x))
+
+
+def _order(guns: Guns, kept: int) -> list[tuple[int, str]]:
+    """Cut-offs, the kept gun's first since the others are matched to it, then drives."""
+    moved = [gun for gun in range(3) if gun != kept]
+    return [(kept, "cut-off"), *((gun, "cut-off") for gun in moved), *((gun, "drive") for gun in moved)]
+
+
+def _items(guns: Guns, wanted: Floats, best: _Turned, kept: int, levels: Sequence[float]) -> list[Item]:
+    done = _Turned(np.zeros(3), np.zeros(3))
+    items = []
+    for gun, control in _order(guns, kept):
+        is_cutoff = control == "cut-off"
+        amount = float((best.cutoff if is_cutoff else best.drive)[gun])
+        without = _Turned(best.cutoff.copy(), best.drive.copy())
+        (without.cutoff if is_cutoff else without.drive)[gun] = 0.0
+        moved = _uv(guns.xyz(_LEVELS, best.cutoff, best.drive)) - _uv(
+            guns.xyz(_LEVELS, without.cutoff, without.drive)
+        )
+        effect = float(np.hypot(*moved.T).max())
+        if effect < _SLIGHT or amount == 0:
+            continue
+        (done.cutoff if is_cutoff else done.drive)[gun] = amount
+        level = _step_near(_LOW if is_cutoff else _HIGH, levels)
+        items.append(
+            Item(
+                gun=GUNS[gun],
+                control=control,
+                percent=100 * amount,
+                uncertainty=100 * _unsure(guns, gun, kept, is_cutoff=is_cutoff),
+                level=level,
+                reads=_three(guns.xyz(level, done.cutoff, done.drive)),
+                effect=effect,
+            )
+        )
+    return items
+
+
+def _unsure(guns: Guns, gun: int, kept: int, *, is_cutoff: bool) -> float:
+    """Standard uncertainty of an amount: of the gun against the kept one."""
+    way = np.zeros(len(guns.values))
+    at = 3 if is_cutoff else 0
+    way[at + gun] = 1
+    if gun != kept:
+        way[at + kept] = -1
+    spread = float(np.sqrt(max(way @ guns.covariance @ way, 0.0)))
+    # Light goes with the power gamma of drive.
+    return spread if is_cutoff else spread / float(guns.gamma[gun])
+
+
+def _step_near(wanted: float, levels: Sequence[float]) -> float:
+    near = min(levels, key=lambda level: abs(level - wanted))
+    return float(near) if abs(near - wanted) <= _NEAR else wanted

@@ -1,0 +1,55 @@
+"""Make the picture of a report, of the SIMULATED record that `trueraster record demo` makes. Chromium prints it.
+
+.venv/bin/python docs/make_report.py
+"""
+
+from __future__ import annotations
+
+import base64
+import sys
+import tempfile
+from pathlib import Path
+
+import pypdfium2
+from PIL import Image, ImageOps
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path[:0] = [str(ROOT)]
+
+from tests.pages import CHROMIUM, browser  # noqa: E402
+from trueraster.cli import run  # noqa: E402
+
+TO = ROOT / "docs" / "pictures" / "simulation-report.png"
+SHOWN = (0, 2, 3)
+"""Pages: who and how it stands, figures, pictures."""
+HEIGHT = 1100
+COLOURS = 96
+
+
+def main() -> int:
+    if CHROMIUM is None:
+        print("there is no Chromium here to print the report with", file=sys.stderr)
+        return 1
+    with tempfile.TemporaryDirectory() as name:
+        record, page = Path(name) / "harbour-lane-demo.json", Path(name) / "harbour-lane-demo.html"
+        if run(["record", "demo", "--to", str(record)]) or run(["report", str(record), "--to", str(page)]):
+            return 1
+        with browser(page) as shown:
+            printed = base64.b64decode(shown.call("Page.printToPDF", preferCSSPageSize=True)["data"])
+    document = pypdfium2.PdfDocument(printed)
+    pages = []
+    for number in SHOWN:
+        sheet = document[number]
+        drawn = sheet.render(scale=HEIGHT / sheet.get_height()).to_pil().convert("RGB")
+        pages.append(ImageOps.expand(drawn, 2, "#b9c0c8"))
+    document.close()
+    gap = 16
+    whole = Image.new("RGB", (sum(one.width + gap for one in pages) - gap, pages[0].height), "white")
+    for i, one in enumerate(pages):
+        whole.paste(one, (i * (one.width + gap), 0))
+    whole.quantize(COLOURS, dither=Image.Dither.NONE).save(TO, optimize=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
