@@ -27,7 +27,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from patterns.standards import PRIMARIES_525
-from render.decode import FileError
+from render.errors import FileError
 from tests.pages import CHROMIUM, Browser, Element, browser, read
 from trueraster.cautions import CAUTIONS
 from trueraster.cli import run

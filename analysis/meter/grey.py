@@ -14,7 +14,7 @@ from analysis.meter.guns import GUNS, Guns, fit_guns, gun_matrix, meter_noise
 from analysis.meter.readings import Field, Meter, Reading, Readings
 from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
 from analysis.meter.whites import PrimarySet, White
-from render.decode import FileError
+from render.errors import FileError
 
 __all__ = ["Grey", "Primaries", "Step", "measure_grey"]
 
@@ -210,9 +210,7 @@ def _guns(
     return again, tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays), ""
 
 
-def _remarks(
-    repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]
-) -> list[str]:
+def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]) -> list[str]:
     told = []
     if through.name != _READ:
         told.append(f"the tube's primaries are taken as those of {through.title}")
@@ -435,5 +433,3 @@ def _scale(levels: Floats, light: Floats, reasons: dict[str, str]) -> dict[str, 
 
 def _finite(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
-
-
