@@ -286,6 +286,7 @@ def _timing(row: _Row, family: Family) -> Timing:
         sync_positive=family is Family.HD,
         first_active_lines=row.first_lines,
         source=_source(row),
+        video_codes=tuple(map(int, row.vic.split(", "))),
     )
 
 
