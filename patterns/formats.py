@@ -30,6 +30,7 @@ __all__ = [
     "field_order",
     "parse_aspect",
     "parse_format",
+    "scan_cautions",
 ]
 
 MIN_SIDE, MAX_SIDE = 2, 8192
@@ -178,7 +179,7 @@ def _title(width: int, height: int, order: FieldOrder, field_rate: Fraction, asp
     return f"{width} x {height}, {scan}, {_spell_aspect(aspect)}"
 
 
-def _scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None) -> tuple[str, ...]:
+def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None) -> tuple[str, ...]:
     """What a set may not bear; `active_lines` are those of a field. Common practice, no source."""
     line_rate = active_lines * field_rate if timing is None else timing.line_rate_hz
     fast = line_rate > standards.SET_15K_LINE_RATE_HZ.value
@@ -319,7 +320,7 @@ def _named(row: _Row) -> Format:
         frame_rate=timing.frame_rate_hz,
         family=family,
         timing=timing,
-        cautions=_scan_cautions(timing.v.active, timing.field_rate_hz, timing),
+        cautions=scan_cautions(timing.v.active, timing.field_rate_hz, timing),
     )
     return _with_aspect(base, aspect)
 
@@ -396,6 +397,6 @@ def _free(width: int, height: int, interlaced: bool, rate: Fraction, aspect: Fra
         frame_rate=rate / fields,
         family=Family.COMPUTER,
         timing=None,
-        cautions=_scan_cautions(height // fields, rate, None),
+        cautions=scan_cautions(height // fields, rate, None),
     )
     return _with_aspect(base, aspect)
