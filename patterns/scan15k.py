@@ -15,11 +15,25 @@ from patterns.blanked import check_raster, field_lines, timed
 from patterns.sources import Constant, Mark, Source
 from patterns.timing import FormatError, Interval, Timing
 
-__all__ = ["LEAST_CLOCK_STEP_HZ", "MICROSECOND", "Limits", "Span", "System", "broadcast_system", "solve"]
+__all__ = [
+    "LEAST_CLOCK_STEP_HZ",
+    "MICROSECOND",
+    "Limits",
+    "OutOfRangeError",
+    "Span",
+    "System",
+    "broadcast_system",
+    "solve",
+]
 
 MICROSECOND = Fraction(1, 1_000_000)
 LEAST_CLOCK_STEP_HZ = 1000
 """A finer step finds nothing better: 1 kHz in 13 MHz is 1 Hz of the line rate, and whole samples fill the gaps."""
+
+
+class OutOfRangeError(FormatError):
+    """A scan that the set's stated range has not."""
+
 
 _SOURCE = Source(
     document="no document",
@@ -146,6 +160,7 @@ def solve(width: int, height: int, field_rate: Fraction, *, interlaced: bool, li
     the nearest to what was asked, then its picture lasts the nearest to broadcast. Both syncs are negative.
 
     Raises:
+        OutOfRangeError: no line rate and field rate of the set's scan so many lines.
         FormatError: no timing keeps to the limits; the message says which stands in the way and what to ask for.
     """
     check_raster(width, height, field_rate, interlaced)
@@ -154,7 +169,7 @@ def solve(width: int, height: int, field_rate: Fraction, *, interlaced: bool, li
     request = _Request(width, field_lines(height, interlaced), 2 if interlaced else 1, field_rate, limits)
     spans = tuple(_rates(request))
     if not spans:
-        raise FormatError(_vertical_reason(request))
+        raise OutOfRangeError(_vertical_reason(request))
     clocks = _clocks(request)
     system = broadcast_system(field_rate)
     best = min(
@@ -285,8 +300,8 @@ def _vertical_reason(request: _Request) -> str:
     taken = limits.field_rate_hz
     if not _is_taken(request):
         return (
-            f"{name}: the set's stated range of field rates is {float(taken.low):g} to {float(taken.high):g} Hz, asked"
-            f" are {float(request.field_rate):.6g}"
+            f"{name}: the set's field rates are {float(taken.low):g} to {float(taken.high):g} Hz, asked are"
+            f" {float(request.field_rate):.6g}"
         )
     least = _least_lines(request)
     needed = request.field_rate * least / request.fields
@@ -298,12 +313,12 @@ def _vertical_reason(request: _Request) -> str:
         slower = math.floor(10 * highest * request.fields / least) / 10
         return (
             f"{name}: {least} lines a frame, {blanking} of them blank in each field, need a line rate of"
-            f" {float(needed) / 1000:.3f} kHz, and the set's stated range is {_khz(limits.line_rate_hz)}: ask for at"
+            f" {float(needed) / 1000:.3f} kHz, and the set's are {_khz(limits.line_rate_hz)}: ask for at"
             f" most {fit} lines, or at most {slower:g} Hz"
         )
     return (
         f"{name}: no whole number of lines gives a field rate within {float(100 * limits.rate_tolerance):g} % at the"
-        f" set's stated line rates, {_khz(limits.line_rate_hz)}"
+        f" set's line rates, {_khz(limits.line_rate_hz)}"
     )
 
 

@@ -12,7 +12,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.commands import draw, kit, measure, reference, sheet, verify
+from trueraster.commands import draw, kit, measure, reference, sheet, timing, verify
 from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
@@ -31,6 +31,7 @@ for command in (
     reference.patterns,
     reference.formats,
     reference.levels,
+    timing.timing,
     draw.draw,
     kit.kit,
     verify.verify,

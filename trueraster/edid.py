@@ -16,7 +16,7 @@ from patterns import standards
 from patterns.formats import Family, Format
 from patterns.timing import Interval, Timing
 
-__all__ = ["MOST_MODES", "Interface", "edid_block", "offered"]
+__all__ = ["MOST_MODES", "Interface", "edid_block", "edid_notes", "offered"]
 
 MOST_MODES = 3
 """A block has room for four descriptors, and one has to be the display's name."""
@@ -30,6 +30,10 @@ _MODEL_YEAR = 2020
 _GAMMA = Fraction("2.4")
 """Rec. ITU-R BT.1886, which describes the tube (from memory)."""
 _CLOCK_STEP_HZ = 10_000
+_LEAST_CLOCK_HZ = 10_000_000
+"""Slower ones are taken for damaged data: so does edid-decode."""
+_LEAST_DIGITAL_CLOCK_HZ = 25_000_000
+"""Of DVI and HDMI, from memory."""
 _NAME_LENGTH = 13
 _KEPT_NAME = "trueraster"
 
@@ -51,8 +55,8 @@ def edid_block(formats: Sequence[Format], *, interface: Interface, name: str = _
     """The block that offers the formats' timings, the first as the preferred one.
 
     Raises:
-        ValueError: there are none or too many, one has no timing or does not fit a descriptor, or the name is not up to
-            13 printable ASCII letters.
+        ValueError: there are none or too many, one is there twice, has no timing or does not fit a descriptor, or the
+            name is not up to 13 printable ASCII letters.
     """
     if not 1 <= len(formats) <= MOST_MODES:
         raise ValueError(f"an EDID block holds 1 to {MOST_MODES} modes, got {len(formats)}")
@@ -60,6 +64,9 @@ def edid_block(formats: Sequence[Format], *, interface: Interface, name: str = _
         raise ValueError(f"an EDID's name is 1 to {_NAME_LENGTH} plain letters, figures and blanks, got {name[:40]!r}")
     timings = [_timing(fmt) for fmt in formats]
     modes = [_detailed(timing, fmt.id) for timing, fmt in zip(timings, formats, strict=True)]
+    for i, mode in enumerate(modes):
+        if mode in modes[:i]:
+            raise ValueError(f"{formats[i].id}: an EDID block holds a mode once, and this one is there already")
     descriptors = [*modes, _text(0xFC, name)]
     limits = _range_limits(timings)
     if limits is not None and len(descriptors) < 4:
@@ -83,6 +90,32 @@ def edid_block(formats: Sequence[Format], *, interface: Interface, name: str = _
     )
     assert len(block) == _SIZE - 1
     return block + bytes([-sum(block) % 256])
+
+
+def edid_notes(formats: Sequence[Format], interface: Interface) -> Iterator[str]:
+    """What the block cannot say, or the output may not do; a sentence each."""
+    for fmt in formats:
+        timing = _timing(fmt)
+        asked = fmt.timing.pixel_clock_hz if fmt.timing else timing.pixel_clock_hz
+        if timing.pixel_clock_hz != asked:
+            parts = float(timing.pixel_clock_hz / asked - 1) * 1_000_000
+            yield (
+                f"{fmt.id}: an EDID tells clocks in steps of 10 kHz, so it offers"
+                f" {float(timing.pixel_clock_hz) / 1e6:.2f} MHz for {float(asked) / 1e6:.6f} ({parts:+.0f} parts in a"
+                " million)."
+            )
+        if interface is Interface.DIGITAL and timing.pixel_clock_hz < _LEAST_DIGITAL_CLOCK_HZ:
+            yield (
+                f"{fmt.id}: digital outputs send no clock below 25 MHz. Ask for a wide raster, as"
+                f" {_wide(fmt)} with --clock-min 25MHz."
+            )
+
+
+def _wide(fmt: Format) -> str:
+    assert fmt.timing is not None
+    times = math.ceil(_LEAST_DIGITAL_CLOCK_HZ / fmt.timing.pixel_clock_hz)
+    scan = "i" if fmt.interlaced else "p"
+    return f"{fmt.width * times}x{fmt.height}{scan}@{float(fmt.field_rate):.6g}"
 
 
 def _timing(fmt: Format) -> Timing:
@@ -124,6 +157,12 @@ def _colours(family: Family) -> bytes:
 
 def _detailed(timing: Timing, name: str) -> bytes:
     h, v = timing.h, timing.v
+    if timing.pixel_clock_hz < _LEAST_CLOCK_HZ:
+        times = math.ceil(_LEAST_CLOCK_HZ / timing.pixel_clock_hz)
+        raise ValueError(
+            f"{name}: a clock of {float(timing.pixel_clock_hz) / 1e6:g} MHz is taken for a fault in an EDID, which"
+            f" begins at 10 MHz: ask for {times} times the width or more"
+        )
     clock = int(timing.pixel_clock_hz / _CLOCK_STEP_HZ)
     for words, value, most in _fields(clock, h, v):
         if not 1 <= value <= most:

@@ -22,6 +22,7 @@ _HEAD = """\
 # cvt, cvt_reduced and gtf: the mode asked for, then the printed mode line's figures and signs of sync.
 # edid_cvt and edid_gtf: the mode asked for and the version of reduced blanking, clock in MHz, horizontal front porch,
 # sync, back porch and sign, vertical ones (an interlaced mode has half a line more in each field).
+# video_codes: the same of edid-decode's table of CTA-861 modes, by number.
 """
 
 
@@ -38,6 +39,8 @@ def main() -> None:
     ):
         rows = "".join(f'    "{row}",\n' for row in _rows(name, asked))
         text += f"\n{name} = [\n{rows}]\n"
+    rows = "".join(f'    "{_video_code(code)}",\n' for code in range(1, 35))
+    text += f"\nvideo_codes = [\n{rows}]\n"
     (HERE / "free_modes.toml").write_text(text, encoding="utf-8")
 
 
@@ -91,6 +94,14 @@ def _edid_gtf(drawn: random.Random) -> str | None:
     interlaced = height >= 600 and drawn.random() < 0.3
     asked = f"w={width},h={height},fps={rate}" + (",interlaced" if interlaced else "")
     return _edid_row(width, height, rate, interlaced, 0, _run("edid-decode", "--gtf", asked))
+
+
+def _video_code(code: int) -> str:
+    printed = _run("edid-decode", "--vic", str(code))
+    found = re.search(r"(\d+)x(\d+)(i?) +([\d.]+) Hz", printed)
+    assert found, printed
+    row = _edid_row(int(found[1]), int(found[2]), found[4], bool(found[3]), 0, printed)
+    return f"{code} {row.replace(' 0 ', ' ', 1)}"
 
 
 def _edid_row(width: int, height: int, rate: str, interlaced: bool, reduced: int, printed: str) -> str:
