@@ -11,6 +11,7 @@ from trueraster.commands.shared import as_json_option
 from trueraster.show import note, put_json, put_text
 
 if TYPE_CHECKING:
+    from patterns.formats import Format
     from patterns.scan15k import Limits
     from trueraster.setlimits import SetRange
     from trueraster.timingwords import Told
@@ -19,6 +20,8 @@ __all__ = ["timing"]
 
 _TUBE_ASPECT = "4:3"
 """Of a 15 kHz set's picture, unless it is told. Common practice, no source."""
+_SAME_RATE = 0.002
+"""How far a rate may be from a named one and still be meant as that: 60 Hz is 0.1 % from 59.94."""
 
 
 @click.command()
@@ -118,23 +121,27 @@ def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limit
     return Told(format=fmt, timing=fmt.timing, by=way, hint=hint)
 
 
-def _same_named(fmt: Any) -> str:
+def _same_named(fmt: Format) -> str:
     """A named format with the same raster and rate has the standard's own timing."""
     from patterns.formats import FORMATS
 
-    for named in FORMATS.values():
-        same = (named.width, named.height, named.interlaced) == (fmt.width, fmt.height, fmt.interlaced)
-        if same and abs(named.field_rate / fmt.field_rate - 1) < 0.002:
-            return f"the named format {named.id} has this raster with the standard's own timing"
-    return ""
+    raster = (fmt.width, fmt.height, fmt.interlaced)
+    same = [named for named in FORMATS.values() if (named.width, named.height, named.interlaced) == raster]
+    nearest = min(same, key=lambda named: abs(named.field_rate - fmt.field_rate), default=None)
+    if nearest is None or abs(nearest.field_rate / fmt.field_rate - 1) > _SAME_RATE:
+        return ""
+    return f"the named format {nearest.id} has this raster with the standard's own timing"
 
 
 def _write_edid(path: Path, told: list[Told], interface: str, name: str) -> dict[str, Any]:
     """Write the block, and tell what it holds."""
     from render.passing import placed
     from trueraster.edid import Interface, edid_block, edid_notes, offered
+    from trueraster.options import UsageError
     from trueraster.show import number
 
+    if str(path) in (".", "-") or path.is_dir():
+        raise UsageError(f"--edid: got {str(path)[:60]!r}, a file name is expected, as set.bin")
     formats = [each.format for each in told]
     block = edid_block(formats, interface=Interface(interface), name=name)
     with placed(path) as file:
