@@ -16,6 +16,7 @@ from jinja2 import Environment, StrictUndefined
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Stage
 from patterns.signal import Colour, Range, Signal
+from patterns.timing import Timing
 from render.preview import preview, preview_png
 from trueraster.cautions import CAUTIONS
 from trueraster.kit.plan import Item
@@ -91,6 +92,8 @@ class _Part:
     index: int
     format: Format
     name: str
+    line_rate: str | None
+    """For the heading; None where the player chooses it."""
     facts: tuple[tuple[str, str], ...]
     stages: tuple[tuple[str, str, tuple[_Step, ...]], ...]
     """Heading, how to go about it (or nothing), files."""
@@ -154,7 +157,8 @@ def _parts(items: Sequence[Item]) -> Iterator[_Part]:
         )
         fmt = own[0].order.format
         facts = tuple(_facts(fmt, own[0].order.signal))
-        yield _Part(index=index, format=fmt, name=format_words(fmt), facts=facts, stages=stages)
+        rate = None if fmt.timing is None else _khz(fmt.timing)
+        yield _Part(index=index, format=fmt, name=format_words(fmt), line_rate=rate, facts=facts, stages=stages)
 
 
 def _step(item: Item, seen: dict[Levels, str]) -> _Step:
@@ -175,17 +179,33 @@ def _step(item: Item, seen: dict[Levels, str]) -> _Step:
 
 def _facts(fmt: Format, signal: Signal) -> Iterator[tuple[str, str]]:
     timing = fmt.timing
-    yield "Line rate", "fixed by the player" if timing is None else f"{float(timing.line_rate_hz) / 1000:.3f} kHz"
+    yield "Line rate", "fixed by the player" if timing is None else _khz(timing)
     yield "Field rate" if fmt.interlaced else "Frame rate", f"{float(fmt.field_rate):.3f} Hz"
     if fmt.field_order is FieldOrder.PROGRESSIVE:
         scan = "progressive"
     else:
         scan = f"interlaced, {fmt.field_order.value} field first"
+    if timing is not None:
+        yield "Line", _line_words(timing)
     yield "Raster", f"{fmt.width} × {fmt.height}, {scan}"
     yield "Picture", f"{fmt.picture_aspect.numerator}:{fmt.picture_aspect.denominator}"
     black, white = (signal.codes(Colour.grey(level))[0] for level in (0, 1))
     coding = "R′G′B′" if signal.sampling.is_rgb else f"Y′CbCr {':'.join(signal.sampling.value)}, BT.{signal.matrix}"
     yield "Files", f"{coding}, {signal.bits} bits, {signal.range} range: black {black}, white {white}"
+
+
+def _khz(timing: Timing) -> str:
+    return f"{float(timing.line_rate_hz) / 1000:.3f} kHz"
+
+
+def _line_words(timing: Timing) -> str:
+    """What an oscilloscope shows of one line, in the order of the trace."""
+    h, clock = timing.h, timing.pixel_clock_hz
+    front, sync, back, active, total = (
+        f"{float(1_000_000 * samples / clock):.2f}"
+        for samples in (h.front_porch, h.sync, h.back_porch, h.active, h.total)
+    )
+    return f"{total} µs: front porch {front}, sync {sync}, back porch {back}, active {active}"
 
 
 def levels_of(item: Item) -> Levels | None:
