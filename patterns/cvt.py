@@ -45,6 +45,15 @@ DUTY_LEAST = _constant("least blanking duty cycle", Fraction(20, 100), "of the l
 SYNC_SHARE = _constant("horizontal sync", Fraction(8, 100), "of the line")
 CLOCK_STEP = _constant("clock step", 250_000, "Hz")
 REDUCED_BLANK_TIME = _constant("reduced: shortest vertical blanking", Fraction(460, 1_000_000), "s")
+REDUCED_LINE = Constant(
+    name="CVT reduced: front porch, sync, back porch", value=(48, 32, 80), unit="samples", source=_SOURCE
+)
+REDUCED_2_LINE = Constant(
+    name="CVT reduced, version 2: front porch, sync, back porch", value=(8, 32, 40), unit="samples", source=_SOURCE
+)
+REDUCED_2_SYNC_BACK = Constant(
+    name="CVT reduced, version 2: vertical sync, back porch", value=(8, 6), unit="lines", source=_SOURCE
+)
 REDUCED_2_CLOCK_STEP = _constant("reduced, version 2: clock step", 1000, "Hz")
 
 # Vertical sync tells the aspect.
@@ -107,12 +116,13 @@ def _reduced(width: int, height: int, field_rate: Fraction, interlaced: bool, bl
         front, sync = int(FRONT_LINES.value), _sync_lines(width, height)
         blank_lines = max(blank_lines, front + sync + int(BACK_LINES.value))
         back, step = blank_lines - front - sync, CLOCK_STEP.value
-        h = Interval(active=width, front_porch=48, sync=32, back_porch=80)
+        line = REDUCED_LINE.value
     else:
-        sync, back = 8, 6
+        sync, back = REDUCED_2_SYNC_BACK.value
         blank_lines = max(blank_lines, 1 + sync + back)
         front, step = blank_lines - sync - back, REDUCED_2_CLOCK_STEP.value
-        h = Interval(active=width, front_porch=8, sync=32, back_porch=40)
+        line = REDUCED_2_LINE.value
+    h = Interval(active=width, front_porch=line[0], sync=line[1], back_porch=line[2])
     return timed(
         clock_hz=_stepped(field_rate * (lines + blank_lines + half) * h.total, step, width, height),
         h=h,

@@ -16,6 +16,7 @@ __all__ = ["By", "usual_by", "with_timing"]
 _TALLEST_15K_FIELD = 288
 """Active lines of a field up to which a raster is for a 15 kHz set: those of 576i."""
 _FASTEST_15K_FIELD_HZ = 62
+_REDUCED_CAUTION = "Reduced blanking leaves a tube too little time to fly back: it is meant for flat screens."
 
 
 class By(StrEnum):
@@ -43,12 +44,10 @@ def with_timing(fmt: Format, by: By, limits: Limits) -> Format:
         FormatError: there is no such timing.
     """
     timing = _timing(fmt, by, limits)
-    return replace(
-        fmt,
-        timing=timing,
-        frame_rate=timing.frame_rate_hz,
-        cautions=scan_cautions(timing.v.active, timing.field_rate_hz, timing),
-    )
+    cautions = scan_cautions(timing.v.active, timing.field_rate_hz, timing)
+    if by in (By.CVT_RB, By.CVT_RB2):
+        cautions = (_REDUCED_CAUTION, *cautions)
+    return replace(fmt, timing=timing, frame_rate=timing.frame_rate_hz, cautions=cautions)
 
 
 def _timing(fmt: Format, by: By, limits: Limits) -> Timing:

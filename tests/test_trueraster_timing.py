@@ -159,6 +159,7 @@ def test_a_free_raster_goes_by_what_is_asked() -> None:
         assert asked("1024x768p@75", "--by", by)["modeline"] == f'Modeline "1024x768p@75" {figures}'
     reduced = asked("1024x768p@60", "--by", "cvt-rb")["modeline"]
     assert reduced.endswith("56.000000 1024 1072 1104 1184 768 771 775 790 +hsync -vsync")
+    assert "fly back" in asked("1024x768p@60", "--by", "cvt-rb")["cautions"][0]
     assert asked("1024x768p@75")["by"] == "cvt"
     assert asked("640x240p@60")["by"] == "15khz"
     assert asked("720x576i@50")["by"] == "15khz"

@@ -150,8 +150,8 @@ def _title(told: Told) -> str:
 _BY = {
     None: "the standard",
     By.CVT: "VESA CVT 1.2",
-    By.CVT_RB: "VESA CVT 1.2, reduced blanking: not for tubes, it leaves them no time to fly back",
-    By.CVT_RB2: "VESA CVT 1.2, reduced blanking version 2: not for tubes, it leaves them no time to fly back",
+    By.CVT_RB: "VESA CVT 1.2, reduced blanking",
+    By.CVT_RB2: "VESA CVT 1.2, reduced blanking version 2",
     By.GTF: "VESA GTF 1.1",
 }
 
