@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
+from patterns import standards
 from patterns.blanked import check_raster, field_lines, timed
 from patterns.sources import Constant, Mark, Source
 from patterns.timing import FormatError, Interval, Timing
@@ -104,8 +105,8 @@ class Span:
 class Limits:
     """What the set and the output take. Times are in s. Every figure is common practice, no source."""
 
-    line_rate_hz: tuple[Span, ...] = (Span(low=Fraction(15_500), high=Fraction(15_900)),)
-    field_rate_hz: Span = Span(low=Fraction(48), high=Fraction(62))
+    line_rate_hz: tuple[Span, ...] = (Span(low=Fraction(15_500), high=Fraction(standards.SET_15K_LINE_RATE_HZ.value)),)
+    field_rate_hz: Span = Span(low=Fraction(standards.LOWEST_FIELD_RATE_HZ.value), high=Fraction(62))
     front_porch: Fraction = Fraction(8, 10) * MICROSECOND
     sync: Fraction = Fraction(45, 10) * MICROSECOND
     back_porch: Fraction = Fraction(44, 10) * MICROSECOND
