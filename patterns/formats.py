@@ -273,8 +273,7 @@ def _timing(row: _Row, family: Family) -> Timing:
     width, lines = row.size[0], row.size[1] // fields
 
     def interval(active: int, porches: tuple[int, int, int]) -> Interval:
-        front, sync, back = porches
-        return Interval(active=active, front_porch=front, sync=sync, back_porch=back)
+        return Interval(active=active, front_porch=porches[0], sync=porches[1], back_porch=porches[2])
 
     v = interval(lines, row.v)
     v_second = interval(lines, row.v_second) if row.v_second else None
@@ -345,8 +344,7 @@ def parse_format(text: str, aspect: Fraction | None = None) -> Format:
     119.88 stand for 24000/1001 and so on; write 2997/50 for the decimal itself. The id of a free raster is
     the canonical spelling, `1024x768p@75`, and reads back as the same format.
 
-    Width and height are 2 to 8192, at most 36 million samples; the rate is 1 to 1000 Hz.
-    Raises FormatError for anything else.
+    Raises FormatError for anything else than 2 to 8192 samples and lines, at most 36 million, at 1 to 1000 Hz.
     """
     name = text.strip().lower()
     if name in FORMATS:

@@ -328,7 +328,18 @@ def test_the_command_writes_the_block_and_tells_what_it_cannot_say(tmp_path: Pat
     assert "+56 parts in a million" in err
     assert "--line-rate" in err
     assert "no clock below 25 MHz" in call("480i", "--edid", str(path), "--edid-for", "digital")[2]
+    assert "720, 1440 or 2880 samples" in call("2560x480i@59.94", "--edid", str(path))[2]
     assert call("480i", "--edid", str(path), "--line-rate", "15.6-15.8")[2] == ""
+
+
+def test_a_block_whose_rounded_clock_leaves_the_range_is_refused(tmp_path: Path) -> None:
+    # 74.175824 MHz gives 33.71628 kHz, the block's 74.18 MHz 33.71818 kHz.
+    path = tmp_path / "set.bin"
+    assert call("1080i59.94", "--line-rate", "33-33.7170")[0] == 0
+    code, _, err = call("1080i59.94", "--line-rate", "33-33.7170", "--edid", str(path))
+    assert code == 2
+    assert "33.718 kHz" in err
+    assert not path.exists()
 
 
 @pytest.mark.parametrize(

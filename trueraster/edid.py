@@ -34,6 +34,8 @@ _LEAST_CLOCK_HZ = 10_000_000
 """Slower ones are taken for damaged data: so does edid-decode."""
 _LEAST_DIGITAL_CLOCK_HZ = 25_000_000
 """Of DVI and HDMI, from memory."""
+_INTERLACED_RASTERS = {(1920, 1080), *((width, height) for width in (720, 1440, 2880) for height in (480, 576))}
+"""That Linux takes for interlaced ones of a frame's lines. From memory."""
 _NAME_LENGTH = 13
 _KEPT_NAME = "trueraster"
 
@@ -110,12 +112,18 @@ def edid_notes(formats: Sequence[Format], interface: Interface) -> Iterator[str]
                 f" {_wide(fmt)} with --clock-min 25MHz."
             )
 
+        if fmt.interlaced and (fmt.width, fmt.height) not in _INTERLACED_RASTERS:
+            yield (
+                f"{fmt.id}: an EDID tells an interlaced mode by the lines of a field, and Linux doubles them only for"
+                " rasters of CTA-861 (from memory): 720, 1440 or 2880 samples with 480 or 576 lines, and 1920x1080."
+            )
+
 
 def _wide(fmt: Format) -> str:
     assert fmt.timing is not None
     times = math.ceil(_LEAST_DIGITAL_CLOCK_HZ / fmt.timing.pixel_clock_hz)
     scan = "i" if fmt.interlaced else "p"
-    return f"{fmt.width * times}x{fmt.height}{scan}@{float(fmt.field_rate):.6g}"
+    return f"{fmt.width * times}x{fmt.height}{scan}@{float(fmt.field_rate):.5g}"
 
 
 def _timing(fmt: Format) -> Timing:

@@ -186,7 +186,7 @@ def _rates(told: Told) -> list[tuple[str, str]]:
     rows += [
         ("frame rate", f"{float(timing.frame_rate_hz):.6f} Hz"),
         ("clock", f"{float(timing.pixel_clock_hz) / 1e6:.6f} MHz"),
-        ("lines", f"{timing.total_lines} a frame, {_active_lines(timing)}"),
+        ("lines", f"{timing.total_lines} a frame, {_active_lines(timing)}{_from_sync(told)}"),
         ("made by", _made_by(told)),
     ]
     code = told.video_code
@@ -202,6 +202,11 @@ def _rates(told: Told) -> list[tuple[str, str]]:
 def _active_lines(timing: Timing) -> str:
     spans = [f"{first} to {first + timing.v.active - 1}" for first in timing.first_active_lines]
     return f"active {' and '.join(spans)}"
+
+
+def _from_sync(told: Told) -> str:
+    """Only a standard has line numbers of its own."""
+    return "" if told.by is None else ", counted from the beginning of vertical sync"
 
 
 def _made_by(told: Told) -> str:

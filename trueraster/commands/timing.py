@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,7 +59,9 @@ def timing(
     as_json: bool,
     **typed: str | None,
 ) -> None:
-    """Tell the scan of a format: rates, porches, sync, levels, and a mode line for a computer's output.
+    """Tell a format's scan, and make a computer's output send it.
+
+    Rates, porches, sync, levels, a mode line; an EDID block on request.
 
     FORMAT is a name such as 480i, or any raster as WxH[i|p]@RATE: 2560x240p@60. State what the set takes (--line-rate,
     --field-rate), and a scan outside is refused.
@@ -72,7 +75,7 @@ def timing(
     stated = set_range(line_rate, field_rate)
     limits = limits_of(stated, typed)
     told = [_told(text, aspect, by, stated, limits) for text in formats]
-    block = None if edid is None else _write_edid(Path(edid), told, edid_for, edid_name)
+    block = None if edid is None else _write_edid(Path(edid), told, stated, edid_for, edid_name)
     if as_json:
         answer: dict[str, Any] = timing_json(told[0]) if len(told) == 1 else {"timings": [timing_json(t) for t in told]}
         put_json(answer if block is None else answer | {"edid": block})
@@ -133,16 +136,20 @@ def _same_named(fmt: Format) -> str:
     return f"the named format {nearest.id} has this raster with the standard's own timing"
 
 
-def _write_edid(path: Path, told: list[Told], interface: str, name: str) -> dict[str, Any]:
+def _write_edid(path: Path, told: list[Told], stated: SetRange, interface: str, name: str) -> dict[str, Any]:
     """Write the block, and tell what it holds."""
     from render.passing import placed
     from trueraster.edid import Interface, edid_block, edid_notes, offered
     from trueraster.options import UsageError
+    from trueraster.setlimits import check_set
     from trueraster.show import number
 
     if str(path) in (".", "-") or path.is_dir():
         raise UsageError(f"--edid: got {str(path)[:60]!r}, a file name is expected, as set.bin")
     formats = [each.format for each in told]
+    for fmt in formats:
+        # The block's rounded clock has to keep to the set as well.
+        check_set(replace(fmt, timing=fmt.timing and offered(fmt.timing)), stated)
     block = edid_block(formats, interface=Interface(interface), name=name)
     with placed(path) as file:
         file.write(block)
