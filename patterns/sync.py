@@ -56,7 +56,7 @@ def sync_of(fmt: Format) -> Sync | None:
         )
     if fmt.family is Family.COMPUTER:
         on, source = (
-            "separate horizontal and vertical sync; combined and negative where it rides on G' or Y'",
+            "separate horizontal and vertical sync at logic level; combined and negative where it rides on G' or Y'",
             _COMPUTER,
         )
     else:
