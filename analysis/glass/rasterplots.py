@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import io
-import re
-import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,67 +16,21 @@ from analysis.glass.overscan import SIDES
 from analysis.glass.rounded import decimals, figure
 from analysis.glass.smooth import Smooth, where_seen
 from analysis.glass.unplaced import GREEN
+from analysis.plots import BLUE, INK, ORANGE, STYLE, Plot, plot_bytes, sheet_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 __all__ = ["Plot", "convergence_plots", "geometry_plots", "plot_bytes"]
 
 Floats = NDArray[np.float64]
 
-_INK, _SOFT, _RULE = "#16191d", "#4a525c", "#d5dae0"
-_BLUE, _ORANGE = "#1f6fb2", "#d9660a"
 _GUN = {"red": "#c8281e", "blue": "#1f5fc4"}
-_SIDE = dict(zip(SIDES, ((_BLUE, "-"), (_BLUE, "--"), (_ORANGE, "-"), (_ORANGE, "--")), strict=True))
-_WIDTH = 8.0
-"""Of a plot, in inches."""
-_TITLE, _NOTE = 68, 106
-"""Characters on a line of the title, and of the words below it."""
+_SIDE = dict(zip(SIDES, ((BLUE, "-"), (BLUE, "--"), (ORANGE, "-"), (ORANGE, "--")), strict=True))
 _LEAST = 0.0005
 """Share of the picture's height that a scale reaches to at least: what is nearly nothing is to look like it."""
 _FINE = 61
 _CONTOURS = 9
-_STYLE: Any = {
-    "font.family": "DejaVu Sans",
-    "font.size": 10.0,
-    "axes.edgecolor": _SOFT,
-    "axes.labelcolor": _INK,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "axes.axisbelow": True,
-    "axes.unicode_minus": True,
-    "grid.color": _RULE,
-    "grid.linewidth": 0.8,
-    "text.color": _INK,
-    "xtick.color": _SOFT,
-    "ytick.color": _SOFT,
-    "legend.frameon": False,
-    "svg.fonttype": "path",
-    "svg.hashsalt": "trueraster",
-}
-
-
-@dataclass(frozen=True, eq=False)
-class Plot:
-    """A plot that can be saved in several kinds."""
-
-    name: str
-    """For a file, without its ending."""
-    title: str
-    figure: Figure
-
-
-def plot_bytes(plot: Plot, kind: str) -> bytes:
-    """The plot as a file of kind `svg` or `png`; the same each time."""
-    import matplotlib as mpl
-
-    file = io.BytesIO()
-    told = {"Title": plot.title, "Date": None} if kind == "svg" else {"Title": plot.title, "Software": "trueraster"}
-    with mpl.rc_context(_STYLE):
-        plot.figure.savefig(file, format=kind, dpi=150, metadata=told)
-    return file.getvalue()
 
 
 def geometry_plots(found: Geometry) -> list[Plot]:
@@ -90,7 +40,7 @@ def geometry_plots(found: Geometry) -> list[Plot]:
     if found.smooth is None:
         return []
     ideal = ideal_of(found.grid, found.gun, found.picture_aspect)
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         plots = [_shape(found, ideal), _edges(found, ideal)]
         return [*plots, _linearity(found, ideal)] if found.grid.placed else plots
 
@@ -102,34 +52,8 @@ def convergence_plots(found: Convergence) -> list[Plot]:
     if found.height is None:
         return []
     ideal = ideal_of(found.grid, GREEN, found.picture_aspect)
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         return [_maps(found, ideal), _rows(found, ideal)]
-
-
-def _sheet(title: str, note: str, height: float, panels: int = 1, **how: Any) -> tuple[Figure, list[Axes]]:
-    """A figure with its title and a line of explanation above its panels, all laid out in inches from the top."""
-    from matplotlib.figure import Figure
-
-    lines = textwrap.wrap(re.sub(r"(?<!\w)-(?=\d)", "−", title), _TITLE)
-    notes = textwrap.wrap(note, _NOTE)
-    above = 0.2 + 0.24 * len(lines) + 0.18 * len(notes) + 0.1
-    figure = Figure(figsize=(_WIDTH, height + above), layout="constrained", facecolor="white")
-    axes = figure.subplots(1, panels, squeeze=False, **how)[0]
-    engine: Any = figure.get_layout_engine()
-    engine.set(rect=(0, 0, 1, height / (height + above)), w_pad=0.08, h_pad=0.08)
-    top = height + above - 0.12
-    figure.text(
-        0.15 / _WIDTH,
-        top / (height + above),
-        "\n".join(lines),
-        fontsize=13,
-        fontweight="bold",
-        va="top",
-        linespacing=1.25,
-    )
-    top -= 0.24 * len(lines) + 0.06
-    figure.text(0.15 / _WIDTH, top / (height + above), "\n".join(notes), color=_SOFT, va="top", linespacing=1.2)
-    return figure, list(axes)
 
 
 # --- Geometry ---------------------------------------------------------------------------------------------------------
@@ -141,20 +65,20 @@ def _shape(found: Geometry, ideal: Ideal) -> Plot:
     title = shape_finding(found)
     straight, bent = _lines(ideal, factor)
     nodes = (ideal.wanted() + factor * errors)[where_seen(ideal.nodes)]
-    figure, (axes,) = _sheet(
+    figure, (axes,) = sheet_of(
         title,
         f"The raster, its errors drawn {factor} times as large, over the ideal grid of its own place, size and turn.",
         1.15 + 7.2 * _ratio(np.concatenate([nodes, *straight, *bent])),
     )
     ideal_ink: Any = {"color": "#9fb6cc", "linewidth": 0.9}
-    raster_ink: Any = {"color": _ORANGE, "linewidth": 1.2}
+    raster_ink: Any = {"color": ORANGE, "linewidth": 1.2}
     for line, other in zip(straight, bent, strict=True):
         axes.plot(*line.T, **ideal_ink)
         axes.plot(*other.T, **raster_ink)
-    axes.plot(*nodes.T, "o", color=_INK, markersize=2.2)
+    axes.plot(*nodes.T, "o", color=INK, markersize=2.2)
     axes.plot([], [], label="ideal", **ideal_ink)
     axes.plot([], [], label=f"raster, errors x {factor}", **raster_ink)
-    axes.plot([], [], "o", color=_INK, markersize=3, label="measured crossings")
+    axes.plot([], [], "o", color=INK, markersize=3, label="measured crossings")
     _picture_axes(
         axes, ideal, "from the marks' middle" if found.grid.placed else "from the picture's middle, seen straight on"
     )
@@ -206,7 +130,7 @@ def _edges(found: Geometry, ideal: Ideal) -> Plot:
     sags, unsure = found.figures[name], found.uncertainty[name]
     told = [f"{side} {figure(sags[side], decimals(unsure[side], 2))}" for side in SIDES]
     title = f"Bends of the edges, inward positive: {', '.join(told)} {unit}"
-    sheet, (axes,) = _sheet(
+    sheet, (axes,) = sheet_of(
         title, "How far the outermost lines that are seen lie off the straight line between their ends.", 3.6
     )
     along = np.linspace(-1, 1, _FINE)
@@ -220,7 +144,7 @@ def _edges(found: Geometry, ideal: Ideal) -> Plot:
         off = (chord[0] * away[:, 1] - chord[1] * away[:, 0]) / np.hypot(*chord)
         colour, dashes = _SIDE[side]
         axes.plot(along, off * inward[side] * (-1 if upright else 1), dashes, color=colour, label=side, linewidth=1.8)
-    axes.axhline(0, color=_INK, linewidth=1)
+    axes.axhline(0, color=INK, linewidth=1)
     axes.set_xlabel("along the edge: left and right from the top, top and bottom from the left")
     axes.set_xticks([-1, 0, 1], ["start", "middle", "end"])
     axes.set_ylabel(f"inward, {unit}")
@@ -238,7 +162,7 @@ def _linearity(found: Geometry, ideal: Ideal) -> Plot:
     from matplotlib.ticker import MaxNLocator
 
     title = linearity_finding(found)
-    figure, panels = _sheet(
+    figure, panels = sheet_of(
         title, "How much each cell is larger than the mean of its row or column, before any adjustment.", 3.4, 2
     )
     smooth = found.smooth
@@ -248,8 +172,8 @@ def _linearity(found: Geometry, ideal: Ideal) -> Plot:
         errors = cell_errors(smooth, ideal.shown, axis)
         numbers = np.arange(1, len(errors) + 1)
         worst = int(np.argmax(np.abs(errors)))
-        axes.bar(numbers, errors, width=0.8, color=[_ORANGE if i == worst else _BLUE for i in range(len(errors))])
-        axes.axhline(0, color=_INK, linewidth=1)
+        axes.bar(numbers, errors, width=0.8, color=[ORANGE if i == worst else BLUE for i in range(len(errors))])
+        axes.axhline(0, color=INK, linewidth=1)
         axes.set_title(f"{line}: {size} of cells", fontsize=10, loc="left")
         axes.set_xlabel(f"cell, {way}; the largest error is orange")
         axes.set_ylabel("% off the mean")
@@ -283,7 +207,7 @@ def _maps(found: Convergence, ideal: Ideal) -> Plot:
     places = ideal.at(u, v)
     arrows = ideal.wanted() + factor * found.offsets
     points = np.concatenate([circle, places.reshape(-1, 2), arrows.reshape(-1, 2)])
-    figure, panels = _sheet(
+    figure, panels = sheet_of(
         title,
         f"Distance from green; arrows show which way, drawn {factor} times as large. The circle is the centre zone.",
         1.6 + 7.0 / len(guns) * _ratio(points),
@@ -304,7 +228,7 @@ def _maps(found: Convergence, ideal: Ideal) -> Plot:
         seen &= np.arange(seen.shape[1]) % every == seen.shape[1] // 2 % every
         how: dict[str, Any] = {"angles": "xy", "scale_units": "xy", "scale": 1, "color": _GUN[gun]}
         axes.quiver(*starts[seen].T, *(offsets[seen] * factor).T, width=0.008, headwidth=3.5, headlength=4, **how)
-        axes.plot(*circle.T, color=_INK, linewidth=1, linestyle="--")
+        axes.plot(*circle.T, color=INK, linewidth=1, linestyle="--")
         axes.set_xlim(low[0] - 0.03 * (high - low)[0], high[0] + 0.03 * (high - low)[0])
         axes.set_ylim(low[1] - 0.03 * (high - low)[1], high[1] + 0.03 * (high - low)[1])
         _picture_axes(axes, ideal, "from the middle")
@@ -330,7 +254,7 @@ def _rows(found: Convergence, ideal: Ideal) -> Plot:
         ("middle column", "up and down", "below green", "top", "bottom"),
     )
     title = f"Middle row and column: {_most(found, reach, ideal.height, unit)}"
-    figure, panels = _sheet(
+    figure, panels = sheet_of(
         title,
         "Red and blue against green along the middle row and column; bands are two standard uncertainties.",
         3.4,
@@ -345,7 +269,7 @@ def _rows(found: Convergence, ideal: Ideal) -> Plot:
             dashes = "-" if gun == "red" else "--"
             axes.plot(along, value, dashes, color=_GUN[gun], label=gun, linewidth=1.8)
             axes.fill_between(along, value - 2 * unsure, value + 2 * unsure, color=_GUN[gun], alpha=0.15, linewidth=0)
-        axes.axhline(0, color=_INK, linewidth=1)
+        axes.axhline(0, color=INK, linewidth=1)
         axes.set_title(f"{line}, {way}", fontsize=10, loc="left")
         axes.set_xticks([-1, 0, 1], [first, "middle", last])
         axes.set_ylabel(f"{positive}, {unit}")

@@ -1,0 +1,94 @@
+"""What all plots share: their look, and a sheet with its finding as the title and a line of explanation."""
+
+from __future__ import annotations
+
+import io
+import re
+import textwrap
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = ["BLUE", "INK", "ORANGE", "RULE", "SOFT", "STYLE", "Plot", "plot_bytes", "sheet_of"]
+
+INK, SOFT, RULE = "#16191d", "#4a525c", "#d5dae0"
+BLUE, ORANGE = "#1f6fb2", "#d9660a"
+"""They differ for every kind of colour vision, and in lightness too."""
+_WIDTH = 8.0
+"""Of a plot, in inches."""
+_TITLE, _NOTE = 68, 106
+"""Characters on a line of the title, and of the words below it."""
+STYLE: Any = {
+    "font.family": "DejaVu Sans",
+    "font.size": 10.0,
+    "axes.edgecolor": SOFT,
+    "axes.labelcolor": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "axes.unicode_minus": True,
+    "grid.color": RULE,
+    "grid.linewidth": 0.8,
+    "text.color": INK,
+    "xtick.color": SOFT,
+    "ytick.color": SOFT,
+    "legend.frameon": False,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "trueraster",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Plot:
+    """A plot that can be saved in several kinds."""
+
+    name: str
+    """For a file, without its ending."""
+    title: str
+    figure: Figure
+
+
+def plot_bytes(plot: Plot, kind: str) -> bytes:
+    """The plot as a file of kind `svg` or `png`; the same each time."""
+    import matplotlib as mpl
+
+    file = io.BytesIO()
+    told = {"Title": plot.title, "Date": None} if kind == "svg" else {"Title": plot.title, "Software": "trueraster"}
+    with mpl.rc_context(STYLE):
+        plot.figure.savefig(file, format=kind, dpi=150, metadata=told)
+    return file.getvalue()
+
+
+def sheet_of(
+    title: str, note: str, height: float, panels: int = 1, *, down: bool = False, **how: Any
+) -> tuple[Figure, list[Axes]]:
+    """A figure with its title and a line of explanation above its panels, all laid out in inches from the top.
+
+    Panels stand side by side, or one below the other.
+    """
+    from matplotlib.figure import Figure
+
+    lines = textwrap.wrap(re.sub(r"(?<!\w)-(?=\d)", "−", title), _TITLE)
+    notes = textwrap.wrap(note, _NOTE)
+    above = 0.2 + 0.24 * len(lines) + 0.18 * len(notes) + 0.1
+    figure = Figure(figsize=(_WIDTH, height + above), layout="constrained", facecolor="white")
+    axes = figure.subplots(*((panels, 1) if down else (1, panels)), squeeze=False, **how).ravel()
+    engine: Any = figure.get_layout_engine()
+    engine.set(rect=(0, 0, 1, height / (height + above)), w_pad=0.08, h_pad=0.08)
+    top = height + above - 0.12
+    figure.text(
+        0.15 / _WIDTH,
+        top / (height + above),
+        "\n".join(lines),
+        fontsize=13,
+        fontweight="bold",
+        va="top",
+        linespacing=1.25,
+    )
+    top -= 0.24 * len(lines) + 0.06
+    figure.text(0.15 / _WIDTH, top / (height + above), "\n".join(notes), color=SOFT, va="top", linespacing=1.2)
+    return figure, list(axes)
