@@ -338,9 +338,7 @@ EDGE_HALF_DURATION_CHROMA = Constant(
 # --- The line's waveform -------------------------------------------------------------------------------
 
 _FILTER_601 = Source(document="Recommendation ITU-R BT.601-7", where="filter templates", mark=Mark.MEMORY)
-_FILTER_709 = Source(
-    document="Recommendation ITU-R BT.709-6; SMPTE ST 274", where="filter templates", mark=Mark.MEMORY
-)
+_FILTER_709 = Source(document="Recommendation ITU-R BT.709-6; SMPTE ST 274", where="filter templates", mark=Mark.MEMORY)
 FILTER_601_MHZ = Constant(
     name="BT.601 luma filter: flat to, 12 dB at, 40 dB from",
     value=(Fraction("5.75"), Fraction("6.75"), Fraction(8)),
@@ -377,7 +375,9 @@ SYNC_RISE_SHARE = Constant(
     value=Fraction(1, 32),
     unit="of the sync pulse",
     source=Source(
-        document="no document", mark=Mark.PRACTICE, note="this project's choice: broadcast's at 15 kHz, and in proportion"
+        document="no document",
+        mark=Mark.PRACTICE,
+        note="this project's choice: as broadcast's at 15 kHz, in proportion",
     ),
 )
 NOMINAL_SYNC_US = Constant(

@@ -12,7 +12,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.commands import draw, kit, measure, reference, sheet, timing, verify
+from trueraster.commands import draw, kit, measure, reference, scope, sheet, timing, verify
 from trueraster.show import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
@@ -32,6 +32,7 @@ for command in (
     reference.formats,
     reference.levels,
     timing.timing,
+    scope.scope,
     draw.draw,
     kit.kit,
     verify.verify,

@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 
 from analysis.scope.interface import Interface, TraceKind
 from analysis.scope.waveform import Waveform, picture_samples
+from patterns.formats import Format
 from patterns.lines import row_of, timing_of
+from patterns.sync import sync_of
 from patterns.syncpulses import line_pulses
 
-__all__ = ["Flat", "Part", "SyncReading", "crossings", "flats", "parts", "read_sync"]
+__all__ = ["Flat", "LineTimes", "Part", "SyncReading", "crossings", "flats", "line_times", "parts", "read_sync"]
 
 Floats = NDArray[np.float64]
 
@@ -118,6 +120,30 @@ def read_sync(wave: Waveform, kind: TraceKind) -> SyncReading | None:
     middles = [crossings(times[part], values[part], 0.0) for part in ((abs(times) < 0.5 * sync_us), after)]
     plain = len(ups) == 2 and all(len(middle) == 1 for middle in middles)
     return SyncReading(float(downs[0]), float(ups[1]), float(middles[1][0] - middles[0][0])) if plain else None
+
+
+@dataclass(frozen=True, slots=True)
+class LineTimes:
+    """When the parts of a line begin, in microseconds from its 0H, as its format has them.
+
+    A tri-level pulse begins before 0H, with its negative half; the front porch ends there.
+    """
+
+    sync_start: float
+    sync_stop: float
+    active_start: float
+    active_stop: float
+    line: float
+
+
+def line_times(fmt: Format) -> LineTimes:
+    """The times of an ordinary line."""
+    timing, sync = timing_of(fmt), sync_of(fmt)
+    assert sync is not None
+    h = timing.h
+    begin = h.sync + h.back_porch
+    edges = (-sync.negative_half, h.sync, begin, begin + h.active, h.total)
+    return LineTimes(*(float(samples / timing.pixel_clock_hz * 10**6) for samples in edges))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from analysis.scope.interface import Interface, SignalKind, TraceKind
 from patterns import standards
 from patterns.formats import Format
-from patterns.lines import check_line, row_of, timing_of
+from patterns.lines import FieldSpan, check_line, row_of, timing_of
 from patterns.signal import Sampling, Signal
 from patterns.syncpulses import line_pulses, sync_rise
 from render.quantise import Planes
@@ -92,19 +92,19 @@ def line_waveform(source: Source, interface: Interface, line: int, traces: Seque
 
 
 def span_waveform(
-    source: Source, interface: Interface, start: Fraction, stop: Fraction, traces: Sequence[TraceKind] = ()
+    source: Source, interface: Interface, span: FieldSpan, more: int, traces: Sequence[TraceKind] = ()
 ) -> Waveform:
-    """All from `start` to `stop`, in lines from the start of line 1; times count from the 0H (or mid-line) at `start`.
+    """A field or frame, and `more` lines on both sides; times count from its start.
 
-    Lines before the first and after the last are those of the frames before and after, taken as equal to this one.
+    Lines before the first and after the last are those of the frames beside, taken as equal to this one.
     """
     total = timing_of(source.format).h.total
-    first = math.floor(start) + 1
-    begin = (start - (first - 1)) * total
-    found = _cut(
-        source, interface, traces, first, math.floor(begin), math.ceil((stop - first + 1) * total), SPAN_POINTS
-    )
-    return Waveform(found.format, found.interface, found.traces, found.start - begin, found.points, found.millivolts)
+    first = math.floor(span.start) + 1
+    origin = (span.start - (first - 1)) * total
+    begin = math.floor(origin) - more * total
+    end = math.ceil(origin + (span.stop - span.start + more) * total)
+    found = _cut(source, interface, traces, first, begin, end, SPAN_POINTS)
+    return replace(found, start=begin - origin)
 
 
 def picture_samples(fmt: Format, line: int) -> int:
