@@ -377,7 +377,7 @@ SYNC_RISE_SHARE = Constant(
     source=Source(
         document="no document",
         mark=Mark.PRACTICE,
-        note="this project's choice: as broadcast's at 15 kHz, in proportion",
+        note="our choice: as broadcast at 15 kHz, else in proportion",
     ),
 )
 NOMINAL_SYNC_US = Constant(

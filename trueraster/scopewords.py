@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,9 @@ _SIGNALS = {
     SignalKind.RGB: "R'G'B'",
     SignalKind.COMPOSITE: "luma of composite",
 }
+
+
+_WIDTH = 100
 
 
 def _ire(millivolts: float) -> float:
@@ -61,7 +65,7 @@ def scope_note(view: View) -> str:
         words += f", setup {float(interface.setup_ire):g} IRE"
     elif _has_ire(view):
         words += ", no setup"
-    return f"{words}, into 75 ohm. From the file's own samples, through the filter of a converter to analogue."
+    return f"{words}, into 75 ohm; from the file's own samples through a reconstruction filter."
 
 
 def scope_notes(view: View) -> list[str]:
@@ -75,7 +79,7 @@ def scope_notes(view: View) -> list[str]:
         notes.append(f"line {view.line} lies in the vertical blanking and carries no picture")
     elif view.line is not None and picture_samples(fmt, view.line) < timing.h.active:
         notes.append(f"line {view.line} carries half a line of picture, then an equalising pulse")
-    elif view.line == _half_line_23(view):
+    elif view.line is not None and view.line == _half_line_23(view):
         notes.append(f"line {view.line}: some equipment blanks its first half, as the analogue standard does")
     if fmt.family in (Family.SD525, Family.SD625) and fmt.interlaced:
         own = float(timing.h.sync / timing.pixel_clock_hz * 10**6)
@@ -264,9 +268,11 @@ def _filter_json(view: View) -> dict[str, Any]:
 
 def scope_text(view: View) -> str:
     """The flat parts of a line as a table, or the vertical sync of a field."""
-    rows = [scope_title(view), scope_note(view), ""]
+    rows = [scope_title(view), *wrap(scope_note(view), _WIDTH), ""]
     rows.append(_parts_table(view) if view.line is not None else _vertical_text(view))
-    notes = [f"Note: {words}." for words in scope_notes(view)]
+    notes = [
+        line for words in scope_notes(view) for line in wrap(f"Note: {words}.", _WIDTH, subsequent_indent="      ")
+    ]
     return "\n".join([*rows, *(["", *notes] if notes else [])])
 
 
@@ -288,7 +294,7 @@ def _parts_table(view: View) -> str:
         for kind in view.wave.traces
         for values in [view.wave.trace(kind)]
     ]
-    return f"{table}\n\nBetween flat parts the trace moves; over all it goes: {', '.join(span)}."
+    return f"{table}\n\nLowest and highest, edges included: {', '.join(span)}."
 
 
 def _figure(value: float, digits: int) -> str:
@@ -325,9 +331,11 @@ def csv_chunks(view: View) -> Iterator[bytes]:
     """The trace as CSV: microseconds from 0H (of a field: from its start), then mV of each trace."""
     yield (",".join(["us", *(f"{kind.key}_mv" for kind in view.wave.traces)]) + "\n").encode()
     table = np.vstack([view.wave.times_us, view.wave.millivolts]).T
+    if view.line is None:
+        # A whole field has millions of points: those at the samples will do.
+        table = table[view.wave.points // 2 :: view.wave.points]
     step = 20_000
+    form = ",".join(["%.4f", *["%.3f"] * len(view.wave.traces)]) + "\n"
     for start in range(0, len(table), step):
         part = np.round(table[start : start + step], 4) + 0.0
-        yield "".join(
-            f"{row[0]:.4f}," + ",".join(f"{value:.3f}" for value in row[1:]) + "\n" for row in part.tolist()
-        ).encode()
+        yield "".join([form % tuple(row) for row in part.tolist()]).encode()

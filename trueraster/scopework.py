@@ -23,8 +23,8 @@ from trueraster.options import UsageError, choice, format_of, options_of, patter
 __all__ = ["View", "Wanted", "view_of", "wanted_of"]
 
 _DEFAULT_FORMAT = "480i"
-_BITS = 12
-"""Of the file that a pattern is drawn into: a code is 0.2 mV, so that its rounding is not seen."""
+_BITS = 16
+"""Of the file that a pattern is drawn into: a code is 0.01 mV, so that its rounding is not seen."""
 _MORE_LINES = 8
 """Lines that are shown on both sides of a field."""
 _MOST_FRAMES = 100_000

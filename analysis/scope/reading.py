@@ -19,12 +19,12 @@ __all__ = ["Flat", "LineTimes", "Part", "SyncReading", "crossings", "flats", "li
 
 Floats = NDArray[np.float64]
 
-_SPREAD_MV = 0.5
+_SPREAD_MV = 0.8
 """The most that a flat part may vary within `_WINDOW` samples."""
-_WINDOW, _SHORTEST = 3, 6
-"""In luma samples: what is looked at at once, and the shortest flat part."""
-_NEAR = 24
-"""Samples between two flat parts up to which they share one edge; more is taken by something else."""
+_WINDOW, _SHORTEST = 3, 2
+"""In luma samples: what is looked at at once, and the shortest run of it. The front porch of 625 lines has no more."""
+_NEAR, _STEEP = 64, 12
+"""In luma samples: the most between two flat parts that share an edge, and the most from its 20 to its 80 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,14 +67,25 @@ def flats(wave: Waveform, kind: TraceKind) -> tuple[Flat, ...]:
     levels = [float(np.median(values[a:b])) for a, b in runs]
     begins, ends = [float(times[a]) for a, _ in runs], [float(times[b - 1]) for _, b in runs]
     for i in range(len(runs) - 1):
-        (_, left), (right, _) = runs[i], runs[i + 1]
-        if right - left > _NEAR * wave.points or abs(levels[i + 1] - levels[i]) < _SPREAD_MV:
-            continue
-        edge = crossings(times[left - 1 : right + 1], values[left - 1 : right + 1], (levels[i] + levels[i + 1]) / 2)
-        if len(edge) == 1:
-            ends[i] = begins[i + 1] = float(edge[0])
+        between = slice(runs[i][1] - 1, runs[i + 1][0] + 1)
+        if between.stop - between.start <= _NEAR * wave.points:
+            edge = _edge(
+                times[between], values[between], levels[i], levels[i + 1], times[_STEEP * wave.points] - times[0]
+            )
+            if edge is not None:
+                ends[i] = begins[i + 1] = edge
     parts = zip(begins, ends, levels, strict=True)
     return tuple(Flat(a, b, level, wave.interface.percent(kind, level)) for a, b, level in parts)
+
+
+def _edge(times: Floats, values: Floats, before: float, after: float, longest: float) -> float | None:
+    """Where one steep edge from a level to another is half-way; None where there is something else."""
+    if abs(after - before) < _SPREAD_MV:
+        return None
+    low, middle, high = (crossings(times, values, before + share * (after - before)) for share in (0.2, 0.5, 0.8))
+    if len(middle) != 1 or not len(low) or not len(high) or high[0] - low[0] > longest:
+        return None
+    return float(middle[0])
 
 
 def _is_flat(values: Floats, window: int) -> NDArray[np.bool_]:
@@ -172,7 +183,7 @@ def parts(wave: Waveform, kind: TraceKind, line: int) -> tuple[Part, ...]:
         for piece in _divided(flat, cuts, _SHORTEST * unit / 2):
             middle = (piece.start_us + piece.stop_us) / 2
             if first - unit / 4 < middle < last:
-                found.append(Part(_name(middle, piece, wave, has_picture, (begin, end)), piece))
+                found.append(Part(_name(middle, piece, wave, kind, has_picture, (begin, end)), piece))
     return tuple(found)
 
 
@@ -186,7 +197,9 @@ def _divided(flat: Flat, cuts: list[float], least: float) -> Iterator[Flat]:
     yield replace(flat, start_us=start)
 
 
-def _name(middle: float, flat: Flat, wave: Waveform, has_picture: bool, picture: tuple[float, float]) -> str:
+def _name(
+    middle: float, flat: Flat, wave: Waveform, kind: TraceKind, has_picture: bool, picture: tuple[float, float]
+) -> str:
     begin, end = picture
     if has_picture and begin < middle < end:
         return "picture"
@@ -194,6 +207,7 @@ def _name(middle: float, flat: Flat, wave: Waveform, has_picture: bool, picture:
     sync_us = float(h.sync / timing_of(wave.format).pixel_clock_hz * 10**6)
     if abs(flat.millivolts) > abs(float(wave.interface.sync_mv)) / 2:
         return "sync" if abs(middle) <= sync_us else "pulse"
-    if not has_picture:
+    is_porch = has_picture and kind.has_sync and end > line_times(wave.format).active_stop - sync_us / 8
+    if not is_porch:
         return "blanking"
-    return "back porch" if middle < begin else "front porch" if middle > end else "blanking"
+    return "back porch" if middle < begin else "front porch"
