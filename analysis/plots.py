@@ -72,8 +72,8 @@ def sheet_of(
     """
     from matplotlib.figure import Figure
 
-    lines = textwrap.wrap(re.sub(r"(?<!\w)-(?=\d)", "−", title), _TITLE)
-    notes = textwrap.wrap(note, _NOTE)
+    title, note = (re.sub(r"(?<!\w)-(?=\d)", "−", text) for text in (title, note))
+    lines, notes = textwrap.wrap(title, _TITLE), textwrap.wrap(note, _NOTE)
     above = 0.2 + 0.24 * len(lines) + 0.18 * len(notes) + 0.1
     figure = Figure(figsize=(_WIDTH, height + above), layout="constrained", facecolor="white")
     axes = figure.subplots(*((panels, 1) if down else (1, panels)), squeeze=False, **how).ravel()

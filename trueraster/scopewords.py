@@ -50,7 +50,9 @@ def _where(view: View) -> str:
 
 def scope_title(view: View) -> str:
     """Which waveform it is, on one line."""
-    return f"{view.name} in {view.format.id}, {_where(view)}: {_SIGNALS[view.interface.signal]}"
+    shown = view.wave.traces
+    words = _SIGNALS[view.interface.signal] if len(shown) > 1 or shown[0].key == "luma" else shown[0].name
+    return f"{view.name} in {view.format.id}, {_where(view)}: {words}"
 
 
 def scope_note(view: View) -> str:

@@ -119,6 +119,8 @@ def view_of(
         ValueError: a file that cannot be read, a line or an interface that the format has not.
         OSError: there is no room for the temporary file.
     """
+    if not subject.strip():
+        raise UsageError("a pattern's name or a file is expected; 'trueraster patterns' lists the patterns")
     if _is_file(subject):
         given = [f"--{name}" for name, value in options.items() if value is not None]
         given += ["--edges"] if wanted.edges else []

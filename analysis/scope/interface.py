@@ -10,7 +10,7 @@ from patterns import standards
 from patterns.formats import Family, Format
 from patterns.lines import timing_of
 
-__all__ = ["Interface", "ScopeError", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
+__all__ = ["SYNC_KEY", "Interface", "ScopeError", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
 
 
 class ScopeError(ValueError):
@@ -32,6 +32,10 @@ class SyncOn(StrEnum):
     GREEN = "green"
     ALL = "all"
     SEPARATE = "separate"
+
+
+SYNC_KEY = "sync"
+"""Of the trace that is sync alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,4 +135,4 @@ def _traces(signal: SignalKind, sync_on: SyncOn) -> tuple[TraceKind, ...]:
         TraceKind(key, f"{key.upper()}'", sync_on is SyncOn.ALL or (sync_on is SyncOn.GREEN and key == "g"))
         for key in "rgb"
     )
-    return (*guns, TraceKind("sync", "sync", True)) if sync_on is SyncOn.SEPARATE else guns
+    return (*guns, TraceKind(SYNC_KEY, "sync", True)) if sync_on is SyncOn.SEPARATE else guns

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.plots import BLUE, INK, ORANGE, RULE, SOFT, STYLE, Plot, sheet_of
-from analysis.scope.interface import Interface, TraceKind
+from analysis.scope.interface import SYNC_KEY, Interface, TraceKind
 from analysis.scope.reading import Part, line_times, parts
 from analysis.scope.waveform import Waveform
 from patterns.lines import sync_start, timing_of
@@ -114,7 +114,7 @@ def _levels(wave: Waveform, kind: TraceKind) -> list[tuple[float, str]]:
     if kind.is_difference:
         peak = float(interface.difference_mv) / 2
         return [(peak, f"{peak:.0f}"), (0.0, "0"), (-peak, f"−{peak:.0f}")]
-    if kind.key != "sync":
+    if kind.key != SYNC_KEY:
         found.append((float(interface.white_mv), f"white {_short(interface.white_mv)}"))
         if interface.black_mv:
             found.append((float(interface.black_mv), f"black {_short(interface.black_mv)}"))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.scope.interface import Interface, TraceKind
+from analysis.scope.interface import SYNC_KEY, Interface, TraceKind
 from analysis.scope.waveform import Waveform, picture_samples
 from patterns.formats import Format
 from patterns.lines import row_of, timing_of
@@ -177,7 +177,7 @@ def parts(wave: Waveform, kind: TraceKind, line: int) -> tuple[Part, ...]:
     first = min(float(pulse.start) for pulse in line_pulses(fmt, line)) * unit
     last = h.total * unit + min(first, 0.0)
     has_picture = row_of(fmt, line) is not None
-    cuts = [first, last, *((begin, end) if has_picture else ())]
+    cuts = [first, last, *((begin, end) if has_picture and kind.key != SYNC_KEY else ())]
     found = []
     for flat in flats(wave, kind):
         for piece in _divided(flat, cuts, _SHORTEST * unit / 2):
@@ -201,6 +201,7 @@ def _name(
     middle: float, flat: Flat, wave: Waveform, kind: TraceKind, has_picture: bool, picture: tuple[float, float]
 ) -> str:
     begin, end = picture
+    has_picture = has_picture and kind.key != SYNC_KEY
     if has_picture and begin < middle < end:
         return "picture"
     h = timing_of(wave.format).h

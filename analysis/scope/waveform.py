@@ -15,7 +15,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.scope.interface import Interface, SignalKind, TraceKind
+from analysis.scope.interface import SYNC_KEY, Interface, SignalKind, TraceKind
 from patterns import standards
 from patterns.formats import Format
 from patterns.lines import FieldSpan, check_line, row_of, timing_of
@@ -185,7 +185,7 @@ def _add_picture(
     begin = timing.h.sync + timing.h.back_porch - reach
     length = gate.shape[1]
     for trace, values in zip(traces, out, strict=True):
-        if trace.key == "sync":
+        if trace.key == SYNC_KEY:
             continue
         wave = _millivolts(waves, gate, trace, source.signal, interface)
         for (i, _), part in zip(carried, wave, strict=True):

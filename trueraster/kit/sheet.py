@@ -21,6 +21,7 @@ from render.preview import preview, preview_png
 from trueraster.cautions import CAUTIONS
 from trueraster.kit.plan import Item
 from trueraster.kit.rates import LineRates, ranges_text
+from trueraster.kit.wave import wave_svg
 from trueraster.kit.words import format_words, given_words
 from trueraster.levels import component_millivolts, distinct_patches
 
@@ -80,6 +81,8 @@ class _Step:
     picture: str
     """A data: URI."""
     size: tuple[int, int]
+    wave: tuple[str, str] | None
+    """An inline SVG of the line in the picture's middle, and its caption."""
     levels: Levels | None
     same_levels: str | None
     """The number of the earlier step that has the same table."""
@@ -172,6 +175,7 @@ def _step(item: Item, seen: dict[Levels, str]) -> _Step:
         title=", ".join([order.pattern.title, *given_words(order).values()]),
         picture=f"data:image/png;base64,{encoded}",
         size=picture.size,
+        wave=wave_svg(item),
         levels=levels if same == item.number else None,
         same_levels=same if same != item.number else None,
     )
