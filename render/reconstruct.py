@@ -2,7 +2,7 @@
 
 A windowed sinc, one shape in parts of the sampling rate for all clocks, well within the templates of BT.601 and BT.709
 (tests hold it against both): luma and R'G'B' flat within 0.01 dB to 0.426 of the rate (5.75 of 13.5 MHz, 31.6 of 74.25
-MHz), 25 dB down at half of it, more than 60 dB where the images begin (0.59). Colour difference at half the luma rate:
+MHz), 12.7 dB down at half of it, more than 60 dB where the templates ask for 40 (0.59). Colour difference at half the luma rate:
 flat to 2.75 of 6.75 MHz, 6 dB at half the rate. The converter's own droop (sin x / x) is taken as corrected.
 """
 
@@ -57,8 +57,11 @@ class Lowpass:
         return out.reshape(*samples.shape[:-1], count * factor)
 
 
-LUMA = Lowpass(half=0.475, reach=24, beta=6.0)
-"""Y', R', G' and B', and whatever has the luma's sampling rate."""
+LUMA = Lowpass(half=0.491, reach=32, beta=6.0)
+"""Y', R', G' and B', and whatever has the luma's sampling rate.
+
+As near to half the rate as the template lets it: a 2T pulse of 625 lines has something there, and would be narrowed.
+"""
 CHROMA = Lowpass(half=0.5, reach=16, beta=6.0)
 """Colour difference at half that rate."""
 

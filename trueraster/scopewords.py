@@ -258,7 +258,7 @@ def _filter_json(view: View) -> dict[str, Any]:
         "template": f"{template.source.document} ({template.source.mark})",
         "flat_to_mhz": round(flat, 4),
         "at_half_rate_mhz": round(half, 4),
-        "at_half_rate_db": 25,
+        "at_half_rate_db": 12.7,
         "stop_from_mhz": round(stop, 4),
         "stop_db": 60,
         "points_per_sample": view.wave.points,
