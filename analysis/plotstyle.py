@@ -71,15 +71,20 @@ def plot_bytes(plot: Plot, kind: str) -> bytes:
     return file.getvalue()
 
 
-def plot_sheet(title: str, note: str, height: float, panels: int = 1, **how: Any) -> tuple[Figure, list[Axes]]:
-    """A figure with its title and a line of explanation above its panels, all laid out in inches from the top."""
+def plot_sheet(
+    title: str, note: str, height: float, panels: int = 1, *, down: bool = False, **how: Any
+) -> tuple[Figure, list[Axes]]:
+    """A figure with its title and a line of explanation above its panels, all laid out in inches from the top.
+
+    Panels stand side by side, or one below the other.
+    """
     from matplotlib.figure import Figure
 
-    lines = textwrap.wrap(re.sub(r"(?<!\w)-(?=\d)", "−", title), _TITLE)
-    notes = textwrap.wrap(note, _NOTE)
+    title, note = (re.sub(r"(?<!\w)-(?=\d)", "−", text) for text in (title, note))
+    lines, notes = textwrap.wrap(title, _TITLE), textwrap.wrap(note, _NOTE)
     above = 0.2 + 0.24 * len(lines) + 0.18 * len(notes) + 0.1
     figure = Figure(figsize=(WIDTH, height + above), layout="constrained", facecolor="white")
-    axes = figure.subplots(1, panels, squeeze=False, **how)[0]
+    axes = figure.subplots(*((panels, 1) if down else (1, panels)), squeeze=False, **how).ravel()
     engine: Any = figure.get_layout_engine()
     engine.set(rect=(0, 0, 1, height / (height + above)), w_pad=0.08, h_pad=0.08)
     top = height + above - 0.12

@@ -29,6 +29,7 @@ __all__ = [
     "field_order",
     "parse_aspect",
     "parse_format",
+    "scan_cautions",
 ]
 
 MIN_SIDE, MAX_SIDE = 2, 8192
@@ -177,7 +178,7 @@ def _title(width: int, height: int, order: FieldOrder, field_rate: Fraction, asp
     return f"{width} x {height}, {scan}, {_spell_aspect(aspect)}"
 
 
-def _scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None) -> tuple[str, ...]:
+def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None) -> tuple[str, ...]:
     """What a set may not bear; `active_lines` are those of a field. Common practice, no source."""
     line_rate = active_lines * field_rate if timing is None else timing.line_rate_hz
     fast = line_rate > standards.SET_15K_LINE_RATE_HZ.value
@@ -271,8 +272,7 @@ def _timing(row: _Row, family: Family) -> Timing:
     width, lines = row.size[0], row.size[1] // fields
 
     def interval(active: int, porches: tuple[int, int, int]) -> Interval:
-        front, sync, back = porches
-        return Interval(active=active, front_porch=front, sync=sync, back_porch=back)
+        return Interval(active=active, front_porch=porches[0], sync=porches[1], back_porch=porches[2])
 
     v = interval(lines, row.v)
     v_second = interval(lines, row.v_second) if row.v_second else None
@@ -285,6 +285,7 @@ def _timing(row: _Row, family: Family) -> Timing:
         sync_positive=family is Family.HD,
         first_active_lines=row.first_lines,
         source=_source(row),
+        video_codes=tuple(map(int, row.vic.split(", "))),
     )
 
 
@@ -317,7 +318,7 @@ def _named(row: _Row) -> Format:
         frame_rate=timing.frame_rate_hz,
         family=family,
         timing=timing,
-        cautions=_scan_cautions(timing.v.active, timing.field_rate_hz, timing),
+        cautions=scan_cautions(timing.v.active, timing.field_rate_hz, timing),
     )
     return _with_aspect(base, aspect)
 
@@ -342,8 +343,7 @@ def parse_format(text: str, aspect: Fraction | None = None) -> Format:
     119.88 stand for 24000/1001 and so on; write 2997/50 for the decimal itself. The id of a free raster is
     the canonical spelling, `1024x768p@75`, and reads back as the same format.
 
-    Width and height are 2 to 8192, at most 36 million samples; the rate is 1 to 1000 Hz.
-    Raises FormatError for anything else.
+    Raises FormatError for anything else than 2 to 8192 samples and lines, at most 36 million, at 1 to 1000 Hz.
     """
     name = text.strip().lower()
     if name in FORMATS:
@@ -396,6 +396,6 @@ def _free(width: int, height: int, interlaced: bool, rate: Fraction, aspect: Fra
         frame_rate=rate / fields,
         family=Family.COMPUTER,
         timing=None,
-        cautions=_scan_cautions(height // fields, rate, None),
+        cautions=scan_cautions(height // fields, rate, None),
     )
     return _with_aspect(base, aspect)

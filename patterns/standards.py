@@ -335,6 +335,85 @@ EDGE_HALF_DURATION_CHROMA = Constant(
     source=_EDGE,
 )
 
+# --- The line's waveform -------------------------------------------------------------------------------
+
+_FILTER_601 = Source(document="Recommendation ITU-R BT.601-7", where="filter templates", mark=Mark.MEMORY)
+_FILTER_709 = Source(document="Recommendation ITU-R BT.709-6; SMPTE ST 274", where="filter templates", mark=Mark.MEMORY)
+FILTER_601_MHZ = Constant(
+    name="BT.601 luma filter: flat to, 12 dB at, 40 dB from",
+    value=(Fraction("5.75"), Fraction("6.75"), Fraction(8)),
+    unit="MHz at 13.5 MHz sampling",
+    source=_FILTER_601,
+)
+FILTER_601_CHROMA_MHZ = Constant(
+    name="BT.601 colour-difference filter: flat to, 6 dB at",
+    value=(Fraction("2.75"), Fraction("3.375")),
+    unit="MHz at 6.75 MHz sampling",
+    source=_FILTER_601,
+)
+FILTER_709_MHZ = Constant(
+    name="BT.709 luma filter: flat to, 12 dB at, 40 dB from",
+    value=(Fraction(30), Fraction("37.125"), Fraction("44.25")),
+    unit="MHz at 74.25 MHz sampling",
+    source=_FILTER_709,
+)
+_LINE_WAVE_SD = Source(document="SMPTE 170M; Recommendation ITU-R BT.1700", mark=Mark.MEMORY)
+_LINE_WAVE_P = Source(document="SMPTE 293M; ITU-R BT.1358", mark=Mark.MEMORY)
+_LINE_WAVE_HD = Source(document="SMPTE ST 274, ST 296", mark=Mark.MEMORY)
+SYNC_RISE_525_NS = Constant(
+    name="rise of sync, 10 to 90 %, 525 lines interlaced", value=140, unit="ns", source=_LINE_WAVE_SD
+)
+SYNC_RISE_625_NS = Constant(
+    name="rise of sync, 10 to 90 %, 625 lines interlaced", value=200, unit="ns", source=_LINE_WAVE_SD
+)
+SYNC_RISE_P_NS = Constant(name="rise of sync, 10 to 90 %, 480p and 576p", value=70, unit="ns", source=_LINE_WAVE_P)
+SYNC_RISE_HD_CLOCKS = Constant(
+    name="rise of tri-level sync, 10 to 90 %", value=4, unit="samples of luma", source=_LINE_WAVE_HD
+)
+SYNC_RISE_SHARE = Constant(
+    name="rise of a computer's sync, 10 to 90 %",
+    value=Fraction(1, 32),
+    unit="of the sync pulse",
+    source=Source(
+        document="no document",
+        mark=Mark.PRACTICE,
+        note="our choice: as broadcast at 15 kHz, else in proportion",
+    ),
+)
+NOMINAL_SYNC_US = Constant(
+    name="line sync, 525 and 625 lines interlaced", value=Fraction("4.7"), unit="us", source=_LINE_WAVE_SD
+)
+SERRATION_US = Constant(
+    name="gap between broad pulses, 525 and 625 lines interlaced",
+    value=Fraction("4.7"),
+    unit="us",
+    source=_LINE_WAVE_SD,
+)
+EQUALISING_525_US = Constant(
+    name="equalising pulse, 525 lines interlaced", value=Fraction("2.3"), unit="us", source=_LINE_WAVE_SD
+)
+EQUALISING_625_US = Constant(
+    name="equalising pulse, 625 lines interlaced", value=Fraction("2.35"), unit="us", source=_LINE_WAVE_SD
+)
+EQUALISING_PULSES = Constant(
+    name="equalising pulses before, broad pulses, equalising pulses after: each so many, 525 and 625 lines",
+    value=(6, 5),
+    unit="pulses",
+    source=_LINE_WAVE_SD,
+)
+BROAD_720 = Constant(
+    name="broad pulse of a 750-line system: begins after 0H, lasts",
+    value=(260, 1280),
+    unit="samples",
+    source=_LINE_WAVE_HD,
+)
+BROAD_1080 = Constant(
+    name="broad pulse of a 1125-line system: begins after 0H or mid-line, lasts (progressive, interlaced)",
+    value=(132, 1980, 880),
+    unit="samples",
+    source=_LINE_WAVE_HD,
+)
+
 # --- Code points in files -------------------------------------------------------------------------------
 
 

@@ -62,7 +62,9 @@ class Timing:
     the second field. An interlaced frame has an odd number of lines and its fields start half a line apart;
     as in linux/v4l2-dv-timings.h the intervals are written in whole lines, and each field's front porch and
     sync come before its active lines. `first_active_lines` uses the system's own line numbers, a field each.
-    With tri-level sync `h.sync` is the positive half of the pulse.
+    With tri-level sync `h.sync` is the positive half of the pulse. `sync_positive` is the polarity of horizontal
+    sync, and of vertical sync too unless `v_sync_positive` says another. `video_codes` are those of CTA-861, first
+    for the lowest aspect.
     """
 
     pixel_clock_hz: Fraction
@@ -73,6 +75,14 @@ class Timing:
     sync_positive: bool
     first_active_lines: tuple[int, ...]
     source: Source
+    v_sync_positive: bool | None = None
+    video_codes: tuple[int, ...] = ()
+
+    @property
+    def polarity(self) -> tuple[bool, bool]:
+        """Whether horizontal and vertical sync are positive."""
+        vertical = self.v_sync_positive
+        return self.sync_positive, self.sync_positive if vertical is None else vertical
 
     @property
     def line_rate_hz(self) -> Fraction:
@@ -103,7 +113,7 @@ class Timing:
             *(self.h.active, h_end, h_end + self.h.sync, self.h.total),
             *(v_active, v_end, v_end + self.v.sync * fields, self.total_lines),
         )
-        sign = "+" if self.sync_positive else "-"
-        flags = ("interlace " if fields == 2 else "") + f"{sign}hsync {sign}vsync"
+        signs = ["+" if positive else "-" for positive in self.polarity]
+        flags = ("interlace " if fields == 2 else "") + f"{signs[0]}hsync {signs[1]}vsync"
         clock = f"{hertz // 1_000_000}.{hertz % 1_000_000:06d}"
         return f'Modeline "{name}" {clock} {" ".join(map(str, figures))} {flags}'

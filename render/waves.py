@@ -13,7 +13,7 @@ from patterns.scene import Pulse, Wave
 from patterns.signal import Colour, Signal
 from render.quantise import quantise
 
-__all__ = ["add_waves"]
+__all__ = ["add_waves", "sine_edge"]
 
 Floats = NDArray[np.float64]
 
@@ -66,10 +66,10 @@ def _pulse(pulse: Pulse, span: Span, fmt: Format) -> Floats:
         # cos^2(pi t / 2 HAD) within HAD of the middle.
         return np.where(np.abs(start) < 1, np.cos(np.pi / 2 * np.clip(start, -1, 1)) ** 2, 0.0)
     stop = (at - float(column(fmt, pulse.stop))) / half
-    return _rise(start) - _rise(stop)
+    return sine_edge(start) - sine_edge(stop)
 
 
-def _rise(t: NDArray[np.floating[Any]]) -> Floats:
-    """The integral of the pulse, from 0 to 1 between t = -1 and 1."""
+def sine_edge(t: NDArray[np.floating[Any]]) -> Floats:
+    """The integral of the pulse, from 0 to 1 between t = -1 and 1; t in the pulse's half-amplitude durations."""
     inside = np.clip(t, -1, 1)
     return np.asarray((1 + inside + np.sin(np.pi * inside) / np.pi) / 2, dtype=np.float64)

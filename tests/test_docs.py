@@ -290,6 +290,19 @@ def inner(holds: str) -> set[str]:
     return set(re.findall(r"`(\w+)`", holds))
 
 
+def test_json_of_timing_is_as_its_page_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every key that `timing` prints stands in the table of docs/timing.md, and no other."""
+    capsys.readouterr()
+    assert run(["timing", "480i", "--edid", str(tmp_path / "set.bin"), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    page = (ROOT / "docs" / "timing.md").read_text(encoding="utf-8").split("## `--json`")[1]
+    assert named(page) | {"edid"} == set(told)
+    assert set(told["edid"]) <= inner(page)
+    held = rows_after(page)
+    for key, keys in (("h", told["h"]), ("sync", told["sync"]), ("levels_mv", told["levels_mv"][0])):
+        assert set(keys) == inner(held[key].partition(":")[0] if key == "h" else held[key]), key
+
+
 def test_figures_of_measure_are_as_their_page_says() -> None:
     """docs/measure.md has every figure of geometry and convergence in a table, and none that is not there."""
     page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")

@@ -535,6 +535,9 @@ EMPTY_MISTAKES = [
     (["draw", ""], "pattern"),
     (["verify", ""], "directory"),
     (["levels", ""], "level"),
+    (["timing", ""], "format"),
+    (["timing", "480i", "--edid", ""], "--edid"),
+    (["timing", "480i", "--line-rate", ""], "--line-rate"),
     (["formats", ""], "format"),
     (["patterns", ""], "pattern"),
     ([""], "command"),
@@ -731,6 +734,17 @@ FITTING: dict[str, tuple[str, ...]] = {
     "--tolerance": ("0", "1", "255"),
     "--frame": ("0", "1", "5"),
     "--paper": ("a4", "letter"),
+    "--by": ("cvt", "cvt-rb", "cvt-rb2", "gtf", "15khz"),
+    "--line-rate": ("15.5-15.9kHz", "15-70", "15.7"),
+    "--field-rate": ("48-62Hz", "20-100"),
+    "--sync": ("4.5us", "1"),
+    "--active-time": ("40-55us", "51-52"),
+    "--blank-lines": ("1/3/12", "5/5/5"),
+    "--clock-min": ("25MHz", "0"),
+    "--clock-step": ("1kHz", "1MHz"),
+    "--edid": ("set.bin", "out/set.bin"),
+    "--edid-for": ("analogue", "digital"),
+    "--edid-name": ("Tube 1", "x"),
 }
 ARGUMENTS = {
     "draw": (*PATTERNS, "own.toml"),
@@ -741,6 +755,7 @@ ARGUMENTS = {
     "sheet": ("marks", "board"),
     "measure": ("lens", *FILES),
     "record": ("new", "set", "work", "add", "show", "as-found", "set.json", *FILES),
+    "timing": ("480i", "1080p60", "64x48@60", "1024x768i@75/2", "2560x240p@60", "640x480@60"),
 }
 ODD = ("0", "-1", "nan", "inf", "1e9", "0x0", "110", "pink", "1:9", "--", "", " ", "--help", "--json", "-f", "-p")
 # Without "/" and "..", so that nothing is made outside the folder of the test.

@@ -134,8 +134,11 @@ def test_every_file_has_its_block_in_the_order_of_work(root: Element, items: lis
 def test_each_format_has_its_facts(root: Element, items: list[Item]) -> None:
     """Line rate, field rate, raster and cautions stand under the format's heading."""
     # CTA-861 (the figures of patterns/formats.py): 480i 15.734 kHz and 59.940 Hz, 720p50 37.5 kHz and 50 Hz.
-    for index, words in ((1, ("15.734 kHz", "59.940 Hz", "720 × 480", "4:3")), (2, ("37.500 kHz", "50.000 Hz"))):
+    # Periods of the lines are 1 / 15734.27 Hz and 1 / 37500 Hz; 4.59 and 0.54 us of sync: STANDARDS section 3.
+    first = ("15.734 kHz", "59.940 Hz", "720 × 480", "4:3", "63.56 µs", "sync 4.59")
+    for index, words in ((1, first), (2, ("37.500 kHz", "50.000 Hz", "26.67 µs", "sync 0.54"))):
         (part,) = root.all("section", id=f"format-{index}")
+        assert part.all("h2")[0].text.endswith(words[0])
         (facts,) = part.all("dl", class_="facts")
         assert all(word in facts.text for word in words), facts.text
     (second,) = root.all("section", id="format-2")
@@ -147,10 +150,10 @@ def test_another_aspect_is_named_where_the_format_is(root: Element) -> None:
     fmt = parse_format("480i", Fraction(16, 9))
     wide = read(cue_sheet("Kit", plan_kit([fmt], CARRIERS["png"])[:3], "trueraster 0"))
     assert wide.all("title")[0].text == "Kit: 480i 16:9"
-    assert wide.all("h2", id="format-1-head")[0].text == "480i 16:9"
+    assert wide.all("h2", id="format-1-head")[0].text == "480i 16:9 15.734 kHz"
     assert {e.text for e in wide.all("h3")} == {"480i 16:9: Signal"}
     assert "--format 480i --aspect 16:9" in wide.all("code")[0].text
-    assert not {"480i 4:3", "720p50 16:9"} & {e.text for e in root.all("h2")}
+    assert not {"480i 4:3", "720p50 16:9"} & {e.text.rsplit(" ", 2)[0] for e in root.all("h2")}
     assert "--aspect" not in root.all("code")[0].text
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CAUTIONS", "Caution"]
+__all__ = ["CAUTIONS", "SCAN_RATES", "Caution"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,6 +14,13 @@ class Caution:
     title: str
     text: str
 
+
+SCAN_RATES = Caution(
+    title="Scan rates",
+    text="Never feed a line or field rate outside the set's stated range: it can destroy the deflection. A set made"
+    " for 15 kHz takes 240p, 288p, 480i and 576i, and none of the other named formats.",
+)
+"""Shown with all the others, and where a scan is refused."""
 
 CAUTIONS = (
     Caution(
@@ -32,11 +39,7 @@ CAUTIONS = (
         title="X-radiation",
         text="It rises steeply with the high voltage. Never defeat its limits or shielding.",
     ),
-    Caution(
-        title="Scan rates",
-        text="Never feed a line or field rate outside the set's stated range: it can destroy the deflection. A set made"
-        " for 15 kHz takes 240p, 288p, 480i and 576i, and none of the other named formats.",
-    ),
+    SCAN_RATES,
     Caution(
         title="Phosphor",
         text="Bright still patterns wear the tube. Each pattern states how long it may stay up; a full white field is"

@@ -22,6 +22,8 @@ _COMMANDS = {
     "patterns": "reference",
     "formats": "reference",
     "levels": "reference",
+    "timing": "timing",
+    "scope": "scope",
     "draw": "draw",
     "kit": "kit",
     "verify": "verify",

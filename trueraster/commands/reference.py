@@ -166,7 +166,7 @@ def _format_text(fmt: Format) -> str:
         rows.append(("fields/s", f"{fmt.field_rate} = {float(fmt.field_rate):.6f}"))
     timing = fmt.timing
     if timing is None:
-        rows.append(("timing", "a free raster: no standard gives its porches and sync"))
+        rows.append(("timing", f"a free raster: no standard gives its porches and sync; 'timing {fmt.id}' makes them"))
     else:
         rows += [
             ("line rate", f"{float(timing.line_rate_hz) / 1000:.6f} kHz"),

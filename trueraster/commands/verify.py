@@ -66,6 +66,7 @@ def verify(
     from analysis.findings import OtherPatternError
     from analysis.levels import read_frame
     from patterns.signal import Matrix, Range
+    from trueraster.fileformat import format_of_file
     from trueraster.options import UsageError, choice, options_of
 
     ranged = choice("--range", code_range, tuple(Range))
@@ -81,7 +82,7 @@ def verify(
     task = _task(
         found,
         pattern,
-        _format(found, fmt, aspect),
+        format_of_file(found, fmt, aspect),
         options_of(typed),
         Range(ranged) if ranged else None,
         Matrix(weighed) if weighed else None,
@@ -352,28 +353,6 @@ def _mark(path: Path, report: _Report, task: _Task) -> None:
         sample_aspect=task.format.sample_aspect * _ratio(place.y.nominal) / _ratio(place.x.nominal),
     )
     write_marked(path, image)
-
-
-def _format(frame: Frame, text: str | None, aspect: str | None) -> Format:
-    from patterns.formats import FORMATS, FieldOrder
-    from trueraster.options import UsageError, format_of
-
-    told = frame.provenance
-    if text is not None:
-        return format_of(text, aspect)
-    if "format" in told:
-        usual = format_of(told["format"], aspect)
-        same = f"{usual.picture_aspect.numerator}:{usual.picture_aspect.denominator}" == told.get("aspect")
-        return usual if aspect or same else format_of(told["format"], told.get("aspect"))
-    tags = frame.picture.tags
-    alike = [f for f in FORMATS.values() if (f.width, f.height) == (tags.width, tags.height)]
-    interlaced = tags.field_order not in (None, FieldOrder.PROGRESSIVE)
-    alike = [f for f in alike if f.interlaced == interlaced] or alike
-    if not alike:
-        raise UsageError(
-            f"--format: which one was played? {tags.width}x{tags.height} is the raster of none that is named"
-        )
-    return format_of(alike[0].id, aspect)
 
 
 def _pattern(frame: Frame, text: str | None) -> Pattern:

@@ -33,7 +33,7 @@ class LineRates:
         return f"{float(self.low):g} to {float(self.high):g}"
 
 
-def parse_line_rates(text: str) -> tuple[LineRates, ...]:
+def parse_line_rates(text: str, option: str = "--line-rates") -> tuple[LineRates, ...]:
     """Read '15.6-15.8,31-32' in kHz, lowest first; a single value stands for itself and 1 % to each side.
 
     A comma stands between ranges. Where it might as well be meant as a decimal comma nothing is guessed: fed with a
@@ -42,7 +42,7 @@ def parse_line_rates(text: str) -> tuple[LineRates, ...]:
     Raises:
         UsageError: it is nothing of the kind, or may be meant in two ways.
     """
-    got = f"--line-rates: got {_short(text)}"
+    got = f"{option}: got {_short(text)}"
     parts = text.split(",")
     matches = [_PART.fullmatch(part) for part in parts]
     for i in range(1, len(parts)):

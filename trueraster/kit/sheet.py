@@ -12,9 +12,11 @@ from itertools import groupby
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Stage
 from patterns.signal import Colour, Range, Signal
+from patterns.timing import Timing
 from render.preview import preview, preview_png
 from trueraster.kit.plan import Item
 from trueraster.kit.rates import LineRates, ranges_text
+from trueraster.kit.wave import wave_svg
 from trueraster.kit.words import format_words, given_words
 from trueraster.levels import component_millivolts, distinct_patches
 from trueraster.page.template import data_uri, minus, rendered
@@ -75,6 +77,8 @@ class _Step:
     picture: str
     """A data: URI."""
     size: tuple[int, int]
+    wave: tuple[str, str] | None
+    """An inline SVG of the line in the picture's middle, and its caption."""
     levels: Levels | None
     same_levels: str | None
     """The number of the earlier step that has the same table."""
@@ -87,6 +91,8 @@ class _Part:
     index: int
     format: Format
     name: str
+    line_rate: str | None
+    """For the heading; None where the player chooses it."""
     facts: tuple[tuple[str, str], ...]
     stages: tuple[tuple[str, str, tuple[_Step, ...]], ...]
     """Heading, how to go about it (or nothing), files."""
@@ -138,7 +144,8 @@ def _parts(items: Sequence[Item]) -> Iterator[_Part]:
         )
         fmt = own[0].order.format
         facts = tuple(_facts(fmt, own[0].order.signal))
-        yield _Part(index=index, format=fmt, name=format_words(fmt), facts=facts, stages=stages)
+        rate = None if fmt.timing is None else _khz(fmt.timing)
+        yield _Part(index=index, format=fmt, name=format_words(fmt), line_rate=rate, facts=facts, stages=stages)
 
 
 def _step(item: Item, seen: dict[Levels, str]) -> _Step:
@@ -151,6 +158,7 @@ def _step(item: Item, seen: dict[Levels, str]) -> _Step:
         title=", ".join([order.pattern.title, *given_words(order).values()]),
         picture=data_uri("image/png", preview_png(picture)),
         size=picture.size,
+        wave=wave_svg(item),
         levels=levels if same == item.number else None,
         same_levels=same if same != item.number else None,
     )
@@ -158,17 +166,33 @@ def _step(item: Item, seen: dict[Levels, str]) -> _Step:
 
 def _facts(fmt: Format, signal: Signal) -> Iterator[tuple[str, str]]:
     timing = fmt.timing
-    yield "Line rate", "fixed by the player" if timing is None else f"{float(timing.line_rate_hz) / 1000:.3f} kHz"
+    yield "Line rate", "fixed by the player" if timing is None else _khz(timing)
     yield "Field rate" if fmt.interlaced else "Frame rate", f"{float(fmt.field_rate):.3f} Hz"
     if fmt.field_order is FieldOrder.PROGRESSIVE:
         scan = "progressive"
     else:
         scan = f"interlaced, {fmt.field_order.value} field first"
+    if timing is not None:
+        yield "Line", _line_words(timing)
     yield "Raster", f"{fmt.width} × {fmt.height}, {scan}"
     yield "Picture", f"{fmt.picture_aspect.numerator}:{fmt.picture_aspect.denominator}"
     black, white = (signal.codes(Colour.grey(level))[0] for level in (0, 1))
     coding = "R′G′B′" if signal.sampling.is_rgb else f"Y′CbCr {':'.join(signal.sampling.value)}, BT.{signal.matrix}"
     yield "Files", f"{coding}, {signal.bits} bits, {signal.range} range: black {black}, white {white}"
+
+
+def _khz(timing: Timing) -> str:
+    return f"{float(timing.line_rate_hz) / 1000:.3f} kHz"
+
+
+def _line_words(timing: Timing) -> str:
+    """What an oscilloscope shows of one line, in the order of the trace."""
+    h, clock = timing.h, timing.pixel_clock_hz
+    front, sync, back, active, total = (
+        f"{float(1_000_000 * samples / clock):.2f}"
+        for samples in (h.front_porch, h.sync, h.back_porch, h.active, h.total)
+    )
+    return f"{total} µs: front porch {front}, sync {sync}, back porch {back}, active {active}"
 
 
 def levels_of(item: Item) -> Levels | None:

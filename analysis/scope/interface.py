@@ -1,0 +1,138 @@
+"""The analogue interface of a waveform: its traces, their levels, and on which of them sync rides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from patterns import standards
+from patterns.formats import Family, Format
+from patterns.lines import timing_of
+
+__all__ = ["SYNC_KEY", "Interface", "ScopeError", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
+
+
+class ScopeError(ValueError):
+    """A waveform that a format does not have; the message is one line and says what it has."""
+
+
+class SignalKind(StrEnum):
+    """The set of signals that is looked at."""
+
+    YPBPR = "ypbpr"
+    RGB = "rgb"
+    COMPOSITE = "composite"
+    """Its luma with sync and setup; the subcarrier is left out."""
+
+
+class SyncOn(StrEnum):
+    """What sync rides on in R'G'B'."""
+
+    GREEN = "green"
+    ALL = "all"
+    SEPARATE = "separate"
+
+
+SYNC_KEY = "sync"
+"""Of the trace that is sync alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class TraceKind:
+    """One trace: `key` for options and columns, `name` for words; a colour difference is centred on 0 mV."""
+
+    key: str
+    name: str
+    has_sync: bool
+    is_difference: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interface:
+    """Levels in mV from blanking, which is 0: exact. `sync_mv` is negative; tri-level sync rises as far above."""
+
+    signal: SignalKind
+    white_mv: Fraction
+    black_mv: Fraction
+    sync_mv: Fraction
+    difference_mv: Fraction
+    """Of a colour difference of 1, so that 0.5 is the peak of 100 % colours."""
+    setup_ire: Fraction
+    traces: tuple[TraceKind, ...]
+
+    def percent(self, trace: TraceKind, millivolts: float) -> float:
+        """A level in % of the picture's excursion, black 0 and white 100; of a colour difference -50 to 50."""
+        if trace.is_difference:
+            return 100 * millivolts / float(self.difference_mv)
+        return 100 * (millivolts - float(self.black_mv)) / float(self.white_mv - self.black_mv)
+
+
+_YPBPR = (
+    TraceKind("y", "Y'", True),
+    TraceKind("pb", "P'B", False, True),
+    TraceKind("pr", "P'R", False, True),
+)
+_LEVELS = (700, 714)
+
+
+def interface_of(
+    fmt: Format,
+    signal: SignalKind,
+    *,
+    levels: int | None = None,
+    setup_ire: Fraction = Fraction(0),
+    sync_on: SyncOn | None = None,
+) -> Interface:
+    """The interface of a format.
+
+    `levels` is white in mV: 700 (SMPTE/EBU N10, the usual one) or 714 (100 IRE of 525 lines; the usual one of 525-line
+    composite). Setup is 0 or 7.5 IRE, with 714 only.
+
+    Raises:
+        ScopeError: this format has no such interface.
+    """
+    timing = timing_of(fmt)
+    composite = signal is SignalKind.COMPOSITE
+    slow = timing.line_rate_hz <= standards.SET_15K_LINE_RATE_HZ.value
+    if composite and not (slow and fmt.family in (Family.SD525, Family.SD625)):
+        raise ScopeError(
+            f"--signal: {fmt.id} has no composite signal; 480i, 576i, 240p and 288p have; take ypbpr or rgb"
+        )
+    if levels is None:
+        levels = 714 if composite and fmt.family is Family.SD525 else 700
+    if levels not in _LEVELS:
+        raise ScopeError(f"--levels: got {levels}, allowed are 700 and 714")
+    if levels == 714 and fmt.family is not Family.SD525:
+        raise ScopeError(f"--levels: 714 mV is the level of 525-line systems; {fmt.id} has 700")
+    if setup_ire not in (0, standards.SETUP_IRE.value):
+        raise ScopeError("--setup: allowed are 0 and 7.5 IRE")
+    if setup_ire and levels != 714:
+        hint = ", add --levels 714" if fmt.family is Family.SD525 else ""
+        raise ScopeError(f"--setup: only a 525-line signal of 714 mV has setup{hint}")
+    if sync_on is not None and signal is not SignalKind.RGB:
+        raise ScopeError("--sync: it is for --signal rgb; else sync is on luma")
+    ire = standards.IRE_MV.value
+    white = Fraction(standards.COMPONENT_WHITE_MV.value) if levels == 700 else standards.WHITE_525_MV.value
+    sync = Fraction(standards.COMPONENT_SYNC_MV.value) if levels == 700 else standards.SYNC_IRE.value * ire
+    return Interface(
+        signal=signal,
+        white_mv=white,
+        black_mv=setup_ire * ire,
+        sync_mv=sync,
+        difference_mv=2 * Fraction(standards.COLOUR_DIFFERENCE_PEAK_MV.value),
+        setup_ire=setup_ire,
+        traces=_traces(signal, sync_on or SyncOn.GREEN),
+    )
+
+
+def _traces(signal: SignalKind, sync_on: SyncOn) -> tuple[TraceKind, ...]:
+    if signal is SignalKind.YPBPR:
+        return _YPBPR
+    if signal is SignalKind.COMPOSITE:
+        return (TraceKind("luma", "luma", True),)
+    guns = tuple(
+        TraceKind(key, f"{key.upper()}'", sync_on is SyncOn.ALL or (sync_on is SyncOn.GREEN and key == "g"))
+        for key in "rgb"
+    )
+    return (*guns, TraceKind(SYNC_KEY, "sync", True)) if sync_on is SyncOn.SEPARATE else guns

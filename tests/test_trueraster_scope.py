@@ -1,0 +1,223 @@
+"""`scope` as a command: what it tells, what it writes, what it refuses."""
+
+from __future__ import annotations
+
+import base64
+import re
+import struct
+import xml.etree.ElementTree as ElementTree
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from patterns.formats import FORMATS
+from render.carriers import CARRIERS
+from tests.scope_bench import call, drawn, told
+from trueraster.kit.plan import plan_kit
+from trueraster.kit.sheet import cue_sheet
+from trueraster.kit.wave import WITH_WAVE
+
+
+def test_a_line_is_told_as_a_table() -> None:
+    code, out, err = call("scope", "steps", "--format", "576i", "--line", "100")
+    assert (code, err) == (0, "")
+    assert out.startswith("steps in 576i, line 100 of 625 (field 1): Y'P'BP'R\n")
+    # 50 % of 700 mV.
+    assert re.search(r"picture +[\d.]+ +[\d.]+ +[\d.]+ +350\.0 +50\.0\n", out)
+    assert re.search(r"sync +0\.000 +4\.667 +4\.667 +-300\.0\n", out)
+
+
+def test_the_line_in_the_middle_is_taken_when_none_is_asked_for() -> None:
+    answer = told("bars", "--format", "1080p50")
+    assert (answer["line"], answer["row"], answer["field"]) == (582, 540, 1)
+
+
+def test_json_has_its_keys_and_times_of_the_standard() -> None:
+    answer = told("bars", "--format", "576i")
+    assert {
+        "pattern",
+        "format",
+        "line",
+        "field",
+        "view",
+        "row",
+        "signal",
+        "levels_mv",
+        "times_us",
+        "measured_us",
+    } <= set(answer)
+    # BT.601: 12, 63, 69 and 720 samples of 13.5 MHz.
+    times = answer["times_us"]
+    assert [times[key] for key in ("front_porch", "sync", "back_porch", "active", "line")] == [
+        pytest.approx(samples / 13.5, abs=1e-5) for samples in (12, 63, 69, 720, 864)
+    ]
+    assert answer["measured_us"]["sync"] == pytest.approx(63 / 13.5, abs=0.01)
+    assert answer["measured_us"]["line"] == pytest.approx(64, abs=0.01)
+    assert answer["levels_mv"] == {
+        "white": 700, "black": 0, "blanking": 0, "sync": -300, "sync_upper": None, "difference_peak": 350
+    }  # fmt: skip
+
+
+def test_a_blank_line_is_told_as_such() -> None:
+    answer = told("bars", "--format", "480i", "--line", "15", "--component", "y")
+    assert answer["row"] is None
+    assert [part["part"] for part in answer["traces"][0]["parts"]] == ["sync", "blanking"]
+    assert "line 15 lies in the vertical blanking and carries no picture" in answer["notes"]
+
+
+@pytest.mark.parametrize(
+    ("field", "first", "begins"), [("1", 1, "line"), ("2", 313, "mid-line")], ids=["first", "second"]
+)
+def test_a_field_tells_its_vertical_sync(field: str, first: int, begins: str) -> None:
+    """625 lines: 2.5 lines from line 1 and from the middle of 313 (BT.1700, from memory)."""
+    answer = told("steps", "--format", "576i", "--field", field, "--component", "y")
+    vertical = answer["vertical"][0]
+    assert (vertical["first_line"], vertical["begins"], vertical["lines"]) == (first, begins, 2.5)
+    assert vertical["field_us"] == 20000
+    code, out, _ = call("scope", "steps", "--format", "576i", "--field", field, "--component", "y")
+    assert code == 0
+    assert "5 before, 5 after" in out
+
+
+def test_sync_rides_where_it_is_asked_to() -> None:
+    def on(*words: str) -> list[str]:
+        return list(told("steps", "--format", "480i", "--signal", "rgb", *words)["sync"]["on"])
+
+    assert on() == ["g"]
+    assert on("--sync", "all") == ["r", "g", "b"]
+    assert on("--sync", "separate") == ["sync"]
+
+
+def test_714_mv_component_has_setup_on_luma_only() -> None:
+    """SMPTE 170M's black of 7.5 IRE is 53.57 mV; colour difference stays on 0."""
+    answer = told("steps", "--format", "480i", "--levels", "714", "--setup", "7.5")
+    black = {trace["key"]: next(p for p in trace["parts"] if p["part"] == "picture") for trace in answer["traces"]}
+    assert [black[key]["mv"] for key in ("y", "pb", "pr")] == [pytest.approx(v, abs=0.05) for v in (7.5 / 0.14, 0, 0)]
+    assert black["y"]["ire"] == pytest.approx(7.5, abs=0.01)
+
+
+# --- Files -----------------------------------------------------------------------------------------------
+
+
+def test_plots_and_points_are_written_whole(tmp_path: Path) -> None:
+    paths = [tmp_path / name for name in ("a.svg", "a.png", "a.csv")]
+    words = [word for path in paths for word in ("--to", str(path))]
+    code, out, err = call("scope", "bars", "--format", "576i", *words)
+    assert (code, err) == (0, "")
+    assert all(str(path) in out for path in paths)
+    assert ElementTree.fromstring(paths[0].read_bytes()).tag.endswith("svg")
+    assert b"bars in 576i, line 167" in paths[0].read_bytes()
+    # PNG: width and height follow the signature and the first chunk's head.
+    width, _ = struct.unpack(">II", paths[1].read_bytes()[16:24])
+    assert width == 1200
+    lines = paths[2].read_text(encoding="ascii").splitlines()
+    assert lines[0] == "us,y_mv,pb_mv,pr_mv"
+    assert len({line.count(",") for line in lines}) == 1
+    assert len(list(tmp_path.iterdir())) == len(paths)
+
+
+@pytest.mark.parametrize("name", ["480i", pytest.param("1080i50", marks=pytest.mark.slow)])
+def test_a_field_is_drawn(name: str, tmp_path: Path) -> None:
+    path = tmp_path / "field.svg"
+    code, _, err = call("scope", "steps", "--format", name, "--field", "1", "--component", "y", "--to", str(path))
+    assert code == 0, err
+    assert path.stat().st_size < 400_000
+
+
+def test_a_file_is_shown_with_its_own_samples(tmp_path: Path) -> None:
+    path = drawn(tmp_path / "steps.mp4", "steps", "576i", "--as", "h264", "--seconds", "0.2")
+    answer = told(str(path), "--component", "y")
+    assert (answer["pattern"], answer["file"], answer["format"]) == (None, str(path), "576i")
+    assert any("8 bits" in words for words in answer["notes"])
+    code, _, err = call("scope", str(path), "--format", "1080i50")
+    assert code == 2
+    assert "its frame is 720x576" in err
+
+
+def test_what_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
+    (tmp_path / "there").write_text("a file", encoding="utf-8")
+    code, out, err = call("scope", "bars", "--to", str(tmp_path / "there" / "x.svg"))
+    assert (code, out) == (2, "")
+    assert len(err.splitlines()) == 1
+    assert [path.name for path in tmp_path.iterdir()] == ["there"]
+
+
+# --- Refusals --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "told_so"),
+    [
+        (["bars", "--line", "0"], "480i has the lines 1 to 525"),
+        (["bars", "--line", "526"], "480i has the lines 1 to 525"),
+        (["bars", "--field", "3"], "allowed are 1, 2 and frame"),
+        (["bars", "--format", "720p50", "--field", "1"], "has no fields; ask for the frame"),
+        (["bars", "--line", "30", "--field", "1"], "not both"),
+        (["bars", "--signal", "vga"], "ypbpr, rgb, composite"),
+        (["bars", "--signal", "composite", "--format", "720p50"], "has no composite signal"),
+        (["bars", "--setup", "7.5"], "add --levels 714"),
+        (["bars", "--setup", "5"], "allowed are 0 and 7.5"),
+        (["bars", "--levels", "714", "--format", "576i"], "576i has 700"),
+        (["bars", "--component", "r"], "y, pb, pr"),
+        (["bars", "--sync", "green"], "--signal rgb"),
+        (["bars", "--to", "x.pdf"], ".svg, .png or .csv"),
+        (["bars", "--to", "x.svg", "--to", "./x.svg"], "named twice"),
+        (["bars", "--frame", "-1"], "--frame"),
+        (["barz"], "did you mean bars?"),
+        (["missing.png"], "No such file"),
+        (["  "], "a pattern's name or a file"),
+        (["bars", "--level", "50"], "does not take it"),
+    ],
+)
+def test_what_cannot_be_meant_is_told_in_one_line(words: list[str], told_so: str) -> None:
+    code, out, err = call("scope", *words)
+    assert (code, out) == (2, "")
+    assert told_so in err
+    assert len(err.splitlines()) == 1
+
+
+_WORDS = st.sampled_from(
+    ["--line", "--field", "--signal", "--setup", "--component", "--levels", "--sync", "--range", "--matrix", "--frame"]
+)
+_VALUES = st.sampled_from(
+    ["0", "1", "2", "22", "frame", "rgb", "composite", "7.5", "y", "g", "714", "all", "full", "-1", "€"]
+)
+
+
+@given(st.lists(st.tuples(_WORDS, _VALUES), max_size=4), st.sampled_from(["480i", "576p", "720p50", "640x240@60"]))
+@settings(max_examples=12)
+def test_any_options_end_in_an_answer_or_in_one_line(pairs: list[tuple[str, str]], name: str) -> None:
+    words = [word for pair in pairs for word in pair]
+    code, out, err = call("scope", "steps", "--format", name, *words, "--json")
+    assert code in (0, 2)
+    if code == 2:
+        assert out == ""
+        assert len(err.splitlines()) == 1
+
+
+# --- The cue sheet ---------------------------------------------------------------------------------------
+
+
+def test_the_cue_sheet_has_small_waveforms() -> None:
+    items = [
+        item for item in plan_kit([FORMATS["480i"]], CARRIERS["h264"]) if item.order.pattern.id in (*WITH_WAVE, "dots")
+    ]
+    page = cue_sheet("Harbour Lane Repairs", items, "trueraster")
+    drawings = re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)
+    assert len(drawings) == len(WITH_WAVE)
+    for drawing in drawings:
+        ElementTree.fromstring(drawing)
+        assert len(drawing) < 12_000
+        assert "line 142" in drawing
+    # Pictures are the only other thing: no file and no network is needed.
+    assert all(base64.b64decode(found) for found in re.findall(r"data:image/png;base64,([^\"]+)", page))
+
+
+def test_a_raster_without_a_scan_has_no_waveform_on_the_sheet() -> None:
+    from patterns.formats import parse_format
+
+    items = plan_kit([parse_format("640x480@60")], CARRIERS["png"])
+    page = cue_sheet("Harbour Lane Repairs", [i for i in items if i.order.pattern.id in WITH_WAVE], "trueraster")
+    assert "<svg" not in page

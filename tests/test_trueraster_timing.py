@@ -1,0 +1,370 @@
+"""`timing`: its figures against other programs' tables, its EDID against edid-decode, its refusals."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import re
+import shutil
+import subprocess
+import tomllib
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from patterns.formats import FORMATS, Format, parse_format
+from patterns.freemodes import By, usual_by, with_timing
+from patterns.scan15k import Limits
+from trueraster.cautions import SCAN_RATES
+from trueraster.cli import run
+from trueraster.edid import Interface, edid_block, offered
+
+VECTORS = tomllib.loads((Path(__file__).parent / "vectors" / "free_modes.toml").read_text(encoding="utf-8"))
+
+needs_edid_decode = pytest.mark.skipif(shutil.which("edid-decode") is None, reason="edid-decode is not installed")
+
+
+def call(*words: str) -> tuple[int, str, str]:
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = run(["timing", *words])
+    return code, out.getvalue(), err.getvalue()
+
+
+def asked(*words: str) -> dict[str, Any]:
+    code, out, err = call(*words, "--json")
+    assert code == 0, err
+    answer: dict[str, Any] = json.loads(out)
+    return answer
+
+
+def mode(text: str, by: By | None = None, **limits: Any) -> Format:
+    fmt = parse_format(text)
+    return fmt if fmt.timing else with_timing(fmt, by or usual_by(fmt), Limits(**limits))
+
+
+# --- Named formats ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", FORMATS)
+@pytest.mark.parametrize("aspect", [None, "16:9"])
+def test_a_named_format_equals_edid_decodes_table_of_cta_861(name: str, aspect: str | None) -> None:
+    answer = asked(name, *([] if aspect is None else ["--aspect", aspect]))
+    rows = dict(row.split(" ", 1) for row in VECTORS["video_codes"])
+    raster, clock, *figures = rows[str(answer["video_code"])].split()
+    h, h_sign, v, v_sign = [*map(int, figures[:3])], figures[3], [*map(int, figures[4:7])], figures[7]
+    width, height = map(int, re.findall(r"\d+", raster)[:2])
+    # Standard definition with interlace or half the lines has doubled samples there.
+    double = width // answer["width"]
+    assert (width, height) == (answer["width"] * double, answer["height"])
+    if name in ("480i", "240p"):
+        # BT.601's start of the line, 3 samples from CTA-861's: DEVELOPERS.md has the reason.
+        assert [x // double for x in h] == [19, 62, 57]
+        h = [16 * double, 62 * double, 60 * double]
+    assert h == [answer["h"][key] * double for key in ("front_porch", "sync", "back_porch")]
+    assert v == [answer["v"][key] for key in ("front_porch", "sync", "back_porch")]
+    assert ("i@" in raster) == answer["interlaced"]
+    signs = {"P": "positive", "N": "negative"}
+    assert (answer["sync"]["horizontal"], answer["sync"]["vertical"]) == (signs[h_sign], signs[v_sign])
+    hertz = float(clock) * 1e6 / double
+    slowed = name in ("720p59.94", "1080i59.94", "1080p23.976", "1080p29.97", "1080p59.94")
+    assert answer["pixel_clock_hz"] == pytest.approx(hertz / 1.001 if slowed else hertz, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("name", "line_khz", "first", "last", "order", "kind"),
+    [
+        # STANDARDS section 3: line rate, active lines, field order; kind of sync from memory.
+        ("480i", 15.73427, [22, 285], [261, 524], "top", "bi-level"),
+        ("576i", 15.625, [23, 336], [310, 623], "top", "bi-level"),
+        ("240p", 15.73427, [22], [261], "progressive", "bi-level"),
+        ("480p", 31.46853, [43], [522], "progressive", "bi-level"),
+        ("720p50", 37.5, [26], [745], "progressive", "tri-level"),
+        ("1080i59.94", 33.71628, [21, 584], [560, 1123], "top", "tri-level"),
+        ("1080p24", 27.0, [42], [1121], "progressive", "tri-level"),
+    ],
+)
+def test_line_rates_active_lines_and_sync(
+    name: str, line_khz: float, first: list[int], last: list[int], order: str, kind: str
+) -> None:
+    answer = asked(name)
+    assert answer["line_rate_hz"] / 1000 == pytest.approx(line_khz, abs=1e-5)
+    assert (answer["first_active_lines"], answer["last_active_lines"]) == (first, last)
+    assert (answer["field_order"], answer["sync"]["kind"]) == (order, kind)
+
+
+@pytest.mark.parametrize(
+    ("name", "part", "microseconds"),
+    [
+        # STANDARDS section 3, "H sync us in digital rows" and line periods.
+        ("576i", "sync", 4.67),
+        ("480p", "sync", 2.30),
+        ("576p", "sync", 2.37),
+        ("720p50", "sync", 0.539),
+        ("1080i60", "sync", 0.593),
+        ("1080p60", "sync", 0.296),
+        ("480i", "total", 63.5556),
+        ("576i", "total", 64),
+    ],
+)
+def test_durations(name: str, part: str, microseconds: float) -> None:
+    assert asked(name)["h_us"][part] == pytest.approx(microseconds, abs=0.006)
+
+
+def test_levels_are_those_of_each_interface() -> None:
+    # STANDARDS section 2: 700, -300 and 350 mV; 100, 7.5 and -40 IRE of 1/140 V.
+    rows = {row["signal"]: row for row in asked("480i")["levels_mv"]}
+    assert rows["Y' or R'G'B'"] | {"white": 700, "black": 0, "blanking": 0, "sync": -300} == rows["Y' or R'G'B'"]
+    assert rows["P'B, P'R at 100 % colours"]["white"] == 350
+    setup = rows["525 lines, with setup"]
+    assert (setup["white"], setup["black"], setup["sync"]) == (714.286, 53.571, -285.714)
+    hd = asked("1080i60")["levels_mv"]
+    assert (hd[0]["sync"], hd[0]["sync_upper"]) == (-300, 300)
+    # From memory of SMPTE ST 274: both halves are 44 samples long.
+    assert asked("1080i60")["sync"]["negative_half_samples"] == 44
+
+
+def test_json_has_the_fixed_keys() -> None:
+    answer = asked("480i")
+    keys = {"pixel_clock_hz", "line_rate_hz", "field_rate_hz", "frame_rate_hz", "interlaced", "field_order", "modeline"}
+    assert keys <= set(answer)
+    for part in ("h", "v"):
+        assert set(answer[part]) == {"active", "front_porch", "sync", "back_porch", "total"}
+        assert answer[part]["total"] == sum(value for key, value in answer[part].items() if key != "total")
+
+
+def test_several_formats_are_told_in_order() -> None:
+    answer = asked("480i", "576i")
+    assert [row["format"] for row in answer["timings"]] == ["480i", "576i"]
+    code, out, _ = call("480i", "576i")
+    assert code == 0
+    assert out.index("480i:") < out.index("576i:")
+
+
+# --- Free modes ------------------------------------------------------------------------------------------
+
+
+def test_a_free_raster_goes_by_what_is_asked() -> None:
+    # Mode lines of Debian's cvt, cvt -r and gtf.
+    lines = {
+        "cvt": "82.000000 1024 1088 1192 1360 768 771 775 805 -hsync +vsync",
+        "gtf": "81.804000 1024 1080 1192 1360 768 769 772 802 -hsync +vsync",
+    }
+    for by, figures in lines.items():
+        assert asked("1024x768p@75", "--by", by)["modeline"] == f'Modeline "1024x768p@75" {figures}'
+    reduced = asked("1024x768p@60", "--by", "cvt-rb")["modeline"]
+    assert reduced.endswith("56.000000 1024 1072 1104 1184 768 771 775 790 +hsync -vsync")
+    assert "fly back" in asked("1024x768p@60", "--by", "cvt-rb")["cautions"][0]
+    assert asked("1024x768p@75")["by"] == "cvt"
+    assert asked("640x240p@60")["by"] == "15khz"
+    assert asked("720x576i@50")["by"] == "15khz"
+
+
+def test_a_raster_of_a_named_format_says_so() -> None:
+    assert "1080p60" in asked("1920x1080p@60")["hint"]
+    assert "1080p60" in call("1920x1080p@60")[1]
+    assert asked("1024x768p@75")["hint"] is None
+
+
+def test_limits_of_the_set_are_kept() -> None:
+    answer = asked(
+        "2560x240p@60", "--clock-min=25MHz", "--line-rate=15.6-15.8kHz", "--sync=4.8us", "--back-porch=5.2us"
+    )
+    assert answer["pixel_clock_hz"] >= 25e6
+    assert 15_600 <= answer["line_rate_hz"] <= 15_800
+    assert answer["h_us"]["sync"] >= 4.8
+    assert answer["h_us"]["back_porch"] >= 5.2
+    assert abs(answer["line_rate_hz"] - answer["broadcast_line_rate_hz"]) < 0.1
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "480p --line-rate 15.5-15.9kHz",
+        "1024x768p@75 --line-rate 15.5-15.9",
+        "1080i50 --field-rate 55-62Hz",
+        "640x480p@60 --by 15khz",
+        "640x240p@75 --by 15khz",
+        "720x480i@60 480p --line-rate 15.6-15.8",
+    ],
+)
+def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tmp_path: Path, words: str) -> None:
+    block = tmp_path / "set.bin"
+    code, out, err = call(*words.split(), "--edid", str(block))
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert SCAN_RATES.text in err
+    assert re.search(r"\d kHz|\d Hz", err)
+    assert not block.exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ("480i --by cvt", "named format"),
+        ("640x480@60 --by vesa", "allowed are cvt, cvt-rb, cvt-rb2, gtf, 15khz"),
+        ("640x240@60 --sync 4,5", "4.5us"),
+        ("640x240@60 --field-rate 60", "48-62Hz"),
+        ("640x240@60 --active-time 53-51us", "lower end first"),
+        ("640x240@60 --blank-lines 0/3/12", "1/3/12"),
+        ("640x240@60 --clock-step 100Hz", "10kHz"),
+        ("640x240@60 --clock-step 0.5kHz", "1 kHz to 10 MHz"),
+        ("640x240@60 --line-rate fast", "--line-rate"),
+        ("854x480@60", "take 848 or 856"),
+        ("480i --edid-for hdmi", "analogue, digital"),
+    ],
+)
+def test_a_mistake_is_one_line(words: str, expected: str) -> None:
+    code, out, err = call(*words.split())
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert expected in err
+
+
+# --- EDID ------------------------------------------------------------------------------------------------
+
+
+def _decoded(block: bytes, path: Path) -> str:
+    path.write_bytes(block)
+    command = ["edid-decode", "--check", "--skip-hex-dump", str(path)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=20, check=False)
+    assert done.returncode == 0, done.stdout
+    assert "EDID conformity: PASS" in done.stdout
+    told = done.stdout.partition("Warnings:")[2].splitlines()
+    # A raster of CTA-861 with a timing of this project's is what was asked for.
+    others = [line for line in told if line.startswith("  ") and "similar but not identical to VIC" not in line]
+    assert not others
+    return done.stdout
+
+
+def _modes_in(printed: str) -> list[tuple[Any, ...]]:
+    """Each detailed timing that edid-decode prints: raster, interlace, clock, porches, sync and signs."""
+    pattern = (
+        r"DTD \d+: +(\d+)x(\d+)(i?) .*? ([\d.]+) MHz.*\n"
+        r" +Hfront +(\d+) Hsync +(\d+) Hback +(\d+) Hpol ([PN])\n +Vfront +(\d+) Vsync +(\d+) Vback +(\d+) Vpol ([PN])"
+    )
+    return [
+        (*map(int, f[:2]), bool(f[2]), Fraction(f[3]), *map(int, f[4:7]), f[7], *map(int, f[8:11]), f[11])
+        for f in re.findall(pattern, printed)
+    ]
+
+
+def _expected(fmt: Format) -> tuple[Any, ...]:
+    assert fmt.timing is not None
+    timing = offered(fmt.timing)
+    signs = ["P" if positive else "N" for positive in timing.polarity]
+    h, v = timing.h, timing.v
+    return (
+        *(fmt.width, fmt.height, fmt.interlaced, timing.pixel_clock_hz / 1_000_000),
+        *(h.front_porch, h.sync, h.back_porch, signs[0], v.front_porch, v.sync, v.back_porch, signs[1]),
+    )
+
+
+EDID_MODES = [
+    *((name,) for name in FORMATS),
+    ("480i", "576i", "240p"),
+    ("1080i50", "720p59.94"),
+    ("2560x240p@60", "2880x480i@59.94"),
+    ("1024x768p@75", "1280x1024p@60", "640x480p@85"),
+]
+
+
+@needs_edid_decode
+@pytest.mark.parametrize("interface", Interface)
+@pytest.mark.parametrize("names", EDID_MODES, ids=" ".join)
+def test_edid_decode_finds_exactly_the_modes_asked_for(
+    tmp_path: Path, names: tuple[str, ...], interface: Interface
+) -> None:
+    formats = [mode(name) for name in names]
+    printed = _decoded(edid_block(formats, interface=interface, name="Harbour Lane"), tmp_path / "set.bin")
+    assert _modes_in(printed) == [_expected(fmt) for fmt in formats]
+    assert "Established Timings I & II: none" in printed
+    assert "Standard Timings: none" in printed
+    assert "Display Product Name: 'Harbour Lane'" in printed
+    assert ("Digital display" in printed) == (interface is Interface.DIGITAL)
+
+
+@needs_edid_decode
+@pytest.mark.slow
+@settings(max_examples=150)
+@given(
+    width=st.integers(1200, 3800).map(lambda n: n // 8 * 8),
+    lines=st.integers(200, 240),
+    rate=st.sampled_from([Fraction(50), Fraction(60), Fraction(60_000, 1001), Fraction("54.7")]),
+    interlaced=st.booleans(),
+)
+def test_edid_of_any_15khz_mode_passes(
+    tmp_path_factory: pytest.TempPathFactory, width: int, lines: int, rate: Fraction, interlaced: bool
+) -> None:
+    text = f"{width}x{lines * (2 if interlaced else 1)}{'i' if interlaced else 'p'}@{rate}"
+    fmt = mode(text, By.FIFTEEN_KHZ)
+    printed = _decoded(edid_block([fmt], interface=Interface.ANALOGUE), tmp_path_factory.mktemp("edid") / "set.bin")
+    assert _modes_in(printed) == [_expected(fmt)]
+
+
+def test_an_edid_block_has_its_fixed_parts() -> None:
+    # VESA E-EDID 1.4, from memory: length, header, version, unused timings, checksum, no extension.
+    block = edid_block([mode("480i")], interface=Interface.ANALOGUE)
+    assert len(block) == 128
+    assert block[:8] == bytes([0, 255, 255, 255, 255, 255, 255, 0])
+    assert block[18:20] == bytes([1, 4])
+    assert block[35:38] == bytes(3)
+    assert block[38:54] == bytes([1]) * 16
+    assert block[126] == 0
+    assert sum(block) % 256 == 0
+
+
+def test_the_command_writes_the_block_and_tells_what_it_cannot_say(tmp_path: Path) -> None:
+    path = tmp_path / "new" / "set.bin"
+    code, out, err = call("1080i59.94", "--edid", str(path), "--edid-for", "digital", "--json")
+    answer = json.loads(out)
+    assert code == 0
+    assert path.read_bytes().hex() == answer["edid"]["hex"]
+    assert answer["edid"]["modes"] == [{"format": "1080i59.94", "pixel_clock_hz": 74_180_000}]
+    # (74.18 - 74.175824) / 74.175824 is 56 millionths.
+    assert "+56 parts in a million" in err
+    assert "--line-rate" in err
+    assert "no clock below 25 MHz" in call("480i", "--edid", str(path), "--edid-for", "digital")[2]
+    assert "720, 1440 or 2880 samples" in call("2560x480i@59.94", "--edid", str(path))[2]
+    assert call("480i", "--edid", str(path), "--line-rate", "15.6-15.8")[2] == ""
+
+
+def test_a_block_whose_rounded_clock_leaves_the_range_is_refused(tmp_path: Path) -> None:
+    # 74.175824 MHz gives 33.71628 kHz, the block's 74.18 MHz 33.71818 kHz.
+    path = tmp_path / "set.bin"
+    assert call("1080i59.94", "--line-rate", "33-33.7170")[0] == 0
+    code, _, err = call("1080i59.94", "--line-rate", "33-33.7170", "--edid", str(path))
+    assert code == 2
+    assert "33.718 kHz" in err
+    assert not path.exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ("480i 576i 240p 288p", "1 to 3 modes, got 4"),
+        ("480i 480i", "there already"),
+        ("320x240p@60", "2 times the width"),
+        ("480i --edid-name Harbour-Lane-Repairs", "1 to 13"),
+        ("4320x240p@60", "active samples, 4320"),
+        ("480i --edid .", "a file name is expected"),
+    ],
+)
+def test_what_a_block_cannot_hold_is_told_and_nothing_written(tmp_path: Path, words: str, expected: str) -> None:
+    path = tmp_path / "set.bin"
+    code, out, err = call("--edid", str(path), *words.split())
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert expected in err
+    assert not list(tmp_path.iterdir())
+
+
+@settings(max_examples=60)
+@given(st.lists(st.sampled_from(["480i", "x", "0x0@0", "640x240p@60", "--by", "15khz", "--sync", "9us", "--json", "--aspect", "-1", "--clock-min", "1e9"]), max_size=6))  # fmt: skip # noqa: E501
+def test_any_words_end_in_an_answer_or_one_line(words: list[str]) -> None:
+    code, out, err = call(*words)
+    assert code in (0, 2)
+    if code:
+        assert (out, err.count("\n")) == ("", 1)

@@ -1,0 +1,163 @@
+"""`timing`: what the set is fed, line by line, and what makes a computer's output send it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trueraster.commands.shared import as_json_option
+from trueraster.show import note, put_json, put_text
+
+if TYPE_CHECKING:
+    from patterns.formats import Format
+    from patterns.scan15k import Limits
+    from trueraster.setlimits import SetRange
+    from trueraster.timingwords import Told
+
+__all__ = ["timing"]
+
+_TUBE_ASPECT = "4:3"
+"""Of a 15 kHz set's picture, unless it is told. Common practice, no source."""
+_SAME_RATE = 0.002
+"""How far a rate may be from a named one and still be meant as that: 60 Hz is 0.1 % from 59.94."""
+
+
+@click.command()
+@click.argument("formats", nargs=-1, required=True, metavar="FORMAT...")
+@click.option("--by", help="What a free raster's timing is made by: cvt, cvt-rb, cvt-rb2, gtf or 15khz.  [default: 15khz for up to 288 lines a field, else cvt]")  # fmt: skip # noqa: E501
+@click.option("--aspect", help="Picture aspect, as 16:9.")
+@click.option("--line-rate", "--line-rates", help="The set's stated line rates, as 15.5-15.9kHz or 15.6-15.8,31-32.")
+@click.option("--field-rate", help="The set's stated field rates, as 48-62Hz.")
+@click.option("--front-porch", help="15khz: shortest front porch.  [default: 0.8us]")
+@click.option("--sync", help="15khz: shortest horizontal sync.  [default: 4.5us]")
+@click.option("--back-porch", help="15khz: shortest back porch.  [default: 4.4us]")
+@click.option("--active-time", help="15khz: how long the picture may last in a line.  [default: 51-53.5us]")
+@click.option("--blank-lines", help="15khz: fewest lines of front porch/sync/back porch in a field.  [default: 1/3/12]")
+@click.option("--clock-min", help="15khz: the output's least pixel clock, as 25MHz.")
+@click.option("--clock-step", help="15khz: the output's clock goes in steps of this.  [default: 10kHz]")
+@click.option("--rate-tolerance", help="15khz: how far from the rate asked for.  [default: 0.5%]")
+@click.option("--edid", type=click.Path(), help="Write a 128-byte EDID block that offers these modes and no other.")
+@click.option(
+    "--edid-for", default="analogue", show_default=True, help="The output that reads it: analogue or digital."
+)
+@click.option(
+    "--edid-name", default="trueraster", show_default=True, help="The display's name in it, up to 13 letters."
+)
+@as_json_option
+def timing(
+    formats: tuple[str, ...],
+    by: str | None,
+    aspect: str | None,
+    line_rate: str | None,
+    field_rate: str | None,
+    edid: str | None,
+    edid_for: str,
+    edid_name: str,
+    as_json: bool,
+    **typed: str | None,
+) -> None:
+    """Tell a format's scan, and make a computer's output send it.
+
+    Rates, porches, sync, levels, a mode line; an EDID block on request.
+
+    FORMAT is a name such as 480i, or any raster as WxH[i|p]@RATE: 2560x240p@60. State what the set takes (--line-rate,
+    --field-rate), and a scan outside is refused.
+    """
+    from trueraster.options import choice
+    from trueraster.setlimits import limits_of, set_range
+    from trueraster.timingwords import timing_json, timing_text
+
+    choice("--by", by, ("cvt", "cvt-rb", "cvt-rb2", "gtf", "15khz"))
+    choice("--edid-for", edid_for, ("analogue", "digital"))
+    stated = set_range(line_rate, field_rate)
+    limits = limits_of(stated, typed)
+    told = [_told(text, aspect, by, stated, limits) for text in formats]
+    block = None if edid is None else _write_edid(Path(edid), told, stated, edid_for, edid_name)
+    if as_json:
+        answer: dict[str, Any] = timing_json(told[0]) if len(told) == 1 else {"timings": [timing_json(t) for t in told]}
+        put_json(answer if block is None else answer | {"edid": block})
+    else:
+        put_text(f"\n\n{'=' * 72}\n\n".join(timing_text(each) for each in told))
+    if block is None:
+        return
+    if not as_json:
+        put_text(
+            f"\nEDID       {edid}: {', '.join(mode['format'] for mode in block['modes'])}, the first one preferred"
+        )
+    for words in block["notes"]:
+        note(f"Note: {words}")
+    if line_rate is None:
+        note("Note: a computer may send any mode of the block by itself; --line-rate holds them against the set.")
+
+
+def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limits: Limits) -> Told:
+    from patterns.freemodes import By, usual_by, with_timing
+    from patterns.scan15k import OutOfRangeError
+    from trueraster.options import UsageError, format_of
+    from trueraster.setlimits import check_set, refusal
+    from trueraster.timingwords import Told
+
+    fmt, way = format_of(text, aspect), None
+    hint = ""
+    if fmt.timing is None:
+        way = usual_by(fmt) if by is None else By(by)
+        if way is By.FIFTEEN_KHZ and aspect is None:
+            # Its samples are as wide as the tube makes them.
+            fmt = format_of(text, _TUBE_ASPECT)
+        hint = _same_named(fmt)
+        try:
+            fmt = with_timing(fmt, way, limits)
+        except OutOfRangeError as error:
+            unsaid = stated.line_rates is None or stated.field_rates is None
+            usual = " (where they were not stated, by --line-rate and --field-rate, those of a usual 15 kHz set)"
+            raise UsageError(refusal(f"{error}{usual if unsaid else ''}")) from error
+    elif by is not None:
+        raise UsageError(
+            f"--by: {fmt.id} is a named format, whose standard gives its timing; write it as"
+            f" {fmt.width}x{fmt.height}{'i' if fmt.interlaced else 'p'}@RATE for another"
+        )
+    check_set(fmt, stated)
+    assert fmt.timing is not None
+    return Told(format=fmt, timing=fmt.timing, by=way, hint=hint)
+
+
+def _same_named(fmt: Format) -> str:
+    """A named format with the same raster and rate has the standard's own timing."""
+    from patterns.formats import FORMATS
+
+    raster = (fmt.width, fmt.height, fmt.interlaced)
+    same = [named for named in FORMATS.values() if (named.width, named.height, named.interlaced) == raster]
+    nearest = min(same, key=lambda named: abs(named.field_rate - fmt.field_rate), default=None)
+    if nearest is None or abs(nearest.field_rate / fmt.field_rate - 1) > _SAME_RATE:
+        return ""
+    return f"the named format {nearest.id} has this raster with the standard's own timing"
+
+
+def _write_edid(path: Path, told: list[Told], stated: SetRange, interface: str, name: str) -> dict[str, Any]:
+    """Write the block, and tell what it holds."""
+    from render.passing import placed
+    from trueraster.edid import Interface, edid_block, edid_notes, offered
+    from trueraster.options import UsageError
+    from trueraster.setlimits import check_set
+    from trueraster.show import number
+
+    if str(path) in (".", "-") or path.is_dir():
+        raise UsageError(f"--edid: got {str(path)[:60]!r}, a file name is expected, as set.bin")
+    formats = [each.format for each in told]
+    for fmt in formats:
+        # The block's rounded clock has to keep to the set as well.
+        check_set(replace(fmt, timing=fmt.timing and offered(fmt.timing)), stated)
+    block = edid_block(formats, interface=Interface(interface), name=name)
+    with placed(path) as file:
+        file.write(block)
+    modes = [{"format": each.format.id, "pixel_clock_hz": number(offered(each.timing).pixel_clock_hz)} for each in told]
+    return {
+        "path": str(path),
+        "for": interface,
+        "modes": modes,
+        "hex": block.hex(),
+        "notes": list(edid_notes(formats, Interface(interface))),
+    }

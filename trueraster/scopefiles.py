@@ -1,0 +1,67 @@
+"""The files that `scope` writes: plots as SVG or PNG, the trace as CSV."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from render.passing import placed
+from trueraster.options import UsageError
+
+if TYPE_CHECKING:
+    from analysis.plotstyle import Plot
+    from trueraster.scopework import View
+
+__all__ = ["check_targets", "write_scope"]
+
+_KINDS = (".svg", ".png", ".csv")
+
+
+def check_targets(names: Sequence[str], subject: str) -> list[Path]:
+    """The paths as they were typed.
+
+    Raises:
+        UsageError: a name ends wrongly, is that of a folder, stands twice, or is the file that is read.
+    """
+    paths = [Path(name) for name in names]
+    for path in paths:
+        if path.suffix.lower() not in _KINDS:
+            raise UsageError(f"--to: got {str(path)[:60]!r}, a name that ends in .svg, .png or .csv is expected")
+        if path.is_dir():
+            raise UsageError(f"--to: {path} is a folder")
+        if Path(subject).exists() and path.resolve() == Path(subject).resolve():
+            raise UsageError(f"--to: {path} is the file that is read, and would be lost")
+    if len({path.resolve() for path in paths}) < len(paths):
+        raise UsageError("--to: the same file is named twice")
+    return paths
+
+
+def write_scope(view: View, paths: Sequence[Path]) -> list[str]:
+    """Write all of them, each whole or not at all, and give their names.
+
+    Raises:
+        OSError: one cannot be written.
+    """
+    from analysis.plotstyle import plot_bytes
+    from trueraster.scopewords import csv_chunks
+
+    plot = _plot(view) if any(path.suffix.lower() != ".csv" for path in paths) else None
+    for path in paths:
+        kind = path.suffix.lower()[1:]
+        chunks = csv_chunks(view) if plot is None or kind == "csv" else iter([plot_bytes(plot, kind)])
+        with placed(path) as file:
+            for chunk in chunks:
+                file.write(chunk)
+    return [str(path) for path in paths]
+
+
+def _plot(view: View) -> Plot:
+    from analysis.scope.plot import line_plot, span_plot
+    from patterns.lines import field_span
+    from trueraster.scopewords import scope_note, scope_title
+
+    title, note = scope_title(view), scope_note(view)
+    if view.line is not None:
+        return line_plot(view.wave, view.line, title, note)
+    return span_plot(view.wave, float(field_span(view.format, view.wanted.field or None).start), title, note)

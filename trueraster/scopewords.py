@@ -1,0 +1,343 @@
+"""A waveform in words, as JSON and as CSV."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from textwrap import wrap
+from typing import Any
+
+import numpy as np
+
+from analysis.scope.interface import SignalKind, TraceKind
+from analysis.scope.reading import Part, line_times, parts, read_sync
+from analysis.scope.waveform import picture_samples
+from patterns import standards
+from patterns.formats import Family
+from patterns.lines import field_of, field_span, row_of, sync_start, timing_of
+from patterns.sync import SyncKind, sync_of
+from patterns.syncpulses import equalising_count, line_pulses, sync_rise
+from trueraster.scopework import View
+from trueraster.show import columns, counted, number
+
+__all__ = ["csv_chunks", "scope_json", "scope_note", "scope_notes", "scope_text", "scope_title"]
+
+_SIGNALS = {
+    SignalKind.YPBPR: "Y'P'BP'R",
+    SignalKind.RGB: "R'G'B'",
+    SignalKind.COMPOSITE: "luma of composite",
+}
+
+
+_WIDTH = 100
+
+
+def _ire(millivolts: float) -> float:
+    return millivolts / float(standards.IRE_MV.value)
+
+
+def _has_ire(view: View) -> bool:
+    return view.interface.white_mv == standards.WHITE_525_MV.value
+
+
+def _where(view: View) -> str:
+    fmt, field = view.format, view.wanted.field
+    if view.line is not None:
+        own = f" (field {field_of(fmt, view.line)})" if fmt.interlaced else ""
+        return f"line {view.line} of {timing_of(fmt).total_lines}{own}"
+    return f"field {field}" if field else "frame"
+
+
+def scope_title(view: View) -> str:
+    """Which waveform it is, on one line."""
+    shown = view.wave.traces
+    words = _SIGNALS[view.interface.signal] if len(shown) > 1 or shown[0].key == "luma" else shown[0].name
+    return f"{view.name} in {view.format.id}, {_where(view)}: {words}"
+
+
+def scope_note(view: View) -> str:
+    """Levels and sync, on one line."""
+    interface = view.interface
+    sync = sync_of(view.format)
+    assert sync is not None
+    on = ", ".join(kind.name for kind in interface.traces if kind.has_sync)
+    words = f"White {float(interface.white_mv):.4g} mV, {sync.kind} sync of {float(interface.sync_mv):.4g} mV"
+    words += " alone" if on == "sync" else f" on {on}"
+    if interface.setup_ire:
+        words += f", setup {float(interface.setup_ire):g} IRE"
+    elif _has_ire(view):
+        words += ", no setup"
+    return f"{words}, into 75 ohm; from the file's own samples through a reconstruction filter."
+
+
+def scope_notes(view: View) -> list[str]:
+    """What a technician should know before he compares it with a screen."""
+    fmt, signal = view.format, view.source.signal
+    timing = timing_of(fmt)
+    notes = []
+    if view.interface.signal is SignalKind.COMPOSITE:
+        notes.append("luma only: neither burst nor subcarrier is drawn; look with the oscilloscope's chroma filter on")
+    if view.line is not None and row_of(fmt, view.line) is None:
+        notes.append(f"line {view.line} lies in the vertical blanking and carries no picture")
+    elif view.line is not None and picture_samples(fmt, view.line) < timing.h.active:
+        notes.append(f"line {view.line} carries half a line of picture, then an equalising pulse")
+    elif view.line is not None and view.line == _half_line_23(view):
+        notes.append(f"line {view.line}: some equipment blanks its first half, as the analogue standard does")
+    if fmt.family in (Family.SD525, Family.SD625) and fmt.interlaced:
+        own = float(timing.h.sync / timing.pixel_clock_hz * 10**6)
+        notes.append(
+            f"line sync lasts {timing.h.sync} samples ({own:.2f} us), as 'timing' has it;"
+            f" the analogue standard's nominal is {float(standards.NOMINAL_SYNC_US.value):g} us"
+        )
+    if fmt.family is Family.COMPUTER:
+        notes.append(
+            f"{fmt.id} has no standard: its timing is what 'trueraster timing {fmt.id}' tells, its sync is drawn"
+            " combined and negative"
+        )
+    elif not fmt.interlaced and fmt.height in (240, 288):
+        notes.append(f"{fmt.id} is in no broadcast standard: vertical sync is drawn as whole broad lines")
+    if signal.sampling is not signal.sampling.RGB and signal.sampling.chroma_step[1] > 1:
+        notes.append("the file's colour is 4:2:0: each line has that of the nearest chroma line of its field")
+    if signal.bits == 8:
+        step = float(view.interface.white_mv) * (signal.fraction_of(0, 1) - signal.fraction_of(0, 0))
+        notes.append(f"the file has 8 bits: a code is {step:.2f} mV, so levels are up to {step / 2:.2f} mV off")
+    return notes
+
+
+def _half_line_23(view: View) -> int | None:
+    fmt = view.format
+    is_625 = fmt.family is Family.SD625 and fmt.interlaced
+    return timing_of(fmt).first_active_lines[0] if is_625 else None
+
+
+# --- JSON ------------------------------------------------------------------------------------------------
+
+
+def scope_json(view: View, files: list[str]) -> dict[str, Any]:
+    """The keys of `scope --json`; times in us from 0H, levels in mV from blanking."""
+    fmt, interface, signal = view.format, view.interface, view.source.signal
+    line, timing = view.line, timing_of(fmt)
+    sync = sync_of(fmt)
+    assert sync is not None
+    tri = sync.kind is SyncKind.TRI_LEVEL
+    return {
+        "pattern": None if view.is_file else view.name,
+        "file": view.name if view.is_file else None,
+        "format": fmt.id,
+        "line": line,
+        "field": field_of(fmt, line) if line is not None else view.wanted.field or None,
+        "view": "line" if line is not None else "field" if view.wanted.field else "frame",
+        "row": None if line is None else row_of(fmt, line),
+        "signal": interface.signal.value,
+        "setup_ire": number(interface.setup_ire),
+        "sync": {"kind": sync.kind.value, "on": [kind.key for kind in interface.traces if kind.has_sync]},
+        "levels_mv": {
+            "white": number(interface.white_mv, 4),
+            "black": number(interface.black_mv, 4),
+            "blanking": 0,
+            "sync": number(interface.sync_mv, 4),
+            "sync_upper": number(-interface.sync_mv, 4) if tri else None,
+            "difference_peak": number(interface.difference_mv / 2, 4)
+            if any(kind.is_difference for kind in interface.traces)
+            else None,
+        },
+        "pixel_clock_hz": number(timing.pixel_clock_hz, 6),
+        "line_rate_hz": number(timing.line_rate_hz, 6),
+        "times_us": _times_json(view),
+        "measured_us": _measured_json(view) if line is not None else None,
+        "vertical": _vertical_json(view) if line is None else None,
+        "traces": [_trace_json(view, kind) for kind in view.wave.traces],
+        "samples": {
+            "bits": signal.bits,
+            "range": signal.range.value,
+            "sampling": signal.sampling.value,
+            "matrix": signal.matrix.value,
+        },
+        "filter": _filter_json(view),
+        "notes": scope_notes(view),
+        "files": files,
+    }
+
+
+def _times_json(view: View) -> dict[str, Any]:
+    times = line_times(view.format)
+    rise = sync_rise(view.format) / timing_of(view.format).pixel_clock_hz * 10**6
+    found = {
+        "line": times.line,
+        "front_porch": times.line + times.sync_start - times.active_stop,
+        "sync": times.sync_stop - times.sync_start,
+        "back_porch": times.active_start - times.sync_stop,
+        "active": times.active_stop - times.active_start,
+        "sync_start": times.sync_start,
+        "sync_stop": times.sync_stop,
+        "active_start": times.active_start,
+        "active_stop": times.active_stop,
+        "sync_rise": float(rise),
+    }
+    return {name: round(value, 6) for name, value in found.items()}
+
+
+def _measured_json(view: View) -> dict[str, Any] | None:
+    kind = next((kind for kind in view.wave.traces if kind.has_sync), None)
+    found = None if kind is None else read_sync(view.wave, kind)
+    if found is None:
+        return None
+    return {
+        "sync_start": round(found.start_us, 6),
+        "sync_stop": round(found.stop_us, 6),
+        "sync": round(found.stop_us - found.start_us, 6),
+        "line": round(found.period_us, 6),
+    }
+
+
+def _vertical_json(view: View) -> list[dict[str, Any]]:
+    """The vertical syncs of the fields that are shown."""
+    fmt = view.format
+    timing = timing_of(fmt)
+    fields = [view.wanted.field] if view.wanted.field else list(range(1, fmt.fields_per_frame + 1))
+    clock, count = timing.pixel_clock_hz, equalising_count(fmt)
+    found = []
+    for field in fields:
+        begin = sync_start(fmt, field)
+        first = int(begin // 1) % timing.total_lines + 1
+        half = 2 * (begin % 1)
+        pulses = line_pulses(fmt, first)
+        broad = max(pulses, key=lambda pulse: pulse.stop - pulse.start)
+        length = Fraction(count, 2) if count else Fraction(timing.v.sync)
+        found.append(
+            {
+                "field": field,
+                "first_line": first,
+                "begins": "mid-line" if half else "line",
+                "lines": number(length),
+                "equalising_pulses": count,
+                "broad_us": number((broad.stop - broad.start) / clock * 10**6, 6),
+                "field_us": number(1 / timing.field_rate_hz * 10**6, 6),
+            }
+        )
+    return found
+
+
+def _trace_json(view: View, kind: TraceKind) -> dict[str, Any]:
+    values = view.wave.trace(kind)
+    made: dict[str, Any] = {
+        "key": kind.key,
+        "name": kind.name,
+        "lowest_mv": round(float(values.min()), 3),
+        "highest_mv": round(float(values.max()), 3),
+        "parts": None,
+    }
+    if view.line is not None:
+        made["parts"] = [_part_json(view, part) for part in parts(view.wave, kind, view.line)]
+    return made
+
+
+def _part_json(view: View, part: Part) -> dict[str, Any]:
+    flat = part.flat
+    ire = {"ire": round(_ire(flat.millivolts), 3)} if _has_ire(view) else {}
+    return {
+        "part": part.name,
+        "start_us": round(flat.start_us, 4),
+        "stop_us": round(flat.stop_us, 4),
+        "duration_us": round(flat.duration_us, 4),
+        "mv": round(flat.millivolts, 3),
+        "percent": round(flat.percent, 3) if part.name == "picture" else None,
+        **ire,
+    }
+
+
+def _filter_json(view: View) -> dict[str, Any]:
+    """The reconstruction filter, and the template that it is within."""
+    scale = float(timing_of(view.format).pixel_clock_hz) / 1e6
+    hd = view.format.family is Family.HD
+    template = standards.FILTER_709_MHZ if hd else standards.FILTER_601_MHZ
+    own = 74.25 if hd else 13.5
+    flat, half, stop = (float(mhz) / own * scale for mhz in template.value)
+    return {
+        "kind": "band-limited interpolation, linear phase, droop of the converter corrected",
+        "template": f"{template.source.document} ({template.source.mark})",
+        "flat_to_mhz": round(flat, 4),
+        "at_half_rate_mhz": round(half, 4),
+        "at_half_rate_db": 12.7,
+        "stop_from_mhz": round(stop, 4),
+        "stop_db": 60,
+        "points_per_sample": view.wave.points,
+    }
+
+
+# --- Words -----------------------------------------------------------------------------------------------
+
+
+def scope_text(view: View) -> str:
+    """The flat parts of a line as a table, or the vertical sync of a field."""
+    rows = [scope_title(view), *wrap(scope_note(view), _WIDTH), ""]
+    rows.append(_parts_table(view) if view.line is not None else _vertical_text(view))
+    notes = [
+        line for words in scope_notes(view) for line in wrap(f"Note: {words}.", _WIDTH, subsequent_indent="      ")
+    ]
+    return "\n".join([*rows, *(["", *notes] if notes else [])])
+
+
+def _parts_table(view: View) -> str:
+    assert view.line is not None
+    with_ire = _has_ire(view)
+    heading = ["trace", "part", "from us", "to us", "lasts us", "mV", "%"] + ["IRE"] * with_ire
+    rows: list[list[str]] = [heading]
+    for kind in view.wave.traces:
+        for i, part in enumerate(parts(view.wave, kind, view.line)):
+            flat = part.flat
+            cells = [kind.name if i == 0 else "", part.name]
+            cells += [_figure(value, 3) for value in (flat.start_us, flat.stop_us, flat.duration_us)]
+            cells += [_figure(flat.millivolts, 1), _figure(flat.percent, 1) if part.name == "picture" else ""]
+            rows.append(cells + [_figure(_ire(flat.millivolts), 1)] * with_ire)
+    table = columns(rows, right=tuple(range(2, len(heading))))
+    span = [
+        f"{kind.name} {_figure(float(values.min()), 1)} to {_figure(float(values.max()), 1)} mV"
+        for kind in view.wave.traces
+        for values in [view.wave.trace(kind)]
+    ]
+    return f"{table}\n\nLowest and highest, edges included: {', '.join(span)}."
+
+
+def _figure(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    return text.lstrip("-") if not text.strip("-0.") else text
+
+
+def _vertical_text(view: View) -> str:
+    fmt = view.format
+    span = field_span(fmt, view.wanted.field or None)
+    rows = [["vertical sync", "begins", "lasts", "its broad pulses", "equalising pulses", "field ms"]]
+    for one in _vertical_json(view):
+        rows.append(
+            [
+                f"field {one['field']}" if fmt.interlaced else "frame",
+                f"line {one['first_line']}" + (", in its middle" if one["begins"] == "mid-line" else ""),
+                f"{one['lines']:g} lines",
+                f"{one['broad_us']:.2f} us",
+                f"{one['equalising_pulses']} before, {one['equalising_pulses']} after"
+                if one["equalising_pulses"]
+                else "none",
+                f"{one['field_us'] / 1000:.4f}",
+            ]
+        )
+    shown = counted(int(span.stop - span.start), "line") if span.stop.denominator == 1 and not span.start else None
+    half = f"{float(span.stop - span.start):g} lines"
+    return columns(rows, right=(5,)) + f"\n\nShown: {shown or half}, and some before and after."
+
+
+# --- CSV -------------------------------------------------------------------------------------------------
+
+
+def csv_chunks(view: View) -> Iterator[bytes]:
+    """The trace as CSV: microseconds from 0H (of a field: from its start), then mV of each trace."""
+    yield (",".join(["us", *(f"{kind.key}_mv" for kind in view.wave.traces)]) + "\n").encode()
+    table = np.vstack([view.wave.times_us, view.wave.millivolts]).T
+    if view.line is None:
+        # A whole field has millions of points: those at the samples will do.
+        table = table[view.wave.points // 2 :: view.wave.points]
+    step = 20_000
+    form = ",".join(["%.4f", *["%.3f"] * len(view.wave.traces)]) + "\n"
+    for start in range(0, len(table), step):
+        part = np.round(table[start : start + step], 4) + 0.0
+        yield "".join([form % tuple(row) for row in part.tolist()]).encode()

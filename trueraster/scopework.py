@@ -1,0 +1,230 @@
+"""From what is typed for `scope` to a frame with its format, and on to the waveform that is wanted."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+from analysis.levels import Frame, frame_signal, read_frame
+from analysis.scope.interface import Interface, SignalKind, SyncOn, TraceKind, interface_of
+from analysis.scope.waveform import Source, Waveform, line_waveform, span_waveform
+from patterns.catalogue import PATTERNS
+from patterns.formats import Family, Format
+from patterns.lines import field_span, line_of, timing_of
+from patterns.signal import Edges, Matrix, Range, Sampling
+from render.carriers import CARRIERS, default_matrix
+from trueraster.fileformat import format_of_file
+from trueraster.options import UsageError, choice, format_of, options_of, pattern_of
+
+__all__ = ["View", "Wanted", "view_of", "wanted_of"]
+
+_DEFAULT_FORMAT = "480i"
+_BITS = 16
+"""Of the file that a pattern is drawn into: a code is 0.01 mV, so that its rounding is not seen."""
+_MORE_LINES = 8
+"""Lines that are shown on both sides of a field."""
+_MOST_FRAMES = 100_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What is to be shown, as it was typed; `field` is 0 for the frame, None for a line."""
+
+    line: int | None
+    field: int | None
+    signal: SignalKind
+    levels: int | None
+    setup_ire: Fraction
+    sync_on: SyncOn | None
+    component: str
+    frame: int
+    code_range: Range | None
+    matrix: Matrix | None
+    edges: Edges | None
+
+
+def wanted_of(typed: Mapping[str, str | None], line: int | None, frame: int) -> Wanted:
+    """The options as values. Raises UsageError for what cannot be meant."""
+    field = {"frame": 0, "1": 1, "2": 2, None: None}.get(typed["field"], -1)
+    if field == -1:
+        raise UsageError(f"--field: got {_short(typed['field'])}, allowed are 1, 2 and frame")
+    if line is not None and field is not None:
+        raise UsageError("--line and --field: one line or a whole field, not both")
+    if not 0 <= frame < _MOST_FRAMES:
+        raise UsageError(f"--frame: got {frame}, allowed are 0 to {_MOST_FRAMES - 1}")
+    signal = choice("--signal", typed["signal"], tuple(SignalKind))
+    sync = choice("--sync", typed["sync"], tuple(SyncOn))
+    levels = choice("--levels", typed["levels"], ("700", "714"))
+    ranged = choice("--range", typed["code_range"], tuple(Range))
+    matrix = choice("--matrix", typed["matrix"], tuple(Matrix))
+    edges = choice("--edges", typed["edges"], tuple(Edges))
+    return Wanted(
+        line=line,
+        field=field,
+        signal=SignalKind(signal or SignalKind.YPBPR),
+        levels=None if levels is None else int(levels),
+        setup_ire=_setup(typed["setup"]),
+        sync_on=None if sync is None else SyncOn(sync),
+        component=(typed["component"] or "all").lower(),
+        frame=frame,
+        code_range=Range(ranged) if ranged else None,
+        matrix=Matrix(matrix) if matrix else None,
+        edges=Edges(edges) if edges else None,
+    )
+
+
+def _setup(text: str | None) -> Fraction:
+    found = re.fullmatch(r"\s*(0|7\.5)(?:\s*ire)?\s*", (text or "0").lower())
+    if found is None:
+        raise UsageError(f"--setup: got {_short(text)}, allowed are 0 and 7.5 (IRE)")
+    return Fraction(found[1])
+
+
+def _short(text: str | None) -> str:
+    return repr(text if text is None or len(text) <= 40 else text[:37] + "...")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class View:
+    """A waveform with all that is told of it."""
+
+    name: str
+    """The pattern, or the file."""
+    is_file: bool
+    wanted: Wanted
+    source: Source
+    interface: Interface
+    wave: Waveform
+    line: int | None
+    """The system's own number, of a line."""
+
+    @property
+    def format(self) -> Format:
+        return self.source.format
+
+
+def view_of(
+    subject: str, fmt: str | None, aspect: str | None, wanted: Wanted, options: Mapping[str, str | None]
+) -> View:
+    """Draw the pattern or read the file, and make the waveform.
+
+    A pattern is drawn by the project's own writer into a file without loss, which is proved, read back and thrown away.
+
+    Raises:
+        UsageError: something typed does not fit.
+        ValueError: a file that cannot be read, a line or an interface that the format has not.
+        OSError: there is no room for the temporary file.
+    """
+    if not subject.strip():
+        raise UsageError("a pattern's name or a file is expected; 'trueraster patterns' lists the patterns")
+    if _is_file(subject):
+        given = [f"--{name}" for name, value in options.items() if value is not None]
+        given += ["--edges"] if wanted.edges else []
+        if given:
+            raise UsageError(f"{given[0]}: it is for a pattern that is drawn; {subject[:60]} is a file")
+        frame = read_frame(Path(subject), wanted.frame)
+        chosen = with_scan(format_of_file(frame, fmt, aspect))
+        _check_size(frame, chosen)
+        interface = _interface(chosen, wanted)
+        signal = frame_signal(
+            frame, code_range=wanted.code_range, matrix=wanted.matrix, default_matrix=default_matrix(chosen)
+        )
+        source = Source(frame.picture.planes, chosen, signal)
+    else:
+        chosen = with_scan(format_of(fmt or _DEFAULT_FORMAT, aspect))
+        interface = _interface(chosen, wanted)
+        source = _drawn(subject, chosen, wanted, options)
+    traces = _traces(interface, wanted)
+    line = None
+    if wanted.field is None:
+        line = line_of(chosen, chosen.height // 2) if wanted.line is None else wanted.line
+        wave = line_waveform(source, interface, line, traces)
+    else:
+        wave = span_waveform(source, interface, field_span(chosen, wanted.field or None), _MORE_LINES, traces)
+    return View(
+        name=subject,
+        is_file=_is_file(subject),
+        wanted=wanted,
+        source=source,
+        interface=interface,
+        wave=wave,
+        line=line,
+    )
+
+
+def with_scan(fmt: Format) -> Format:
+    """The format, a free raster with the timing that `timing` gives it when nothing else is asked."""
+    if fmt.timing is not None:
+        return fmt
+    from patterns.freemodes import usual_by, with_timing
+    from patterns.scan15k import Limits
+
+    return with_timing(fmt, usual_by(fmt), Limits())
+
+
+def _is_file(subject: str) -> bool:
+    """Whether it is a picture file's path: not a pattern's name, and not an own pattern's TOML file."""
+    lowered = subject.lower()
+    if lowered in PATTERNS or lowered.endswith(".toml"):
+        return False
+    return Path(subject).exists() or "/" in subject or re.search(r"\.\w{2,4}$", subject) is not None
+
+
+def _check_size(frame: Frame, fmt: Format) -> None:
+    height, width = frame.picture.planes[0].shape
+    if (width, height) != (fmt.width, fmt.height):
+        raise UsageError(
+            f"{frame.path}: its frame is {width}x{height}, {fmt.id} has {fmt.width}x{fmt.height}; a waveform needs the"
+            " raster itself, not a scaled picture"
+        )
+
+
+def _interface(fmt: Format, wanted: Wanted) -> Interface:
+    timing_of(fmt)
+    return interface_of(fmt, wanted.signal, levels=wanted.levels, setup_ire=wanted.setup_ire, sync_on=wanted.sync_on)
+
+
+def _traces(interface: Interface, wanted: Wanted) -> tuple[TraceKind, ...]:
+    if wanted.component == "all":
+        return interface.traces
+    chosen = tuple(kind for kind in interface.traces if kind.key == wanted.component)
+    if not chosen:
+        keys = ", ".join(kind.key for kind in interface.traces)
+        raise UsageError(
+            f"--component: got {_short(wanted.component)}, --signal {interface.signal} has {keys}, or take all"
+        )
+    return chosen
+
+
+def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str | None]) -> Source:
+    from render.produce import produce
+    from trueraster.orders import order_of
+
+    pattern = pattern_of(subject)
+    rgb = wanted.signal is SignalKind.RGB
+    carrier = CARRIERS["ffv1" if rgb else "y4m"]
+    sampling = Sampling.RGB if rgb else Sampling.YCBCR_422 if fmt.width % 2 == 0 else Sampling.YCBCR_444
+    # R'G'B' goes to a converter as well, which rings at hard edges; a computer's raster is as hard as ever.
+    edges = wanted.edges or (Edges.SHAPED if rgb and fmt.family is not Family.COMPUTER else None)
+    signal = carrier.signal(
+        fmt, code_range=wanted.code_range, matrix=wanted.matrix, bits=_BITS, sampling=sampling, edges=edges
+    )
+    seconds = float((wanted.frame + 1) / fmt.frame_rate)
+    order, _ = order_of(
+        pattern,
+        options_of(options),
+        fmt,
+        carrier,
+        signal,
+        seconds=seconds,
+        range_is_chosen=wanted.code_range is not None,
+    )
+    with tempfile.TemporaryDirectory(prefix="trueraster-") as folder:
+        path = Path(folder) / f"drawn{carrier.suffix}"
+        produce(order, path)
+        frame = read_frame(path, wanted.frame)
+    return Source(frame.picture.planes, fmt, replace(signal, bits=frame.picture.tags.bits))

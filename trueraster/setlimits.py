@@ -1,0 +1,148 @@
+"""What a set and an output take, as it is typed, and the refusal of a scan that lies outside."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from patterns.formats import Format
+from patterns.scan15k import LEAST_CLOCK_STEP_HZ, MICROSECOND, Limits, Span
+from trueraster.cautions import SCAN_RATES
+from trueraster.kit.rates import LineRates, parse_line_rates, ranges_text
+from trueraster.options import UsageError
+
+__all__ = ["SetRange", "check_set", "limits_of", "refusal", "set_range"]
+
+_NUMBER = r"(\d{1,9}(?:\.\d{1,6})?)"
+_DASH = r"[-\u2010-\u2015\u2212]"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetRange:
+    """What the set's papers say it scans; None where nobody has said."""
+
+    line_rates: tuple[LineRates, ...] | None
+    field_rates: Span | None
+
+
+def set_range(line_rate: str | None, field_rate: str | None) -> SetRange:
+    """The stated range from '15.5-15.9kHz,31-32kHz' and '48-62Hz'.
+
+    Raises:
+        UsageError: one of them is nothing of the kind.
+    """
+    lines = None if line_rate is None else parse_line_rates(line_rate, "--line-rate")
+    fields = None
+    if field_rate is not None:
+        fields = _span("--field-rate", field_rate, "Hz", example="48-62Hz", least=10, most=300)
+    return SetRange(line_rates=lines, field_rates=fields)
+
+
+def check_set(fmt: Format, stated: SetRange) -> None:
+    """Refuse a format whose line rate or field rate lies outside the stated range.
+
+    Raises:
+        UsageError: it does; the message has the caution.
+    """
+    timing = fmt.timing
+    if timing is None:
+        return
+    khz, hertz = timing.line_rate_hz / 1000, timing.field_rate_hz
+    lines, fields = stated.line_rates, stated.field_rates
+    if lines is not None and not any(rates.low <= khz <= rates.high for rates in lines):
+        raise UsageError(
+            refusal(f"{fmt.id} has a line rate of {float(khz):.3f} kHz, the set takes {ranges_text(lines)}")
+        )
+    if fields is not None and not fields.low <= hertz <= fields.high:
+        taken = f"{float(fields.low):g} to {float(fields.high):g} Hz"
+        raise UsageError(refusal(f"{fmt.id} has a field rate of {float(hertz):.3f} Hz, the set takes {taken}"))
+
+
+def refusal(reason: str) -> str:
+    """Why a scan is not given, and what it would do."""
+    return f"{reason}. {SCAN_RATES.title}: {SCAN_RATES.text}"
+
+
+def limits_of(stated: SetRange, typed: Mapping[str, str | None]) -> Limits:
+    """What the 15 kHz family keeps to: the stated range, and the options by name where they are typed.
+
+    Raises:
+        UsageError: an option is nothing of the kind.
+    """
+    limits = Limits()
+    if stated.line_rates is not None:
+        limits = replace(limits, line_rate_hz=tuple(_hertz(stated.line_rates)))
+    if stated.field_rates is not None:
+        limits = replace(limits, field_rate_hz=stated.field_rates)
+    if (text := typed.get("front_porch")) is not None:
+        limits = replace(limits, front_porch=_duration("--front-porch", text))
+    if (text := typed.get("sync")) is not None:
+        limits = replace(limits, sync=_duration("--sync", text))
+    if (text := typed.get("back_porch")) is not None:
+        limits = replace(limits, back_porch=_duration("--back-porch", text))
+    if (text := typed.get("active_time")) is not None:
+        span = _span("--active-time", text, "us", example="51-53.5us", least=5, most=64)
+        limits = replace(limits, active=Span(low=span.low * MICROSECOND, high=span.high * MICROSECOND))
+    if (text := typed.get("blank_lines")) is not None:
+        front, sync, back = _blank_lines(text)
+        limits = replace(limits, front_lines=front, sync_lines=sync, back_lines=back)
+    if (text := typed.get("clock_min")) is not None:
+        clock = _quantity("--clock-min", text, {"mhz": Fraction(10**6)}, example="25MHz", most=400)
+        limits = replace(limits, clock_min_hz=clock)
+    if (text := typed.get("clock_step")) is not None:
+        limits = replace(limits, clock_step_hz=_clock_step(text))
+    if (text := typed.get("rate_tolerance")) is not None:
+        share = _quantity("--rate-tolerance", text, {"%": Fraction(1, 100)}, example="0.5%", most=20)
+        limits = replace(limits, rate_tolerance=share)
+    return limits
+
+
+def _hertz(rates: Sequence[LineRates]) -> list[Span]:
+    return [Span(low=rate.low * 1000, high=rate.high * 1000) for rate in rates]
+
+
+def _duration(option: str, text: str) -> Fraction:
+    return _quantity(option, text, {"us": MICROSECOND}, example="4.5us", most=40)
+
+
+def _clock_step(text: str) -> int:
+    units = {"khz": Fraction(1000), "mhz": Fraction(10**6)}
+    step = _quantity("--clock-step", text, units, example="10kHz", most=10_000)
+    if step.denominator != 1 or not LEAST_CLOCK_STEP_HZ <= step <= 10**7:
+        raise UsageError(f"--clock-step: got {_short(text)}, a step of 1 kHz to 10 MHz in whole Hz is expected")
+    return int(step)
+
+
+def _blank_lines(text: str) -> tuple[int, int, int]:
+    found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*/\s*(\d{1,3})\s*", text)
+    if found is None or min(map(int, found.groups())) < 1:
+        raise UsageError(
+            f"--blank-lines: got {_short(text)}, front porch/sync/back porch in lines of a field such as 1/3/12 are"
+            " expected"
+        )
+    return int(found[1]), int(found[2]), int(found[3])
+
+
+def _quantity(option: str, text: str, units: Mapping[str, Fraction], *, example: str, most: int) -> Fraction:
+    """A number with a unit; without one it is of the first."""
+    found = re.fullmatch(rf"\s*{_NUMBER}\s*({'|'.join(map(re.escape, units))})?\s*", text.lower().replace("µ", "u"))
+    if found is None or Fraction(found[1]) > most:
+        raise UsageError(f"{option}: got {_short(text)}, a value such as {example} is expected, at most {most}")
+    return Fraction(found[1]) * units[found[2] or next(iter(units))]
+
+
+def _span(option: str, text: str, unit: str, *, example: str, least: int, most: int) -> Span:
+    part = rf"\s*{_NUMBER}\s*(?:{unit.lower()}\s*)?"
+    found = re.fullmatch(rf"{part}{_DASH}{part}", text.lower().replace("µ", "u"))
+    if found is None:
+        raise UsageError(f"{option}: got {_short(text)}, a range such as {example} is expected")
+    low, high = Fraction(found[1]), Fraction(found[2])
+    if not least <= low <= high <= most:
+        raise UsageError(f"{option}: got {_short(text)}, the lower end first, from {least} to {most} {unit}")
+    return Span(low=low, high=high)
+
+
+def _short(text: str) -> str:
+    return repr(text if len(text) <= 40 else text[:37] + "...")

@@ -1,0 +1,267 @@
+"""The timing of a format in words and as JSON."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from patterns import standards
+from patterns.formats import Family, FieldOrder, Format
+from patterns.freemodes import By
+from patterns.scan15k import broadcast_system
+from patterns.sync import SyncKind, sync_of
+from patterns.timing import Interval, Timing
+from trueraster.show import columns, number
+
+__all__ = ["Told", "timing_json", "timing_text"]
+
+_PARTS = ("active", "front_porch", "sync", "back_porch", "total")
+_WIDTH = 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """A format with its timing, and what it was made by: None for a named format, whose standard gives it."""
+
+    format: Format
+    timing: Timing
+    by: By | None
+    hint: str = ""
+    """What the user may have meant instead."""
+
+    @property
+    def video_code(self) -> int | None:
+        """Of CTA-861; a wide picture has the second one where there are two."""
+        codes = self.timing.video_codes
+        if not codes:
+            return None
+        return codes[-1] if self.format.picture_aspect == Fraction(16, 9) else codes[0]
+
+
+# --- JSON ------------------------------------------------------------------------------------------------
+
+
+def timing_json(told: Told) -> dict[str, Any]:
+    """The keys of `timing --json`; times in us, levels in mV."""
+    fmt, timing = told.format, told.timing
+    sync = sync_of(fmt)
+    assert sync is not None
+    target = broadcast_system(timing.field_rate_hz).line_rate_hz if told.by is By.FIFTEEN_KHZ else None
+    second = timing.v_second
+    return {
+        "format": fmt.id,
+        "title": _title(told),
+        "by": "standard" if told.by is None else told.by.value,
+        "width": fmt.width,
+        "height": fmt.height,
+        "pixel_clock_hz": number(timing.pixel_clock_hz, 6),
+        "line_rate_hz": number(timing.line_rate_hz, 6),
+        "field_rate_hz": number(timing.field_rate_hz, 9),
+        "frame_rate_hz": number(timing.frame_rate_hz, 9),
+        "interlaced": second is not None,
+        "field_order": fmt.field_order.value,
+        "h": _interval_json(timing.h),
+        "h_us": _times_json(timing.h, 1 / timing.pixel_clock_hz),
+        "v": _interval_json(timing.v),
+        "v_us": _times_json(timing.v, 1 / timing.line_rate_hz),
+        "v_second": _interval_json(second) if second else None,
+        "total_lines": timing.total_lines,
+        "first_active_lines": list(timing.first_active_lines),
+        "last_active_lines": [first + timing.v.active - 1 for first in timing.first_active_lines],
+        "sync": {
+            "kind": sync.kind.value,
+            "on": sync.on,
+            "horizontal": _sign(sync.h_positive),
+            "vertical": _sign(sync.v_positive),
+            "negative_half_samples": sync.negative_half or None,
+            "source": str(sync.source),
+        },
+        "levels_mv": [
+            {key: number(value, 3) if isinstance(value, Fraction) else value for key, value in row.items()}
+            for row in _levels(fmt, sync.kind)
+        ],
+        "video_code": told.video_code,
+        "broadcast_line_rate_hz": number(target, 6),
+        "modeline": timing.modeline(fmt.id),
+        "source": str(timing.source),
+        "cautions": list(fmt.cautions),
+        "hint": told.hint or None,
+    }
+
+
+def _interval_json(interval: Interval) -> dict[str, int]:
+    return {name: getattr(interval, name) for name in _PARTS}
+
+
+def _times_json(interval: Interval, unit: Fraction) -> dict[str, Any]:
+    return {name: number(getattr(interval, name) * unit * 1_000_000, 6) for name in _PARTS}
+
+
+def _sign(positive: bool) -> str:
+    return "positive" if positive else "negative"
+
+
+def _levels(fmt: Format, kind: SyncKind) -> list[dict[str, Any]]:
+    """Levels of each interface that the format's system has, in mV."""
+    white, tip = Fraction(standards.COMPONENT_WHITE_MV.value), Fraction(standards.COMPONENT_SYNC_MV.value)
+    upper = -tip if kind is SyncKind.TRI_LEVEL else None
+    peak = Fraction(standards.COLOUR_DIFFERENCE_PEAK_MV.value)
+    computer = fmt.family is Family.COMPUTER
+    rows = [_level_row("R'G'B', sync on G'" if computer else "Y' or R'G'B'", white, Fraction(0), tip, upper)]
+    if not computer:
+        rows.append(_level_row("P'B, P'R at 100 % colours", peak, Fraction(0), None, None) | {"lowest": -peak})
+    if fmt.family is Family.SD525:
+        ire = standards.IRE_MV.value
+        tip_525 = standards.SYNC_IRE.value * ire
+        setup = standards.SETUP_IRE.value * ire
+        rows.append(_level_row("525 lines, 714 mV", standards.WHITE_525_MV.value, Fraction(0), tip_525, None))
+        rows.append(_level_row("525 lines, with setup", standards.WHITE_525_MV.value, setup, tip_525, None))
+    return rows
+
+
+def _level_row(
+    signal: str, white: Fraction, black: Fraction, sync: Fraction | None, upper: Fraction | None
+) -> dict[str, Any]:
+    return {
+        "signal": signal,
+        "white": white,
+        "black": black,
+        "blanking": Fraction(0),
+        "sync": sync,
+        "sync_upper": upper,
+        "lowest": None,
+    }
+
+
+# --- Words -----------------------------------------------------------------------------------------------
+
+
+def _title(told: Told) -> str:
+    fmt, timing = told.format, told.timing
+    if fmt.field_order is FieldOrder.PROGRESSIVE:
+        scan = f"progressive, {float(timing.frame_rate_hz):.3f} frames/s"
+    else:
+        scan = f"interlaced, {fmt.field_order.value} field first, {float(timing.field_rate_hz):.3f} fields/s"
+    return f"{fmt.id}: {fmt.width} x {fmt.height}, {scan}"
+
+
+_BY = {
+    None: "the standard",
+    By.CVT: "VESA CVT 1.2",
+    By.CVT_RB: "VESA CVT 1.2, reduced blanking",
+    By.CVT_RB2: "VESA CVT 1.2, reduced blanking version 2",
+    By.GTF: "VESA GTF 1.1",
+}
+
+
+def timing_text(told: Told) -> str:
+    """The timing as tables for the bench."""
+    fmt, timing = told.format, told.timing
+    parts = [_title(told), "", _labelled(_rates(told)), "", _line_table(timing), "", _field_table(timing), ""]
+    sync = sync_of(fmt)
+    assert sync is not None
+    signs = f"H {_sign(sync.h_positive)}, V {_sign(sync.v_positive)}"
+    if sync.kind is SyncKind.TRI_LEVEL:
+        told_sync = (
+            f"tri-level, {sync.on}. The sync above is the positive half; the negative one is the last"
+            f" {sync.negative_half} samples of the front porch, and the middle between them times the line. A"
+            f" computer's output sends separate bi-level syncs instead: {signs}"
+        )
+    else:
+        told_sync = f"bi-level, {sync.on}: {signs}"
+    parts += [_labelled([("sync", told_sync)]), "", _levels_table(fmt, sync.kind), ""]
+    rows = [("mode line", timing.modeline(fmt.id)), ("source", str(timing.source))]
+    rows += [("note", told.hint)] if told.hint else []
+    rows += [("caution", text) for text in fmt.cautions]
+    return "\n".join([*parts, _labelled(rows)])
+
+
+def _rates(told: Told) -> list[tuple[str, str]]:
+    timing = told.timing
+    rows = [("line rate", f"{float(timing.line_rate_hz) / 1000:.6f} kHz")]
+    if timing.v_second:
+        rows.append(("field rate", f"{float(timing.field_rate_hz):.6f} Hz"))
+    rows += [
+        ("frame rate", f"{float(timing.frame_rate_hz):.6f} Hz"),
+        ("clock", f"{float(timing.pixel_clock_hz) / 1e6:.6f} MHz"),
+        ("lines", f"{timing.total_lines} a frame, {_active_lines(timing)}{_from_sync(told)}"),
+        ("made by", _made_by(told)),
+    ]
+    code = told.video_code
+    if code is not None:
+        # Standard definition with interlace or half the lines is sent with each sample twice.
+        doubled = told.format.width == 720 and timing.line_rate_hz < 20_000
+        rows.append(
+            ("CTA-861", f"video code {code}" + (", there with doubled samples: 1440 at 27 MHz" if doubled else ""))
+        )
+    return rows
+
+
+def _active_lines(timing: Timing) -> str:
+    spans = [f"{first} to {first + timing.v.active - 1}" for first in timing.first_active_lines]
+    return f"active {' and '.join(spans)}"
+
+
+def _from_sync(told: Told) -> str:
+    """Only a standard has line numbers of its own."""
+    return "" if told.by is None else ", counted from the beginning of vertical sync"
+
+
+def _made_by(told: Told) -> str:
+    if told.by is not By.FIFTEEN_KHZ:
+        return _BY[told.by]
+    system = broadcast_system(told.timing.field_rate_hz)
+    off = told.timing.line_rate_hz - system.line_rate_hz
+    return (
+        f"the line of {system.lines}-line broadcast, {float(system.line_rate_hz):.2f} Hz"
+        f" (off by {'0' if not off else f'{float(off):+.2f}'} Hz)"
+    )
+
+
+def _line_table(timing: Timing) -> str:
+    rows = [("line", "samples", "us"), *_table_rows(timing.h, 1_000_000 / timing.pixel_clock_hz, ".3f")]
+    return columns(rows, right=(1, 2))
+
+
+def _field_table(timing: Timing) -> str:
+    """In lines and ms; the second field beside the first."""
+    unit, second = 1000 / timing.line_rate_hz, timing.v_second
+    first = _table_rows(timing.v, unit, ".4f")
+    if second is None:
+        return columns([("frame", "lines", "ms"), *first], right=(1, 2))
+    others = _table_rows(second, unit, ".4f")
+    rows = [(*a, *b[1:]) for a, b in zip(first, others, strict=True)]
+    table = columns([("field", "1: lines", "ms", "2: lines", "ms"), *rows], right=(1, 2, 3, 4))
+    half = float(Fraction(timing.total_lines, 2))
+    return f"{table}\nCounted in whole lines. Both fields last {half:g} lines: the half line is what interlaces them."
+
+
+def _table_rows(interval: Interval, unit: Fraction, places: str) -> list[tuple[str, str, str]]:
+    counts = [(name, getattr(interval, name)) for name in _PARTS]
+    return [(name.replace("_", " "), str(count), format(float(count * unit), places)) for name, count in counts]
+
+
+def _levels_table(fmt: Format, kind: SyncKind) -> str:
+    keys = ("white", "black", "blanking", "sync")
+    rows = [("levels in mV", *keys)]
+    for row in _levels(fmt, kind):
+        cells = ["" if row[key] is None else f"{float(row[key]):.1f}".removesuffix(".0") for key in keys]
+        if row["sync_upper"] is not None:
+            cells[3] += f" / +{float(row['sync_upper']):g}"
+        if row["lowest"] is not None:
+            cells[0] = f"±{cells[0]}"
+            cells[1] = ""
+        rows.append((row["signal"], *cells))
+    return columns(rows, right=(1, 2, 3, 4))
+
+
+def _labelled(rows: list[tuple[str, str]]) -> str:
+    lines: list[str] = []
+    for label, text in rows:
+        head = f"{label:<11}"
+        # A mode line is copied: it stays on one line.
+        wrapped = [text] if label == "mode line" else textwrap.wrap(text, _WIDTH - 11)
+        lines += [(head if i == 0 else " " * 11) + part for i, part in enumerate(wrapped)]
+    return "\n".join(lines)
