@@ -602,12 +602,14 @@ def test_mistakes_are_one_line(bench: Bench) -> None:
     refused("report", path, "--tolerances", bench.folder / "no.toml", told="no.toml")
     refused("report", "--to", "a.html", told="RECORD")
     page = bench.record(name="record.html")
-    refused("report", page, told="would be lost")
+    refused("report", page, told="ends in .json")
+    refused("report", page, "--to", page, told="would be lost")
+    refused("report", path, "--to", "sheet.pdf", "--tolerances-template", bench.folder / "new.toml", told=".html")
     (bench.folder / "x.html").mkdir()
     refused("report", path, "--to", bench.folder / "x.html", told="is a folder")
     path.write_text("{", encoding="utf-8")
     refused("report", path, told="set.json")
-    assert not list(bench.folder.glob("set.html"))
+    assert sorted(one.name for one in bench.folder.iterdir()) == ["record.html", "set.json", "x.html"]
 
 
 def test_json_is_one_object_with_every_verdict(bench: Bench) -> None:
