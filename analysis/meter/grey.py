@@ -210,9 +210,7 @@ def _guns(
     return again, tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays), ""
 
 
-def _remarks(
-    repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]
-) -> list[str]:
+def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]) -> list[str]:
     told = []
     if through.name != _READ:
         told.append(f"the tube's primaries are taken as those of {through.title}")
@@ -263,12 +261,11 @@ def _steps(
     for i, gun in enumerate(GUNS):
         unsure[f"gun_percent_read.{gun}"] = np.hypot(unsure[f"gun_percent_read.{gun}"], by_primaries[:, i])
     if guns is None:
-        model = {gun: found[f"gun_percent_read.{gun}"] for gun in GUNS}
-        doubt = {gun: unsure[f"gun_percent_read.{gun}"] for gun in GUNS}
+        model = {f"gun_percent.{gun}": found[f"gun_percent_read.{gun}"] for gun in GUNS}
+        doubt = {f"gun_percent.{gun}": unsure[f"gun_percent_read.{gun}"] for gun in GUNS}
     else:
         model, doubt = _of_guns(guns, levels[lit] / 100, white, through)
-    found |= {f"gun_percent.{gun}": values for gun, values in model.items()}
-    unsure |= {f"gun_percent.{gun}": values for gun, values in doubt.items()}
+    found, unsure = found | model, unsure | doubt
     place = np.cumsum(lit) - 1
     steps = []
     for i, level in enumerate(levels):
@@ -330,13 +327,26 @@ def _balance(xyz: Floats, white: White, primaries: Floats) -> Floats:
 def _of_guns(
     guns: Guns, levels: Floats, white: White, through: Primaries
 ) -> tuple[dict[str, Floats], dict[str, Floats]]:
-    """The balance of the fitted guns, and its standard uncertainty."""
-    xyz = guns.xyz(levels)
-    told = _balance(xyz, white, through.xy)
+    """What the fitted guns show at each step, and its standard uncertainty: balance, and distance from the target."""
+
+    def balance(primaries: Floats) -> Floats:
+        return _balance(guns.xyz(levels), white, primaries)
+
+    def off(xyz: Floats) -> Floats:
+        return np.asarray(np.hypot(*(uv_of(xy_of(xyz)) - target).T))
+
+    target = uv_of(white.xy)
+    lights = [other.xyz(levels) for other in guns.samples(_SAMPLES)]
     with np.errstate(invalid="ignore"):
-        drawn = np.array([_balance(other.xyz(levels), white, through.xy) for other in guns.samples(_SAMPLES)])
-        spread = np.hypot(drawn.std(axis=0), _by_primaries(lambda xy: _balance(xyz, white, xy), through))
-    return {gun: told[:, i] for i, gun in enumerate(GUNS)}, {gun: spread[:, i] for i, gun in enumerate(GUNS)}
+        drawn = np.array([_balance(xyz, white, through.xy) for xyz in lights])
+        spread = np.hypot(drawn.std(axis=0), _by_primaries(balance, through))
+        away = np.sqrt(
+            ((off(np.array(lights).reshape(-1, 3)).reshape(len(lights), -1) - off(guns.xyz(levels))) ** 2).mean(axis=0)
+        )
+    told = balance(through.xy)
+    values = {f"gun_percent.{gun}": told[:, i] for i, gun in enumerate(GUNS)}
+    doubts = {f"gun_percent.{gun}": spread[:, i] for i, gun in enumerate(GUNS)}
+    return values | {"delta_uv_fitted": off(guns.xyz(levels))}, doubts | {"delta_uv_fitted": away}
 
 
 def _by_primaries(reckon: Callable[[Floats], Floats], through: Primaries) -> Floats:
@@ -435,5 +445,3 @@ def _scale(levels: Floats, light: Floats, reasons: dict[str, str]) -> dict[str, 
 
 def _finite(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
-
-

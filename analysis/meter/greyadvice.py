@@ -205,9 +205,7 @@ def _items(guns: Guns, wanted: Floats, best: _Turned, kept: int, levels: Sequenc
         amount = float((best.cutoff if is_cutoff else best.drive)[gun])
         without = _Turned(best.cutoff.copy(), best.drive.copy())
         (without.cutoff if is_cutoff else without.drive)[gun] = 0.0
-        moved = _uv(guns.xyz(_LEVELS, best.cutoff, best.drive)) - _uv(
-            guns.xyz(_LEVELS, without.cutoff, without.drive)
-        )
+        moved = _uv(guns.xyz(_LEVELS, best.cutoff, best.drive)) - _uv(guns.xyz(_LEVELS, without.cutoff, without.drive))
         effect = float(np.hypot(*moved.T).max())
         if effect < _SLIGHT or amount == 0:
             continue

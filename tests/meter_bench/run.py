@@ -155,7 +155,9 @@ def summary(results: Sequence[Result], plan: Plan) -> list[str]:
     honest = 100 * float(np.mean(worst[:, 1:] <= foretold))
     lines.append(f"the error was within what the advice gave as likely in {honest:.1f} % (95 is right)")
     turned = np.array([result.items for result in results])
-    lines.append(f"controls turned, mean: {turned[:, 0].mean():.1f} in the first round, {turned[:, 1].mean():.1f} after")
+    lines.append(
+        f"controls turned, mean: {turned[:, 0].mean():.1f} in the first round, {turned[:, 1].mean():.1f} after"
+    )
     for i, name in enumerate(("as found", "after two rounds")):
         errors = np.array([result.guns[i] for result in results])
         raw = np.array([result.read[i] for result in results])

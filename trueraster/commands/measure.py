@@ -8,6 +8,7 @@ import click
 
 from trueraster import interrupt
 from trueraster.commands.measure_colour import colour
+from trueraster.commands.measure_grey import grey
 from trueraster.commands.measure_raster import convergence, geometry
 from trueraster.commands.measure_uniformity import uniformity
 from trueraster.commands.shared import as_json_option
@@ -21,7 +22,7 @@ def measure() -> None:
     """Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."""
 
 
-for command in (geometry, convergence, uniformity, colour):
+for command in (geometry, convergence, uniformity, grey, colour):
     measure.add_command(command)
 
 
