@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import bt1886, uv_of, xy_of
-from analysis.meter.grey import Grey
+from analysis.meter.grey import Grey, balance_of
 from analysis.meter.greyadvice import AIM, FROM_LEVEL
 from analysis.meter.greytold import grey_finding
 from analysis.meter.guns import GUNS
@@ -24,10 +24,11 @@ __all__ = ["grey_plots"]
 Floats = NDArray[np.float64]
 
 _FINE = np.linspace(0, 1, 201)
+_SHOWN = _FINE[_FINE >= FROM_LEVEL - 1e-9]
 _RINGS = (0.003, 0.01, 0.03, 0.1)
 """u'v': where rings are drawn around the target."""
-_NAMED = (0, 5, 10, 20, 50, 100)
-"""Levels that are written beside their marks."""
+_NAMED = (5, 10, 20, 100)
+"""Levels that are written beside their marks, if there is room."""
 
 
 def grey_plots(found: Grey) -> list[Plot]:
@@ -116,6 +117,8 @@ def _balance(found: Grey) -> Plot | None:
     figure, (axes,) = plot_sheet(_plain(title), note, 4.4)
     axes.axhline(0, color=INK, linewidth=1)
     ends: list[tuple[float, str]] = []
+    if found.guns is not None:
+        curves = balance_of(found.guns.xyz(_SHOWN), found.white, found.primaries.xy)
     for i, gun in enumerate(GUNS):
         look = LOOKS[Field(gun)]
         read, unsure = (_column(found, f"gun_percent_read.{gun}", doubt=doubt) for doubt in (False, True))
@@ -131,7 +134,10 @@ def _balance(found: Grey) -> Plot | None:
             elinewidth=0.8,
             alpha=0.75,
         )
-        axes.plot(levels[shown], told[gun][shown], linestyle=look.dashes, color=look.ink, linewidth=1.8)
+        if found.guns is not None and fitted:
+            axes.plot(100 * _SHOWN, curves[:, i], linestyle=look.dashes, color=look.ink, linewidth=1.8)
+        else:
+            axes.plot(levels[shown], told[gun][shown], linestyle=look.dashes, color=look.ink, linewidth=1.2)
         known = np.flatnonzero(shown & np.isfinite(told[gun]))
         ends.append((float(told[gun][known[-1]]), gun))
     low, high = axes.get_ylim()
@@ -182,8 +188,10 @@ def _error(found: Grey) -> Plot | None:
         label="read",
     )
     if found.gun_percent_of == "model":
-        told = _column(found, "delta_uv_fitted")
-        axes.plot(levels[shown], np.maximum(told[shown], least), "-", color=BLUE, linewidth=1.8, label="fitted guns")
+        assert found.guns is not None
+        xyz = found.guns.xyz(_SHOWN)
+        told = np.where(xyz[:, 1] > 0, np.hypot(*(uv_of(xy_of(xyz)) - uv_of(found.white.xy)).T), np.nan)
+        axes.plot(100 * _SHOWN, np.maximum(told, least), "-", color=BLUE, linewidth=1.8, label="fitted guns")
     advice = found.advice
     if advice is not None and advice.items:
         steps = [step for step in advice.steps if step.level >= FROM_LEVEL - 0.005]
@@ -234,12 +242,12 @@ def _places(found: Grey) -> Plot | None:
     axes.axhline(0, color=SOFT, linewidth=0.8)
     axes.axvline(0, color=SOFT, linewidth=0.8)
     if found.guns is not None and found.gun_percent_of == "model":
-        fine = np.linspace(FROM_LEVEL, 1, 200)
-        xyz = found.guns.xyz(fine)
+        xyz = found.guns.xyz(_SHOWN)
         path = uv_of(xy_of(xyz[xyz[:, 1] > 0])) - target
         axes.plot(*path.T, "-", color=BLUE, linewidth=1.6, label="fitted guns")
     axes.errorbar(
-        *off[shown].T,
+        off[shown, 0],
+        off[shown, 1],
         xerr=doubts[shown, 0],
         yerr=doubts[shown, 1],
         fmt="o",
@@ -250,16 +258,18 @@ def _places(found: Grey) -> Plot | None:
         label="read",
     )
     axes.plot(0, 0, label="target", **TARGET)
+    written: list[Floats] = []
     for i in np.flatnonzero(shown):
-        if levels[i] in _NAMED:
+        if levels[i] in _NAMED and all(np.hypot(*(off[i] - other)) > 0.12 * reach for other in written):
+            written.append(off[i])
             way = off[i] - mean
             dx, dy = (8, 6) if way[0] >= 0 else (-8, 6)
-            label_at(axes, *off[i], f"{levels[i]:g} %", INK, dx=dx, dy=dy if way[1] >= 0 else -dy)
+            label_at(axes, off[i, 0], off[i, 1], f"{levels[i]:g} %", INK, dx=dx, dy=dy if way[1] >= 0 else -dy)
     axes.set_xlim(-reach, reach)
     axes.set_ylim(-reach, reach)
     axes.set_aspect("equal")
     axes.grid(False)
-    axes.legend(loc="upper left")
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))
     axes.set_xlabel("off in u', to the right is redder")
     axes.set_ylabel("off in v', up is yellower")
     return Plot("grey-places", title, figure)

@@ -16,7 +16,7 @@ __all__ = ["UNITS", "adjustment", "advice_why", "expected", "grey_finding", "gre
 
 _DIGITS = 6
 UNITS = {"cut-off": "% of the drive range", "drive": "%"}
-"""Of a control's amount: the drive range is the gun's way from black to white, a drive is moved by percent of itself."""
+"""Of a control's amount: the drive range is a gun's way from black to white; a drive is moved by percent of itself."""
 
 
 def grey_finding(found: Grey) -> str:

@@ -1,6 +1,6 @@
 """SIMULATION: a colour meter, whose noise is new at every reading; and the file that it is typed into.
 
-What a real meter reads wrong every time in the same way is not simulated: no reading could tell it, and no advice heal it.
+What a real meter reads wrong every time in the same way is not simulated: no reading could tell it, no advice mend it.
 """
 
 from __future__ import annotations

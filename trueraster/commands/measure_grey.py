@@ -38,7 +38,7 @@ def grey(
     Colour and light of each step, the balance of guns, black, contrast and gamma; then which gun's cut-off or drive to
     turn, which way and how far, and what the steps read once it is done. READINGS is a CSV with the header
     field,level_percent,x,y,luminance or field,level_percent,X,Y,Z, or CGATS text. Read grey from 0 to 100 in steps of 5
-    or 10 ('draw field --colour grey --level 10'), and red, green and blue at 100. Read three times, it is twice as sure.
+    or 10 ('draw field --colour grey --level 10'), and red, green and blue at 100. Three times makes it surer.
     """
     from analysis.meter.grey import measure_grey
     from analysis.meter.greytold import grey_json
