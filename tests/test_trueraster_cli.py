@@ -740,6 +740,7 @@ ARGUMENTS = {
     "sheet": ("marks", "board"),
     "measure": ("lens", *FILES),
     "record": ("new", "set", "work", "add", "show", "as-found", "set.json", *FILES),
+    "report": ("set.json", *FILES),
 }
 ODD = ("0", "-1", "nan", "inf", "1e9", "0x0", "110", "pink", "1:9", "--", "", " ", "--help", "--json", "-f", "-p")
 # Without "/" and "..", so that nothing is made outside the folder of the test.
