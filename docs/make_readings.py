@@ -1,4 +1,4 @@
-"""Make the readings in docs/examples and their plots: SIMULATED readings of invented sets, for docs/meter.md and grey.md.
+"""Make docs/examples/*-readings.csv and their plots: SIMULATED readings of invented sets, for meter.md and grey.md.
 
     .venv/bin/python docs/make_readings.py
 
@@ -10,7 +10,6 @@ from __future__ import annotations
 import subprocess
 import sys
 import tempfile
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -36,8 +35,6 @@ NOISE = 0.004, 0.0004
 TO = ROOT / "docs" / "examples" / "colour-readings.csv"
 GREY = ROOT / "docs" / "examples" / "grey-readings.csv"
 SAYS = "SIMULATION of an invented set for these pages: no real tube, no real meter"
-WARM = (1.0, 1.0, 1.0)
-"""Light of the set at each time the grey scale is read."""
 
 
 def main() -> int:
@@ -78,7 +75,7 @@ def _grey_readings() -> list[Shown]:
         room=np.zeros(3),
     )
     meter = ColourMeter(chance=np.random.default_rng(11))
-    return [row for warm in WARM for row in meter.scale(replace(tube, peak=tube.peak * warm), levels=FEW)]
+    return meter.scale(tube, levels=FEW, repeats=3)
 
 
 def _plots(command: str, readings: Path, names: tuple[str, ...]) -> None:

@@ -262,9 +262,17 @@ def _places(found: Grey) -> Plot | None:
     for i in np.flatnonzero(shown):
         if levels[i] in _NAMED and all(np.hypot(*(off[i] - other)) > 0.12 * reach for other in written):
             written.append(off[i])
-            way = off[i] - mean
-            dx, dy = (8, 6) if way[0] >= 0 else (-8, 6)
-            label_at(axes, off[i, 0], off[i, 1], f"{levels[i]:g} %", INK, dx=dx, dy=dy if way[1] >= 0 else -dy)
+            # Outward, where no other step lies but on the far side of the target.
+            way = off[i] / max(float(np.hypot(*off[i])), 1e-9)
+            axes.annotate(
+                f"{levels[i]:g} %",
+                (off[i, 0], off[i, 1]),
+                (24 * way[0], 15 * way[1]),
+                textcoords="offset points",
+                ha="center",
+                va="center",
+                bbox=plate,
+            )
     axes.set_xlim(-reach, reach)
     axes.set_ylim(-reach, reach)
     axes.set_aspect("equal")
