@@ -1,8 +1,8 @@
-"""Make docs/examples/colour-readings.csv and its plots: SIMULATED readings of an invented set, for docs/meter.md.
+"""Make docs/examples/*-readings.csv and their plots: SIMULATED readings of invented sets, for meter.md and grey.md.
 
     .venv/bin/python docs/make_readings.py
 
-Nothing in it was taken from a real tube or a real meter, and the file says so.
+Nothing in them was taken from a real tube or a real meter, and the files say so.
 """
 
 from __future__ import annotations
@@ -18,6 +18,9 @@ from PIL import Image
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
+from tests.meter_bench.meter import FEW, ColourMeter, Shown, write_csv  # noqa: E402
+from tests.meter_bench.tube import Tube  # noqa: E402
+
 PRIMARIES = {"red": (0.634, 0.341), "green": (0.305, 0.592), "blue": (0.158, 0.078)}
 """SMPTE C's but for the blue, which other light makes paler."""
 WHITE = (0.3145, 0.3310)
@@ -30,6 +33,8 @@ HELD_BACK = 0.93
 NOISE = 0.004, 0.0004
 """Standard deviation of the meter: of luminance, relative, and of x and y."""
 TO = ROOT / "docs" / "examples" / "colour-readings.csv"
+GREY = ROOT / "docs" / "examples" / "grey-readings.csv"
+SAYS = "SIMULATION of an invented set for these pages: no real tube, no real meter"
 
 
 def main() -> int:
@@ -42,7 +47,7 @@ def main() -> int:
     shown = [("grey", 0, 0 * red), ("grey", 100, (red + green + blue) * HELD_BACK)]
     shown += [("red", 100, red), ("green", 100, green), ("blue", 100, blue)]
     shown += [("cyan", 100, green + blue), ("magenta", 100, red + blue), ("yellow", 100, red + green)]
-    lines = ["# SIMULATION of an invented set for these pages: no real tube, no real meter"]
+    lines = [f"# {SAYS}"]
     lines.append("field,level_percent,x,y,luminance")
     for name, level, xyz in shown:
         seen = xyz + black
@@ -50,16 +55,39 @@ def main() -> int:
         luminance = seen[1] * (1 + NOISE[0] * chance.standard_normal())
         lines.append(f"{name},{level},{spot[0]:.4f},{spot[1]:.4f},{luminance:.4g}")
     TO.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    _plots("colour", TO, ("diagram", "targets"))
+    write_csv(GREY, _grey_readings(), SAYS)
+    _plots("grey", GREY, ("guns", "places", "light", "error"))
+    return 0
+
+
+def _grey_readings() -> list[Shown]:
+    """A set whose dark greys are greenish and whose whites are bluish, read three times."""
+    primaries = np.array([*PRIMARIES.values()])
+    x, y = primaries.T
+    matrix = np.array([x / y, np.ones(3), (1 - x - y) / y])
+    tube = Tube(
+        primaries=primaries,
+        peak=np.linalg.solve(matrix, [0.3127 / 0.3290, 1, 0.3583 / 0.3290]) * PEAK,
+        drive=np.array([0.94, 1.0, 1.06]),
+        cutoff=np.array([0.011, 0.034, 0.020]),
+        gamma=np.array([2.36, 2.38, 2.37]),
+        room=np.zeros(3),
+    )
+    meter = ColourMeter(chance=np.random.default_rng(11))
+    return meter.scale(tube, levels=FEW, repeats=3)
+
+
+def _plots(command: str, readings: Path, names: tuple[str, ...]) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        words = ["measure", "colour", str(TO.relative_to(ROOT)), "--plots", folder]
+        words = ["measure", command, str(readings.relative_to(ROOT)), "--plots", folder]
         main_line = "from trueraster.cli import main; main()"
         subprocess.run([sys.executable, "-c", main_line, *words], check=True, cwd=ROOT, timeout=120)
-        for name in ("diagram", "targets"):
-            with Image.open(Path(folder) / f"colour-{name}.png") as plot:
+        for name in names:
+            with Image.open(Path(folder) / f"{command}-{name}.png") as plot:
                 # A plot has few colours.
                 small = plot.convert("RGB").quantize(256, dither=Image.Dither.NONE)
-            small.save(ROOT / "docs" / "pictures" / f"measured-colour-{name}.png", optimize=True)
-    return 0
+            small.save(ROOT / "docs" / "pictures" / f"measured-{command}-{name}.png", optimize=True)
 
 
 if __name__ == "__main__":

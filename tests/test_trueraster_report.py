@@ -443,8 +443,8 @@ def test_at_a_glance_it_says_how_the_set_stands(bench: Bench) -> None:
 def test_what_could_not_be_told_has_its_reason(bench: Bench) -> None:
     def change(held: dict[str, Any]) -> None:
         held["stages"]["after-adjustment"]["results"].pop()
-        steps = held["stages"]["as-found"]["results"][1]["result"]["steps"]
-        steps[0]["reasons"] = {"cct": "too dark", "duv": "too dark"}
+        reasons = held["stages"]["as-found"]["results"][1]["result"]["reasons"]
+        reasons |= {"steps.0.cct": "too dark", "steps.0.duv": "too dark", "repeats.drift": "nothing was read twice"}
 
     root = bench.report(change)
     told = [li.text for li in section(root, "What could not be told").all("li")]
@@ -453,6 +453,7 @@ def test_what_could_not_be_told_has_its_reason(bench: Bench) -> None:
     assert "Grey scale, white D65 : not measured after adjustment" in told
     colour_of = "correlated colour temperature, 7.5 %: beside the daylight and black-body line, + is greenish"
     assert f"Grey scale, white D65, as found: 7.5 %: {colour_of} : too dark" in told
+    assert "Grey scale, white D65, as found: whether readings drift : nothing was read twice" in told
 
 
 def test_text_of_a_record_is_shown_as_text(bench: Bench) -> None:
@@ -602,12 +603,14 @@ def test_mistakes_are_one_line(bench: Bench) -> None:
     refused("report", path, "--tolerances", bench.folder / "no.toml", told="no.toml")
     refused("report", "--to", "a.html", told="RECORD")
     page = bench.record(name="record.html")
-    refused("report", page, told="would be lost")
+    refused("report", page, told="ends in .json")
+    refused("report", page, "--to", page, told="would be lost")
+    refused("report", path, "--to", "sheet.pdf", "--tolerances-template", bench.folder / "new.toml", told=".html")
     (bench.folder / "x.html").mkdir()
     refused("report", path, "--to", bench.folder / "x.html", told="is a folder")
     path.write_text("{", encoding="utf-8")
     refused("report", path, told="set.json")
-    assert not list(bench.folder.glob("set.html"))
+    assert sorted(one.name for one in bench.folder.iterdir()) == ["record.html", "set.json", "x.html"]
 
 
 def test_json_is_one_object_with_every_verdict(bench: Bench) -> None:

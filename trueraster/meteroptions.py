@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 from trueraster.options import UsageError
 
 if TYPE_CHECKING:
-    from analysis.meter.readings import Meter
+    from analysis.meter.readings import Meter, Readings
+    from analysis.meter.whites import PrimarySet
 
-__all__ = ["meter_of"]
+__all__ = ["meter_of", "tube_of"]
 
 _MOST_LUMINANCE, _MOST_XY = 50.0, 0.05
 """Percent, and of x and y: a meter that is worse measures nothing."""
@@ -35,3 +36,20 @@ def meter_of(luminance_percent: float | None, xy: float | None) -> Meter:
         luminance=usual.luminance if luminance_percent is None else luminance_percent / 100,
         xy=usual.xy if xy is None else xy,
     )
+
+
+def tube_of(text: str | None, readings: Readings) -> PrimarySet | None:
+    """The tube's primaries as they were typed; None for those that were read.
+
+    Where nothing was typed, those that were read are taken if all three were, and else SMPTE C's.
+
+    Raises:
+        ValueError: it is no such word; one line that names the option.
+    """
+    from analysis.meter.primaries import PRIMARIES
+    from analysis.meter.whites import primaries_of
+
+    if text is None:
+        read = all(any(item.luminance > 0 for item in readings.of(field)) for field in PRIMARIES)
+        text = "readings" if read else "smpte-c"
+    return primaries_of(text, or_readings=True)

@@ -8,25 +8,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.meter.colours import bt1886, cct_duv, delta_e_2000, uv_of, xy_of, xyz_of
+from analysis.meter.colours import cct_duv, delta_e_2000, uv_of, xy_of, xyz_of
 from analysis.meter.greyadvice import GreyAdvice, advise_grey
 from analysis.meter.guns import GUNS, Guns, fit_guns, gun_matrix, meter_noise
 from analysis.meter.readings import Field, Meter, Reading, Readings
 from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
+from analysis.meter.scale import BLACK, whole_scale
 from analysis.meter.whites import PrimarySet, White
 from render.errors import FileError
 
-__all__ = ["Grey", "Primaries", "Step", "measure_grey"]
+__all__ = ["Grey", "Primaries", "Step", "balance_of", "measure_grey"]
 
 Floats = NDArray[np.float64]
 Figures = Mapping[str, float | None]
 
-_BLACK = 0.05
-"""Percent of level up to which grey is black."""
-_WHITE = 0.5
-"""Percent of level off 100 within which grey is white: a whole code of 8 bits is 0.46 %."""
-_GAMMA_FROM = 0.1
-"""Of white: gamma and the deviation from BT.1886 are of steps from here on, as noise and black rule below."""
+_SAME = 0.5
+"""Percent within which primaries were read at one level: a whole code of 8 bits is 0.46 %."""
 _PHOSPHOR = 0.005
 """Standard uncertainty in x and y of a tube's primaries that are only known by the standard's name: what SMPTE RP 145
 allows, from memory."""
@@ -114,7 +111,7 @@ def measure_grey(
     groups = grouped([item for item in greys if item.row not in {stray.reading.row for stray in strays}])
     of_model = guns is not None and guns.misfit <= _FITS
     steps = _steps(groups, white, through, meter, guns if of_model else None)
-    figures, uncertainty, reasons = _overall(groups, meter)
+    figures, uncertainty, reasons = whole_scale(groups, meter)
     levels = [step.level_percent / 100 for step in steps]
     advice = None if guns is None else advise_grey(guns, white.xy, levels, keep)
     reasons |= {"guns": why, "advice": why} if guns is None else {}
@@ -146,7 +143,7 @@ def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | N
     levels = [group[0].level_percent for group in colours if group[0].field is Field.RED]
     taken: dict[str, list[Reading]] = {}
     for level in sorted(levels):
-        there = {str(g[0].field): g for g in colours if abs(g[0].level_percent - level) <= _WHITE}
+        there = {str(g[0].field): g for g in colours if abs(g[0].level_percent - level) <= _SAME}
         taken = there if len(there) == len(GUNS) else taken
     if not taken:
         names = [gun for gun in GUNS if not any(group[0].field == gun for group in colours)]
@@ -154,7 +151,7 @@ def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | N
         raise FileError(
             f"{readings.path}: {missing} was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them"
         )
-    black = [item for item in kept if item.field is Field.GREY and item.level_percent <= _BLACK]
+    black = [item for item in kept if item.field is Field.GREY and item.level_percent <= BLACK]
     dark = mean_of(black) if black else np.zeros(3)
     xy = []
     for gun in GUNS:
@@ -214,7 +211,7 @@ def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Se
     told = []
     if through.name != _READ:
         told.append(f"the tube's primaries are taken as those of {through.title}")
-    if groups[0][0].level_percent > _BLACK:
+    if groups[0][0].level_percent > BLACK:
         told.append("black (grey at 0 %) was not read, and is taken as no light at all")
     drift = repeats.drift
     if drift is not None and drift.is_clear:
@@ -257,16 +254,15 @@ def _steps(
 
     found = reckon(xyz[lit])
     unsure = _moved(xyz[lit], spread[lit], spot[lit], reckon)
-    by_primaries = _by_primaries(lambda xy: _balance(xyz[lit], white, xy), through)
+    by_primaries = _by_primaries(lambda xy: balance_of(xyz[lit], white, xy), through)
     for i, gun in enumerate(GUNS):
         unsure[f"gun_percent_read.{gun}"] = np.hypot(unsure[f"gun_percent_read.{gun}"], by_primaries[:, i])
     if guns is None:
-        model = {gun: found[f"gun_percent_read.{gun}"] for gun in GUNS}
-        doubt = {gun: unsure[f"gun_percent_read.{gun}"] for gun in GUNS}
+        model = {f"gun_percent.{gun}": found[f"gun_percent_read.{gun}"] for gun in GUNS}
+        doubt = {f"gun_percent.{gun}": unsure[f"gun_percent_read.{gun}"] for gun in GUNS}
     else:
         model, doubt = _of_guns(guns, levels[lit] / 100, white, through)
-    found |= {f"gun_percent.{gun}": values for gun, values in model.items()}
-    unsure |= {f"gun_percent.{gun}": values for gun, values in doubt.items()}
+    found, unsure = found | model, unsure | doubt
     place = np.cumsum(lit) - 1
     steps = []
     for i, level in enumerate(levels):
@@ -311,12 +307,12 @@ def _of_light(xyz: Floats, reference: Floats, white: White, primaries: Floats) -
         np.hypot(*(uv - uv_of(white.xy)).T),
         delta_e_2000(xyz, wanted, reference),
     )
-    balance = _balance(xyz, white, primaries)
+    balance = balance_of(xyz, white, primaries)
     found = dict(zip(_COLOUR, values, strict=True))
     return found | {f"gun_percent_read.{gun}": balance[:, i] for i, gun in enumerate(GUNS)}
 
 
-def _balance(xyz: Floats, white: White, primaries: Floats) -> Floats:
+def balance_of(xyz: Floats, white: White, primaries: Floats) -> Floats:
     """Each gun's light (n, 3) over what the target white of the same luminance needs, less 100 %; NaN without light."""
     matrix = gun_matrix(primaries)
     needed = np.linalg.solve(matrix, gun_matrix([white.xy])[:, 0])
@@ -328,13 +324,26 @@ def _balance(xyz: Floats, white: White, primaries: Floats) -> Floats:
 def _of_guns(
     guns: Guns, levels: Floats, white: White, through: Primaries
 ) -> tuple[dict[str, Floats], dict[str, Floats]]:
-    """The balance of the fitted guns, and its standard uncertainty."""
-    xyz = guns.xyz(levels)
-    told = _balance(xyz, white, through.xy)
+    """What the fitted guns show at each step, and its standard uncertainty: balance, and distance from the target."""
+
+    def balance(primaries: Floats) -> Floats:
+        return balance_of(guns.xyz(levels), white, primaries)
+
+    def off(xyz: Floats) -> Floats:
+        return np.asarray(np.hypot(*(uv_of(xy_of(xyz)) - target).T))
+
+    target = uv_of(white.xy)
+    lights = [other.xyz(levels) for other in guns.samples(_SAMPLES)]
     with np.errstate(invalid="ignore"):
-        drawn = np.array([_balance(other.xyz(levels), white, through.xy) for other in guns.samples(_SAMPLES)])
-        spread = np.hypot(drawn.std(axis=0), _by_primaries(lambda xy: _balance(xyz, white, xy), through))
-    return {gun: told[:, i] for i, gun in enumerate(GUNS)}, {gun: spread[:, i] for i, gun in enumerate(GUNS)}
+        drawn = np.array([balance_of(xyz, white, through.xy) for xyz in lights])
+        spread = np.hypot(drawn.std(axis=0), _by_primaries(balance, through))
+        away = np.sqrt(
+            ((off(np.array(lights).reshape(-1, 3)).reshape(len(lights), -1) - off(guns.xyz(levels))) ** 2).mean(axis=0)
+        )
+    told = balance(through.xy)
+    values = {f"gun_percent.{gun}": told[:, i] for i, gun in enumerate(GUNS)}
+    doubts = {f"gun_percent.{gun}": spread[:, i] for i, gun in enumerate(GUNS)}
+    return values | {"delta_uv_fitted": off(guns.xyz(levels))}, doubts | {"delta_uv_fitted": away}
 
 
 def _by_primaries(reckon: Callable[[Floats], Floats], through: Primaries) -> Floats:
@@ -369,66 +378,6 @@ def _moved(
         for name in square:
             square[name] += ((changes[0][name] + changes[1][name]) / 2) ** 2
     return {name: np.sqrt(value) for name, value in square.items()}
-
-
-# --- The whole scale --------------------------------------------------------------------------------------------------
-
-
-def _overall(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figures, Figures, dict[str, str]]:
-    levels = np.array([items[0].level_percent / 100 for items in groups])
-    light = np.array([mean_of(items)[1] for items in groups])
-    spread = meter_noise(light, meter)[0] / np.sqrt([len(items) for items in groups])
-    reasons: dict[str, str] = {}
-    figures = _scale(levels, light, reasons)
-    squares = dict.fromkeys(figures, 0.0)
-    for i in range(len(light)):
-        moved = light.copy()
-        moved[i] += spread[i]
-        other = _scale(levels, moved, {})
-        for name, value in figures.items():
-            there = other[name]
-            squares[name] += 0.0 if value is None or there is None else (there - value) ** 2
-    unsure = {name: None if figures[name] is None else float(np.sqrt(square)) for name, square in squares.items()}
-    # A level is chosen and not read.
-    return figures, unsure | {"bt1886_error_level_percent": None}, reasons
-
-
-def _scale(levels: Floats, light: Floats, reasons: dict[str, str]) -> dict[str, float | None]:
-    """Figures of the whole scale; why one cannot be told goes into `reasons`."""
-    found: dict[str, float | None] = dict.fromkeys(
-        ("black_cd_m2", "white_cd_m2", "contrast", "gamma", "bt1886_error_percent", "bt1886_error_level_percent")
-    )
-    dark, bright = levels <= _BLACK / 100, np.abs(levels - 1) <= _WHITE / 100
-    no_black, no_white = "no grey at 0 % was read", "no grey at 100 % was read"
-    if dark.any():
-        found["black_cd_m2"] = float(light[dark][0])
-    else:
-        reasons["black_cd_m2"] = reasons["contrast"] = no_black
-    if bright.any():
-        found["white_cd_m2"] = float(light[bright][0])
-    else:
-        reasons |= dict.fromkeys(("white_cd_m2", "contrast", "bt1886_error_percent"), no_white)
-    black, white = found["black_cd_m2"], found["white_cd_m2"]
-    if black is not None and white is not None and black > 0:
-        found["contrast"] = white / black
-    elif black == 0 and white is not None:
-        reasons["contrast"] = "the meter read no light of black, so that contrast has no end"
-    base = black or 0.0
-    used = (levels >= _GAMMA_FROM - 1e-9) & (levels <= 1 + _WHITE / 100) & (light > base)
-    if np.ptp(levels[used]) > 0 if used.any() else False:
-        slope = np.polyfit(np.log(levels[used]), np.log(light[used] - base), 1)[0]
-        found["gamma"] = float(slope)
-    else:
-        reasons["gamma"] = "fewer than two greys from 10 to 100 % give more light than black"
-    inner = used & ~bright
-    if white is not None and white > base and inner.any():
-        errors = 100 * (light[inner] / bt1886(levels[inner], white, base) - 1)
-        worst = int(np.argmax(np.abs(errors)))
-        found["bt1886_error_percent"] = float(errors[worst])
-        found["bt1886_error_level_percent"] = float(100 * levels[inner][worst])
-    elif white is not None:
-        reasons["bt1886_error_percent"] = "no grey between 10 and 100 % gives more light than black"
-    return found
 
 
 def _finite(value: float) -> float | None:

@@ -232,7 +232,7 @@ def _unsure(guns: Guns, gun: int, kept: int, *, is_cutoff: bool) -> float:
     way[at + gun] = 1
     if gun != kept:
         way[at + kept] = -1
-    spread = float(np.sqrt(max(way @ guns.covariance @ way, 0.0)))
+    spread = float(np.sqrt(max(float(way @ guns.covariance @ way), 0.0)))
     # Light goes with the power gamma of drive.
     return spread if is_cutoff else spread / float(guns.gamma[gun])
 

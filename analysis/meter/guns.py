@@ -28,7 +28,7 @@ _DARK = 0.0005
 _GAMMA, _GAMMA_SPREAD = 2.4, 0.3
 """What a tube's gamma is near before anything is read, and the standard deviation: common practice, no source."""
 _GAMMA_APART = 0.03
-"""Standard deviation of a gun's gamma from the mean of the three: guns of one make share it; common practice, no source."""
+"""Standard deviation of a gun's gamma from the mean of the three: guns of one make are alike; this project's choice."""
 _CUTOFF_SPREAD = 0.1
 """Standard deviation of a cut-off about nothing, before anything is read: a set that is further off shows no grey."""
 _ROOM_SPREAD = 0.03

@@ -158,7 +158,7 @@ def _off(values: Floats, middle: Floats, meter: Meter) -> Floats:
     light = np.abs(values[:, 1] - middle[1]) / spread
     total = np.maximum(values.sum(axis=1, keepdims=True), 1e-12)
     places = np.abs(values[:, :2] / total - middle[:2] / middle.sum()).max(axis=1) / spot
-    return np.where(values[:, 1] > 0, np.maximum(light, places), light)
+    return np.asarray(np.where(values[:, 1] > 0, np.maximum(light, places), light))
 
 
 def _drift(groups: Sequence[Sequence[Reading]], readings: Sequence[Reading], meter: Meter) -> Drift | None:

@@ -1,4 +1,4 @@
-"""SIMULATION: tubes drawn by chance, misadjusted as sets are found on the bench; all ranges are this project's choice."""
+"""SIMULATION: tubes drawn by chance, out of adjustment as sets come in; all ranges are this project's choice."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """SIMULATION: a colour meter, whose noise is new at every reading; and the file that it is typed into.
 
-What a real meter reads wrong every time in the same way is not simulated: no reading could tell it, and no advice heal it.
+What a real meter reads wrong every time in the same way is not simulated: no reading could tell it, no advice mend it.
 """
 
 from __future__ import annotations
@@ -62,8 +62,8 @@ class ColourMeter:
         return read
 
 
-def write_csv(path: Path, rows: Sequence[Shown]) -> None:
+def write_csv(path: Path, rows: Sequence[Shown], says: str = "SIMULATION: no real tube, no real meter") -> None:
     """Write the file that `trueraster measure grey` reads."""
-    lines = ["# SIMULATION: no real tube, no real meter", "field,level_percent,x,y,luminance"]
+    lines = [f"# {says}", "field,level_percent,x,y,luminance"]
     lines += [f"{row.field},{row.level_percent:g},{row.x:.4f},{row.y:.4f},{row.luminance:.4g}" for row in rows]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")

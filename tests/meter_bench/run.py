@@ -4,9 +4,9 @@
                                           [--room 0] [--first 0] [--named]
 
 Each tube is read by the simulated meter through a file, as a user would have it; the advice is followed exactly, read
-again, followed again, and held against the tube's own equations. The aims: Delta u'v' at most 0.003 at every level from
-5 to 100 % after two rounds, in 95 % of the tubes; guns' balance within 1 % of the truth at 10 % and above. The balance
-is judged by all figures, three guns at each step, and by tubes whose every figure holds; as found, and after two rounds.
+again, followed again, and held against the tube's own equations. The aims: Delta u'v' at most 0.003 at every level
+from 5 to 100 % after two rounds, in 95 % of the tubes; guns' balance within 1 % of the truth at 10 % and above. Balance
+is judged by all figures, three guns at each step, and by tubes whose every figure holds; as found and after two rounds.
 """
 
 from __future__ import annotations
@@ -141,7 +141,7 @@ def summary(results: Sequence[Result], plan: Plan) -> list[str]:
     """The figures in words."""
     worst = np.array([result.worst for result in results])
     lines = [
-        f"SIMULATION: {len(results)} tubes, {len(plan.levels)} greys and 3 primaries, each read {plan.repeats} time(s), "
+        f"SIMULATION: {len(results)} tubes, {len(plan.levels)} greys and 3 primaries, read {plan.repeats} time(s), "
         f"guns' gammas {plan.gamma_off:g} apart (one sigma), room {plan.room:g} cd/m2"
     ]
     for i, name in enumerate(("as found", "after one round", "after two rounds")):
@@ -169,8 +169,9 @@ def summary(results: Sequence[Result], plan: Plan) -> list[str]:
         whole = 100 * float(np.mean(np.abs(errors).max(axis=(1, 2)) <= AIM_GUNS))
         sure = 100 * float(np.mean(np.abs(errors) <= 2 * doubts))
         lines.append(
-            f"gun balance {name}: within {AIM_GUNS:g} % of the truth in {share:.1f} % of figures (red/green/blue {by_gun}"
-            f"), all figures of a tube in {whole:.1f} % of tubes; root mean square {rms} % (steps as read: {other}); "
+            f"gun balance {name}: within {AIM_GUNS:g} % of the truth in {share:.1f} % of figures "
+            f"(red/green/blue {by_gun}), "
+            f"all figures of a tube in {whole:.1f} % of tubes; root mean square {rms} % (steps as read: {other}); "
             f"within two uncertainties in {sure:.1f} %"
         )
     grey = 100 * float(np.mean(worst[:, -1] <= AIM_UV))

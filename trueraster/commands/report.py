@@ -50,18 +50,19 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
     answer: dict[str, Any] = {}
     words = []
     if template is not None:
-        from trueraster.report.tolerancefile import tolerance_template
-
         _check_template(template)
-        with placed(template) as file:
-            file.write(tolerance_template().encode())
-        answer["tolerances_template"] = str(template)
-        words.append(f"{template}: the usual tolerances; change them, then give the file with --tolerances")
     if path is not None:
         target = _target(path, to, [tolerances, template])
         told = _made(path, target, tolerances)
         answer |= told
         words.append(f"{target}: {told['summary']}")
+    if template is not None:
+        from trueraster.report.tolerancefile import tolerance_template
+
+        with placed(template) as file:
+            file.write(tolerance_template().encode())
+        answer["tolerances_template"] = str(template)
+        words.append(f"{template}: the usual tolerances; change them, then give the file with --tolerances")
     if as_json:
         put_json(answer)
     else:
@@ -157,6 +158,8 @@ def _target(path: Path, to: Path | None, others: list[Path | None]) -> Path:
     Raises:
         UsageError: it ends wrongly, or is a folder.
     """
+    if to is None and path.suffix.lower() in (".html", ".htm"):
+        raise UsageError(f"RECORD: got {str(path)[:60]!r}, a page; the record it was made from ends in .json")
     target = path.with_suffix(".html") if to is None else to
     if target.suffix.lower() not in (".html", ".htm"):
         raise UsageError(f"--to: got {str(to)[:60]!r}, a name that ends in .html is expected")

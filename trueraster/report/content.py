@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -160,23 +161,26 @@ def _untold(one: Comparison) -> Iterator[tuple[str, Stage, str]]:
             yield "all figures" if whole else ", ".join(names), stage, " ".join(why.split())
 
 
+_OTHER = {
+    "advice": "what to turn",
+    "guns": "the light of each gun",
+    "repeats.drift": "whether readings drift",
+}
+"""What reasons are given for beside figures, in words."""
+
+
 def _reasons(result: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Names of figures and why they are missing; those of a grey step by its level, as its figures are."""
-    steps = result.get("steps")
-    held = [("", result)]
-    for i, step in enumerate(steps if isinstance(steps, list) else ()):
-        level = number_at(result, f"steps.{i}.level_percent")
-        if isinstance(step, Mapping) and level is not None:
-            held.append((f"steps.{level:g}.", step))
-    for above, part in held:
-        given = part.get("reasons")
-        for name, why in given.items() if isinstance(given, Mapping) else ():
-            if isinstance(why, str):
-                yield f"{above}{name}", why
+    given = result.get("reasons")
+    for name, why in given.items() if isinstance(given, Mapping) else ():
+        if isinstance(why, str):
+            step = re.fullmatch(r"steps\.(\d{1,4})\.(.+)", name)
+            level = None if step is None else number_at(result, f"steps.{step[1]}.level_percent")
+            yield name if step is None or level is None else f"steps.{level:g}.{step[2]}", why
 
 
 def _named(kind: str, name: str, figures: Sequence[Figure]) -> list[str]:
     """The figures that a reason's name stands for, in words; the name itself where there are none."""
     whole = f"{kind}.{name}"
     under = [one.words for one in figures if one.value is None and (one.id == whole or one.id.startswith(f"{whole}."))]
-    return under or [str(name).replace("_", " ").replace(".", ", ")]
+    return under or [_OTHER.get(name, name.replace("_", " ").replace(".", " "))]

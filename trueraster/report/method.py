@@ -89,14 +89,22 @@ def _meter(held: Json) -> Iterator[tuple[str, str]]:
     yield "level", "" if level is None else f"{level:g} %"
 
 
+_PRIMARIES = {
+    "readings": "the tube's own, as read",
+    "smpte-c": "SMPTE C",
+    "ebu-3213": "EBU 3213",
+    "bt709": "BT.709",
+}
+"""As --primaries names them, in words."""
+
+
 def _primaries(held: Json) -> str:
     """Of grey: which primaries the guns' balance is told by. Of colour they are what was measured."""
     if "steps" not in held:
         return ""
-    told = held.get("primaries")
-    if isinstance(told, str):
-        return told
-    return (_text(told, "title") or _text(told, "name")) if isinstance(told, Mapping) else ""
+    told = _inner(held, "primaries")
+    name = _text(told, "title") or _text(told, "name")
+    return _PRIMARIES.get(name, name)
 
 
 def _fields(held: Json) -> Iterator[tuple[str, str]]:
