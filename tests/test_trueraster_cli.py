@@ -755,11 +755,8 @@ ARGUMENTS = {
     "sheet": ("marks", "board"),
     "measure": ("lens", *FILES),
     "record": ("new", "set", "work", "add", "show", "as-found", "set.json", *FILES),
-<<<<<<< HEAD
     "timing": ("480i", "1080p60", "64x48@60", "1024x768i@75/2", "2560x240p@60", "640x480@60"),
-=======
     "report": ("set.json", *FILES),
->>>>>>> 7293d33d754bdfe315fdfd55328dc9bc798e4b53
 }
 ODD = ("0", "-1", "nan", "inf", "1e9", "0x0", "110", "pink", "1:9", "--", "", " ", "--help", "--json", "-f", "-p")
 # Without "/" and "..", so that nothing is made outside the folder of the test.

@@ -8,12 +8,8 @@ import click
 
 from trueraster import interrupt
 from trueraster.commands.measure_colour import colour
-<<<<<<< HEAD
-from trueraster.commands.measure_raster import convergence, geometry, raster
-=======
 from trueraster.commands.measure_grey import grey
-from trueraster.commands.measure_raster import convergence, geometry
->>>>>>> 7293d33d754bdfe315fdfd55328dc9bc798e4b53
+from trueraster.commands.measure_raster import convergence, geometry, raster
 from trueraster.commands.measure_uniformity import uniformity
 from trueraster.commands.shared import as_json_option
 from trueraster.show import counted, progress, put_json, put_text
@@ -26,11 +22,7 @@ def measure() -> None:
     """Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."""
 
 
-<<<<<<< HEAD
-for command in (geometry, convergence, raster, uniformity, colour):
-=======
-for command in (geometry, convergence, uniformity, grey, colour):
->>>>>>> 7293d33d754bdfe315fdfd55328dc9bc798e4b53
+for command in (geometry, convergence, raster, uniformity, grey, colour):
     measure.add_command(command)
 
 
