@@ -8,8 +8,11 @@ A page holds them between `<!-- generated: NAME -->` and `<!-- end -->`.
 
 from __future__ import annotations
 
+import contextlib
+import io
 import re
 import sys
+import tempfile
 from fractions import Fraction
 from pathlib import Path
 
@@ -25,6 +28,7 @@ from patterns.sources import Mark
 from patterns.standards import ALL, COMPONENT_WHITE_MV
 from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge_lines
 from render.preview import preview, preview_png
+from trueraster.cli import run
 from trueraster.levels import component_millivolts, distinct_patches
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.tolerancefile import known_figures
@@ -63,8 +67,9 @@ def main() -> int:
     for pattern in PATTERNS.values():
         (DOCS / "pictures" / f"{pattern.id}.png").write_bytes(preview_png(picture(pattern)))
     overview().save(DOCS / "pictures" / "overview.png", optimize=True)
+    (DOCS / "pictures" / "scope.png").write_bytes(waveform())
     faults = write_fault_pictures(DOCS / "pictures")
-    print(f"{len(stale)} pages changed, {len(PATTERNS) + faults} pictures drawn")
+    print(f"{len(stale)} pages changed, {len(PATTERNS) + faults + 2} pictures drawn")
     return 0
 
 
@@ -302,6 +307,17 @@ def overview() -> Image.Image:
     for i, name in enumerate(("circles", "steps", "bars", "dots")):
         sheet.paste(preview(PATTERNS[name], PICTURE_FORMAT, height=height).convert("RGB"), (i * (width + 8), 0))
     return sheet
+
+
+def waveform() -> bytes:
+    """The plot of the page on waveforms, by the command that the page shows."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "scope.png"
+        with contextlib.redirect_stdout(io.StringIO()):
+            code = run(["scope", "bars", "--format", "576i", "--line", "167", "--to", str(path)])
+        if code:
+            raise SystemExit(code)
+        return path.read_bytes()
 
 
 if __name__ == "__main__":

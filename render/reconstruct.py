@@ -3,7 +3,7 @@
 A windowed sinc, one shape in parts of the sampling rate for all clocks, well within the templates of BT.601 and BT.709
 (tests hold it against both): luma and R'G'B' flat within 0.01 dB to 0.426 of the rate (5.75 of 13.5 MHz, 31.6 of 74.25
 MHz), 12.7 dB down at half of it, more than 60 dB where the templates ask for 40 (0.59). Colour difference at half the
-luma rate: flat to 2.75 of 6.75 MHz, 6 dB at half the rate. The converter's own droop (sin x / x) is taken as corrected.
+luma's rate: flat to 2.75 of 6.75 MHz, 6 dB at half the rate. The converter's droop (sin x / x) is taken as corrected.
 """
 
 from __future__ import annotations

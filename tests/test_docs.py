@@ -303,6 +303,21 @@ def test_json_of_timing_is_as_its_page_says(tmp_path: Path, capsys: pytest.Captu
         assert set(keys) == inner(held[key].partition(":")[0] if key == "h" else held[key]), key
 
 
+@pytest.mark.parametrize(
+    "words", [["--levels", "714"], ["--format", "576i", "--field", "frame"]], ids=["line", "frame"]
+)
+def test_json_of_scope_is_as_its_page_says(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """Every key that `scope` prints stands in the table of docs/scope.md, and the first column has no other."""
+    table = (ROOT / "docs" / "scope.md").read_text(encoding="utf-8").split("## `--json`")[1]
+    assert run(["scope", "steps", *words, "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert set(answer) == set(re.findall(r"`([\w]+)`", " ".join(re.findall(r"^\|([^|]*)\|", table, re.MULTILINE)[2:])))
+    inner = [answer[key] for key in ("times_us", "measured_us", "levels_mv", "samples", "filter")]
+    inner += [*answer["traces"], *(part for trace in answer["traces"] for part in trace["parts"] or ())]
+    inner += answer["vertical"] or []
+    assert {key for part in inner if part for key in part} <= set(re.findall(r"`([\w]+)`", table))
+
+
 def test_figures_of_measure_are_as_their_page_says() -> None:
     """docs/measure.md has every figure of geometry and convergence in a table, and none that is not there."""
     page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")

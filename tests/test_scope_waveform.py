@@ -23,8 +23,8 @@ WEIGHTS = {
 
 SIZES = {"480i": (720, 480), "576i": (720, 576), "720p50": (1280, 720), "1080i50": (1920, 1080)}
 
-# Clock in MHz, samples of front porch, sync, back porch and active line, negative half of tri-level sync: BT.601 for
-# 13.5 MHz (16 and 122 samples of 525 lines, 12 and 132 of 625) with CTA-861's sync; CTA-861 for the rest, as in
+# Clock in MHz; samples of front porch, sync, back porch, active line, negative half of tri-level sync: BT.601 at 13.5
+# MHz (16 and 122 samples of 525 lines, 12 and 132 of 625) with CTA-861's sync; CTA-861 for the rest, as in
 # linux/v4l2-dv-timings.h. The negative half is the end of the front porch (ST 274, ST 296).
 LINES = {
     "480i": (Fraction(27, 2), 16, 62, 60, 720, 0),

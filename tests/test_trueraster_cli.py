@@ -745,6 +745,12 @@ FITTING: dict[str, tuple[str, ...]] = {
     "--edid": ("set.bin", "out/set.bin"),
     "--edid-for": ("analogue", "digital"),
     "--edid-name": ("Tube 1", "x"),
+    "--line": ("1", "22", "700"),
+    "--field": ("1", "2", "frame"),
+    "--signal": ("ypbpr", "rgb", "composite"),
+    "--component": ("y", "g", "luma", "all"),
+    "--levels": ("700", "714"),
+    "--setup": ("0", "7.5"),
 }
 ARGUMENTS = {
     "draw": (*PATTERNS, "own.toml"),
@@ -755,6 +761,7 @@ ARGUMENTS = {
     "sheet": ("marks", "board"),
     "measure": ("lens", *FILES),
     "record": ("new", "set", "work", "add", "show", "as-found", "set.json", *FILES),
+    "scope": ("bars", "steps", *FILES),
     "timing": ("480i", "1080p60", "64x48@60", "1024x768i@75/2", "2560x240p@60", "640x480@60"),
     "report": ("set.json", *FILES),
 }

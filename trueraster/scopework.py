@@ -13,7 +13,7 @@ from analysis.levels import Frame, frame_signal, read_frame
 from analysis.scope.interface import Interface, SignalKind, SyncOn, TraceKind, interface_of
 from analysis.scope.waveform import Source, Waveform, line_waveform, span_waveform
 from patterns.catalogue import PATTERNS
-from patterns.formats import Family, Format
+from patterns.formats import Family, Format, FormatError
 from patterns.lines import field_span, line_of, timing_of
 from patterns.signal import Edges, Matrix, Range, Sampling
 from render.carriers import CARRIERS, default_matrix
@@ -157,13 +157,20 @@ def view_of(
 
 
 def with_scan(fmt: Format) -> Format:
-    """The format, a free raster with the timing that `timing` gives it when nothing else is asked."""
+    """The format, a free raster with the timing that `timing` gives it when nothing else is asked.
+
+    Raises:
+        UsageError: it has none.
+    """
     if fmt.timing is not None:
         return fmt
     from patterns.freemodes import usual_by, with_timing
     from patterns.scan15k import Limits
 
-    return with_timing(fmt, usual_by(fmt), Limits())
+    try:
+        return with_timing(fmt, usual_by(fmt), Limits())
+    except FormatError as error:
+        raise UsageError(f"{error} (scope takes the timing that 'trueraster timing {fmt.id}' has)") from error
 
 
 def _is_file(subject: str) -> bool:
