@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.glass.rounded import decimals, figure
 from analysis.meter.colours import xy_of
-from analysis.meter.greytold import adjustment, advice_why, expected, grey_finding, how_to
+from analysis.meter.greytold import adjustment, advice_why, beyond, expected, grey_finding, how_to
 from analysis.meter.guns import GUNS
 from trueraster.show import columns, counted
 
@@ -135,13 +135,15 @@ def _notes(found: Grey) -> list[str]:
                 named = "colour"
             if named and f"{named} at {step.level_percent:g} %" not in missing.setdefault(why, []):
                 missing[why].append(f"{named} at {step.level_percent:g} %")
-    overall = [f"{_NAMES.get(name, name)}: {why}" for name, why in found.reasons.items() if name != "advice"]
+    for name, why in found.reasons.items():
+        # That black was not read is among the remarks.
+        if name in _NAMES:
+            missing.setdefault(why, []).append(_NAMES[name])
     gaps = [f"{', '.join(names)}: {why}" for why, names in missing.items()]
     return [
         *found.remarks,
         *strays,
         *found.repeats.apart,
-        *overall,
         *gaps,
         guns,
         f"± is the standard uncertainty, for {meter}",
@@ -149,17 +151,18 @@ def _notes(found: Grey) -> list[str]:
 
 
 _NAMES = {
-    "black_cd_m2": "black",
+    "contrast": "contrast",
+    "gamma": "gamma",
     "white_cd_m2": "white",
     "bt1886_error_percent": "farthest from BT.1886",
-    "guns": "no guns are fitted, and no advice is given",
+    "guns": "no guns fitted",
 }
 
 
 def _advice(found: Grey) -> str:
     advice = found.advice
     if advice is None:
-        return _wrapped("No advice: read grey at four levels or more, from 5 to 100 %.")
+        return _wrapped(f"Nothing can be advised: {found.reasons['advice']}. Read grey at 0, 5, 10 and on to 100 %.")
     if not advice.items:
         words = f"Nothing: the fitted guns are within {advice.now:.4f} in u'v' of {found.white.title} from 5 to 100 %."
         return _wrapped(words)
@@ -178,6 +181,8 @@ def _advice(found: Grey) -> str:
             f"other's step too. Once all is done, {expected(advice)}."
         )
     )
+    if beyond(advice):
+        lines.append(_wrapped(f"{beyond(advice)}."))
     white, then = found.figures["white_cd_m2"], [step.xyz[1] for step in advice.steps if abs(step.level - 1) < 0.006]
     if white is not None and then and abs(then[0] / white - 1) > _BRIGHTER:
         words = f"White comes from {white:.0f} to {then[0]:.0f} cd/m2 by it; the contrast control, which moves all guns"

@@ -31,6 +31,8 @@ _FAR = 6.0
 """Standard deviations off the fitted guns from which a reading is not used: a slip of the pen rather than noise."""
 _FITS = 1.5
 """Root mean square of what readings are off the fitted guns, in their noise, up to which these stand for the steps."""
+_NONSENSE = 2.2
+"""The same from which they are no tube's at all, and nothing is advised."""
 _ROOM = 0.01
 """cd/m2 of light that no gun gives which is worth a word."""
 _SAMPLES = 100
@@ -168,7 +170,8 @@ def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | N
 def _check_white(through: Primaries, white: White) -> None:
     sides = through.xy[1:] - through.xy[0]
     if abs(sides[0, 0] * sides[1, 1] - sides[0, 1] * sides[1, 0]) < _LEAST_AREA:
-        raise ValueError("red, green and blue as read have nearly one colour, and cannot part light into guns")
+        words = "red, green and blue as read have nearly one colour, and cannot part light into guns"
+        raise ValueError(f"{words}; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them")
     if np.linalg.solve(gun_matrix(through.xy), gun_matrix([white.xy])[:, 0]).min() <= 0:
         raise ValueError(f"--white: {white.title} cannot be made of red, green and blue of {through.title}")
 
@@ -193,18 +196,30 @@ def _guns(
         place = 0.0 if item.xy is None or told[1] <= 0 else float(np.abs(item.xy - xy_of(told)).max() / spot)
         if max(light, place) > _FAR:
             strays.append(item)
+    again = _without(greys, strays, through, white, meter)
+    if again is not None:
+        words = "is far off what all other steps make likely, and is not used; read it again"
+        told = [Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays]
+        return again, tuple(told), ""
+    if guns.misfit > _NONSENSE:
+        why = "the readings do not go together as those of three guns; see that each has its level and its place"
+        return None, (), why
+    return guns, (), ""
+
+
+def _without(
+    greys: Sequence[Reading], strays: Sequence[Reading], through: Primaries, white: White, meter: Meter
+) -> Guns | None:
+    """The guns fitted without a few strays, if that makes all others fit."""
     # Where many are off, it is not they but the equations that are wrong.
     if not strays or len(strays) > max(1, len(greys) // 10):
-        return guns, (), ""
+        return None
     rows = {item.row for item in strays}
     try:
         again = fit_guns([item for item in greys if item.row not in rows], through.xy, white.xy, meter)
     except ValueError:
-        return guns, (), ""
-    if again.misfit > _FITS:
-        return guns, (), ""
-    words = "is far off what all other steps make likely, and is not used; read it again"
-    return again, tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays), ""
+        return None
+    return again if again.misfit <= _FITS else None
 
 
 def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]) -> list[str]:

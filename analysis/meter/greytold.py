@@ -12,11 +12,16 @@ from analysis.meter.grey import Grey
 from analysis.meter.greyadvice import AIM, FROM_LEVEL, GreyAdvice, Item
 from analysis.meter.guns import GUNS
 
-__all__ = ["UNITS", "adjustment", "advice_why", "expected", "grey_finding", "grey_json", "how_to"]
+__all__ = ["UNITS", "adjustment", "advice_why", "beyond", "expected", "grey_finding", "grey_json", "how_to"]
 
 _DIGITS = 6
 UNITS = {"cut-off": "% of the drive range", "drive": "%"}
 """Of a control's amount: the drive range is a gun's way from black to white; a drive is moved by percent of itself."""
+
+_TIMES = 300.0
+"""Percent from which an excess is told as so many times."""
+_USUAL = {"cut-off": 12.0, "drive": 40.0}
+"""Percent that a control moves at most in a set that is only out of adjustment; common practice, no source."""
 
 
 def grey_finding(found: Grey) -> str:
@@ -79,9 +84,23 @@ def advice_why(found: Grey, item: Item) -> str:
         return f"{advice.keep} gives no light at {100 * item.level:g} % yet, and {item.gun} is matched to it"
     off = float(100 * (lights[gun] / needed[gun] * needed[kept] / lights[kept] - 1))
     when = "as it is" if is_cutoff else "with cut-offs set"
+    much = (
+        f"{abs(off):.1f} % {'more' if off > 0 else 'less'} light"
+        if off < _TIMES
+        else f"{1 + off / 100:.0f} times the light"
+    )
+    word = "than" if off < _TIMES else "that"
+    return f"{when}, {item.gun} gives {much} at {100 * item.level:g} % {word} {advice.keep} needs beside it"
+
+
+def beyond(advice: GreyAdvice) -> str:
+    """A word on controls that would have to move further than they usually do; empty where there is none."""
+    far = [f"{item.gun} {item.control}" for item in advice.items if abs(item.percent) > _USUAL[item.control]]
+    if not far:
+        return ""
     return (
-        f"{when}, {item.gun} gives {abs(off):.1f} % {'more' if off > 0 else 'less'} light at {100 * item.level:g} % "
-        f"than {advice.keep} needs beside it"
+        f"{' and '.join(far)}: that is further than such a control usually moves. See first that the signal is grey "
+        "and all guns are on; a worn gun cannot give more, and the others are matched to it with --keep"
     )
 
 
@@ -155,7 +174,7 @@ def grey_json(found: Grey) -> dict[str, Any]:
             **{f"steps.{i}.{name}": why for i, step in enumerate(found.steps) for name, why in step.reasons.items()},
             **({} if repeats.drift is not None else {"repeats.drift": "too little was read twice, far enough apart"}),
         },
-        "warnings": list(found.remarks),
+        "warnings": [*found.remarks, *([beyond(advice)] if advice is not None and beyond(advice) else [])],
         "readings": {
             "path": None if found.readings.path is None else str(found.readings.path),
             "count": len(found.readings.items),

@@ -35,8 +35,12 @@ _ROOM_SPREAD = 0.03
 """cd/m2 of the room's light on the glass that is likely, when the light is put out as it should be."""
 _STRAY = 3.0
 """Standard deviations beyond which a reading loses weight (Huber's function)."""
-_LIMITS = (-0.4, 0.4), (1.2, 4.0)
-"""Of cut-off and of gamma."""
+_LIMITS = ((-15.0, 15.0), (-0.4, 0.4), (1.2, 4.0))
+"""Of the logarithm of light, of cut-off and of gamma: beyond, nothing is a picture tube."""
+_MOST_ROOM = 1e4
+"""cd/m2."""
+_RISES = 2.0
+"""How many times the light of the darkest step the brightest one has to give for there to be a grey scale."""
 _STEPS = (0.05, 0.01)
 
 
@@ -105,8 +109,8 @@ class Guns:
         chance = np.random.default_rng(1)
         root = _root(self.covariance)
         drawn = self.values + chance.standard_normal((number, len(self.values))) @ root.T
-        drawn[:, 9] = np.maximum(drawn[:, 9], 0)
-        return [replace(self, values=values) for values in drawn]
+        low, high = _bounds()
+        return [replace(self, values=values) for values in np.clip(drawn, low, high)]
 
 
 def _root(covariance: Floats) -> Floats:
@@ -129,13 +133,16 @@ def fit_guns(readings: Sequence[Reading], primaries: ArrayLike, white: tuple[flo
     alike, cut-offs not far from nothing.
 
     Raises:
-        ValueError: fewer than `FEWEST_LEVELS` levels show light.
+        ValueError: fewer than `FEWEST_LEVELS` levels give light, or it does not rise with them.
     """
     from scipy.optimize import least_squares
 
-    lit = {item.level_percent for item in readings if item.luminance > 0}
-    if len(lit) < FEWEST_LEVELS:
-        raise ValueError(f"greys at {len(lit)} levels show light, at least {FEWEST_LEVELS} are needed")
+    lit = sorted((item.level_percent, item.luminance) for item in readings if item.luminance > 0)
+    many = len({level for level, _ in lit})
+    if many < FEWEST_LEVELS:
+        raise ValueError(f"greys of {many} level{'s' * (many != 1)} give light, at least {FEWEST_LEVELS} are needed")
+    if lit[-1][1] < _RISES * lit[0][1]:
+        raise ValueError("light does not rise from dark greys to bright ones as a grey scale's does")
     matrix, room = gun_matrix(primaries), gun_matrix([white])[:, 0]
     levels = np.array([item.level_percent / 100 for item in readings])
     xyz = np.array([item.xyz for item in readings])
@@ -151,15 +158,18 @@ def fit_guns(readings: Sequence[Reading], primaries: ArrayLike, white: tuple[flo
         places = (told[:, :2] - xy * told.sum(axis=1, keepdims=True)) / (total * spot)[:, None]
         return np.concatenate([light, places[seen].ravel(), _expected(values)])
 
-    low = [-np.inf] * 3 + [_LIMITS[0][0]] * 3 + [_LIMITS[1][0]] * 3 + [0.0]
-    high = [np.inf] * 3 + [_LIMITS[0][1]] * 3 + [_LIMITS[1][1]] * 3 + [np.inf]
     start = _start(levels, np.linalg.solve(matrix, xyz.T).T)
-    found = least_squares(off, start, bounds=(low, high), loss="huber", f_scale=_STRAY, x_scale="jac", max_nfev=200)
+    found = least_squares(off, start, bounds=_bounds(), loss="huber", f_scale=_STRAY, x_scale="jac", max_nfev=200)
     rest = off(found.x)[: -len(_expected(found.x))]
     free = max(len(rest) - len(start), 1)
     misfit = float(np.sqrt((np.minimum(np.abs(rest), _STRAY) ** 2).sum() / free))
     covariance = np.linalg.pinv(found.jac.T @ found.jac) * max(1.0, misfit) ** 2
     return Guns(matrix=matrix, values=found.x, room_xyz=room, covariance=covariance, misfit=misfit)
+
+
+def _bounds() -> tuple[Floats, Floats]:
+    low, high = np.repeat(np.array(_LIMITS), 3, axis=0).T
+    return np.append(low, 0.0), np.append(high, _MOST_ROOM)
 
 
 def _expected(values: Floats) -> Floats:
