@@ -249,6 +249,7 @@ ATTACHED = {
     "geometry": Kind.GEOMETRY,
     "geometry-bare": Kind.GEOMETRY,
     "convergence": Kind.CONVERGENCE,
+    "grey": Kind.GREY,
     "colour": Kind.COLOUR,
     "uniformity": Kind.UNIFORMITY,
 }
@@ -393,6 +394,16 @@ def test_an_answer_comes_through_a_pipe(bench: Path) -> None:
     assert held()["stages"]["as-found"]["results"][0]["source"] == "standard input"
     refused_empty = call("record", "add", SET, "as-found", "-", stdin=b"")
     assert refused_empty.err.startswith("trueraster: standard input: the file is empty; give what")
+
+
+def test_an_answer_of_both_is_two_results(bench: Path) -> None:
+    """What `measure raster` prints is kept as what `measure geometry` and `measure convergence` print."""
+    both = {kind: json.loads(Path(f"{kind}.json").read_text(encoding="utf-8")) for kind in ("geometry", "convergence")}
+    Path("raster.json").write_text(json.dumps(both), encoding="utf-8")
+    assert call("record", "add", SET, "as-found", "raster.json").code == 0
+    kept = held()["stages"]["as-found"]["results"]
+    assert {entry["kind"]: entry["result"] for entry in kept} == both
+    assert "attached as found already" in call("record", "add", SET, "as-found", "geometry.json").err
 
 
 def test_answers_of_other_commands_are_told_apart(bench: Path) -> None:

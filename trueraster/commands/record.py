@@ -171,7 +171,7 @@ def add(
         raise UsageError("RESULT.json: standard input, -, can be read once")
     if path.name.startswith("-"):
         raise UsageError("RECORD: a file is expected")
-    entries = [_entry(text, when, said, simulated) for text in results]
+    entries = [entry for text in results for entry in _entries(text, when, said, simulated)]
     shown = [picture_entry(one, when, words_of("--caption", caption) or "") for one in pictures]
     there: list[str] = []
 
@@ -287,11 +287,11 @@ def demo(to: Path, as_json: bool) -> None:
     _answer(to, as_json, f"{to}: a simulated record; look at it with 'trueraster record show {to}'", simulated=True)
 
 
-def _entry(text: str, when: str, remark: str, simulated: bool) -> dict[str, Any]:
-    """A result as a record keeps it."""
+def _entries(text: str, when: str, remark: str, simulated: bool) -> list[dict[str, Any]]:
+    """What a file holds, as a record keeps it: a result, or the two of `measure raster`."""
     from render.errors import FileError
     from trueraster.record.jsontext import JsonError, read_json
-    from trueraster.record.results import kind_of, what_else
+    from trueraster.record.results import kind_of, parts_of, what_else
 
     name = "standard input" if text == "-" else text
     try:
@@ -309,17 +309,22 @@ def _entry(text: str, when: str, remark: str, simulated: bool) -> dict[str, Any]
         raise FileError(f"{name}: cannot be read ({error.strerror or error})") from error
     except JsonError as error:
         raise FileError(f"{name}: {error}; give what 'verify' or 'measure' prints with --json") from error
-    kind = kind_of(result)
-    if kind is None:
-        raise FileError(f"{name}: {what_else(result)}; give what 'verify' or 'measure' prints with --json")
-    return {
-        "kind": kind.value,
-        "date": when,
-        "source": name if text == "-" else Path(text).name,
-        "note": remark,
-        **({"simulated": True} if simulated else {}),
-        "result": result,
-    }
+    entries = []
+    for part in parts_of(result):
+        kind = kind_of(part)
+        if kind is None:
+            raise FileError(f"{name}: {what_else(part)}; give what 'verify' or 'measure' prints with --json")
+        entries.append(
+            {
+                "kind": kind.value,
+                "date": when,
+                "source": name if text == "-" else Path(text).name,
+                "note": remark,
+                **({"simulated": True} if simulated else {}),
+                "result": part,
+            }
+        )
+    return entries
 
 
 def _answer(path: Path, as_json: bool, words: str, **told: Any) -> None:

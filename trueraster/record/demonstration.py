@@ -26,7 +26,7 @@ SIMULATION = (
 )
 MARKS_MM = "470x360"
 """Between the simulated marks."""
-_READ = ("colour",)
+_READ = ("grey", "colour")
 """What is measured of the readings."""
 _DAYS = {Stage.AS_FOUND: "2026-03-02", Stage.AFTER_ADJUSTMENT: "2026-03-05"}
 _SET = {

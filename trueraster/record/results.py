@@ -8,7 +8,7 @@ from typing import Any
 
 from trueraster.record.figure import Figure, number_at
 
-__all__ = ["Figure", "Kind", "figures_of", "findings_of", "kind_of", "subject_of", "title_of", "what_else"]
+__all__ = ["Figure", "Kind", "figures_of", "findings_of", "kind_of", "parts_of", "subject_of", "title_of", "what_else"]
 
 Json = Mapping[str, Any]
 
@@ -58,6 +58,13 @@ _KEYS: dict[Kind, set[str]] = {
 def kind_of(result: Json) -> Kind | None:
     """Which measurement's answer an object is; None for anything else."""
     return next((kind for kind, keys in _KEYS.items() if keys <= result.keys()), None)
+
+
+def parts_of(answer: Json) -> list[Json]:
+    """The results that an answer holds: two of `measure raster`, else itself."""
+    both = [answer.get(kind.value) for kind in (Kind.GEOMETRY, Kind.CONVERGENCE)]
+    found: list[Json] = [part for part in both if isinstance(part, dict)]
+    return found if len(found) == len(answer) == len(both) else [answer]
 
 
 def what_else(result: Json) -> str:
