@@ -199,8 +199,8 @@ def _guns(
     again = _without(greys, strays, through, white, meter)
     if again is not None:
         words = "is far off what all other steps make likely, and is not used; read it again"
-        told = [Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays]
-        return again, tuple(told), ""
+        left = tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays)
+        return again, left, ""
     if guns.misfit > _NONSENSE:
         why = "the readings do not go together as those of three guns; see that each has its level and its place"
         return None, (), why

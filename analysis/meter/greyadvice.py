@@ -167,7 +167,7 @@ def _lift(guns: Guns, kept: int) -> float:
     """How far the kept gun's cut-off has to move for black to be neither lost nor grey."""
     own, gamma = float(guns.cutoff[kept]), float(guns.gamma[kept])
     # Black's light is (c / (1 + c)) ** gamma of white's.
-    low, high = (share ** (1 / gamma) / (1 - share ** (1 / gamma)) for share in _BLACKS)
+    low, high = (float(share ** (1 / gamma) / (1 - share ** (1 / gamma))) for share in _BLACKS)
     doubt = max(_CUTOFF_DOUBT, float(np.sqrt(guns.covariance[3 + kept, 3 + kept])))
     if own < -doubt:
         return low - own
