@@ -495,6 +495,46 @@ def test_example_of_colour_is_as_its_page_shows(
 READINGS = "docs/examples/colour-readings.csv"
 
 
+def test_json_of_grey_is_as_its_page_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same of `measure grey`: its keys, and the figures of a step and of the scale."""
+    monkeypatch.chdir(ROOT)
+    found = answer(["grey", GREYS, "--plots", str(tmp_path)], capsys)
+    page = (ROOT / "docs" / "grey.md").read_text(encoding="utf-8")
+    held = rows_after(page.split("## `--json`")[1])
+    assert set(held) == set(found)
+    assert inner(held["guns"]) == {*found["guns"]["red"], *found["guns"]} - {*GUN_NAMES}
+    assert inner(held["advice"]) == set(found["advice"][0])
+    assert inner(held["after"]) == set(found["after"])
+    assert inner(held["repeats"]) - {"uncertainty", "clear"} == set(found["repeats"])
+    assert inner(held["readings"]) == set(found["readings"])
+    told = page.split("## What is measured")[1]
+    of_step = set(rows_after(told.split("| of each step")[1].split("\n", 2)[2]))
+    assert of_step == set(found["steps"][0]) - {"level_percent", "readings"}
+    of_scale = set(rows_after(told.split("| of the scale")[1].split("\n", 2)[2]))
+    assert of_scale == {"black_cd_m2", "white_cd_m2", "contrast", "gamma", "bt1886_error_percent"}
+
+
+def test_example_of_grey_is_as_its_page_shows(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The simulated readings give what docs/grey.md shows."""
+    monkeypatch.chdir(ROOT)
+    page = (ROOT / "docs" / "grey.md").read_text(encoding="utf-8").split("## An example\n")[1]
+    capsys.readouterr()
+    assert run(["measure", "grey", GREYS]) == 0
+    printed = capsys.readouterr().out.splitlines()
+    shown = page.split("```\n")[1].splitlines()
+    assert len(shown) == len(printed)
+    for wanted, got in zip(shown, printed, strict=True):
+        assert _alike(wanted, got), wanted
+
+
+GREYS = "docs/examples/grey-readings.csv"
+GUN_NAMES = ("red", "green", "blue")
+
+
 def test_example_of_measure_is_as_its_page_shows(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

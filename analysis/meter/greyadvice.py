@@ -31,10 +31,11 @@ _SLIGHT = 0.1 * AIM
 _LEVELS = np.array([5, 6, 8, 10, 15, 20, 30, 40, 50, 60, 70, 80, 90, 100]) / 100
 """Where greys are brought to the target: closer in the dark, where cut-offs act."""
 _BLACKS = 1e-4, 1e-3
-"""Of white: black that the kept gun may give. Below, what should be just seen is lost; above, black is grey. BT.1886
-has its examples there (a black of 0.01 to 0.1 cd/m2 for a white of 100)."""
+"""Of white: black that the kept gun is brought to where it is lost, and to where it is grey. BT.1886 has its examples
+there (blacks of 0.01 to 0.1 cd/m2 for a white of 100)."""
 _CUTOFF_DOUBT = 0.003
-"""Of the drive range: the kept gun's cut-off is left alone where it is beyond by less."""
+"""Of the drive range: what the kept gun's cut-off may be below nothing, where the darkest greys are lost, or above what
+makes black grey, before it is moved. One standard uncertainty, where that is more."""
 _LOW, _HIGH = 0.1, 0.8
 """Where cut-offs and drives are turned: dark with light enough for a meter, bright before the beam is limited."""
 _NEAR = 0.05
@@ -166,9 +167,11 @@ def _lift(guns: Guns, kept: int) -> float:
     """How far the kept gun's cut-off has to move for black to be neither lost nor grey."""
     own, gamma = float(guns.cutoff[kept]), float(guns.gamma[kept])
     # Black's light is (c / (1 + c)) ** gamma of white's.
-    low, high = (share ** (1 / gamma) / (1 - share ** (1 / gamma)) for share in _BLACKS)
-    move = float(np.clip(own, low, high)) - own
-    return move if abs(move) > _CUTOFF_DOUBT else 0.0
+    low, high = (float(share ** (1 / gamma) / (1 - share ** (1 / gamma))) for share in _BLACKS)
+    doubt = max(_CUTOFF_DOUBT, float(np.sqrt(guns.covariance[3 + kept, 3 + kept])))
+    if own < -doubt:
+        return low - own
+    return high - own if own > high + doubt else 0.0
 
 
 def _best(guns: Guns, wanted: Floats, kept: int, lift: float) -> _Turned:

@@ -1,0 +1,207 @@
+"""The equations of three guns, and repeated readings, on simulated tubes that are known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.meter.guns import FEWEST_LEVELS, Guns, fit_guns, gun_matrix, meter_noise
+from analysis.meter.readings import Field, Meter, Reading
+from analysis.meter.repeats import grouped, look_at_repeats, mean_of
+from tests.meter_bench.cases import D65, draw_tube
+from tests.meter_bench.meter import LEVELS, ColourMeter, Shown
+from tests.meter_bench.tube import Tube
+
+EXACT = {"luminance": 1e-9, "xy": 1e-9}
+"""A meter without noise but for its digits."""
+
+
+def readings(shown: Sequence[Shown]) -> list[Reading]:
+    """What was shown by the simulated meter, as if read from its file; rows count from 3."""
+    items = []
+    for row, one in enumerate(shown, 3):
+        a, b, c = one.x, one.y, one.luminance
+        xyz = (c * a / b, c, c * (1 - a - b) / b) if c > 0 else (0.0, 0.0, 0.0)
+        items.append(Reading(field=Field(one.field), level_percent=one.level_percent, xyz=xyz, row=row))
+    return items
+
+
+def greys(tube: Tube, **noise: float) -> list[Reading]:
+    meter = ColourMeter(chance=np.random.default_rng(1), **noise)
+    return [item for item in readings(meter.scale(tube)) if item.field is Field.GREY]
+
+
+def fitted(tube: Tube, **noise: float) -> Guns:
+    return fit_guns(greys(tube, **noise), tube.primaries, D65, Meter())
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_guns_are_found_where_there_is_no_noise(seed: int) -> None:
+    """The simulator's own cut-offs, gammas and light; what is expected beforehand draws them aside by a little."""
+    tube = draw_tube(seed)
+    guns = fitted(tube, **EXACT)
+    assert guns.cutoff == pytest.approx(tube.cutoff / tube.drive, abs=0.003)
+    assert guns.gamma == pytest.approx(tube.gamma, abs=0.03)
+    assert guns.light == pytest.approx(tube.guns(1.0), rel=0.01)
+    assert guns.room < 0.003
+    assert guns.misfit < 0.5
+
+
+def test_light_of_a_turned_gun_is_that_of_the_turned_tube() -> None:
+    """Amounts mean the same here and in the simulator: cut-off in parts of the drive range, before the drive moves."""
+    tube = draw_tube(5)
+    guns = fitted(tube, **EXACT)
+    turned = tube.turned(0, cutoff_percent=2.5).turned(0, drive_percent=-8).turned(2, drive_percent=5)
+    levels = np.array([0.1, 0.3, 0.6, 1.0])
+    told = guns.lights(levels, cutoff=[0.025, 0, 0], drive=[-0.08, 0, 0.05])
+    assert told == pytest.approx(turned.guns(levels), rel=0.01)
+
+
+def test_the_truth_lies_within_the_uncertainties() -> None:
+    """Of 8 noisy tubes, light, cut-off and gamma lie within two uncertainties in most cases (95 % is right)."""
+    inside = []
+    for seed in range(8):
+        tube = draw_tube(seed)
+        guns = fitted(tube)
+        truth = np.concatenate([np.log(tube.guns(1.0)), tube.cutoff / tube.drive, tube.gamma])
+        inside.append(np.abs(guns.values[:9] - truth) <= 2 * np.sqrt(np.diag(guns.covariance))[:9])
+    assert 0.85 <= np.mean(inside) <= 1.0
+
+
+def test_light_of_the_room_is_told_from_that_of_guns() -> None:
+    tube = draw_tube(2)
+    room = 0.05
+    lit = replace(tube, room=room * gun_matrix([D65])[:, 0])
+    guns = fitted(lit, **EXACT)
+    assert guns.room == pytest.approx(room, abs=0.01)
+    assert guns.cutoff == pytest.approx(tube.cutoff / tube.drive, abs=0.004)
+
+
+def test_samples_scatter_as_the_covariance_says_and_are_the_same_each_time() -> None:
+    guns = fitted(draw_tube(1))
+    values = np.array([other.values for other in guns.samples(2000)])
+    # The room's light cannot be below nothing, so that its samples are not normal.
+    assert values.std(axis=0)[:9] == pytest.approx(np.sqrt(np.diag(guns.covariance))[:9], rel=0.1)
+    assert (guns.samples(3)[2].values == guns.samples(3)[2].values).all()
+
+
+def test_one_slip_hardly_moves_the_guns() -> None:
+    """Huber's function: a reading ten times too bright pulls as three standard deviations do."""
+    tube = draw_tube(3)
+    items = greys(tube, **EXACT)
+    at = next(i for i, item in enumerate(items) if item.level_percent == 60)
+    x, y, z = items[at].xyz
+    items[at] = replace(items[at], xyz=(10 * x, 10 * y, 10 * z))
+    guns = fit_guns(items, tube.primaries, D65, Meter())
+    assert guns.cutoff == pytest.approx(tube.cutoff / tube.drive, abs=0.01)
+
+
+def test_what_is_no_grey_scale_is_refused() -> None:
+    tube = draw_tube(4)
+    few = [item for item in greys(tube) if item.level_percent in (50, 75, 100)]
+    with pytest.raises(ValueError, match=rf"greys of 3 levels give light, at least {FEWEST_LEVELS} are needed"):
+        fit_guns(few, tube.primaries, D65, Meter())
+    flat = [replace(item, xyz=(9.5, 10.0, 10.9)) for item in greys(tube)]
+    with pytest.raises(ValueError, match="light does not rise"):
+        fit_guns(flat, tube.primaries, D65, Meter())
+
+
+def test_a_meter_is_worse_in_the_dark() -> None:
+    """2 % and 0.002 in the light; 0.0005 cd/m2 rule in the dark, by hand."""
+    spread, spot = meter_noise(np.array([0.0, 0.025, 100.0]), Meter())
+    assert spread == pytest.approx([0.0005, 0.0005 * 2**0.5, 2.0], rel=1e-3)
+    assert spot[1:] == pytest.approx([0.002 * 2**0.5, 0.002], rel=1e-3)
+
+
+# --- Repeated readings ------------------------------------------------------------------------------------------------
+
+
+def repeated(seed: int = 0, repeats: int = 3) -> list[Reading]:
+    meter = ColourMeter(chance=np.random.default_rng([seed, 3]))
+    return readings(meter.scale(draw_tube(seed), repeats=repeats))
+
+
+def test_readings_of_one_field_come_together() -> None:
+    """21 greys and 3 primaries, three times; 75.02 % is 75 %, another field is another one."""
+    items = repeated()
+    groups = grouped(items)
+    assert [len(group) for group in groups] == [3] * (len(LEVELS) + 3)
+    near = [replace(items[15], level_percent=75.02), replace(items[15], level_percent=75.0)]
+    assert [len(group) for group in grouped(near)] == [2]
+    assert [len(group) for group in grouped([near[0], replace(near[1], field=Field.RED)])] == [1, 1]
+
+
+def test_noise_alone_is_no_outlier_and_no_drift() -> None:
+    for seed in range(10):
+        found = look_at_repeats(repeated(seed), Meter())
+        assert not found.outliers
+        assert not found.apart
+        assert found.drift is not None
+        assert not found.drift.is_clear
+
+
+def test_an_outlier_is_told_by_its_row_and_not_used() -> None:
+    items = repeated()
+    x, y, z = items[10].xyz
+    for wrong in ((1.3 * x, 1.3 * y, 1.3 * z), (1.2 * x, y, z), (0.0, 0.0, 0.0)):
+        spoilt = [*items[:10], replace(items[10], xyz=wrong), *items[11:]]
+        found = look_at_repeats(spoilt, Meter())
+        assert [one.reading.row for one in found.outliers] == [items[10].row]
+        assert found.outliers[0].why == "grey at 50 % is far off the other 2 readings of it, and is not used"
+        assert len(found.kept) == len(items) - 1
+
+
+def test_two_readings_that_disagree_are_both_kept() -> None:
+    """Neither can be called wrong."""
+    one, other = repeated()[10], repeated()[20]
+    pair = [one, replace(other, level_percent=one.level_percent)]
+    found = look_at_repeats(pair, Meter())
+    assert len(found.kept) == 2
+    assert found.apart == (
+        f"rows {one.row} and {other.row} of grey at 50 % differ by far more than the meter's noise; read it once more",
+    )
+
+
+@pytest.mark.parametrize("rise", [-0.06, 0.06])
+def test_drift_is_told_with_its_size(rise: float) -> None:
+    """Light that changes evenly by 6 %, and x by 0.003, from the first row to the last."""
+    items = repeated(repeats=4)
+    moved = []
+    for i, item in enumerate(items):
+        time = i / (len(items) - 1)
+        spot = item.xy
+        if spot is None:
+            moved.append(item)
+            continue
+        light, x, y = item.luminance * (1 + rise * time), spot[0] + 0.003 * time, spot[1]
+        moved.append(replace(item, xyz=(light * x / y, light, light * (1 - x - y) / y)))
+    drift = look_at_repeats(moved, Meter()).drift
+    assert drift is not None
+    assert drift.is_clear
+    assert drift.luminance_percent == pytest.approx(100 * rise, abs=3 * drift.uncertainty[0])
+    assert drift.x == pytest.approx(0.003, abs=3 * drift.uncertainty[1])
+    assert drift.y == pytest.approx(0, abs=3 * drift.uncertainty[2])
+
+
+def test_readings_at_once_after_each_other_tell_no_drift() -> None:
+    items = sorted(repeated(), key=lambda item: (item.field, item.level_percent))
+    at_once = [replace(item, row=row) for row, item in enumerate(items, 3)]
+    assert look_at_repeats(at_once, Meter()).drift is None
+    assert look_at_repeats(repeated(repeats=1), Meter()).drift is None
+
+
+def test_a_mean_keeps_noise_of_light_out_of_colour() -> None:
+    """Light that scatters by 20 % at one chromaticity: the mean has exactly that one."""
+    x, y = 0.3, 0.32
+    items = [
+        Reading(field=Field.GREY, level_percent=50, xyz=(c * x / y, c, c * (1 - x - y) / y), row=row)
+        for row, c in enumerate((8.0, 10.0, 12.0), 2)
+    ]
+    xyz = mean_of(items)
+    assert xyz[1] == pytest.approx(10)
+    assert xyz[:2] / xyz.sum() == pytest.approx([x, y])
+    dark = Reading(field=Field.GREY, level_percent=0, xyz=(0.0, 0.0, 0.0), row=2)
+    assert (mean_of([dark, dark, replace(items[0])]) == 0).all()
