@@ -199,16 +199,8 @@ def _guns(
     again = _without(greys, strays, through, white, meter)
     if again is not None:
         words = "is far off what all other steps make likely, and is not used; read it again"
-<<<<<<< HEAD
-        return (
-            again,
-            tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays),
-            "",
-        )
-=======
         left = tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays)
         return again, left, ""
->>>>>>> e83b946a33ef8c622e8f00044e545eaf8f6438ba
     if guns.misfit > _NONSENSE:
         why = "the readings do not go together as those of three guns; see that each has its level and its place"
         return None, (), why
