@@ -11,6 +11,7 @@ import numpy as np
 
 from analysis.glass.rounded import decimals, figure
 from analysis.meter.colours import xy_of
+from analysis.meter.greyadvice import AIM
 from analysis.meter.greytold import adjustment, advice_why, beyond, expected, grey_finding, how_to
 from analysis.meter.guns import GUNS
 from trueraster.show import columns, counted
@@ -167,6 +168,11 @@ def _advice(found: Grey) -> str:
         words = f"Nothing: the fitted guns are within {advice.now:.4f} in u'v' of {found.white.title} from 5 to 100 %."
         return _wrapped(words)
     lines = []
+    if advice.now <= AIM:
+        words = (
+            f"Greys are within {advice.now:.4f} in u'v' as they are, and {AIM:g} is enough. To make them better still:"
+        )
+        lines.append(_wrapped(words))
     levels = list(dict.fromkeys(item.level for item in advice.items))
     for number, level in enumerate(levels, 1):
         lines.append(

@@ -27,6 +27,8 @@ _FINE = np.linspace(0, 1, 201)
 _SHOWN = _FINE[_FINE >= FROM_LEVEL - 1e-9]
 _RINGS = (0.003, 0.01, 0.03, 0.1)
 """u'v': where rings are drawn around the target."""
+_TICKS = (0.0003, 0.001, 0.003, 0.01, 0.03, 0.1, 0.3)
+"""u'v': what is written beside a scale by factors of ten."""
 _NAMED = (5, 10, 20, 100)
 """Levels that are written beside their marks, if there is room."""
 
@@ -76,7 +78,9 @@ def _light(found: Grey) -> Plot | None:
         told = found.guns.xyz(_FINE)[:, 1]
         seen = told > light[lit].min() / 3
         first.plot(100 * _FINE[seen], told[seen], "-", color=BLUE, linewidth=1.2, label="fitted guns")
+    first.set_xlim(-4, 4 + max(100.0, float(levels.max())))
     first.set_yscale("log")
+    first.yaxis.set_minor_formatter("")
     first.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
     first.set_xlabel("level, %")
     first.set_ylabel("light, cd/m²")
@@ -172,9 +176,11 @@ def _error(found: Grey) -> Plot | None:
     if not shown.any():
         return None
     title = grey_finding(found)
-    note = f"Distance from {found.white.title} in u'v', on a scale by factors of ten. Bars: one standard uncertainty."
+    is_wide = float((off + unsure)[shown].max()) > 4 * AIM
+    scale = ", on a scale by factors of ten" if is_wide else ""
+    note = f"Distance from {found.white.title} in u'v'{scale}. Bars: one standard uncertainty."
     figure, (axes,) = plot_sheet(_plain(title), note, 4.2)
-    least = 2e-4
+    least = _TICKS[0] if is_wide else 0.0
     # What is below would run out of the picture on this scale.
     low = np.minimum(unsure, np.maximum(off - least, 0))
     axes.errorbar(
@@ -206,9 +212,14 @@ def _error(found: Grey) -> Plot | None:
             label="once the advice is followed, likely within",
         )
     axes.axhline(AIM, color=ORANGE, linestyle="--", linewidth=1.6, label=f"aim, {AIM:g}")
-    axes.set_yscale("log")
+    if is_wide:
+        axes.set_yscale("log")
+        axes.set_yticks(_TICKS)
+        axes.set_yticks([], minor=True)
+        axes.set_ylim(least, 1.5 * max(AIM, float((off + unsure)[shown].max())))
+    else:
+        axes.set_ylim(bottom=0)
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
-    axes.set_ylim(bottom=least)
     axes.set_xlabel("level, %")
     axes.set_ylabel("off in u'v'")
     # Beside the marks, which may lie anywhere.
