@@ -294,6 +294,7 @@ def test_one_fault_is_preferred_to_two() -> None:
         assert found.faults[0].parameters["gain"] == pytest.approx(0.9, abs=0.01)
 
 
+@pytest.mark.slow
 def test_a_figure_comes_with_its_uncertainty() -> None:
     """Sixty draws of noise of a code on a gain of 0.9 and on a power of 1.15: the errors, in units of the standard
     uncertainty, are about as large as that says. It holds rounding too, so they may be smaller but not much larger."""
