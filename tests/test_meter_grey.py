@@ -325,3 +325,31 @@ def test_advice_and_balance_hold_on_many_tubes() -> None:
     assert np.mean([result.worst[-1] <= AIM_UV for result in results]) >= 0.95
     assert np.mean(np.abs([result.guns[0] for result in results]) <= 1) >= 0.95
     assert np.mean(np.abs([result.guns[1] for result in results]) <= 1) >= 0.95
+
+
+def exchanged(items: Sequence[Reading], one: Field, level: float, other: Field, level_of: float) -> Readings:
+    """Readings with what was read of two fields written in each other's rows."""
+    names = {(one, level): (other, level_of), (other, level_of): (one, level)}
+    changed = []
+    for item in items:
+        field, at = names.get((item.field, item.level_percent), (item.field, item.level_percent))
+        changed.append(replace(item, field=field, level_percent=at))
+    return Readings(path=Path("readings.csv"), items=tuple(changed))
+
+
+def test_exchanged_guns_are_refused() -> None:
+    """Red and blue in each other's rows would have the wrong guns turned."""
+    meter = ColourMeter(chance=np.random.default_rng(1))
+    items = readings(meter.scale(right_tube(), LEVELS)).items
+    with pytest.raises(FileError, match="red has the colour of blue"):
+        measure_grey(exchanged(items, Field.RED, 100, Field.BLUE, 100), D65, None)
+
+
+def test_exchanged_steps_get_no_advice() -> None:
+    """Light that falls from 10 to 20 % is no gun's doing, though a fit of many steps might hide it."""
+    meter = ColourMeter(chance=np.random.default_rng(1))
+    items = readings(meter.scale(right_tube(), FEW)).items
+    found = measure_grey(exchanged(items, Field.GREY, 10, Field.GREY, 20), D65, None)
+    assert found.guns is None
+    assert any("falls from 10 to 20 %" in reason for reason in grey_json(found)["reasons"].values())
+    assert measure_grey(Readings(path=Path("readings.csv"), items=tuple(items)), D65, None).guns is not None

@@ -269,6 +269,8 @@ def test_an_answer_is_known_and_kept_whole(bench: Path, name: str, kind: Kind) -
         "date": "2026-03-02",
         "source": f"{name}.json",
         "note": "warm",
+        # The readings' own file says so.
+        **({"simulated": True} if name in ("grey", "colour") else {}),
     }
     assert kind.value in call("record", "show", SET, "--json").out
 
@@ -672,3 +674,12 @@ def test_help_of_a_record_names_every_command() -> None:
     ran = call("record", "--help")
     for name in ("new", "set", "work", "add", "remove", "show", "demo"):
         assert f"\n  {name} " in ran.out
+
+
+def test_what_says_of_itself_that_it_is_simulated_is_kept_so(bench: Path) -> None:
+    """A file of readings that begins with SIMULATION is no real set's, whether or not --simulated was typed."""
+    call("record", "add", SET, "as-found", "grey.json")
+    (entry,) = held()["stages"]["as-found"]["results"]
+    assert entry["simulated"] is True
+    call("record", "add", SET, "as-found", "geometry.json")
+    assert "simulated" not in held()["stages"]["as-found"]["results"][1]

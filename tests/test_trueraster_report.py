@@ -285,8 +285,7 @@ def test_usual_tolerances_name_figures_that_there_are_and_their_source() -> None
     # STANDARDS 5.1: 1 % of the height in the middle and 2 % outside, linearity 2 to 3 %; ISO 9241-303: 1 %.
     expected = {"centre_percent.*": 1, "edge_sag_percent.*": 2, "linearity_h_percent": 3, "keystone_h_percent": 1}
     assert {name: by_name[f"geometry.{name}"].limit.most for name in expected} == expected
-    # STANDARDS 5, EBU Tech 3320: 2.4 within 0.10; ISO 12646: 10 % and 0.01 in u'v'; tubes: 15 to 30 %.
-    assert by_name["grey.gamma"].limit == Limit(least=2.3, most=2.5)
+    # STANDARDS 5, ISO 12646: 10 % and 0.01 in u'v'; tubes: 15 to 30 %.
     assert by_name["uniformity.white.dimmest_percent"].limit == Limit(least=90.0)
     assert by_name["uniformity.white.delta_uv"].limit.most == 0.01
     assert by_name["uniformity.white.fall_off_percent"].limit.most == 30.0
@@ -388,7 +387,7 @@ def test_before_and_after_stand_side_by_side(bench: Bench) -> None:
     assert shown["height of the picture mm"] == ["not judged", "300", "300"]
     steps = rows(section(root, "Grey scale, white D65"))
     assert steps["7.5 %: off in colour u'v'"][1:] == ["0.0102 ± 0.0005 beyond", "0.0020 ± 0.0005 within"]
-    assert steps["gamma"][0].startswith("2.3 to 2.5")
+    assert steps["gamma"][0] == "not judged"
     sources = [li.text for li in section(root, "Where the tolerances come from").all("li")]
     assert sources[0] == "a agreed for this set"
     assert sources[2] == "c common practice, no source: typical of a broadcast monitor of the first grade"
@@ -431,13 +430,13 @@ def test_at_a_glance_it_says_how_the_set_stands(bench: Bench) -> None:
     root = bench.report(lambda held: held["tolerances"].update({"grey.white_cd_m2": 90.0}))
     glance = section(root, "At a glance")
     table = {tr.all("th")[0].text: [td.text for td in tr.all("td")] for tr in glance.all("tbody")[0].all("tr")}
-    # Geometry: width, shape, rotation and four bends; grey: white, gamma and three steps. Rotation is not told after.
-    assert table["as found"] == ["12", "5", "7", "0"]
-    assert table["after adjustment"] == ["11", "7", "1", "3"]
+    # Geometry: width, shape, rotation and four bends; grey: white and three steps. Rotation is not told after.
+    assert table["as found"] == ["11", "4", "7", "0"]
+    assert table["after adjustment"] == ["10", "6", "1", "3"]
     listed = [li.text for li in glance.all("li")]
     assert listed[0] == "Grey scale, white D65: white 100 cd/m², tolerance at most 90 beyond"
     assert [words.rsplit(" ", 1)[1] for words in listed] == ["beyond", "open", "open", "open"]
-    assert "of 12 figures that are judged 8 lie within tolerance, 1 lies beyond and 3 are left open" in glance.text
+    assert "of 11 figures that are judged 7 lie within tolerance, 1 lies beyond and 3 are left open" in glance.text
 
 
 def test_what_could_not_be_told_has_its_reason(bench: Bench) -> None:
@@ -626,7 +625,7 @@ def test_json_is_one_object_with_every_verdict(bench: Bench) -> None:
     assert by_id["geometry.width_mm"]["source"] == "agreed for this set"
     assert by_id["geometry.width_mm"]["stages"]["after-adjustment"]["verdict"] == "open"
     # As on the page, and the height too.
-    assert told["judged"]["as-found"] == {"within": 6, "beyond": 6, "open": 0}
+    assert told["judged"]["as-found"] == {"within": 5, "beyond": 6, "open": 0}
     assert told["simulated"] is True
     # A slip of the pen is told; a figure that only this record does not have is none.
     assert told["unused_tolerances"] == ["geometry.widht_mm"]
@@ -776,3 +775,16 @@ def test_a_newcomer_has_a_whole_report_in_a_minute(tmp_path: Path) -> None:
     assert len(root.all("img")) >= 4
     assert {"within", "beyond", "open"} <= {b.text for b in root.all("b", class_="verdict")}
     assert (tmp_path / "demo.html").stat().st_size < 6 << 20
+
+
+def test_neither_black_s_colour_nor_gamma_is_judged_unasked() -> None:
+    """Black has hardly a colour; and BT.1886 with a black of 0.1 % of white is a gamma of about 2.04 above black: by
+    colour-science's curve, fitted by hand from 10 to 90 %."""
+    usual = tolerances_of({}, [])
+    assert usual.of("grey.steps.0.delta_uv") is None
+    assert usual.of("grey.steps.5.delta_uv") is not None
+    levels = np.arange(0.1, 0.95, 0.1)
+    light = (colour.models.eotf_BT1886(levels, L_B=0.1, L_W=100) - 0.1) / 99.9
+    assert np.polyfit(np.log(levels), np.log(light), 1)[0] < 2.1
+    assert usual.of("grey.gamma") is None
+    assert tolerances_of({"grey.steps.0.delta_uv": 0.01}, []).of("grey.steps.0.delta_uv") is not None

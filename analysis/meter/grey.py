@@ -14,7 +14,7 @@ from analysis.meter.guns import GUNS, Guns, fit_guns, gun_matrix, meter_noise
 from analysis.meter.readings import Field, Meter, Reading, Readings
 from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
 from analysis.meter.scale import BLACK, whole_scale
-from analysis.meter.whites import PrimarySet, White
+from analysis.meter.whites import PrimarySet, White, exchanged_guns
 from render.errors import FileError
 
 __all__ = ["Grey", "Primaries", "Step", "balance_of", "measure_grey"]
@@ -33,6 +33,8 @@ _FITS = 1.5
 """Root mean square of what readings are off the fitted guns, in their noise, up to which these stand for the steps."""
 _NONSENSE = 2.2
 """The same from which they are no tube's at all, and nothing is advised."""
+_FALLEN = 6.0
+"""Standard deviations by which light falls from a step to a brighter one when readings are exchanged."""
 _ROOM = 0.01
 """cd/m2 of light that no gun gives which is worth a word."""
 _SAMPLES = 100
@@ -161,6 +163,10 @@ def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | N
         if light[1] <= 0 or light.min() < -0.01 * light.sum():
             raise FileError(f"{readings.path}: row {taken[gun][0].row}: {gun} gives no more light than black")
         xy.append(xy_of(np.maximum(light, 0)))
+    other = exchanged_guns([spot.tolist() for spot in xy])
+    if other is not None:
+        words = f"{GUNS[other[0]]} has the colour of {GUNS[other[1]]}; are rows exchanged, or cables?"
+        raise FileError(f"{readings.path}: row {taken[GUNS[other[0]]][0].row}: {words}")
     fewest = min(len(items) for items in taken.values())
     return Primaries(
         name=_READ, title="the tube's own, as read", xy=np.array(xy), uncertainty=meter.xy / float(np.sqrt(fewest))
@@ -201,10 +207,27 @@ def _guns(
         words = "is far off what all other steps make likely, and is not used; read it again"
         left = tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays)
         return again, left, ""
+    fall = _fall(greys, meter)
+    if fall:
+        return None, (), fall
     if guns.misfit > _NONSENSE:
         why = "the readings do not go together as those of three guns; see that each has its level and its place"
         return None, (), why
     return guns, (), ""
+
+
+def _fall(greys: Sequence[Reading], meter: Meter) -> str:
+    """Where light falls as the level rises, beyond noise: no guns do that. Nothing where it does not."""
+    steps = sorted({item.level_percent for item in greys})
+    seen = [[item.luminance for item in greys if item.level_percent == level] for level in steps]
+    for low, high, below, above in zip(steps[:-1], steps[1:], seen[:-1], seen[1:], strict=True):
+        lower, upper = float(np.median(below)), float(np.median(above))
+        spread = float(np.hypot(*meter_noise(np.array([lower, upper]), meter)[0]))
+        if lower - upper > _FALLEN * spread:
+            row = next(item.row for item in greys if item.level_percent == high)
+            words = "no guns do that; see whether readings stand at their own levels"
+            return f"light falls from {low:g} to {high:g} %, row {row}: {words}"
+    return ""
 
 
 def _without(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from analysis.meter.colours import cct_duv, delta_e_2000, rgb_matrix, uv_of, xy_of, xyz_of
 from analysis.meter.gamut import area_of, coverage_of
 from analysis.meter.readings import Field, Meter, Reading, Readings
-from analysis.meter.whites import PRIMARY_SETS, PrimarySet, White
+from analysis.meter.whites import PRIMARY_SETS, PrimarySet, White, exchanged_guns
 from render.errors import FileError
 
 __all__ = ["MIXED", "PARTS", "PRIMARIES", "SECONDARIES", "Colour", "Target", "measure_colour", "name_of"]
@@ -106,6 +106,12 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
     if dark:
         row = taken[dark[0]][0].row
         raise FileError(f"{readings.path}: row {row}, column luminance: {dark[0]} at {level:g} % gives no light")
+    if all(field in seen for field in PRIMARIES):
+        other = exchanged_guns([xy_of(seen[field]).tolist() for field in PRIMARIES])
+        if other is not None:
+            field = PRIMARIES[other[0]]
+            words = f"{field} has the colour of {PRIMARIES[other[1]]}; are rows exchanged, or cables?"
+            raise FileError(f"{readings.path}: row {taken[field][0].row}: {words}")
     if Field.GREY not in seen and all(field in seen for field in PRIMARIES):
         remarks.append(f"no grey was read at {level:g} %; the sum of red, green and blue stands in for white")
     if not black:

@@ -9,7 +9,17 @@ from fractions import Fraction
 
 from patterns.standards import PRIMARIES_525, PRIMARIES_625, PRIMARIES_BT709, WHITE_D65, WHITE_D93
 
-__all__ = ["D65", "D93", "FROM_READINGS", "PRIMARY_SETS", "PrimarySet", "White", "primaries_of", "white_of"]
+__all__ = [
+    "D65",
+    "D93",
+    "FROM_READINGS",
+    "PRIMARY_SETS",
+    "PrimarySet",
+    "White",
+    "exchanged_guns",
+    "primaries_of",
+    "white_of",
+]
 
 FROM_READINGS = "readings"
 """The word for the tube's own primaries, as the readings have them."""
@@ -55,6 +65,26 @@ PRIMARY_SETS = (
     _primaries("ebu-3213", "EBU 3213", "625 lines", PRIMARIES_625.value),
     _primaries("bt709", "BT.709", "high definition", PRIMARIES_BT709.value),
 )
+
+
+def exchanged_guns(spots: Sequence[Sequence[float]]) -> tuple[int, int] | None:
+    """Of red's, green's and blue's x and y: one that is another's, and which; None where all are their own.
+
+    They are exchanged where each is nearest to another primary of the named sets than the rest are; where two are
+    nearest to one, the tube or its white is odd, and nothing is exchanged.
+    """
+
+    def like(spot: Sequence[float]) -> int:
+        def away(gun: int) -> float:
+            return min((spot[0] - one.xy[gun][0]) ** 2 + (spot[1] - one.xy[gun][1]) ** 2 for one in PRIMARY_SETS)
+
+        return min(range(3), key=away)
+
+    seen = [like(spot) for spot in spots]
+    if len(set(seen)) < len(seen):
+        return None
+    return next(((gun, other) for gun, other in enumerate(seen) if gun != other), None)
+
 
 _SPREAD = (0.2, 0.45)
 """Of x and of y: a white beyond is a slip, such as u'v' or a typing error."""

@@ -291,7 +291,7 @@ def _entries(text: str, when: str, remark: str, simulated: bool) -> list[dict[st
     """What a file holds, as a record keeps it: a result, or the two of `measure raster`."""
     from render.errors import FileError
     from trueraster.record.jsontext import JsonError, read_json
-    from trueraster.record.results import kind_of, parts_of, what_else
+    from trueraster.record.results import kind_of, parts_of, says_simulation, what_else
 
     name = "standard input" if text == "-" else text
     try:
@@ -320,7 +320,7 @@ def _entries(text: str, when: str, remark: str, simulated: bool) -> list[dict[st
                 "date": when,
                 "source": name if text == "-" else Path(text).name,
                 "note": remark,
-                **({"simulated": True} if simulated else {}),
+                **({"simulated": True} if simulated or says_simulation(part) else {}),
                 "result": part,
             }
         )

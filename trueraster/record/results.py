@@ -8,7 +8,18 @@ from typing import Any
 
 from trueraster.record.figure import Figure, number_at
 
-__all__ = ["Figure", "Kind", "figures_of", "findings_of", "kind_of", "parts_of", "subject_of", "title_of", "what_else"]
+__all__ = [
+    "Figure",
+    "Kind",
+    "figures_of",
+    "findings_of",
+    "kind_of",
+    "parts_of",
+    "says_simulation",
+    "subject_of",
+    "title_of",
+    "what_else",
+]
 
 Json = Mapping[str, Any]
 
@@ -65,6 +76,12 @@ def parts_of(answer: Json) -> list[Json]:
     both = [answer.get(kind.value) for kind in (Kind.GEOMETRY, Kind.CONVERGENCE)]
     found: list[Json] = [part for part in both if isinstance(part, dict)]
     return found if len(found) == len(answer) == len(both) else [answer]
+
+
+def says_simulation(result: Json) -> bool:
+    """Whether what was measured says of itself that it was simulated, as a file of readings may."""
+    told = result.get("warnings")
+    return isinstance(told, list) and any("SIMULATION" in words for words in told if isinstance(words, str))
 
 
 def what_else(result: Json) -> str:

@@ -14,7 +14,6 @@ from patterns.standards import (
     EVEN_NEUTRAL_UV,
     EVEN_SCREEN_UV,
     LINE_LENGTHS,
-    MONITOR_GAMMA,
     PHOSPHOR_XY,
     USUAL_FALL_OFF,
 )
@@ -84,11 +83,7 @@ DEFAULTS = (
     _size("convergence.overall_max_percent", CONVERGENCE.outside, GRADE_1),
     _size("convergence.zones_percent.centre.*", CONVERGENCE.centre, GRADE_1),
     _size("convergence.zones_percent.*", CONVERGENCE.outside, GRADE_1),
-    Default(
-        name="grey.gamma",
-        limit=Limit(least=float(MONITOR_GAMMA.value[0]), most=float(MONITOR_GAMMA.value[1])),
-        source=_told(MONITOR_GAMMA),
-    ),
+    # Not gamma: it is fitted to the light above black, and lower the brighter black is, of BT.1886's own curve too.
     _size("grey.steps.*.delta_uv", _NEUTRAL_UV, _CHOSEN),
     _size("colour.white.delta_uv", _NEUTRAL_UV, _CHOSEN),
     # Of the primaries of RP 145, rounded up.

@@ -45,6 +45,10 @@ def _shape(name: str) -> re.Pattern[str]:
     return re.compile(".+".join(map(re.escape, name.split("*"))))
 
 
+_BLACK = Entry(name="grey.steps.0.delta_uv", limit=None, source="of black hardly a colour is seen")
+"""What the usual limit of all steps is not for."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """A limit that was found for a figure."""
@@ -85,7 +89,7 @@ def tolerances_of(record: Mapping[str, float], file: Sequence[Entry]) -> Toleran
         if name.count("*") <= _MOST_STARS
     )
     usual = (Entry(name=one.name, limit=one.limit, source=one.source) for one in DEFAULTS)
-    return Tolerances(groups=(tuple(own), tuple(file), tuple(usual)))
+    return Tolerances(groups=(tuple(own), tuple(file), (*usual, _BLACK)))
 
 
 def read_tolerances(path: Path) -> list[Entry]:
