@@ -10,12 +10,9 @@ from pathlib import Path
 from patterns.catalogue import find_pattern
 from patterns.formats import Format, parse_aspect, parse_format
 from patterns.pattern import Options, Pattern
+from trueraster.mistakes import UsageError
 
 __all__ = ["UsageError", "cells_of", "choice", "format_of", "options_of", "pattern_of", "percent"]
-
-
-class UsageError(ValueError):
-    """Something typed that cannot be meant; the message is one line."""
 
 
 def percent(name: str, text: str | None) -> Fraction | None:

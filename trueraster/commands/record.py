@@ -11,7 +11,7 @@ import click
 
 from trueraster import interrupt
 from trueraster.commands.shared import as_json_option
-from trueraster.options import UsageError
+from trueraster.mistakes import UsageError
 from trueraster.show import counted, note, progress, put_json, put_text
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trueraster.commands.shared import as_json_option
-from trueraster.options import UsageError
+from trueraster.mistakes import UsageError
 from trueraster.show import note, put_json, put_text
 
 if TYPE_CHECKING:
