@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,12 +9,9 @@ from analysis.glass.rounded import figure
 from analysis.meter.colourtold import ADDED, WHITE, advise_colour, colour_finding
 from analysis.meter.primaries import PRIMARIES, SECONDARIES, Colour, name_of
 from analysis.meter.readings import Field
-from trueraster.show import columns, counted
+from trueraster.show import columns, counted, wrapped
 
 __all__ = ["colour_text"]
-
-_COLUMNS = 100
-"""Widest line of words: a terminal of the usual size shows it whole."""
 
 
 def colour_text(found: Colour, plots: Sequence[Path]) -> str:
@@ -130,11 +126,4 @@ def _doubt(found: Colour, name: str, places: int) -> str:
 
 
 def _wrapped(text: str, *, hang: bool = True) -> str:
-    return textwrap.fill(
-        text,
-        _COLUMNS,
-        initial_indent="  " if hang else "",
-        subsequent_indent="    " if hang else "",
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return wrapped(text, "  ", "    ") if hang else wrapped(text)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +13,7 @@ from analysis.meter.colours import xy_of
 from analysis.meter.greyadvice import AIM
 from analysis.meter.greytold import adjustment, advice_why, beyond, expected, grey_finding, how_to
 from analysis.meter.guns import GUNS
-from trueraster.show import columns, counted
+from trueraster.show import columns, counted, wrapped
 
 if TYPE_CHECKING:
     from analysis.meter.grey import Grey, Step
@@ -22,8 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["grey_text"]
 
-_COLUMNS = 100
-"""Widest line of words: a terminal of the usual size shows it whole."""
 _AFTER = (5, 10, 20, 50, 80, 100)
 """Levels of which is told what they read once all is done; JSON has them all."""
 
@@ -233,11 +230,4 @@ def _doubt(value: float | None, places: int) -> str:
 
 
 def _wrapped(text: str, *, hang: bool = True, by: str = "  ") -> str:
-    return textwrap.fill(
-        text,
-        _COLUMNS,
-        initial_indent=by if hang else "",
-        subsequent_indent=by + "  " if hang else "",
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return wrapped(text, by, f"{by}  ") if hang else wrapped(text)

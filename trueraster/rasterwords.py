@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,14 +18,12 @@ from analysis.glass.rounded import decimals
 from trueraster.cautions import CAUTIONS
 from trueraster.rasterphoto import Measured
 from trueraster.rastertables import Table, convergence_tables, geometry_tables, table_text, untold
-from trueraster.show import counted
+from trueraster.show import counted, wrapped
 
 __all__ = ["INSIDE", "Step", "findings", "heading", "raster_json", "raster_text", "steps", "tables_of"]
 
 Files = Mapping[str, Path | list[Path]]
 
-_COLUMNS = 100
-"""Widest line of words: a terminal of the usual size shows it whole."""
 _DIGITS = 6
 INSIDE = f"Work inside the set: {SERVICE[0].lower()}{SERVICE[1:]}"
 
@@ -131,15 +128,7 @@ def _advice_text(advice: Advice) -> str:
 
 
 def _wrapped(text: str, *, hang: bool = False, margin: str = "") -> str:
-    first = margin or ("  " if hang else "")
-    return textwrap.fill(
-        text,
-        _COLUMNS,
-        initial_indent=first,
-        subsequent_indent=margin or ("    " if hang else ""),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return wrapped(text, margin or ("  " if hang else ""), margin or ("    " if hang else ""))
 
 
 def raster_json(measured: Measured, found: Geometry | Convergence, advice: Advice, files: Files) -> dict[str, Any]:

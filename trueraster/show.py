@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from fractions import Fraction
@@ -19,7 +20,11 @@ __all__ = [
     "put_json",
     "put_text",
     "reader_may_go",
+    "wrapped",
 ]
+
+_COLUMNS = 100
+"""Widest line of words: a terminal of the usual size shows it whole."""
 
 
 def put_text(text: str) -> None:
@@ -68,6 +73,13 @@ def number(value: Fraction | float | None, digits: int = 6) -> int | float | Non
 def counted(number: int, noun: str) -> str:
     """A number with its noun: '1 minute', '2 minutes'."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def wrapped(text: str, first: str = "", rest: str = "") -> str:
+    """A sentence in lines of a terminal's width, `first` before the first of them and `rest` before the others."""
+    return textwrap.fill(
+        text, _COLUMNS, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
+    )
 
 
 def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
