@@ -167,11 +167,13 @@ def test_two_readings_that_disagree_are_both_kept() -> None:
 
 @pytest.mark.parametrize("rise", [-0.06, 0.06])
 def test_drift_is_told_with_its_size(rise: float) -> None:
-    """Light that changes evenly by 6 %, and x by 0.003, from the first row to the last."""
+    """Light that changes evenly, by 6 % and x by 0.003 from a step's first reading to its last, which is three rounds
+    of four.
+    """
     items = repeated(repeats=4)
     moved = []
     for i, item in enumerate(items):
-        time = i / (len(items) - 1)
+        time = i / (len(items) * 3 / 4)
         spot = item.xy
         if spot is None:
             moved.append(item)
@@ -184,6 +186,28 @@ def test_drift_is_told_with_its_size(rise: float) -> None:
     assert drift.luminance_percent == pytest.approx(100 * rise, abs=3 * drift.uncertainty[0])
     assert drift.x == pytest.approx(0.003, abs=3 * drift.uncertainty[1])
     assert drift.y == pytest.approx(0, abs=3 * drift.uncertainty[2])
+
+
+@pytest.mark.parametrize("jump", [0.85, 1.15])
+def test_a_set_that_changed_after_one_round_is_no_set_of_outliers(jump: float) -> None:
+    """Light of the first of three rounds is 15 % off the others': that is the drift, and a slip is still found."""
+    items = repeated()
+    many = len(items) // 3
+    moved = [_brighter(item, jump) for item in items[:many]] + items[many:]
+    found = look_at_repeats(moved, Meter())
+    assert not found.outliers
+    assert not found.apart
+    assert found.drift is not None
+    assert found.drift.is_clear
+    assert found.drift.luminance_percent == pytest.approx(100 * (1 / jump - 1), abs=3 * found.drift.uncertainty[0])
+    slip = items[many + 10]
+    moved[many + 10] = _brighter(slip, 1.5)
+    assert [one.reading.row for one in look_at_repeats(moved, Meter()).outliers] == [slip.row]
+
+
+def _brighter(item: Reading, times: float) -> Reading:
+    x, y, z = item.xyz
+    return replace(item, xyz=(times * x, times * y, times * z))
 
 
 def test_readings_at_once_after_each_other_tell_no_drift() -> None:

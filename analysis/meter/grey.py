@@ -254,7 +254,7 @@ def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Se
     drift = repeats.drift
     if drift is not None and drift.is_clear:
         told.append(
-            f"from the first repeated reading to the last, light changed by {drift.luminance_percent:+.1f} %, x by "
+            f"from a step's first reading to its last, light changed by {drift.luminance_percent:+.1f} %, x by "
             f"{drift.x:+.4f} and y by {drift.y:+.4f}: let the set and the meter warm up, and read again"
         )
     if guns is not None and guns.room > _ROOM and guns.room > 2 * np.sqrt(guns.covariance[9, 9]):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,9 @@ _FAR = 5.0
 """Standard deviations of the meter from which a reading is told as off: chance does so once in a million."""
 _CLEAR = 4.0
 """Standard uncertainties from which a drift is told."""
+_MANY = 5
+"""Fields read as often as each other from which their median change is taken for the set's."""
+_LEAST_Y = 1e-3
 _MATTERS = 0.01, 0.001
 """Drift of light (relative) and of x or y that is worth a word; this project's choice."""
 
@@ -35,7 +38,7 @@ class Outlier:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drift:
-    """What changed from the first repeated reading to the last, as a straight line through all of them."""
+    """What changed from a field's first reading to its last, as straight lines of one slope through all fields'."""
 
     luminance_percent: float
     x: float
@@ -99,13 +102,16 @@ def mean_of(readings: Sequence[Reading]) -> Floats:
 def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
     """Tell outliers among three or more readings of a field, pairs that disagree, and drift.
 
-    The median of a field's readings is what they are held against; rows of the file stand for time.
+    The median of a field's readings is what they are held against, once what fields share is taken out: else
+    the first round of a set that warms up would be all outliers. Rows of the file stand for time.
     """
     outliers: list[Outlier] = []
     apart: list[str] = []
     groups = grouped(readings)
+    shared = _shared(groups)
     for group in groups:
-        if len(group) == 2 and _off(np.array([group[0].xyz]), np.array(group[1].xyz), meter)[0] > _FAR * np.sqrt(2):
+        values = _steady(group, shared)
+        if len(group) == 2 and _off(values[:1], values[1], meter)[0] > _FAR * np.sqrt(2):
             one, other = group
             apart.append(
                 f"rows {one.row} and {other.row} of {_named(one)} differ by far more than the meter's noise; "
@@ -113,7 +119,6 @@ def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
             )
         if len(group) < 3:
             continue
-        values = np.array([item.xyz for item in group])
         off = _off(values, _middle(values), meter)
         far = {item.row for item, how in zip(group, off, strict=True) if how > _FAR}
         if 2 * len(far) >= len(group):
@@ -134,6 +139,45 @@ def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
         repeated=len(repeated),
         drift=_drift(repeated, readings, meter),
     )
+
+
+def _shared(groups: Sequence[Sequence[Reading]]) -> dict[int, Floats]:
+    """By how many times fields were read, what they share from reading to reading, (n, 3): of the logarithm of
+    luminance, of x and of y, off the median of their field.
+
+    The median of many fields, so that one slip of the pen is none. Without those of which few were read so often.
+    """
+    alike: dict[int, list[Floats]] = {}
+    for group in groups:
+        values = np.array([item.xyz for item in group])
+        if len(group) > 1 and values[:, 1].min() > 0:
+            parts = _parts(values)
+            alike.setdefault(len(group), []).append(parts - np.median(parts, axis=0))
+    return {many: np.median(parts, axis=0) for many, parts in alike.items() if len(parts) >= _MANY}
+
+
+def _parts(values: Floats) -> Floats:
+    """(n, 3): the logarithm of luminance, x and y, of XYZ with light."""
+    return np.column_stack([np.log(values[:, 1]), values[:, :2] / values.sum(axis=1, keepdims=True)])
+
+
+def _times(group: Sequence[Reading]) -> Floats:
+    """When readings of a field were made: from -0.5 at the first to 0.5 at the last."""
+    rows = np.array([item.row for item in group], dtype=np.float64)
+    return np.asarray((rows - rows[0]) / max(rows[-1] - rows[0], 1) - 0.5)
+
+
+def _steady(group: Sequence[Reading], shared: Mapping[int, Floats]) -> Floats:
+    """XYZ (n, 3) of a field's readings without the changes that fields share."""
+    values = np.array([item.xyz for item in group])
+    change = shared.get(len(group))
+    lit = values[:, 1] > 0
+    if change is None or not lit.any():
+        return values
+    light, x, y = (_parts(values[lit]) - change[lit]).T
+    # A tube's colours are far from y = 0, drift or not.
+    values[lit] = np.exp(light)[:, None] * np.column_stack([x, y, 1 - x - y]) / np.maximum(y, _LEAST_Y)[:, None]
+    return values
 
 
 def _middle(values: Floats) -> Floats:
@@ -162,21 +206,25 @@ def _off(values: Floats, middle: Floats, meter: Meter) -> Floats:
 
 
 def _drift(groups: Sequence[Sequence[Reading]], readings: Sequence[Reading], meter: Meter) -> Drift | None:
-    """A straight line in time through what repeated readings are off the mean of their field, all fields together."""
+    """A straight line through what readings are off the mean of their field, of one slope for all fields.
+
+    Time runs from a field's own first reading to its last, so that a set that changed once, between two rounds, is told
+    to have changed by that much and no more.
+    """
     times, changes, weights = [], [], []
-    first, last = min(item.row for item in readings), max(item.row for item in readings)
+    whole = max(item.row for item in readings) - min(item.row for item in readings)
     for group in groups:
         values = np.array([item.xyz for item in group])
-        if values[:, 1].min() <= 0:
+        if values[:, 1].min() <= 0 or group[-1].row - group[0].row < _LEAST_SPAN * whole:
             continue
-        rows = np.array([item.row for item in group], dtype=np.float64)
+        time = _times(group)
         spread, spot = meter_noise(values[:, 1].mean(), meter)
-        parts = np.column_stack([np.log(values[:, 1]), values[:, :2] / values.sum(axis=1, keepdims=True)])
-        times.append((rows - rows.mean()) / max(last - first, 1))
+        parts = _parts(values)
+        times.append(time - time.mean())
         changes.append(parts - parts.mean(axis=0))
         noise = np.array([spread / values[:, 1].mean(), spot, spot])
         weights.append(np.broadcast_to(noise**-2, parts.shape))
-    if not times or np.ptp(np.concatenate(times)) < _LEAST_SPAN:
+    if not times:
         return None
     time, change, weight = np.concatenate(times)[:, None], np.concatenate(changes), np.concatenate(weights)
     known = (weight * time**2).sum(axis=0)
@@ -191,4 +239,4 @@ def _drift(groups: Sequence[Sequence[Reading]], readings: Sequence[Reading], met
 
 
 _LEAST_SPAN = 0.25
-"""Of the whole reading: readings repeated at once after each other tell nothing of drift."""
+"""Of the whole reading: readings of a field that were made at once after each other tell nothing of drift."""
