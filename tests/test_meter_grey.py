@@ -24,6 +24,7 @@ from tests.meter_bench.cases import draw_tube
 from tests.meter_bench.meter import FEW, LEVELS, ColourMeter, Shown
 from tests.meter_bench.run import AIM_UV, Plan, run_tube, summary
 from tests.meter_bench.tube import Tube
+from trueraster.greywords import grey_text
 
 SMPTE_C = PRIMARY_SETS[0]
 
@@ -353,3 +354,37 @@ def test_exchanged_steps_get_no_advice() -> None:
     assert found.guns is None
     assert any("falls from 10 to 20 %" in reason for reason in grey_json(found)["reasons"].values())
     assert measure_grey(Readings(path=Path("readings.csv"), items=tuple(items)), D65, None).guns is not None
+
+
+def test_a_scale_that_falls_is_told_first_and_has_no_contrast() -> None:
+    """White's and black's readings in each other's rows: no figure of it is of a grey scale."""
+    meter = ColourMeter(chance=np.random.default_rng(1))
+    items = readings(meter.scale(right_tube(), FEW)).items
+    with pytest.raises(FileError, match="red gives no more light than black, row 14; see whether readings stand at"):
+        measure_grey(exchanged(items, Field.GREY, 0, Field.GREY, 100), D65, None)
+    found = measure_grey(exchanged(items, Field.GREY, 0, Field.GREY, 100), D65, SMPTE_C)
+    assert grey_finding(found).startswith("Light falls from 0 to ")
+    assert found.figures["contrast"] is None
+    assert found.reasons["contrast"].startswith("black gives no less light than white")
+    assert found.advice is None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_nothing_is_turned_by_less_than_its_own_uncertainty(seed: int) -> None:
+    """A drive of 2 % too much, read once: what noise alone makes of the other controls is left alone."""
+    tube = right_tube().turned(0, drive_percent=2)
+    found = measure_grey(readings(ColourMeter(chance=np.random.default_rng(seed)).scale(tube, FEW)), D65, None)
+    assert found.advice is not None
+    assert ("red", "drive") in [(item.gun, item.control) for item in found.advice.items]
+    assert all(abs(item.percent) >= item.uncertainty for item in found.advice.items)
+
+
+def test_where_all_is_doubtful_nothing_is_turned_and_the_reason_told() -> None:
+    """A meter of 10 % and 0.01 knows no drive to 2 %."""
+    coarse = Meter(luminance=0.1, xy=0.01)
+    tube = right_tube().turned(0, drive_percent=2)
+    found = measure_grey(readings(ColourMeter(chance=np.random.default_rng(3)).scale(tube, FEW)), D65, None, coarse)
+    assert found.advice is not None
+    assert not found.advice.items
+    assert found.advice.is_unsure
+    assert "less than its own uncertainty" in " ".join(grey_text(found, []).split())

@@ -216,6 +216,9 @@ def test_cgats_by_names(file: Path) -> None:
         ("END_DATA\n", "", "row 13: the text ends without END_DATA"),
         ("END_DATA_FORMAT\n", "", "row 8: BEGIN_DATA is not expected here"),
         ("BEGIN_DATA_FORMAT\n", "", "row 6: END_DATA_FORMAT is not expected here"),
+        ("NUMBER_OF_SETS 3", "NUMBER_OF_SETS 4", "row 8, column NUMBER_OF_SETS: says 4, and 3 rows are there"),
+        ("NUMBER_OF_SETS 3", "NUMBER_OF_SETS three", "row 8, column NUMBER_OF_SETS: 'three' is no number of rows"),
+        ("NUMBER_OF_SETS 3", "NUMBER_OF_FIELDS 9", "row 8, column NUMBER_OF_FIELDS: says 9, and 8 columns are there"),
         ("NUMBER_OF_SETS 3", "NORMALIZED yes", "row 8, column NORMALIZED: says that the values are relative"),
     ],
 )

@@ -8,7 +8,7 @@ from pathlib import Path
 from analysis.glass.rounded import figure
 from analysis.meter.colourtold import ADDED, WHITE, advise_colour, colour_finding
 from analysis.meter.primaries import PRIMARIES, SECONDARIES, Colour, name_of
-from analysis.meter.readings import Field
+from analysis.meter.readings import Field, level_text
 from trueraster.show import columns, counted, wrapped
 
 __all__ = ["colour_text"]
@@ -17,7 +17,7 @@ __all__ = ["colour_text"]
 def colour_text(found: Colour, plots: Sequence[Path]) -> str:
     """The answer for people, with the plots that were written."""
     head = (
-        f"{found.readings.path}\nColours at {found.level_percent:g} % against {found.standard.title}, "
+        f"{found.readings.path}\nColours at {level_text(found.level_percent)} % against {found.standard.title}, "
         f"white {found.white.title}, {counted(len(found.readings.items), 'reading')}"
     )
     parts = [f"{head}\n{_wrapped(colour_finding(found), hang=False)}", _places(found), _lights(found)]

@@ -13,6 +13,7 @@ from analysis.meter.colours import xy_of
 from analysis.meter.greyadvice import AIM
 from analysis.meter.greytold import adjustment, advice_why, beyond, expected, grey_finding, how_to
 from analysis.meter.guns import GUNS
+from analysis.meter.readings import level_text
 from trueraster.show import columns, counted, wrapped
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def _steps(found: Grey) -> str:
         known = [value for value in unsure if value is not None]
         rows.append(
             (
-                f"{step.level_percent:g}",
+                f"{level_text(step.level_percent)}",
                 _light(step.figures["luminance"]),
                 _cell(step, "x", 4),
                 _cell(step, "y", 4),
@@ -131,8 +132,8 @@ def _notes(found: Grey) -> list[str]:
             named = {"cct": "CCT", "duv": "Duv", "gun_percent": "guns"}.get(name, "")
             if why.startswith("the meter"):
                 named = "colour"
-            if named and f"{named} at {step.level_percent:g} %" not in missing.setdefault(why, []):
-                missing[why].append(f"{named} at {step.level_percent:g} %")
+            if named and f"{named} at {level_text(step.level_percent)} %" not in missing.setdefault(why, []):
+                missing[why].append(f"{named} at {level_text(step.level_percent)} %")
     for name, why in found.reasons.items():
         # That black was not read is among the remarks.
         if name in _NAMES:
@@ -160,10 +161,13 @@ _NAMES = {
 def _advice(found: Grey) -> str:
     advice = found.advice
     if advice is None:
-        return _wrapped(f"Nothing can be advised: {found.reasons['advice']}. Read grey at 0, 5, 10 and on to 100 %.")
+        more = "" if found.falls else " Read grey at 0, 5, 10 and on to 100 %."
+        return _wrapped(f"Nothing can be advised: {found.reasons['advice']}.{more}")
     if not advice.items:
-        words = f"Nothing: the fitted guns are within {advice.now:.4f} in u'v' of {found.white.title} from 5 to 100 %."
-        return _wrapped(words)
+        words = f"Nothing: the fitted guns are within {advice.now:.4f} in u'v' of {found.white.title} from 5 to 100 %"
+        words += ", and what a control would be turned by is less than its own uncertainty" if advice.is_unsure else ""
+        more = " Read all steps three times over for surer figures." if advice.now > AIM else ""
+        return _wrapped(f"{words}.{more}")
     lines = []
     if advice.now <= AIM:
         words = (
@@ -172,9 +176,8 @@ def _advice(found: Grey) -> str:
         lines.append(_wrapped(words))
     levels = list(dict.fromkeys(item.level for item in advice.items))
     for number, level in enumerate(levels, 1):
-        lines.append(
-            f"  {number}. Show grey {100 * level:g} %: trueraster draw field --colour grey --level {100 * level:g}"
-        )
+        percent = level_text(100 * level)
+        lines.append(f"  {number}. Show grey {percent} %: trueraster draw field --colour grey --level {percent}")
         for item in advice.items:
             if item.level == level:
                 lines.append(_wrapped(_sentence(found, item), by="     "))
@@ -205,7 +208,7 @@ def _after(advice: GreyAdvice) -> str:
         if step.level in shown:
             x, y = xy_of(np.array(step.xyz))
             off = (f"{step.delta_uv:.4f}", f"{step.likely:.4f}")
-            rows.append((f"{100 * step.level:g}", _light(step.xyz[1]), f"{x:.4f}", f"{y:.4f}", *off))
+            rows.append((f"{level_text(100 * step.level)}", _light(step.xyz[1]), f"{x:.4f}", f"{y:.4f}", *off))
     return columns(rows, right=range(len(rows[0])))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -28,6 +28,8 @@ _SCALES = (HIGHEST_LEVEL, 255, 1023)
 _SAME = 0.01
 """Percent within which the parts of a grey or of a secondary are the same."""
 _MOST_COLUMNS = 500
+_COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS")
+"""Keywords that say how many columns and rows the table has."""
 _OFF = ("no", "false", "0", "none")
 
 
@@ -111,6 +113,7 @@ def _tokens(path: Path, number: int, line: str) -> list[str]:
 def _table(path: Path, lines: Sequence[str]) -> _Table:
     table = _Table()
     part = ""
+    counts: dict[str, tuple[int, str]] = {}
     for number, cells in _numbered(path, lines):
         word = cells[0].upper() if len(cells) == 1 else ""
         if word in _PARTS:
@@ -120,6 +123,7 @@ def _table(path: Path, lines: Sequence[str]) -> _Table:
             if begins == bool(part) or not (begins or part == ended):
                 raise FileError(f"{path}: row {number}: {word} is not expected here")
             if word == "END_DATA":
+                _check_counts(path, table, counts)
                 # Further tables are of other things.
                 return table
             part = word if begins else ""
@@ -131,6 +135,8 @@ def _table(path: Path, lines: Sequence[str]) -> _Table:
             table.rows.append(_data_row(path, number, cells, table.columns))
             if len(table.rows) > MOST_READINGS:
                 raise FileError(f"{path}: row {number}: more than {MOST_READINGS} readings are not taken")
+        elif len(cells) > 1 and cells[0].upper() in _COUNTS:
+            counts[cells[0].upper()] = number, cells[1]
         elif len(cells) > 1 and "NORMALI" in cells[0].upper() and cells[1].lower() not in _OFF:
             words = "says that the values are relative; readings in cd/m2 are expected"
             raise FileError(f"{path}: row {number}, column {shortened(cells[0])[1:-1]}: {words}")
@@ -138,6 +144,17 @@ def _table(path: Path, lines: Sequence[str]) -> _Table:
         wanted = part.replace("BEGIN", "END", 1) or "BEGIN_DATA_FORMAT"
         raise FileError(f"{path}: row {len(lines)}: the text ends without {wanted}")
     return table
+
+
+def _check_counts(path: Path, table: _Table, counts: Mapping[str, tuple[int, str]]) -> None:
+    """A file that says how much it holds, and holds another amount, was cut or pasted together."""
+    for name, there, what in zip(_COUNTS, (len(table.columns), len(table.rows)), ("columns", "rows"), strict=True):
+        number, said = counts.get(name, (0, str(there)))
+        if not re.fullmatch(r"\d{1,9}", said, re.ASCII):
+            raise FileError(f"{path}: row {number}, column {name}: {shortened(said)} is no number of {what}")
+        if int(said) != there:
+            words = f"says {said}, and {there} {what} are there; is a part of the file missing?"
+            raise FileError(f"{path}: row {number}, column {name}: {words}")
 
 
 def _numbered(path: Path, lines: Sequence[str]) -> Iterator[tuple[int, list[str]]]:

@@ -22,6 +22,8 @@ _CLEAR = 2.0
 """Standard uncertainties from which a difference is told as one."""
 _WHITE_OFF = 0.004
 """u'v': about what is just seen side by side; common practice, no source."""
+_TOWARDS = 0.7
+"""Of what a primary is off, by which it has to be nearer to white for that to be said: within about 45 degrees."""
 _PALE = 0.006
 """u'v' towards white from which a primary is called pale; this project's choice."""
 _OTHER = 0.012
@@ -96,10 +98,10 @@ def _off(found: Colour) -> list[Hint]:
             continue
         way = white - uv_of(found.targets[field].xy)
         off = np.array([found.figures[f"{field}.du"], found.figures[f"{field}.dv"]], dtype=float)
-        towards = float(off @ way / np.hypot(*way))
-        if towards >= _PALE:
+        nearer = float(np.hypot(*way) - np.hypot(*(way - off)))
+        if nearer >= max(_PALE, _TOWARDS * far):
             why = (
-                f"{field.capitalize()} lies {towards:.3f} in u'v' nearer to white than it should: other light is mixed "
+                f"{field.capitalize()} lies {nearer:.3f} in u'v' nearer to white than it should: other light is mixed "
                 "in. See that the room is dark, that the other guns are black, and that purity is right"
             )
             hints.append(Hint(adjust=f"{field} field", why=why))

@@ -10,48 +10,23 @@ from numpy.typing import NDArray
 
 from analysis.meter.colours import cct_duv, delta_e_2000, uv_of, xy_of, xyz_of
 from analysis.meter.greyadvice import GreyAdvice, advise_grey
-from analysis.meter.guns import GUNS, Guns, fit_guns, gun_matrix, meter_noise
+from analysis.meter.greyguns import AS_READ, FITS, Primaries, guns_behind, primaries_of
+from analysis.meter.guns import GUNS, Guns, gun_matrix, meter_noise
 from analysis.meter.readings import Field, Meter, Reading, Readings
 from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
 from analysis.meter.scale import BLACK, whole_scale
-from analysis.meter.whites import PrimarySet, White, exchanged_guns
+from analysis.meter.whites import PrimarySet, White
 from render.errors import FileError
 
-__all__ = ["Grey", "Primaries", "Step", "balance_of", "measure_grey"]
+__all__ = ["Grey", "Step", "balance_of", "measure_grey"]
 
 Floats = NDArray[np.float64]
 Figures = Mapping[str, float | None]
 
-_SAME = 0.5
-"""Percent within which primaries were read at one level: a whole code of 8 bits is 0.46 %."""
-_PHOSPHOR = 0.005
-"""Standard uncertainty in x and y of a tube's primaries that are only known by the standard's name: what SMPTE RP 145
-allows, from memory."""
-_FAR = 6.0
-"""Standard deviations off the fitted guns from which a reading is not used: a slip of the pen rather than noise."""
-_FITS = 1.5
-"""Root mean square of what readings are off the fitted guns, in their noise, up to which these stand for the steps."""
-_NONSENSE = 2.2
-"""The same from which they are no tube's at all, and nothing is advised."""
-_FALLEN = 6.0
-"""Standard deviations by which light falls from a step to a brighter one when readings are exchanged."""
 _ROOM = 0.01
 """cd/m2 of light that no gun gives which is worth a word."""
 _SAMPLES = 100
 _MODEL, _READ = "model", "readings"
-
-
-@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
-class Primaries:
-    """The tube's primaries, through which light is parted into guns."""
-
-    name: str
-    """`readings`, or that of a standard."""
-    title: str
-    xy: Floats
-    """(3, 2)."""
-    uncertainty: float
-    """Standard, of each x and y."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +65,8 @@ class Grey:
     repeats: Repeats
     strays: tuple[Outlier, ...]
     """Single readings that are far off all that the others make likely."""
+    falls: bool
+    """Whether light falls where the level rises, which is the reason for no guns: this is no grey scale then."""
     remarks: tuple[str, ...]
 
 
@@ -108,17 +85,17 @@ def measure_grey(
     if not any(item.luminance > 0 for item in readings.of(Field.GREY)):
         raise FileError(f"{readings.path}: no grey that gives light is in it; 'grey' readings are expected")
     repeats = look_at_repeats(readings.items, meter)
-    through = _through(readings, repeats.kept, primaries, meter)
-    _check_white(through, white)
+    through = primaries_of(readings, repeats.kept, primaries, white, meter)
     greys = [item for item in repeats.kept if item.field is Field.GREY]
-    guns, strays, why = _guns(greys, through, white, meter)
-    groups = grouped([item for item in greys if item.row not in {stray.reading.row for stray in strays}])
-    of_model = guns is not None and guns.misfit <= _FITS
+    behind = guns_behind(greys, through, white, meter)
+    guns = behind.guns
+    groups = grouped([item for item in greys if item.row not in {stray.reading.row for stray in behind.strays}])
+    of_model = guns is not None and guns.misfit <= FITS
     steps = _steps(groups, white, through, meter, guns if of_model else None)
     figures, uncertainty, reasons = whole_scale(groups, meter)
     levels = [step.level_percent / 100 for step in steps]
     advice = None if guns is None else advise_grey(guns, white.xy, levels, keep)
-    reasons |= {"guns": why, "advice": why} if guns is None else {}
+    reasons |= {"guns": behind.why, "advice": behind.why} if guns is None else {}
     return Grey(
         readings=readings,
         white=white,
@@ -132,137 +109,27 @@ def measure_grey(
         gun_percent_of=_MODEL if of_model else _READ,
         advice=advice,
         repeats=repeats,
-        strays=strays,
+        strays=behind.strays,
+        falls=behind.falls,
         remarks=(*readings.remarks, *_remarks(repeats, through, guns, groups)),
     )
 
 
-# --- Primaries and guns -----------------------------------------------------------------------------------------------
-
-
-def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | None, meter: Meter) -> Primaries:
-    if wanted is not None:
-        return Primaries(name=wanted.name, title=wanted.title, xy=np.array(wanted.xy), uncertainty=_PHOSPHOR)
-    colours = [group for group in grouped(kept) if group[0].field in GUNS and group[0].luminance > 0]
-    levels = [group[0].level_percent for group in colours if group[0].field is Field.RED]
-    taken: dict[str, list[Reading]] = {}
-    for level in sorted(levels):
-        there = {str(g[0].field): g for g in colours if abs(g[0].level_percent - level) <= _SAME}
-        taken = there if len(there) == len(GUNS) else taken
-    if not taken:
-        names = [gun for gun in GUNS if not any(group[0].field == gun for group in colours)]
-        missing = f"no {' and no '.join(names)}" if names else "no red, green and blue of one level"
-        raise FileError(
-            f"{readings.path}: {missing} was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them"
-        )
-    black = [item for item in kept if item.field is Field.GREY and item.level_percent <= BLACK]
-    dark = mean_of(black) if black else np.zeros(3)
-    xy = []
-    for gun in GUNS:
-        light = mean_of(taken[gun]) - dark
-        if light[1] <= 0 or light.min() < -0.01 * light.sum():
-            raise FileError(f"{readings.path}: row {taken[gun][0].row}: {gun} gives no more light than black")
-        xy.append(xy_of(np.maximum(light, 0)))
-    other = exchanged_guns([spot.tolist() for spot in xy])
-    if other is not None:
-        words = f"{GUNS[other[0]]} has the colour of {GUNS[other[1]]}; are rows exchanged, or cables?"
-        raise FileError(f"{readings.path}: row {taken[GUNS[other[0]]][0].row}: {words}")
-    fewest = min(len(items) for items in taken.values())
-    return Primaries(
-        name=_READ, title="the tube's own, as read", xy=np.array(xy), uncertainty=meter.xy / float(np.sqrt(fewest))
-    )
-
-
-def _check_white(through: Primaries, white: White) -> None:
-    sides = through.xy[1:] - through.xy[0]
-    if abs(sides[0, 0] * sides[1, 1] - sides[0, 1] * sides[1, 0]) < _LEAST_AREA:
-        words = "red, green and blue as read have nearly one colour, and cannot part light into guns"
-        raise ValueError(f"{words}; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them")
-    if np.linalg.solve(gun_matrix(through.xy), gun_matrix([white.xy])[:, 0]).min() <= 0:
-        raise ValueError(f"--white: {white.title} cannot be made of red, green and blue of {through.title}")
-
-
-_LEAST_AREA = 0.01
-"""Of the triangle's double area in xy; that of BT.709 is 0.22."""
-
-
-def _guns(
-    greys: Sequence[Reading], through: Primaries, white: White, meter: Meter
-) -> tuple[Guns | None, tuple[Outlier, ...], str]:
-    """The fitted guns, without the few single readings that are far off; or why there are none."""
-    try:
-        guns = fit_guns(greys, through.xy, white.xy, meter)
-    except ValueError as error:
-        return None, (), str(error)
-    strays = []
-    for item in greys:
-        told = guns.xyz(item.level_percent / 100)
-        spread, spot = meter_noise(max(item.luminance, float(told[1])), meter)
-        light = abs(item.luminance - told[1]) / spread
-        place = 0.0 if item.xy is None or told[1] <= 0 else float(np.abs(item.xy - xy_of(told)).max() / spot)
-        if max(light, place) > _FAR:
-            strays.append(item)
-    again = _without(greys, strays, through, white, meter)
-    if again is not None:
-        words = "is far off what all other steps make likely, and is not used; read it again"
-        left = tuple(Outlier(reading=item, why=f"grey at {item.level_percent:g} % {words}") for item in strays)
-        return again, left, ""
-    fall = _fall(greys, meter)
-    if fall:
-        return None, (), fall
-    if guns.misfit > _NONSENSE:
-        why = "the readings do not go together as those of three guns; see that each has its level and its place"
-        return None, (), why
-    return guns, (), ""
-
-
-def _fall(greys: Sequence[Reading], meter: Meter) -> str:
-    """Where light falls as the level rises, beyond noise: no guns do that. Nothing where it does not."""
-    steps = sorted({item.level_percent for item in greys})
-    seen = [[item.luminance for item in greys if item.level_percent == level] for level in steps]
-    for low, high, below, above in zip(steps[:-1], steps[1:], seen[:-1], seen[1:], strict=True):
-        lower, upper = float(np.median(below)), float(np.median(above))
-        spread = float(np.hypot(*meter_noise(np.array([lower, upper]), meter)[0]))
-        if lower - upper > _FALLEN * spread:
-            row = next(item.row for item in greys if item.level_percent == high)
-            words = "no guns do that; see whether readings stand at their own levels"
-            return f"light falls from {low:g} to {high:g} %, row {row}: {words}"
-    return ""
-
-
-def _without(
-    greys: Sequence[Reading], strays: Sequence[Reading], through: Primaries, white: White, meter: Meter
-) -> Guns | None:
-    """The guns fitted without a few strays, if that makes all others fit."""
-    # Where many are off, it is not they but the equations that are wrong.
-    if not strays or len(strays) > max(1, len(greys) // 10):
-        return None
-    rows = {item.row for item in strays}
-    try:
-        again = fit_guns([item for item in greys if item.row not in rows], through.xy, white.xy, meter)
-    except ValueError:
-        return None
-    return again if again.misfit <= _FITS else None
-
-
 def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]) -> list[str]:
     told = []
-    if through.name != _READ:
+    if through.name != AS_READ:
         told.append(f"the tube's primaries are taken as those of {through.title}")
     if groups[0][0].level_percent > BLACK:
         told.append("black (grey at 0 %) was not read, and is taken as no light at all")
     drift = repeats.drift
     if drift is not None and drift.is_clear:
-        told.append(
-            f"from a step's first reading to its last, light changed by {drift.luminance_percent:+.1f} %, x by "
-            f"{drift.x:+.4f} and y by {drift.y:+.4f}: let the set and the meter warm up, and read again"
-        )
+        told.append(drift.words)
     if guns is not None and guns.room > _ROOM and guns.room > 2 * np.sqrt(guns.covariance[9, 9]):
         told.append(
             f"about {guns.room:.2f} cd/m2 of light stays whatever the guns do: put out the room's light, and shade the "
             "glass; dark steps are coloured by it"
         )
-    if guns is not None and guns.misfit > _FITS:
+    if guns is not None and guns.misfit > FITS:
         told.append(
             f"readings are off the equations of three guns by {guns.misfit:.1f} times the meter's noise: the advice is "
             "less sure than it looks. Beam current may be limited (read in a window of a tenth of the picture), the "

@@ -83,6 +83,8 @@ class GreyAdvice:
     keep: str
     """The gun that others are matched to."""
     items: tuple[Item, ...]
+    is_unsure: bool
+    """Whether controls were left alone since they would be turned by less than that is known to."""
     now: float
     """Largest error in u'v' of the fitted guns from 5 to 100 %."""
     then: float
@@ -105,10 +107,17 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     wanted = _uv(gun_matrix([white])[:, 0])
     now = _error(guns, wanted, _Turned(np.zeros(3), np.zeros(3)))
     lift = _lift(guns, kept)
-    best = _best(guns, wanted, kept, lift)
     items: list[Item] = []
-    if now > _SETTLED or lift:
-        items = _items(guns, wanted, best, kept, levels)
+    controls = _order(kept)
+    while controls and (now > _SETTLED or lift):
+        items = _items(guns, wanted, _best(guns, wanted, controls, kept, lift), controls, kept, levels)
+        # What is less than its own doubt is left alone, the least sure first: without it, the others are others.
+        doubtful = [item for item in items if abs(item.percent) < item.uncertainty]
+        if not doubtful:
+            break
+        least = min(doubtful, key=lambda item: abs(item.percent) / item.uncertainty)
+        controls = [(gun, control) for gun, control in controls if (GUNS[gun], control) != (least.gun, least.control)]
+        items = []
     done = _Turned(np.zeros(3), np.zeros(3))
     for item in items:
         part = done.cutoff if item.control == "cut-off" else done.drive
@@ -138,6 +147,7 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     return GreyAdvice(
         keep=keep,
         items=tuple(items),
+        is_unsure=len(controls) < len(_order(kept)),
         now=now,
         then=_error(guns, wanted, done),
         likely=float(np.percentile(worst, _LIKELY)),
@@ -174,36 +184,45 @@ def _lift(guns: Guns, kept: int) -> float:
     return high - own if own > high + doubt else 0.0
 
 
-def _best(guns: Guns, wanted: Floats, kept: int, lift: float) -> _Turned:
+_Control = tuple[int, str]
+"""A gun, and `cut-off` or `drive`."""
+
+
+def _best(guns: Guns, wanted: Floats, controls: Sequence[_Control], kept: int, lift: float) -> _Turned:
+    """Where these controls bring greys nearest to the target; the kept gun's cut-off by `lift`."""
     from scipy.optimize import least_squares
 
-    moved = [gun for gun in range(3) if gun != kept]
+    cutoffs = [gun for gun, control in controls if control == "cut-off" and gun != kept]
+    drives = [gun for gun, control in controls if control == "drive"]
 
     def turned(values: Floats) -> _Turned:
         cutoff, drive = np.zeros(3), np.zeros(3)
-        cutoff[kept] = lift
-        cutoff[moved], drive[moved] = values[:2], values[2:]
+        cutoff[kept] = lift if (kept, "cut-off") in controls else 0.0
+        cutoff[cutoffs], drive[drives] = values[: len(cutoffs)], values[len(cutoffs) :]
         return _Turned(cutoff, drive)
 
     def off(values: Floats) -> Floats:
         done = turned(values)
         return np.asarray((_uv(guns.xyz(_LEVELS, done.cutoff, done.drive)) - wanted).ravel() / AIM)
 
-    alike = guns.cutoff[kept] + lift - guns.cutoff[moved]
-    start = np.concatenate([alike, np.zeros(2)])
+    start = np.concatenate([guns.cutoff[kept] + lift - guns.cutoff[cutoffs], np.zeros(len(drives))])
+    if not len(start):
+        return turned(start)
     return turned(np.asarray(least_squares(off, start, x_scale="jac", max_nfev=100).x))
 
 
-def _order(guns: Guns, kept: int) -> list[tuple[int, str]]:
+def _order(kept: int) -> list[_Control]:
     """Cut-offs, the kept gun's first since the others are matched to it, then drives."""
     moved = [gun for gun in range(3) if gun != kept]
     return [(kept, "cut-off"), *((gun, "cut-off") for gun in moved), *((gun, "drive") for gun in moved)]
 
 
-def _items(guns: Guns, wanted: Floats, best: _Turned, kept: int, levels: Sequence[float]) -> list[Item]:
+def _items(
+    guns: Guns, wanted: Floats, best: _Turned, controls: Sequence[_Control], kept: int, levels: Sequence[float]
+) -> list[Item]:
     done = _Turned(np.zeros(3), np.zeros(3))
     items = []
-    for gun, control in _order(guns, kept):
+    for gun, control in controls:
         is_cutoff = control == "cut-off"
         amount = float((best.cutoff if is_cutoff else best.drive)[gun])
         without = _Turned(best.cutoff.copy(), best.drive.copy())

@@ -11,6 +11,7 @@ from analysis.meter.colours import xy_of
 from analysis.meter.grey import Grey
 from analysis.meter.greyadvice import AIM, FROM_LEVEL, GreyAdvice, Item
 from analysis.meter.guns import GUNS
+from analysis.meter.readings import level_text
 
 __all__ = ["UNITS", "adjustment", "advice_why", "beyond", "expected", "grey_finding", "grey_json", "how_to"]
 
@@ -26,6 +27,8 @@ _USUAL = {"cut-off": 12.0, "drive": 40.0}
 
 def grey_finding(found: Grey) -> str:
     """The main finding in a sentence without its point."""
+    if found.falls:
+        return found.reasons["guns"].replace("light", "Light", 1)
     steps = [step for step in found.steps if step.level_percent >= 100 * FROM_LEVEL - 0.5]
     name = "delta_uv_fitted" if found.gun_percent_of == "model" else "delta_uv"
     told = [(step.figures.get(name), step) for step in steps]
@@ -34,8 +37,10 @@ def grey_finding(found: Grey) -> str:
         return f"No grey from {100 * FROM_LEVEL:g} to 100 % gives light that the meter could read"
     value, step = max(known, key=lambda pair: pair[0])
     unsure = step.uncertainty.get(name) or 0.0
-    words = f"Greys from {100 * FROM_LEVEL:g} to 100 % are up to {value:.4f} ± {unsure:.4f} in u'v' off "
-    words += f"{found.white.title}, most at {step.level_percent:g} %"
+    # The table beside it shows what was read, which scatters.
+    words = "By the guns fitted to all steps, greys" if found.gun_percent_of == "model" else "Greys"
+    words += f" from {100 * FROM_LEVEL:g} to 100 % are up to {value:.4f} ± {unsure:.4f} in u'v' off "
+    words += f"{found.white.title}, most at {level_text(step.level_percent)} %"
     if found.figures["gamma"] is not None:
         words += f"; gamma {found.figures['gamma']:.2f}"
     if found.figures["contrast"] is not None:
@@ -55,10 +60,10 @@ def _way(item: Item) -> str:
 def how_to(item: Item) -> str:
     """How far is far enough, in what the meter reads."""
     if item.reads[1] <= 0:
-        return f"with grey {100 * item.level:g} % shown, which stays dark until the next one is turned"
+        return f"with grey {level_text(100 * item.level)} % shown, which stays dark until the next one is turned"
     x, y = xy_of(np.array(item.reads))
     light = f"{item.reads[1]:.3g}"
-    return f"until grey {100 * item.level:g} % reads x {x:.4f}, y {y:.4f}, {light} cd/m2"
+    return f"until grey {level_text(100 * item.level)} % reads x {x:.4f}, y {y:.4f}, {light} cd/m2"
 
 
 def advice_why(found: Grey, item: Item) -> str:
@@ -81,16 +86,16 @@ def advice_why(found: Grey, item: Item) -> str:
     x, y = found.white.xy
     needed = np.linalg.solve(guns.matrix, np.array([x / y, 1.0, (1 - x - y) / y]))
     if lights[kept] <= 0:
-        return f"{advice.keep} gives no light at {100 * item.level:g} % yet, and {item.gun} is matched to it"
+        return f"{advice.keep} gives no light at {level_text(100 * item.level)} % yet, and {item.gun} is matched to it"
     off = float(100 * (lights[gun] / needed[gun] * needed[kept] / lights[kept] - 1))
-    when = "as it is" if is_cutoff else "with cut-offs set"
+    when = "with cut-offs set" if cutoff.any() else "as it is"
     much = (
         f"{abs(off):.1f} % {'more' if off > 0 else 'less'} light"
         if off < _TIMES
         else f"{1 + off / 100:.0f} times the light"
     )
     word = "than" if off < _TIMES else "that"
-    return f"{when}, {item.gun} gives {much} at {100 * item.level:g} % {word} {advice.keep} needs beside it"
+    return f"{when}, {item.gun} gives {much} at {level_text(100 * item.level)} % {word} {advice.keep} needs beside it"
 
 
 def beyond(advice: GreyAdvice) -> str:

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 from analysis.meter.colours import cct_duv, delta_e_2000, rgb_matrix, uv_of, xy_of, xyz_of
 from analysis.meter.gamut import area_of, coverage_of
-from analysis.meter.readings import Field, Meter, Reading, Readings
+from analysis.meter.guns import meter_noise
+from analysis.meter.readings import Field, Meter, Reading, Readings, level_text
+from analysis.meter.repeats import Repeats, look_at_repeats, mean_of
 from analysis.meter.whites import PRIMARY_SETS, PrimarySet, White, exchanged_guns
 from render.errors import FileError
 
@@ -43,8 +45,6 @@ _SAME_LEVEL = 0.5
 """Percent: a whole code of 8 bits is 0.46 %, so that 75 % may be written as 75.3."""
 _BLACK = 0.05
 """Percent of level up to which grey is black."""
-_STRAY = 5.0
-"""Standard uncertainties of the meter by which one of several readings of a field is told to be off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +67,7 @@ class Colour:
     """Of the colours that were taken."""
     meter: Meter
     seen: Mapping[Field, tuple[float, float, float]]
-    """XYZ in cd/m2 of what was read, each the median of its readings; grey is white."""
+    """XYZ in cd/m2 of what was read, each the mean of its readings; grey is white."""
     black_was_read: bool
     """Whether there is a grey at 0 %."""
     targets: Mapping[Field, Target]
@@ -86,7 +86,8 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
     """Hold primaries, secondaries and white against a standard.
 
     The colours of one level are taken: the one at which the most of them were read, and the highest of several such.
-    Of repeated readings the median is taken. Black, the grey at 0 %, is taken away where light is added or compared.
+    Of repeated readings the mean is taken, without outliers, which are told. Black, the grey at 0 %, is taken away
+    where light is added or compared.
 
     Raises:
         FileError: the file has no primary colour.
@@ -97,15 +98,17 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
     if matrix[1].min() <= 0:
         raise ValueError(f"--white: {white.title} lies outside the triangle of {standard.title}")
     level = _level(readings)
-    taken = {field: _near(readings.of(field), level) for field in (*PRIMARIES, *SECONDARIES, Field.GREY)}
+    repeats = look_at_repeats(readings.items, meter)
+    taken = {field: _near(repeats.kept, field, level) for field in (*PRIMARIES, *SECONDARIES, Field.GREY)}
     taken = {field: items for field, items in taken.items() if items}
-    black = [item for item in readings.of(Field.GREY) if item.level_percent <= _BLACK]
-    seen = {field: _median(items) for field, items in taken.items()}
-    remarks = [*readings.remarks, *_other_levels(readings, level), *_strays(taken, meter)]
+    black = [item for item in repeats.kept if item.field is Field.GREY and item.level_percent <= _BLACK]
+    seen = {field: mean_of(items) for field, items in taken.items()}
+    remarks = [*readings.remarks, *_other_levels(readings, level), *_told(repeats)]
     dark = [field for field, xyz in seen.items() if xyz[1] <= 0]
     if dark:
         row = taken[dark[0]][0].row
-        raise FileError(f"{readings.path}: row {row}, column luminance: {dark[0]} at {level:g} % gives no light")
+        words = f"{dark[0]} at {level_text(level)} % gives no light"
+        raise FileError(f"{readings.path}: row {row}, column luminance: {words}")
     if all(field in seen for field in PRIMARIES):
         other = exchanged_guns([xy_of(seen[field]).tolist() for field in PRIMARIES])
         if other is not None:
@@ -113,17 +116,17 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
             words = f"{field} has the colour of {PRIMARIES[other[1]]}; are rows exchanged, or cables?"
             raise FileError(f"{readings.path}: row {taken[field][0].row}: {words}")
     if Field.GREY not in seen and all(field in seen for field in PRIMARIES):
-        remarks.append(f"no grey was read at {level:g} %; the sum of red, green and blue stands in for white")
+        remarks.append(f"no grey was read at {level_text(level)} %; the sum of red, green and blue stands in for white")
     if not black:
         remarks.append("black (grey at 0 %) was not read, and is taken as no light at all")
     reckoning = _Reckoning(matrix=matrix, standard=standard, white=white, targets=_targets(matrix))
     inputs: dict[str, Floats] = {str(field): xyz for field, xyz in seen.items()}
     groups: dict[str, Sequence[Reading]] = {str(field): items for field, items in taken.items()}
     if black:
-        inputs[_DARK], groups[_DARK] = _median(black), black
+        inputs[_DARK], groups[_DARK] = mean_of(black), black
         dimmest = min(seen, key=lambda field: seen[field][1])
         if inputs[_DARK][1] >= seen[dimmest][1]:
-            words = f"black gives as much light as {dimmest} at {level:g} %"
+            words = f"black gives as much light as {dimmest} at {level_text(level)} %"
             raise FileError(f"{readings.path}: row {black[0].row}, column luminance: {words}")
     figures = reckoning.figures(inputs)
     spread = {name: _spread(items, meter) for name, items in groups.items()}
@@ -149,8 +152,8 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
 _DARK = "black"
 
 
-def _near(items: Sequence[Reading], level: float) -> list[Reading]:
-    return [item for item in items if abs(item.level_percent - level) <= _SAME_LEVEL]
+def _near(items: Sequence[Reading], field: Field, level: float) -> list[Reading]:
+    return [item for item in items if item.field is field and abs(item.level_percent - level) <= _SAME_LEVEL]
 
 
 def _level(readings: Readings) -> float:
@@ -173,39 +176,31 @@ def _other_levels(readings: Readings, level: float) -> list[str]:
     }
     if not others:
         return []
-    told = ", ".join(f"{other:g}" for other in sorted(others)[:5]) + (" and others" if len(others) > 5 else "")
-    return [f"left out: colours at {told} %; those at {level:g} % are taken"]
+    told = ", ".join(level_text(other) for other in sorted(others)[:5]) + (" and others" if len(others) > 5 else "")
+    return [f"left out: colours at {told} %; those at {level_text(level)} % are taken"]
 
 
-def _median(items: Sequence[Reading]) -> Floats:
-    return np.asarray(np.median([item.xyz for item in items], axis=0), dtype=np.float64)
-
-
-def _strays(taken: Mapping[Field, Sequence[Reading]], meter: Meter) -> list[str]:
-    told = []
-    for field, items in taken.items():
-        if len(items) < 3:
-            continue
-        middle = _median(items)
-        for item in items:
-            off = item.luminance / middle[1] - 1
-            away = np.abs(xy_of(item.xyz) - xy_of(middle)).max()
-            if abs(off) > _STRAY * meter.luminance or not away <= _STRAY * meter.xy:
-                told.append(f"row {item.row}: {field} is far off its other readings; the median is taken")
-    return told
+def _told(repeats: Repeats) -> list[str]:
+    """What repeated readings tell, in words."""
+    told = [f"row {one.reading.row}: {one.why}" for one in repeats.outliers]
+    drift = repeats.drift
+    return [*told, *repeats.apart, *([drift.words] if drift is not None and drift.is_clear else [])]
 
 
 def _spread(items: Sequence[Reading], meter: Meter) -> tuple[float, float]:
-    """Standard uncertainties, of luminance (relative) and of x and y: the meter's, or those of the median if larger."""
-    if len(items) < 3:
-        return meter.luminance, meter.xy
+    """Standard uncertainties, of luminance (relative) and of x and y: the meter's, or those of the mean if larger.
+
+    They do not shrink with repeats: of a colour held against a standard, most of the meter's error is the same each
+    time.
+    """
     lights = np.array([item.luminance for item in items])
+    noise = [float(spread) for spread in meter_noise(lights.mean(), meter)]
+    light, spot = noise[0] / max(float(lights.mean()), 1e-9), noise[1]
+    if len(items) < 3 or not lights.min() > 0:
+        return light, spot
     spots = xy_of(np.array([item.xyz for item in items]))
-    # The median absolute deviation as a standard deviation, of a normal distribution.
-    scale = 1.4826 / np.sqrt(len(items))
-    light = float(np.median(np.abs(lights - np.median(lights))) / max(np.median(lights), 1e-9) * scale)
-    spot = float(np.max(np.median(np.abs(spots - np.median(spots, axis=0)), axis=0)) * scale)
-    return max(light, meter.luminance), max(spot, meter.xy) if np.isfinite(spot) else meter.xy
+    own = np.append(lights.std(ddof=1) / lights.mean(), spots.std(axis=0, ddof=1).max()) / np.sqrt(len(items))
+    return max(light, float(own[0])), max(spot, float(own[1]))
 
 
 def _nearest(seen: Mapping[Field, Floats]) -> PrimarySet:
@@ -220,7 +215,7 @@ def _nearest(seen: Mapping[Field, Floats]) -> PrimarySet:
 
 
 def _reasons(there: set[Field], level: float) -> dict[str, str]:
-    missing = {field: f"no {field} was read at {level:g} %" for field in PARTS if field not in there}
+    missing = {field: f"no {field} was read at {level_text(level)} %" for field in PARTS if field not in there}
     reasons = {name_of(field): words for field, words in missing.items()}
     primaries = [field for field in PRIMARIES if field in missing]
     if primaries:

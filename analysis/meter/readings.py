@@ -18,6 +18,7 @@ __all__ = [
     "Meter",
     "Reading",
     "Readings",
+    "level_text",
     "read_readings",
 ]
 
@@ -89,6 +90,11 @@ class Readings:
     def of(self, field: Field) -> tuple[Reading, ...]:
         """The readings of one field, in the order of the file."""
         return tuple(item for item in self.items if item.field is field)
+
+
+def level_text(percent: float) -> str:
+    """A level as people read it: 128 of 255 codes is 50.2 %, not 50.1961 %."""
+    return f"{round(percent, 1):g}"
 
 
 def read_readings(path: Path) -> Readings:

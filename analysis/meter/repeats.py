@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.guns import meter_noise
-from analysis.meter.readings import Field, Meter, Reading
+from analysis.meter.readings import Field, Meter, Reading, level_text
 
 __all__ = ["Drift", "Outlier", "Repeats", "grouped", "look_at_repeats", "mean_of"]
 
@@ -45,6 +45,14 @@ class Drift:
     y: float
     uncertainty: tuple[float, float, float]
     """Standard, of the three."""
+
+    @property
+    def words(self) -> str:
+        """As a note tells it."""
+        return (
+            f"from a field's first reading to its last, light changed by {self.luminance_percent:+.1f} %, x by "
+            f"{self.x:+.4f} and y by {self.y:+.4f}: let the set and the meter warm up, and read again"
+        )
 
     @property
     def is_clear(self) -> bool:
@@ -191,7 +199,7 @@ def _middle(values: Floats) -> Floats:
 
 
 def _named(item: Reading) -> str:
-    return f"{item.field} at {item.level_percent:g} %"
+    return f"{item.field} at {level_text(item.level_percent)} %"
 
 
 def _off(values: Floats, middle: Floats, meter: Meter) -> Floats:

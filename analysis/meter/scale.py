@@ -66,7 +66,9 @@ def _scale(levels: Floats, light: Floats, reasons: dict[str, str]) -> dict[str, 
     else:
         reasons |= dict.fromkeys(("white_cd_m2", "contrast", "bt1886_error_percent"), no_white)
     black, white = found["black_cd_m2"], found["white_cd_m2"]
-    if black is not None and white is not None and black > 0:
+    if black is not None and white is not None and black >= white:
+        reasons["contrast"] = "black gives no less light than white; see whether readings stand at their own levels"
+    elif black is not None and white is not None and black > 0:
         found["contrast"] = white / black
     elif black == 0 and white is not None:
         reasons["contrast"] = "the meter read no light of black, so that contrast has no end"

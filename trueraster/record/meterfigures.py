@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from analysis.meter.readings import level_text
 from trueraster.record.figure import Figure, found, number_at
 
 __all__ = ["colour_figures", "grey_figures"]
@@ -101,8 +102,8 @@ def grey_figures(result: Json) -> list[Figure]:
         figures += [
             found(
                 result,
-                f"grey.steps.{level:g}.{name}",
-                f"{level:g} %: {words}",
+                f"grey.steps.{level_text(level)}.{name}",
+                f"{level_text(level)} %: {words}",
                 unit,
                 at=f"steps.{i}.{name}",
                 unsure=f"uncertainty.steps.{i}.{name}",

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Any
 
+from analysis.meter.readings import level_text
 from trueraster.record.figure import Figure, number_at
 
 __all__ = [
@@ -130,7 +131,7 @@ def _target(result: Json) -> str:
     parts = [title] if isinstance(title, str) else []
     white = target.get("white", target)
     parts += [f"white {_white(white)}"] if isinstance(white, Mapping) and _white(white) else []
-    parts += [f"at {level:g} %"] if level not in (None, 100.0) else []
+    parts += [f"at {level_text(level)} %"] if level not in (None, 100.0) else []
     return ", ".join(parts)
 
 

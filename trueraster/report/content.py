@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.meter.readings import level_text
 from trueraster.record.compare import Comparison, comparisons
 from trueraster.record.figure import number_at
 from trueraster.record.results import Figure, Kind, figures_of, findings_of
@@ -176,7 +177,7 @@ def _reasons(result: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         if isinstance(why, str):
             step = re.fullmatch(r"steps\.(\d{1,4})\.(.+)", name)
             level = None if step is None else number_at(result, f"steps.{step[1]}.level_percent")
-            yield name if step is None or level is None else f"steps.{level:g}.{step[2]}", why
+            yield name if step is None or level is None else f"steps.{level_text(level)}.{step[2]}", why
 
 
 def _named(kind: str, name: str, figures: Sequence[Figure]) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from analysis.meter.readings import level_text
 from trueraster.record.figure import number_at
 from trueraster.record.results import Kind
 from trueraster.record.schema import Attached
@@ -86,7 +87,7 @@ def _meter(held: Json) -> Iterator[tuple[str, str]]:
     yield "held against", _text(target, "title")
     yield "primaries", _primaries(held)
     level = number_at(held, "level_percent")
-    yield "level", "" if level is None else f"{level:g} %"
+    yield "level", "" if level is None else f"{level_text(level)} %"
 
 
 _PRIMARIES = {
