@@ -407,7 +407,7 @@ def test_keys_of_a_record_are_as_their_page_says(
     (tmp_path / "docs").symlink_to(ROOT / "docs")
     recorded(["record", "add", "set.json", "as-found", "geometry.json"])
     details = ("--serial", "1", "--hours", "1", "--condition", "dim", "--input", "x", "--accepts", "480i")
-    assert run(["record", "set", "set.json", *details, "--tolerance", "a.b=1"]) == 0
+    assert run(["record", "set", "set.json", *details, "--tolerance", "geometry.width_mm=1"]) == 0
     assert run(["record", "work", "set.json", "cleaned"]) == 0
     assert run(["record", "add", "set.json", "as-found", "geometry.json", "--picture", "photo.jpg", "--simulated"]) == 0
     file = json.loads(Path("set.json").read_text(encoding="utf-8"))

@@ -116,14 +116,23 @@ def limits_of(typed: Sequence[str]) -> dict[str, float | None]:
     """Tolerances as 'FIGURE=LIMIT'; None for one that is to be taken away.
 
     Raises:
-        UsageError: one is of another form.
+        UsageError: one is of another form, or of no figure that there is.
     """
+    from trueraster.report.tolerancefile import nearest_name
+
     limits: dict[str, float | None] = {}
     for text in typed:
-        found = re.fullmatch(r"\s*([a-z_]+(?:\.[a-z0-9_]+)+)\s*=\s*(\d{1,6}(?:\.\d{1,6})?)?\s*", text)
+        found = re.fullmatch(r"\s*([a-z_]+(?:\.[a-z0-9_*]+)+)\s*=\s*(\d{1,6}(?:\.\d{1,6})?)?\s*", text)
         if found is None:
             raise UsageError(
                 f"--tolerance: got {text[:40]!r}, a figure and its limit as convergence.centre_max_mm=0.3 are expected"
+            )
+        near = nearest_name(found[1]) if found[2] else found[1]
+        if near != found[1]:
+            hint = f"is {near!r} meant? " if near else ""
+            raise UsageError(
+                f"--tolerance: no figure is called {found[1][:60]!r}; {hint}'trueraster report --tolerances-template "
+                "FILE.toml' has all names"
             )
         limits[found[1]] = float(found[2]) if found[2] else None
     return limits

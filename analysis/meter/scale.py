@@ -37,11 +37,12 @@ def whole_scale(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figu
     spread = meter_noise(light, meter)[0] / np.sqrt([len(items) for items in groups])
     reasons: dict[str, str] = {}
     figures = _scale(levels, light, reasons)
+    worst = figures["bt1886_error_level_percent"]
     squares = dict.fromkeys(figures, 0.0)
     for i in range(len(light)):
         moved = light.copy()
         moved[i] += spread[i]
-        other = _scale(levels, moved, {})
+        other = _scale(levels, moved, {}, worst)
         for name, value in figures.items():
             there = other[name]
             squares[name] += 0.0 if value is None or there is None else (there - value) ** 2
@@ -50,8 +51,11 @@ def whole_scale(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figu
     return figures, unsure | {"bt1886_error_level_percent": None}, reasons
 
 
-def _scale(levels: Floats, light: Floats, reasons: dict[str, str]) -> dict[str, float | None]:
-    """Figures of the whole scale; why one cannot be told goes into `reasons`."""
+def _scale(levels: Floats, light: Floats, reasons: dict[str, str], at: float | None = None) -> dict[str, float | None]:
+    """Figures of the whole scale; why one cannot be told goes into `reasons`.
+
+    The deviation from BT.1886 is that of the step `at` this percent, or else of the worst.
+    """
     found: dict[str, float | None] = dict.fromkeys(
         ("black_cd_m2", "white_cd_m2", "contrast", "gamma", "bt1886_error_percent", "bt1886_error_level_percent")
     )
@@ -82,7 +86,7 @@ def _scale(levels: Floats, light: Floats, reasons: dict[str, str]) -> dict[str, 
     inner = used & ~bright
     if white is not None and white > base and inner.any():
         errors = 100 * (light[inner] / bt1886(levels[inner], white, base) - 1)
-        worst = int(np.argmax(np.abs(errors)))
+        worst = int(np.argmax(np.abs(errors) if at is None else -np.abs(100 * levels[inner] - at)))
         found["bt1886_error_percent"] = float(errors[worst])
         found["bt1886_error_level_percent"] = float(100 * levels[inner][worst])
     elif white is not None:

@@ -26,8 +26,8 @@ SIMULATION = (
 )
 MARKS_MM = "470x360"
 """Between the simulated marks."""
-_READ = ("grey", "colour")
-"""What is measured of the readings."""
+_READ = (("grey", "guns", "light of the guns by step"), ("colour", "diagram", "colours and the standard's"))
+"""What is measured of the readings, which of its plots is kept, and its caption."""
 _DAYS = {Stage.AS_FOUND: "2026-03-02", Stage.AFTER_ADJUSTMENT: "2026-03-05"}
 _SET = {
     "name": "20-inch monitor, no. 0412",
@@ -50,21 +50,37 @@ _WORK = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Job:
-    """One command line whose answer is attached; `picture` is the caption where it draws one."""
+    """One command line whose answer is attached."""
 
     words: tuple[str, ...]
     stage: Stage
+    drawing: tuple[str, ...] = ()
+    """Further words with which it draws a picture."""
     picture: str = ""
+    """The file that is drawn; empty where there is none."""
+    caption: str = ""
 
 
 def _jobs() -> Iterator[_Job]:
     yield _Job(words=("verify", "bars.png"), stage=Stage.AS_FOUND)
     for stage in _DAYS:
         seen = (f"{stage.value}.jpg", "--format", "480i", "--marks-mm", MARKS_MM, "--lens", "lens.json")
-        yield _Job(words=("measure", "geometry", *seen), stage=stage, picture="geometry, errors drawn larger")
-        yield _Job(words=("measure", "convergence", *seen), stage=stage, picture="red and blue against green")
-        for what in _READ:
-            yield _Job(words=("measure", what, f"{stage.value}.csv", "--primaries", "smpte-c"), stage=stage)
+        for what, caption in (
+            ("geometry", "geometry, errors drawn larger"),
+            ("convergence", "red and blue against green"),
+        ):
+            to = f"{stage.value}-{what}.png"
+            yield _Job(
+                words=("measure", what, *seen), stage=stage, drawing=("--picture", to), picture=to, caption=caption
+            )
+        for what, plot, caption in _READ:
+            yield _Job(
+                words=("measure", what, f"{stage.value}.csv", "--primaries", "smpte-c"),
+                stage=stage,
+                drawing=("--plots", stage.value),
+                picture=f"{stage.value}/{what}-{plot}.png",
+                caption=caption,
+            )
 
 
 def demonstration(run: Callable[[list[str]], Any], made: str, tell: Callable[[str, float], None]) -> dict[str, Any]:
@@ -86,8 +102,8 @@ def demonstration(run: Callable[[list[str]], Any], made: str, tell: Callable[[st
 
 
 def _attached(held: dict[str, Any], job: _Job, run: Callable[[list[str]], Any]) -> dict[str, Any]:
-    day, drawn = _DAYS[job.stage], Path(f"{job.stage.value}-{job.words[1]}.png")
-    result = _answer(run, *job.words, *(("--picture", str(drawn)) if job.picture else ()))
+    day = _DAYS[job.stage]
+    result = _answer(run, *job.words, *job.drawing)
     kind = kind_of(result)
     if kind is None:
         raise ValueError(f"{' '.join(job.words)}: its answer is not recognised")
@@ -101,7 +117,9 @@ def _attached(held: dict[str, Any], job: _Job, run: Callable[[list[str]], Any]) 
     }
     held = with_result(held, job.stage, entry)
     if job.picture:
-        held = with_picture(held, job.stage, picture_entry(drawn, day, f"Simulation: {job.picture}"))
+        entry = picture_entry(Path(job.picture), day, f"Simulation: {job.caption}")
+        # Plots have the same names at each stage.
+        held = with_picture(held, job.stage, {**entry, "name": "-".join(Path(job.picture).parts)})
     return held
 
 

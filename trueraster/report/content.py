@@ -181,7 +181,17 @@ def _reasons(result: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
 
 
 def _named(kind: str, name: str, figures: Sequence[Figure]) -> list[str]:
-    """The figures that a reason's name stands for, in words; the name itself where there are none."""
+    """The figures that a reason's name stands for, in words; else what it is called.
+
+    Of a grey step that gave no light this is one thing, its colour, and not eleven figures.
+    """
+    step = re.fullmatch(r"steps\.(.+)\.[a-z0-9_]+", name)
+    if step is not None and all(one.value is None for one in figures if one.id in _colours(step[1])):
+        return [f"{step[1]} %: its colour"]
     whole = f"{kind}.{name}"
     under = [one.words for one in figures if one.value is None and (one.id == whole or one.id.startswith(f"{whole}."))]
     return under or [_OTHER.get(name, name.replace("_", " ").replace(".", " "))]
+
+
+def _colours(level: str) -> set[str]:
+    return {f"grey.steps.{level}.{name}" for name in ("x", "y", "delta_uv")}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
 from typing import Any
 
 from trueraster.record.figure import Figure
@@ -12,7 +13,7 @@ from trueraster.report.defaults import DEFAULTS
 from trueraster.report.limits import Limit, number
 from trueraster.report.tolerances import fits
 
-__all__ = ["is_known", "known_figures", "tolerance_template"]
+__all__ = ["is_known", "known_figures", "nearest_name", "tolerance_template"]
 
 _HEAD = """\
 # Tolerances for 'trueraster report RECORD --tolerances THIS-FILE'.
@@ -42,6 +43,14 @@ def is_known(name: str) -> bool:
     ids = [re.sub(r"^uniformity\.white\.", "uniformity.*.", _general(one.id)) for one in known_figures()]
     # Either of the two may have a *: 'grey.steps.*.cct' is the shape of 'grey.steps.7.5.cct'.
     return any(fits(one, name) or fits(name, one) or name == one for one in ids)
+
+
+def nearest_name(name: str) -> str:
+    """The name itself where some figure has it, else the most alike that there is; empty where none is alike."""
+    if is_known(name):
+        return name
+    names = [_general(one.id) for one in known_figures()]
+    return next(iter(get_close_matches(name, names, n=1, cutoff=0.7)), "")
 
 
 def tolerance_template() -> str:

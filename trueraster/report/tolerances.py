@@ -78,7 +78,7 @@ class Tolerances:
     def unused(self, ids: Sequence[str]) -> list[str]:
         """Names of the user's own limits that no figure has."""
         own = [entry.name for group in self.groups[:-1] for entry in group]
-        return [name for name in own if not any(fits(name, one) for one in ids)]
+        return [name for name in dict.fromkeys(own) if not any(fits(name, one) for one in ids)]
 
 
 def tolerances_of(record: Mapping[str, float], file: Sequence[Entry]) -> Tolerances:
