@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.marked import Heading, Mark, Note, marked_picture
+from analysis.marked import marked_picture
+from analysis.marks import Heading, Mark, Note
 from analysis.remedies import FAULTS
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS

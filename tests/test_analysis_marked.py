@@ -18,7 +18,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from analysis.labels import Box, Label, Words, extent, lay_out, wrapped
-from analysis.marked import Heading, Mark, Note, marked_picture, shown_box, shown_size, words_of, write_marked
+from analysis.marked import marked_picture, write_marked
+from analysis.marks import Heading, Mark, Note, words_of
+from analysis.shownframe import shown_box, shown_size
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, FieldOrder, Format, parse_format
 from patterns.placement import patch_area
@@ -351,6 +353,7 @@ import numpy as np
 from fractions import Fraction
 from pathlib import Path
 from analysis.marked import *
+from analysis.marks import *
 from patterns.signal import *
 from render.decode import Picture
 from render.tags import Tags

@@ -292,7 +292,7 @@ def _largest(values: tuple[float | None, ...]) -> float:
 
 def marks_of(found: Examination) -> list[Any]:
     """The patches as marks on the frame."""
-    from analysis.marked import Mark
+    from analysis.marks import Mark
 
     components = found.check.signal.components
     return [
@@ -309,7 +309,7 @@ def marks_of(found: Examination) -> list[Any]:
 
 def heading_of(found: Examination, frame: Frame, pattern: Pattern, fmt: Format) -> Any:
     """What stands above the picture."""
-    from analysis.marked import Heading
+    from analysis.marks import Heading
 
     lines = (f"{pattern.title}, {fmt.id}, {_coding(found.check.signal)}", *_place_lines(found))
     return Heading(
@@ -319,7 +319,7 @@ def heading_of(found: Examination, frame: Frame, pattern: Pattern, fmt: Format) 
 
 def notes_of(found: Examination) -> list[Any]:
     """What stands below it: each fault with its remedy."""
-    from analysis.marked import Note
+    from analysis.marks import Note
 
     return [
         Note(title=fault.title, paragraphs=(fault.explanation, f"What to do: {fault.remedy}")) for fault in found.faults
