@@ -182,7 +182,8 @@ def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None
     """What a set may not bear; `active_lines` are those of a field. Common practice, no source."""
     line_rate = active_lines * field_rate if timing is None else timing.line_rate_hz
     fast = line_rate > standards.SET_15K_LINE_RATE_HZ.value
-    khz = f"{float(line_rate) / 1000:.3f} kHz"
+    lowest, most_fields = standards.SET_15K_LOWEST_LINE_RATE_HZ.value, standards.SET_15K_FIELD_RATE_HZ.value
+    khz, hertz = f"{float(line_rate) / 1000:.3f} kHz", f"{float(field_rate):.5g} Hz"
     cautions: list[str] = []
     if timing is None:
         cautions.append(
@@ -191,6 +192,11 @@ def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None
         )
     elif fast:
         cautions.append(f"Line rate {khz}: only for a set whose stated range has it.")
+    elif line_rate < lowest:
+        cautions.append(
+            f"Line rate {khz}: below the {lowest / 1000:g} kHz from which a set made for 15 kHz scans. Do not feed it"
+            " to one: it may not lock, and its deflection can be damaged."
+        )
     if fast:
         cautions.append("Do not feed it to a set made for 15 kHz only: its deflection can be damaged.")
     elif timing is not None and timing.v_second is None:
@@ -199,8 +205,11 @@ def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None
             " and converters do not accept it."
         )
     if field_rate < standards.LOWEST_FIELD_RATE_HZ.value:
+        cautions.append(f"Vertical rate {hertz}: it flickers on a tube, and many sets do not scan so slowly.")
+    elif field_rate > most_fields and not fast:
         cautions.append(
-            f"Vertical rate {float(field_rate):.5g} Hz: it flickers on a tube, and many sets do not scan so slowly."
+            f"Vertical rate {hertz}: above the {most_fields} Hz to which a set made for 15 kHz scans. Do not feed it"
+            " to one: the picture may roll, and its deflection can be damaged."
         )
     return tuple(cautions)
 

@@ -105,8 +105,15 @@ class Span:
 class Limits:
     """What the set and the output take. Times are in s. Every figure is common practice, no source."""
 
-    line_rate_hz: tuple[Span, ...] = (Span(low=Fraction(15_500), high=Fraction(standards.SET_15K_LINE_RATE_HZ.value)),)
-    field_rate_hz: Span = Span(low=Fraction(standards.LOWEST_FIELD_RATE_HZ.value), high=Fraction(62))
+    line_rate_hz: tuple[Span, ...] = (
+        Span(
+            low=Fraction(standards.SET_15K_LOWEST_LINE_RATE_HZ.value),
+            high=Fraction(standards.SET_15K_LINE_RATE_HZ.value),
+        ),
+    )
+    field_rate_hz: Span = Span(
+        low=Fraction(standards.LOWEST_FIELD_RATE_HZ.value), high=Fraction(standards.SET_15K_FIELD_RATE_HZ.value)
+    )
     front_porch: Fraction = Fraction(8, 10) * MICROSECOND
     sync: Fraction = Fraction(45, 10) * MICROSECOND
     back_porch: Fraction = Fraction(44, 10) * MICROSECOND

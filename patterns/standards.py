@@ -554,6 +554,12 @@ _SETS = Source(document="no document", mark=Mark.PRACTICE, note="the custom of t
 SET_15K_LINE_RATE_HZ = Constant(
     name="highest line rate for a set made for 15 kHz", value=15_800, unit="Hz", source=_SETS
 )
+SET_15K_LOWEST_LINE_RATE_HZ = Constant(
+    name="lowest line rate for a set made for 15 kHz", value=15_500, unit="Hz", source=_SETS
+)
+SET_15K_FIELD_RATE_HZ = Constant(
+    name="highest field rate for a set made for 15 kHz", value=62, unit="Hz", source=_SETS
+)
 LOWEST_FIELD_RATE_HZ = Constant(name="vertical rate below which a caution is given", value=48, unit="Hz", source=_SETS)
 
 # --- How even a field is --------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import math
 import re
 import shutil
 import subprocess
@@ -23,6 +24,7 @@ from patterns.scan15k import Limits
 from trueraster.cautions import SCAN_RATES
 from trueraster.cli import run
 from trueraster.edid import Interface, edid_block, offered
+from trueraster.show import number
 
 VECTORS = tomllib.loads((Path(__file__).parent / "vectors" / "free_modes.toml").read_text(encoding="utf-8"))
 
@@ -169,6 +171,38 @@ def test_a_raster_of_a_named_format_says_so() -> None:
     assert "1080p60" in asked("1920x1080p@60")["hint"]
     assert "1080p60" in call("1920x1080p@60")[1]
     assert asked("1024x768p@75")["hint"] is None
+
+
+@pytest.mark.parametrize("words", ["320x200p@70", "640x200p@70 --by cvt-rb", "320x400i@70"])
+def test_a_scan_too_slow_or_too_fast_for_a_15_khz_set_has_a_caution(words: str) -> None:
+    # Common practice, no source: 15.5 to 15.8 kHz and 48 to 62 Hz.
+    told = asked(*words.split())
+    assert told["line_rate_hz"] < 15_500
+    assert told["field_rate_hz"] > 62
+    cautions = " ".join(told["cautions"])
+    assert f"Line rate {told['line_rate_hz'] / 1000:.3f} kHz: below the 15.5 kHz" in cautions
+    assert "above the 62 Hz" in cautions
+    text = " ".join(call(*words.split())[1].split())
+    assert "above the 62 Hz" in text
+
+
+def test_a_rate_that_is_missed_is_told_in_one_line() -> None:
+    # By hand: CVT's clock of 5.75 MHz over 400 x 216 is 66.5509 Hz, 4.93 % below 70.
+    assert "asked      70 Hz, got 66.5509 Hz: -4.93 %\n" in call("320x200p@70")[1]
+    told = asked("320x200p@70")
+    assert (told["asked_field_rate_hz"], told["field_rate_off_percent"]) == (70, pytest.approx(-4.9273, abs=1e-4))
+    # GTF hits every rate, and a standard was asked for none.
+    assert "asked" not in call("1024x768p@75", "--by", "gtf")[1] + call("480i")[1]
+    assert asked("480i")["asked_field_rate_hz"] is None
+
+
+def test_no_figure_is_minus_nothing() -> None:
+    # 13.51 MHz / 859 is 15727.59 Hz; a figure that rounds to nothing from below has no sign.
+    assert math.copysign(1, number(Fraction(-1, 10**9)) or 0) == 1
+    assert math.copysign(1, number(-0.0) or 0) == 1
+    for rate in ("59.94", "60", "50", "55"):
+        text = call(f"720x240p@{rate}", "--clock-step", "1kHz")[1]
+        assert not re.search(r"-0(\.0+)?\b(?!\.)", text)
 
 
 def test_limits_of_the_set_are_kept() -> None:

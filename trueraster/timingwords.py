@@ -19,6 +19,8 @@ __all__ = ["Told", "timing_json", "timing_text"]
 
 _PARTS = ("active", "front_porch", "sync", "back_porch", "total")
 _WIDTH = 100
+_TOLD_OFF = Fraction(5, 100_000)
+"""From how much on a missed rate is told: what two decimals of a per cent show."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,8 +30,15 @@ class Told:
     format: Format
     timing: Timing
     by: By | None
+    asked_hz: Fraction | None = None
+    """The field rate that was asked for; None for a named format."""
     hint: str = ""
     """What the user may have meant instead."""
+
+    @property
+    def off(self) -> Fraction | None:
+        """How far the field rate is from what was asked for, of it."""
+        return None if self.asked_hz is None else self.timing.field_rate_hz / self.asked_hz - 1
 
     @property
     def video_code(self) -> int | None:
@@ -60,6 +69,8 @@ def timing_json(told: Told) -> dict[str, Any]:
         "line_rate_hz": number(timing.line_rate_hz, 6),
         "field_rate_hz": number(timing.field_rate_hz, 9),
         "frame_rate_hz": number(timing.frame_rate_hz, 9),
+        "asked_field_rate_hz": number(told.asked_hz, 9),
+        "field_rate_off_percent": None if told.off is None else number(100 * told.off, 4),
         "interlaced": second is not None,
         "field_order": fmt.field_order.value,
         "h": _interval_json(timing.h),
@@ -183,8 +194,11 @@ def _rates(told: Told) -> list[tuple[str, str]]:
     rows = [("line rate", f"{float(timing.line_rate_hz) / 1000:.6f} kHz")]
     if timing.v_second:
         rows.append(("field rate", f"{float(timing.field_rate_hz):.6f} Hz"))
+    rows.append(("frame rate", f"{float(timing.frame_rate_hz):.6f} Hz"))
+    if told.asked_hz is not None and told.off is not None and abs(told.off) >= _TOLD_OFF:
+        asked, got = float(told.asked_hz), float(timing.field_rate_hz)
+        rows.append(("asked", f"{asked:.6g} Hz, got {got:.6g} Hz: {float(100 * told.off):+.2f} %"))
     rows += [
-        ("frame rate", f"{float(timing.frame_rate_hz):.6f} Hz"),
         ("clock", f"{float(timing.pixel_clock_hz) / 1e6:.6f} MHz"),
         ("lines", f"{timing.total_lines} a frame, {_active_lines(timing)}{_from_sync(told)}"),
         ("made by", _made_by(told)),
@@ -213,10 +227,10 @@ def _made_by(told: Told) -> str:
     if told.by is not By.FIFTEEN_KHZ:
         return _BY[told.by]
     system = broadcast_system(told.timing.field_rate_hz)
-    off = told.timing.line_rate_hz - system.line_rate_hz
+    off = f"{float(told.timing.line_rate_hz - system.line_rate_hz):+.2f}"
     return (
         f"the line of {system.lines}-line broadcast, {float(system.line_rate_hz):.2f} Hz"
-        f" (off by {'0' if not off else f'{float(off):+.2f}'} Hz)"
+        f" (off by {'0' if float(off) == 0 else off} Hz)"
     )
 
 

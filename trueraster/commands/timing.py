@@ -101,13 +101,13 @@ def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limit
     from trueraster.timingwords import Told
 
     fmt, way = format_of(text, aspect), None
-    hint = ""
+    asked, hint = None, ""
     if fmt.timing is None:
         way = usual_by(fmt) if by is None else By(by)
         if way is By.FIFTEEN_KHZ and aspect is None:
             # Its samples are as wide as the tube makes them.
             fmt = format_of(text, _TUBE_ASPECT)
-        hint = _same_named(fmt)
+        asked, hint = fmt.field_rate, _same_named(fmt)
         try:
             fmt = with_timing(fmt, way, limits)
         except OutOfRangeError as error:
@@ -121,7 +121,7 @@ def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limit
         )
     check_set(fmt, stated)
     assert fmt.timing is not None
-    return Told(format=fmt, timing=fmt.timing, by=way, hint=hint)
+    return Told(format=fmt, timing=fmt.timing, by=way, asked_hz=asked, hint=hint)
 
 
 def _same_named(fmt: Format) -> str:
