@@ -33,7 +33,11 @@ LEAST_CLOCK_STEP_HZ = 1000
 
 
 class OutOfRangeError(FormatError):
-    """A scan that the set's stated range has not."""
+    """A scan that the set's stated range has not: its line rates, or its field rates if not `of_lines`."""
+
+    def __init__(self, message: str, *, of_lines: bool = True) -> None:
+        super().__init__(message)
+        self.of_lines = of_lines
 
 
 _SOURCE = Source(
@@ -177,14 +181,16 @@ def solve(width: int, height: int, field_rate: Fraction, *, interlaced: bool, li
     request = _Request(width, field_lines(height, interlaced), 2 if interlaced else 1, field_rate, limits)
     spans = tuple(_rates(request))
     if not spans:
-        raise OutOfRangeError(_vertical_reason(request))
+        raise OutOfRangeError(_vertical_reason(request), of_lines=_is_taken(request))
     clocks = _clocks(request)
     system = broadcast_system(field_rate)
     best = min(
         (found for lines, rates in spans for found in _scans(request, lines, rates, clocks, system)), default=None
     )
     if best is None:
-        raise FormatError(_horizontal_reason(request, spans))
+        lowest = min(rates.low for _, rates in spans)
+        kind = OutOfRangeError if lowest > standards.SET_15K_LINE_RATE_HZ.value else FormatError
+        raise kind(_horizontal_reason(request, spans))
     return _placed(request, best, system)
 
 
@@ -343,10 +349,12 @@ def _horizontal_reason(request: _Request, spans: tuple[tuple[int, Span], ...]) -
     blanking = limits.front_porch + limits.sync + limits.back_porch
     longest = 1 / min(rates.low for _, rates in spans)
     if limits.active.low + blanking > longest:
+        fast = 1 / longest > standards.SET_15K_LINE_RATE_HZ.value
         return (
             f"{name}: porches and sync of at least {float(blanking / MICROSECOND):g} us leave"
-            f" {float((longest - blanking) / MICROSECOND):.2f} us of the line for the picture, and"
+            f" at most {float((longest - blanking) / MICROSECOND):.2f} us of the line for the picture, and"
             f" {float(limits.active.low / MICROSECOND):g} are wanted"
+            f"{': this family is for sets of 15 kHz, cvt and gtf are for faster ones' if fast else ''}"
         )
     return (
         f"{name}: no clock in steps of {limits.clock_step_hz / 1000:g} kHz gives a line of whole samples within the"

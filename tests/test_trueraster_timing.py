@@ -225,6 +225,12 @@ def test_limits_of_the_set_are_kept() -> None:
         "640x480p@60 --by 15khz",
         "640x240p@75 --by 15khz",
         "720x480i@60 480p --line-rate 15.6-15.8",
+        # Every way of making a timing is held against the set.
+        "640x240p@60 --line-rate 31-32",
+        "640x240p@60 --field-rate 48-49",
+        "1024x768p@75 --by gtf --field-rate 50-60",
+        "1024x768p@75 --by cvt-rb --line-rate 30-40",
+        "576i --field-rate 60",
     ],
 )
 def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tmp_path: Path, words: str) -> None:
@@ -242,7 +248,8 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
         ("480i --by cvt", "named format"),
         ("640x480@60 --by vesa", "allowed are cvt, cvt-rb, cvt-rb2, gtf, 15khz"),
         ("640x240@60 --sync 4,5", "4.5us"),
-        ("640x240@60 --field-rate 60", "48-62Hz"),
+        ("640x240@60 --field-rate 60,50", "48-62Hz"),
+        ("640x240@60 --field-rate 5", "10 to 300 Hz"),
         ("640x240@60 --active-time 53-51us", "lower end first"),
         ("640x240@60 --blank-lines 0/3/12", "1/3/12"),
         ("640x240@60 --clock-step 100Hz", "10kHz"),
@@ -250,12 +257,35 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
         ("640x240@60 --line-rate fast", "--line-rate"),
         ("854x480@60", "take 848 or 856"),
         ("480i --edid-for hdmi", "analogue, digital"),
+        ("480i --edid-for digital", "add --edid set.bin"),
+        ("480i --edid-name Tube", "add --edid set.bin"),
+        ("480i --sync 4us", "leave it out, or write 720x480i@59.94"),
+        ("1080i50 --sync 4us --clock-step 1kHz", "--sync, --clock-step: only for free rasters by 15khz"),
+        ("2560x240@60 480i --clock-min 25MHz", "480i is a named format"),
+        ("1024x768@75 --clock-min 25MHz", "made by cvt, as are rasters above 288 lines a field or 62 Hz: leave it"),
+        ("1024x768@75 --by gtf --blank-lines 1/3/12", "made by gtf: leave it out"),
+        ("1024x768@75 --by cvt-rb --rate-tolerance 1%", "made by cvt-rb: leave it out"),
     ],
 )
 def test_a_mistake_is_one_line(words: str, expected: str) -> None:
     code, out, err = call(*words.split())
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert expected in err
+
+
+def test_a_single_rate_of_the_set_has_one_per_cent_to_each_side() -> None:
+    # 60 Hz within 1 % is 59.4 to 60.6: 480i's 59.94 lies within. 15.7 kHz within 1 % has 480i's 15.734.
+    assert call("480i", "--field-rate", "60", "--line-rate", "15.7")[0] == 0
+    assert call("480i", "--field-rate", "59.3")[0] == 2
+    assert "59.4 to 60.6 Hz" in call("576i", "--field-rate", "60Hz")[2]
+    assert asked("640x240p@50", "--field-rate", "50")["field_rate_hz"] == pytest.approx(50, rel=0.01)
+
+
+def test_a_refusal_names_the_range_that_was_not_stated() -> None:
+    unsaid = "--line-rate was not stated"
+    assert unsaid in call("640x480p@60", "--by", "15khz", "--field-rate", "55-61")[2]
+    assert unsaid not in call("640x480p@60", "--by", "15khz", "--line-rate", "15.6-15.8")[2]
+    assert "--field-rate was not stated" in call("640x240p@75", "--by", "15khz")[2]
 
 
 # --- EDID ------------------------------------------------------------------------------------------------
