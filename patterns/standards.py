@@ -132,6 +132,23 @@ SETUP_IRE = Constant(name="setup", value=Fraction("7.5"), unit="IRE", source=_SE
 SETUP_SCALE = Constant(
     name="picture excursion with setup, of that without", value=Fraction("0.925"), unit="ratio", source=_SETUP
 )
+_OLD_525 = Source(
+    document="no document",
+    mark=Mark.MEMORY,
+    note="practice of older 525-line tape formats; 75 % bars reach 350 mV",
+)
+OLD_525_DIFFERENCE_PEAK_MV = Constant(
+    name="P_B, P_R peak either way at 100 % colours, older 525-line component of 714 mV with setup",
+    value=Fraction(1400, 3),
+    unit="mV",
+    source=_OLD_525,
+)
+COMPOSITE_625_MV = Constant(
+    name="625-line composite white, sync tip",
+    value=(700, -300),
+    unit="mV",
+    source=Source(document="ITU-T N.60 (1988)", mark=Mark.VERIFIED, note="read in that text"),
+)
 
 # --- PLUGE ----------------------------------------------------------------------------------------------
 
@@ -557,9 +574,7 @@ SET_15K_LINE_RATE_HZ = Constant(
 SET_15K_LOWEST_LINE_RATE_HZ = Constant(
     name="lowest line rate for a set made for 15 kHz", value=15_500, unit="Hz", source=_SETS
 )
-SET_15K_FIELD_RATE_HZ = Constant(
-    name="highest field rate for a set made for 15 kHz", value=62, unit="Hz", source=_SETS
-)
+SET_15K_FIELD_RATE_HZ = Constant(name="highest field rate for a set made for 15 kHz", value=62, unit="Hz", source=_SETS)
 LOWEST_FIELD_RATE_HZ = Constant(name="vertical rate below which a caution is given", value=48, unit="Hz", source=_SETS)
 
 # --- How even a field is --------------------------------------------------------------------------------

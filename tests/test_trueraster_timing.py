@@ -18,9 +18,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patterns.formats import FORMATS, Format, parse_format
+from patterns.formats import FORMATS, Family, Format, FormatError, parse_format
 from patterns.freemodes import By, usual_by, with_timing
 from patterns.scan15k import Limits
+from patterns.sync import sync_of
 from trueraster.cautions import SCAN_RATES
 from trueraster.cli import run
 from trueraster.edid import Interface, edid_block, offered
@@ -123,12 +124,33 @@ def test_levels_are_those_of_each_interface() -> None:
     rows = {row["signal"]: row for row in asked("480i")["levels_mv"]}
     assert rows["Y' or R'G'B'"] | {"white": 700, "black": 0, "blanking": 0, "sync": -300} == rows["Y' or R'G'B'"]
     assert rows["P'B, P'R at 100 % colours"]["white"] == 350
-    setup = rows["525 lines, with setup"]
-    assert (setup["white"], setup["black"], setup["sync"]) == (714.286, 53.571, -285.714)
+    for signal in ("luma of composite, 7.5 IRE setup", "older Y', 7.5 IRE setup"):
+        assert (rows[signal]["white"], rows[signal]["black"], rows[signal]["sync"]) == (714.286, 53.571, -285.714)
+    # The same place: 467 mV, where 75 % bars reach 350.
+    older = rows["older P'B, P'R at 100 % colours"]
+    assert (older["white"], older["lowest"]) == (pytest.approx(350 / 0.75, abs=0.001), -older["white"])
     hd = asked("1080i60")["levels_mv"]
     assert (hd[0]["sync"], hd[0]["sync_upper"]) == (-300, 300)
     # From memory of SMPTE ST 274: both halves are 44 samples long.
     assert asked("1080i60")["sync"]["negative_half_samples"] == 44
+
+
+@pytest.mark.parametrize("name", [name for name, fmt in FORMATS.items() if fmt.family is not Family.HD])
+def test_composite_is_of_15_khz_alone(name: str) -> None:
+    # STANDARDS section 2: 714 and -286 mV are system M, 700 and -300 mV 625 lines; neither has 31 kHz.
+    told = asked(name)
+    composite = [row for row in told["levels_mv"] if row["signal"].startswith("luma of composite")]
+    assert ("luma of composite" in told["sync"]["on"]) == (name not in ("480p", "576p")) == bool(composite)
+    if composite:
+        levels = {"240p": (714.286, -285.714), "480i": (714.286, -285.714)}.get(name, (700, -300))
+        assert {(row["white"], row["sync"]) for row in composite} == {levels}
+    else:
+        assert [row["signal"] for row in told["levels_mv"]] == ["Y' or R'G'B'", "P'B, P'R at 100 % colours"]
+
+
+def test_a_format_without_timing_has_neither_sync_nor_levels() -> None:
+    with pytest.raises(FormatError, match="fixes no timing"):
+        sync_of(parse_format("640x240p@60"))
 
 
 def test_json_has_the_fixed_keys() -> None:

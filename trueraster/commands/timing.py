@@ -98,12 +98,12 @@ def _refuse_without_edid(typed: dict[str, str | None]) -> None:
 
     given = [name for name, text in typed.items() if text is not None]
     if given:
-        raise UsageError(f"{', '.join(given)}: for the block that --edid FILE writes; add --edid set.bin or leave it out")
+        raise UsageError(
+            f"{', '.join(given)}: for the block that --edid FILE writes; add --edid set.bin or leave it out"
+        )
 
 
-def _told(
-    text: str, aspect: str | None, by: str | None, stated: SetRange, limits: Limits, shaping: list[str]
-) -> Told:
+def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limits: Limits, shaping: list[str]) -> Told:
     """A format's timing, held against the stated set; `shaping` are the options that only 15khz heeds."""
     from patterns.freemodes import By, usual_by, with_timing
     from patterns.scan15k import OutOfRangeError
@@ -122,7 +122,9 @@ def _told(
         try:
             fmt = with_timing(fmt, way, limits)
         except OutOfRangeError as error:
-            option, said = ("--line-rate", stated.line_rates) if error.of_lines else ("--field-rate", stated.field_rates)
+            option, said = (
+                ("--line-rate", stated.line_rates) if error.of_lines else ("--field-rate", stated.field_rates)
+            )
             usual = "" if said else f" ({option} was not stated: these are a usual 15 kHz set's)"
             raise UsageError(refusal(f"{error}{usual}")) from error
     elif by is not None:
