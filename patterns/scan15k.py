@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from patterns import standards
 from patterns.blanked import check_raster, field_lines, timed
-from patterns.sources import Constant, Mark, Source
+from patterns.sources import Mark, Source
 from patterns.timing import FormatError, Interval, Timing
 
 __all__ = [
@@ -45,20 +45,6 @@ _SOURCE = Source(
     mark=Mark.PRACTICE,
     note="the line of 525-line or 625-line broadcast for a raster that is in no standard",
 )
-_SYNC_TIME = Constant(
-    name="horizontal sync of 525 and 625 lines",
-    value=Fraction(47, 10) * MICROSECOND,
-    unit="s",
-    source=Source(document="Recommendation ITU-R BT.1700", mark=Mark.MEMORY),
-)
-_SYNC_LINES = Constant(
-    name="vertical sync in whole lines",
-    value=3,
-    unit="lines",
-    source=Source(
-        document="CTA-861", where="video codes 6 to 9 and 21 to 24", mark=Mark.VERIFIED, note="equal to them"
-    ),
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,12 +62,15 @@ class System:
     """From the leading edge of vertical sync to the middle of the picture, of the field's lines."""
 
 
-# Active time: 711 and 702 samples of 13.5 MHz. The centres are those of the named formats 480i and 576i.
+_ACTIVE_525, _ACTIVE_625 = (
+    Fraction(samples, standards.CLOCK_601_HZ.value) for samples in standards.ANALOGUE_ACTIVE_SAMPLES.value
+)
+# The centres are those of the named formats 480i and 576i.
 _SYSTEM_525 = System(
     lines=525,
     line_rate_hz=Fraction(4_500_000, 286),
     field_rate_hz=Fraction(60_000, 1001),
-    active=Fraction(711, 13_500_000),
+    active=_ACTIVE_525,
     centre=Fraction(122 + 360, 13_500_000),
     centre_share=Fraction(2 * (3 + 15 + 120), 525),
 )
@@ -89,7 +78,7 @@ _SYSTEM_625 = System(
     lines=625,
     line_rate_hz=Fraction(15_625),
     field_rate_hz=Fraction(50),
-    active=Fraction(702, 13_500_000),
+    active=_ACTIVE_625,
     centre=Fraction(132 + 360, 13_500_000),
     centre_share=Fraction(2 * (3 + 19 + 144), 625),
 )
@@ -269,14 +258,16 @@ def _placed(request: _Request, found: _Found, system: System) -> Timing:
     limits, clock = request.limits, found.clock_hz
     least = _least_blanking(limits, clock)
     start = _nearest(system.centre * clock - Fraction(request.width, 2))
-    h = _interval(request.width, found.samples, least, _nearest(_SYNC_TIME.value * clock), start)
+    h = _interval(
+        request.width, found.samples, least, _nearest(standards.NOMINAL_SYNC_US.value * MICROSECOND * clock), start
+    )
     field = found.total_lines // request.fields
     start = _nearest(system.centre_share * field - Fraction(request.lines, 2))
     v = _interval(
         request.lines,
         field,
         (limits.front_lines, limits.sync_lines, limits.back_lines),
-        _SYNC_LINES.value,
+        standards.BROADCAST_SYNC_LINES.value,
         start,
     )
     return timed(
