@@ -305,8 +305,8 @@ def _vertical_reason(request: _Request) -> str:
     taken = limits.field_rate_hz
     if not _is_taken(request):
         return (
-            f"{name}: the set's field rates are {float(taken.low):g} to {float(taken.high):g} Hz, asked are"
-            f" {float(request.field_rate):.6g}"
+            f"{name}: the set's field rates are {float(taken.low):g} to {float(taken.high):g} Hz, asked is"
+            f" {float(request.field_rate):.6g} Hz"
         )
     least = _least_lines(request)
     needed = request.field_rate * least / request.fields
@@ -349,5 +349,5 @@ def _horizontal_reason(request: _Request, spans: tuple[tuple[int, Span], ...]) -
         )
     return (
         f"{name}: no clock in steps of {limits.clock_step_hz / 1000:g} kHz gives a line of whole samples within the"
-        " limits: take a finer --clock-step or wider limits"
+        " limits: take more samples, a finer --clock-step or wider limits"
     )

@@ -268,6 +268,12 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
     ("words", "expected"),
     [
         ("480i --by cvt", "named format"),
+        ("480i,576i", "formats stand apart"),
+        ("640x480i@59,94", "a rate has a point"),
+        ("1x1@60", "2 to 8192"),
+        ("640x480@0", "1 to 1000 Hz"),
+        ("abc", "unknown format 'abc'"),
+        ("640x481i@60", "even height"),
         ("640x480@60 --by vesa", "allowed are cvt, cvt-rb, cvt-rb2, gtf, 15khz"),
         ("640x240@60 --sync 4,5", "4.5us"),
         ("640x240@60 --field-rate 60,50", "48-62Hz"),

@@ -111,6 +111,8 @@ def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limit
     from trueraster.setlimits import check_set, refusal
     from trueraster.timingwords import Told
 
+    if "," in text:
+        raise UsageError(f"{text[:40]!r}: formats stand apart, as 480i 576i, and a rate has a point, as 640x480i@59.94")
     fmt, way = format_of(text, aspect), None
     asked, hint = None, ""
     if fmt.timing is None:
