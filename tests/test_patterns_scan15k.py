@@ -188,7 +188,7 @@ TIGHT = Limits(rate_tolerance=Fraction(1, 100_000), line_rate_hz=(Span(low=Fract
     [
         ((720, 256, 60, False), Limits(), "ask for at most 248 lines, or at most 58 Hz"),
         ((640, 480, 60, False), Limits(), "need a line rate of 29.760 kHz"),
-        ((320, 240, 70, False), Limits(), "field rates are 48 to 62 Hz, asked are 70"),
+        ((320, 240, 70, False), Limits(), "field rates are 48 to 62 Hz, asked is 70 Hz"),
         ((320, 240, 60, False), Limits(clock_min_hz=Fraction(25_000_000)), "4 times the width, 1280 samples"),
         ((320, 240, 60, False), Limits(back_porch=9 * MICROSECOND), "and 51 are wanted"),
         ((720, 480, 60, True), Limits(clock_step_hz=9_000_000), "finer --clock-step"),

@@ -162,6 +162,13 @@ def test_json_has_the_fixed_keys() -> None:
         assert answer[part]["total"] == sum(value for key, value in answer[part].items() if key != "total")
 
 
+def test_an_aspect_that_is_asked_for_is_told() -> None:
+    assert asked("640x240p@60")["picture_aspect"] == "4:3"
+    assert asked("1024x768p@75")["picture_aspect"] == "4:3"
+    assert asked("480i", "--aspect", "16:9")["picture_aspect"] == "16:9"
+    assert "16:9 on the glass" in call("640x240p@60", "--aspect", "16:9")[1]
+
+
 def test_several_formats_are_told_in_order() -> None:
     answer = asked("480i", "576i")
     assert [row["format"] for row in answer["timings"]] == ["480i", "576i"]

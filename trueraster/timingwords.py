@@ -64,6 +64,7 @@ def timing_json(told: Told) -> dict[str, Any]:
         "by": "standard" if told.by is None else told.by.value,
         "width": fmt.width,
         "height": fmt.height,
+        "picture_aspect": _aspect(fmt),
         "pixel_clock_hz": number(timing.pixel_clock_hz, 6),
         "line_rate_hz": number(timing.line_rate_hz, 6),
         "field_rate_hz": number(timing.field_rate_hz, 9),
@@ -210,6 +211,7 @@ def _rates(told: Told) -> list[tuple[str, str]]:
         rows.append(("asked", f"{asked:.6g} Hz, got {got:.6g} Hz: {float(100 * told.off):+.2f} %"))
     rows += [
         ("clock", f"{float(timing.pixel_clock_hz) / 1e6:.6f} MHz"),
+        ("picture", f"{_aspect(told.format)} on the glass"),
         ("lines", f"{timing.total_lines} a frame, {_active_lines(timing)}{_from_sync(told)}"),
         ("made by", _made_by(told)),
     ]
@@ -221,6 +223,10 @@ def _rates(told: Told) -> list[tuple[str, str]]:
             ("CTA-861", f"video code {code}" + (", there with doubled samples: 1440 at 27 MHz" if doubled else ""))
         )
     return rows
+
+
+def _aspect(fmt: Format) -> str:
+    return f"{fmt.picture_aspect.numerator}:{fmt.picture_aspect.denominator}"
 
 
 def _active_lines(timing: Timing) -> str:
