@@ -314,17 +314,29 @@ def _vertical_reason(request: _Request) -> str:
     slowest = _field_rates(request).low
     if slowest * least / request.fields > highest:
         blanking = limits.front_lines + limits.sync_lines + limits.back_lines
-        fit = request.fields * (math.floor(highest / slowest - Fraction(request.fields - 1, 2)) - blanking)
+        fit = _tallest(request, highest / slowest, request.fields)
+        ways = [f"at most {fit} lines"] if fit else []
         slower = math.floor(10 * highest * request.fields / least) / 10
+        if slower >= taken.low:
+            ways.append(f"at most {slower:g} Hz")
+        if request.fields == 1 and request.lines % 2 == 0 and request.lines <= _tallest(request, highest / slowest, 2):
+            ways.append(f"interlace, {request.width}x{request.lines}i@{float(request.field_rate):.6g}")
         return (
             f"{name}: {least} lines a frame, {blanking} of them blank in each field, need a line rate of"
-            f" {float(needed) / 1000:.3f} kHz, and the set's are {_khz(limits.line_rate_hz)}: ask for at"
-            f" most {fit} lines, or at most {slower:g} Hz"
+            f" {float(needed) / 1000:.3f} kHz, and the set's are {_khz(limits.line_rate_hz)}"
+            f"{': ask for ' if ways else ''}{', or '.join(ways)}"
         )
     return (
         f"{name}: no whole number of lines gives a field rate within {float(100 * limits.rate_tolerance):g} % at the"
         f" set's line rates, {_khz(limits.line_rate_hz)}"
     )
+
+
+def _tallest(request: _Request, field: Fraction, fields: int) -> int:
+    """Active lines of a frame of `fields` fields that last `field` lines each."""
+    limits = request.limits
+    blanking = limits.front_lines + limits.sync_lines + limits.back_lines
+    return max(0, fields * (math.floor(field - Fraction(fields - 1, 2)) - blanking))
 
 
 def _horizontal_reason(request: _Request, spans: tuple[tuple[int, Span], ...]) -> str:

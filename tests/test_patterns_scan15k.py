@@ -217,6 +217,20 @@ def test_what_a_refusal_tells_to_ask_for_is_given(rate: int, interlaced: bool) -
         solve(720, lines + (2 if interlaced else 1), Fraction(rate), interlaced=interlaced, limits=Limits())
 
 
+def test_a_refusal_names_no_rate_that_the_set_has_not_and_interlace_where_that_fits() -> None:
+    with pytest.raises(FormatError) as refused:
+        solve(640, 480, Fraction(60), interlaced=False, limits=Limits())
+    # 15.8 kHz over 496 lines is 31.8 Hz, and 48 Hz is the least; 513 lines of interlace need 15.39 kHz.
+    assert str(refused.value).endswith("ask for at most 248 lines, or interlace, 640x480i@60")
+    solve(640, 480, Fraction(60), interlaced=True, limits=Limits())
+    slower = re.compile(r"or at most ([\d.]+) Hz")
+    with pytest.raises(FormatError, match=slower) as refused:
+        solve(640, 270, Fraction(60), interlaced=False, limits=Limits())
+    found = slower.search(str(refused.value))
+    assert found
+    solve(640, 270, Fraction(found[1]), interlaced=False, limits=Limits())
+
+
 def test_systems_by_field_rate() -> None:
     # ITU-R BT.470: 525 lines and 60000/1001 Hz, 625 lines and 50 Hz.
     assert broadcast_system(Fraction(60)).line_rate_hz == LINE_RATES[0]
