@@ -7,9 +7,10 @@ from enum import StrEnum
 
 from patterns import standards
 from patterns.cvt import Blanking, cvt
-from patterns.formats import Format, scan_cautions
+from patterns.formats import Format
 from patterns.gtf import gtf
 from patterns.scan15k import Limits, solve
+from patterns.scancautions import scan_cautions
 from patterns.timing import Timing
 
 __all__ = ["By", "usual_by", "with_timing"]

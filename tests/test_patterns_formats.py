@@ -30,8 +30,8 @@ from patterns.formats import (
     field_order,
     parse_aspect,
     parse_format,
-    scan_cautions,
 )
+from patterns.scancautions import scan_cautions
 
 VECTORS = Path(__file__).parent / "vectors" / "v4l2_dv_timings.toml"
 HEADER = Path("/usr/include/linux/v4l2-dv-timings.h")
