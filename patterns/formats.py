@@ -14,6 +14,7 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from patterns import standards
+from patterns.scancautions import scan_cautions
 from patterns.sources import Mark, Source
 from patterns.timing import FieldOrder, FormatError, Interval, Timing, field_order, shown
 
@@ -29,7 +30,6 @@ __all__ = [
     "field_order",
     "parse_aspect",
     "parse_format",
-    "scan_cautions",
 ]
 
 MIN_SIDE, MAX_SIDE = 2, 8192
@@ -166,7 +166,7 @@ def parse_aspect(text: str) -> Fraction:
     return _check_aspect(Fraction(match[1]) / Fraction(match[2] or 1), shown(text))
 
 
-# --- Titles and cautions --------------------------------------------------------------------------------
+# --- Titles ---------------------------------------------------------------------------------------------
 
 
 def _title(width: int, height: int, order: FieldOrder, field_rate: Fraction, aspect: Fraction) -> str:
@@ -176,33 +176,6 @@ def _title(width: int, height: int, order: FieldOrder, field_rate: Fraction, asp
     else:
         scan = f"interlaced, {order} field first, {rate} fields/s"
     return f"{width} x {height}, {scan}, {_spell_aspect(aspect)}"
-
-
-def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None) -> tuple[str, ...]:
-    """What a set may not bear; `active_lines` are those of a field. Common practice, no source."""
-    line_rate = active_lines * field_rate if timing is None else timing.line_rate_hz
-    fast = line_rate > standards.SET_15K_LINE_RATE_HZ.value
-    khz = f"{float(line_rate) / 1000:.3f} kHz"
-    cautions: list[str] = []
-    if timing is None:
-        cautions.append(
-            f"The raster alone fixes no timing. The line rate is above {khz}: compare what the output sends"
-            " with the set's stated range."
-        )
-    elif fast:
-        cautions.append(f"Line rate {khz}: only for a set whose stated range has it.")
-    if fast:
-        cautions.append("Do not feed it to a set made for 15 kHz only: its deflection can be damaged.")
-    elif timing is not None and timing.v_second is None:
-        cautions.append(
-            f"{timing.total_lines} whole lines a field, no interlace: not a broadcast signal, and some sets"
-            " and converters do not accept it."
-        )
-    if field_rate < standards.LOWEST_FIELD_RATE_HZ.value:
-        cautions.append(
-            f"Vertical rate {float(field_rate):.5g} Hz: it flickers on a tube, and many sets do not scan so slowly."
-        )
-    return tuple(cautions)
 
 
 # --- Named formats --------------------------------------------------------------------------------------

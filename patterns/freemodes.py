@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from enum import StrEnum
 
+from patterns import standards
 from patterns.cvt import Blanking, cvt
-from patterns.formats import Format, scan_cautions
+from patterns.formats import Format
 from patterns.gtf import gtf
 from patterns.scan15k import Limits, solve
+from patterns.scancautions import scan_cautions
 from patterns.timing import Timing
 
 __all__ = ["By", "usual_by", "with_timing"]
 
 _TALLEST_15K_FIELD = 288
 """Active lines of a field up to which a raster is for a 15 kHz set: those of 576i."""
-_FASTEST_15K_FIELD_HZ = 62
 _REDUCED_CAUTION = "Reduced blanking leaves a tube too little time to fly back: it is meant for flat screens."
 
 
@@ -31,8 +32,8 @@ class By(StrEnum):
 
 def usual_by(fmt: Format) -> By:
     """What a raster is most likely meant by: rasters that a 15 kHz set can scan are for one, others go by CVT."""
-    fits = fmt.height // fmt.fields_per_frame <= _TALLEST_15K_FIELD and fmt.field_rate <= _FASTEST_15K_FIELD_HZ
-    return By.FIFTEEN_KHZ if fits else By.CVT
+    low = fmt.height // fmt.fields_per_frame <= _TALLEST_15K_FIELD
+    return By.FIFTEEN_KHZ if low and fmt.field_rate <= standards.SET_15K_FIELD_RATE_HZ.value else By.CVT
 
 
 def with_timing(fmt: Format, by: By, limits: Limits) -> Format:

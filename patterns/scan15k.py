@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from patterns import standards
 from patterns.blanked import check_raster, field_lines, timed
-from patterns.sources import Constant, Mark, Source
+from patterns.sources import Mark, Source
 from patterns.timing import FormatError, Interval, Timing
 
 __all__ = [
@@ -33,27 +33,17 @@ LEAST_CLOCK_STEP_HZ = 1000
 
 
 class OutOfRangeError(FormatError):
-    """A scan that the set's stated range has not."""
+    """A scan that the set's stated range has not: its line rates, or its field rates if not `of_lines`."""
+
+    def __init__(self, message: str, *, of_lines: bool = True) -> None:
+        super().__init__(message)
+        self.of_lines = of_lines
 
 
 _SOURCE = Source(
     document="no document",
     mark=Mark.PRACTICE,
     note="the line of 525-line or 625-line broadcast for a raster that is in no standard",
-)
-_SYNC_TIME = Constant(
-    name="horizontal sync of 525 and 625 lines",
-    value=Fraction(47, 10) * MICROSECOND,
-    unit="s",
-    source=Source(document="Recommendation ITU-R BT.1700", mark=Mark.MEMORY),
-)
-_SYNC_LINES = Constant(
-    name="vertical sync in whole lines",
-    value=3,
-    unit="lines",
-    source=Source(
-        document="CTA-861", where="video codes 6 to 9 and 21 to 24", mark=Mark.VERIFIED, note="equal to them"
-    ),
 )
 
 
@@ -72,12 +62,15 @@ class System:
     """From the leading edge of vertical sync to the middle of the picture, of the field's lines."""
 
 
-# Active time: 711 and 702 samples of 13.5 MHz. The centres are those of the named formats 480i and 576i.
+_ACTIVE_525, _ACTIVE_625 = (
+    Fraction(samples, standards.CLOCK_601_HZ.value) for samples in standards.ANALOGUE_ACTIVE_SAMPLES.value
+)
+# The centres are those of the named formats 480i and 576i.
 _SYSTEM_525 = System(
     lines=525,
     line_rate_hz=Fraction(4_500_000, 286),
     field_rate_hz=Fraction(60_000, 1001),
-    active=Fraction(711, 13_500_000),
+    active=_ACTIVE_525,
     centre=Fraction(122 + 360, 13_500_000),
     centre_share=Fraction(2 * (3 + 15 + 120), 525),
 )
@@ -85,7 +78,7 @@ _SYSTEM_625 = System(
     lines=625,
     line_rate_hz=Fraction(15_625),
     field_rate_hz=Fraction(50),
-    active=Fraction(702, 13_500_000),
+    active=_ACTIVE_625,
     centre=Fraction(132 + 360, 13_500_000),
     centre_share=Fraction(2 * (3 + 19 + 144), 625),
 )
@@ -105,8 +98,15 @@ class Span:
 class Limits:
     """What the set and the output take. Times are in s. Every figure is common practice, no source."""
 
-    line_rate_hz: tuple[Span, ...] = (Span(low=Fraction(15_500), high=Fraction(standards.SET_15K_LINE_RATE_HZ.value)),)
-    field_rate_hz: Span = Span(low=Fraction(standards.LOWEST_FIELD_RATE_HZ.value), high=Fraction(62))
+    line_rate_hz: tuple[Span, ...] = (
+        Span(
+            low=Fraction(standards.SET_15K_LOWEST_LINE_RATE_HZ.value),
+            high=Fraction(standards.SET_15K_LINE_RATE_HZ.value),
+        ),
+    )
+    field_rate_hz: Span = Span(
+        low=Fraction(standards.LOWEST_FIELD_RATE_HZ.value), high=Fraction(standards.SET_15K_FIELD_RATE_HZ.value)
+    )
     front_porch: Fraction = Fraction(8, 10) * MICROSECOND
     sync: Fraction = Fraction(45, 10) * MICROSECOND
     back_porch: Fraction = Fraction(44, 10) * MICROSECOND
@@ -170,14 +170,16 @@ def solve(width: int, height: int, field_rate: Fraction, *, interlaced: bool, li
     request = _Request(width, field_lines(height, interlaced), 2 if interlaced else 1, field_rate, limits)
     spans = tuple(_rates(request))
     if not spans:
-        raise OutOfRangeError(_vertical_reason(request))
+        raise OutOfRangeError(_vertical_reason(request), of_lines=_is_taken(request))
     clocks = _clocks(request)
     system = broadcast_system(field_rate)
     best = min(
         (found for lines, rates in spans for found in _scans(request, lines, rates, clocks, system)), default=None
     )
     if best is None:
-        raise FormatError(_horizontal_reason(request, spans))
+        lowest = min(rates.low for _, rates in spans)
+        kind = OutOfRangeError if lowest > standards.SET_15K_LINE_RATE_HZ.value else FormatError
+        raise kind(_horizontal_reason(request, spans))
     return _placed(request, best, system)
 
 
@@ -256,14 +258,16 @@ def _placed(request: _Request, found: _Found, system: System) -> Timing:
     limits, clock = request.limits, found.clock_hz
     least = _least_blanking(limits, clock)
     start = _nearest(system.centre * clock - Fraction(request.width, 2))
-    h = _interval(request.width, found.samples, least, _nearest(_SYNC_TIME.value * clock), start)
+    h = _interval(
+        request.width, found.samples, least, _nearest(standards.NOMINAL_SYNC_US.value * MICROSECOND * clock), start
+    )
     field = found.total_lines // request.fields
     start = _nearest(system.centre_share * field - Fraction(request.lines, 2))
     v = _interval(
         request.lines,
         field,
         (limits.front_lines, limits.sync_lines, limits.back_lines),
-        _SYNC_LINES.value,
+        standards.BROADCAST_SYNC_LINES.value,
         start,
     )
     return timed(
@@ -301,8 +305,8 @@ def _vertical_reason(request: _Request) -> str:
     taken = limits.field_rate_hz
     if not _is_taken(request):
         return (
-            f"{name}: the set's field rates are {float(taken.low):g} to {float(taken.high):g} Hz, asked are"
-            f" {float(request.field_rate):.6g}"
+            f"{name}: the set's field rates are {float(taken.low):g} to {float(taken.high):g} Hz, asked is"
+            f" {float(request.field_rate):.6g} Hz"
         )
     least = _least_lines(request)
     needed = request.field_rate * least / request.fields
@@ -310,17 +314,29 @@ def _vertical_reason(request: _Request) -> str:
     slowest = _field_rates(request).low
     if slowest * least / request.fields > highest:
         blanking = limits.front_lines + limits.sync_lines + limits.back_lines
-        fit = request.fields * (math.floor(highest / slowest - Fraction(request.fields - 1, 2)) - blanking)
+        fit = _tallest(request, highest / slowest, request.fields)
+        ways = [f"at most {fit} lines"] if fit else []
         slower = math.floor(10 * highest * request.fields / least) / 10
+        if slower >= taken.low:
+            ways.append(f"at most {slower:g} Hz")
+        if request.fields == 1 and request.lines % 2 == 0 and request.lines <= _tallest(request, highest / slowest, 2):
+            ways.append(f"interlace, {request.width}x{request.lines}i@{float(request.field_rate):.6g}")
         return (
             f"{name}: {least} lines a frame, {blanking} of them blank in each field, need a line rate of"
-            f" {float(needed) / 1000:.3f} kHz, and the set's are {_khz(limits.line_rate_hz)}: ask for at"
-            f" most {fit} lines, or at most {slower:g} Hz"
+            f" {float(needed) / 1000:.3f} kHz, and the set's are {_khz(limits.line_rate_hz)}"
+            f"{': ask for ' if ways else ''}{', or '.join(ways)}"
         )
     return (
         f"{name}: no whole number of lines gives a field rate within {float(100 * limits.rate_tolerance):g} % at the"
         f" set's line rates, {_khz(limits.line_rate_hz)}"
     )
+
+
+def _tallest(request: _Request, field: Fraction, fields: int) -> int:
+    """Active lines of a frame of `fields` fields that last `field` lines each."""
+    limits = request.limits
+    blanking = limits.front_lines + limits.sync_lines + limits.back_lines
+    return max(0, fields * (math.floor(field - Fraction(fields - 1, 2)) - blanking))
 
 
 def _horizontal_reason(request: _Request, spans: tuple[tuple[int, Span], ...]) -> str:
@@ -336,12 +352,14 @@ def _horizontal_reason(request: _Request, spans: tuple[tuple[int, Span], ...]) -
     blanking = limits.front_porch + limits.sync + limits.back_porch
     longest = 1 / min(rates.low for _, rates in spans)
     if limits.active.low + blanking > longest:
+        fast = 1 / longest > standards.SET_15K_LINE_RATE_HZ.value
         return (
             f"{name}: porches and sync of at least {float(blanking / MICROSECOND):g} us leave"
-            f" {float((longest - blanking) / MICROSECOND):.2f} us of the line for the picture, and"
+            f" at most {float((longest - blanking) / MICROSECOND):.2f} us of the line for the picture, and"
             f" {float(limits.active.low / MICROSECOND):g} are wanted"
+            f"{': this family is for sets of 15 kHz, cvt and gtf are for faster ones' if fast else ''}"
         )
     return (
         f"{name}: no clock in steps of {limits.clock_step_hz / 1000:g} kHz gives a line of whole samples within the"
-        " limits: take a finer --clock-step or wider limits"
+        " limits: take more samples, a finer --clock-step or wider limits"
     )

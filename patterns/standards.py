@@ -9,9 +9,11 @@ from __future__ import annotations
 from dataclasses import replace
 from enum import IntEnum
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeVar
 
 from patterns.sources import Constant, Mark, Source
+
+T = TypeVar("T")
 
 # --- Luma weights ---------------------------------------------------------------------------------------
 
@@ -131,6 +133,23 @@ _SETUP = Source(
 SETUP_IRE = Constant(name="setup", value=Fraction("7.5"), unit="IRE", source=_SETUP)
 SETUP_SCALE = Constant(
     name="picture excursion with setup, of that without", value=Fraction("0.925"), unit="ratio", source=_SETUP
+)
+_OLD_525 = Source(
+    document="older 525-line tape formats",
+    mark=Mark.MEMORY,
+    note="practice; 75 % bars reach 350 mV",
+)
+OLD_525_DIFFERENCE_PEAK_MV = Constant(
+    name="P_B, P_R peak either way at 100 % colours, older 525-line component of 714 mV with setup",
+    value=Fraction(1400, 3),
+    unit="mV",
+    source=_OLD_525,
+)
+COMPOSITE_625_MV = Constant(
+    name="625-line composite white, sync tip",
+    value=(700, -300),
+    unit="mV",
+    source=Source(document="ITU-T N.60 (1988)", mark=Mark.VERIFIED, note="read in that text"),
 )
 
 # --- PLUGE ----------------------------------------------------------------------------------------------
@@ -548,12 +567,90 @@ RED_SHARE = Constant(
     source=Source(document="W3C, Web Content Accessibility Guidelines", mark=Mark.SECONDARY),
 )
 
+# --- Timings of free modes ------------------------------------------------------------------------------
+
+_CVT = Source(
+    document="VESA Coordinated Video Timings 1.2",
+    mark=Mark.VERIFIED,
+    note="results equal to edid-decode 0.1; the document was not seen",
+)
+_GTF = Source(
+    document="VESA Generalized Timing Formula 1.1",
+    mark=Mark.VERIFIED,
+    note="results equal to gtf of xserver-xorg-core 21.1 and to edid-decode 0.1; the document was not seen",
+)
+
+
+def _of_cvt(name: str, value: T, unit: str) -> Constant[T]:
+    return Constant(name=f"CVT {name}", value=value, unit=unit, source=_CVT)
+
+
+def _of_gtf(name: str, value: T, unit: str) -> Constant[T]:
+    return Constant(name=f"GTF {name}", value=value, unit=unit, source=_GTF)
+
+
+CVT_CELL = _of_cvt("cell", 8, "samples")
+CVT_FRONT_LINES = _of_cvt("vertical front porch", 3, "lines")
+CVT_BACK_LINES = _of_cvt("shortest vertical back porch", 7, "lines")
+CVT_SYNC_LINES = Constant(
+    name="CVT vertical sync by aspect: 4:3, 16:9, 16:10, 5:4, 15:9, other",
+    value=(4, 5, 6, 7, 7, 10),
+    unit="lines",
+    source=_CVT,
+)
+CVT_SYNC_BACK_TIME = _of_cvt("shortest vertical sync and back porch", Fraction(550, 1_000_000), "s")
+CVT_DUTY_OFFSET = _of_cvt("blanking duty cycle C'", Fraction(30, 100), "of the line")
+CVT_DUTY_SLOPE = _of_cvt("blanking duty cycle M'", 3000, "of the line, a second of its duration")
+CVT_DUTY_LEAST = _of_cvt("least blanking duty cycle", Fraction(20, 100), "of the line")
+CVT_SYNC_SHARE = _of_cvt("horizontal sync", Fraction(8, 100), "of the line")
+CVT_CLOCK_STEP = _of_cvt("clock step", 250_000, "Hz")
+CVT_RB_BLANK_TIME = _of_cvt("reduced: shortest vertical blanking", Fraction(460, 1_000_000), "s")
+CVT_RB_LINE = Constant(
+    name="CVT reduced: front porch, sync, back porch", value=(48, 32, 80), unit="samples", source=_CVT
+)
+CVT_RB2_LINE = Constant(
+    name="CVT reduced, version 2: front porch, sync, back porch", value=(8, 32, 40), unit="samples", source=_CVT
+)
+CVT_RB2_SYNC_BACK = Constant(
+    name="CVT reduced, version 2: vertical sync, back porch", value=(8, 6), unit="lines", source=_CVT
+)
+CVT_RB2_CLOCK_STEP = _of_cvt("reduced, version 2: clock step", 1000, "Hz")
+
+GTF_CELL = _of_gtf("cell", 8, "samples")
+GTF_FRONT_LINES = _of_gtf("vertical front porch", 1, "lines")
+GTF_SYNC_LINES = _of_gtf("vertical sync", 3, "lines")
+GTF_SYNC_BACK_TIME = _of_gtf("shortest vertical sync and back porch", Fraction(550, 1_000_000), "s")
+GTF_DUTY_OFFSET = _of_gtf("blanking duty cycle C'", Fraction(30, 100), "of the line")
+GTF_DUTY_SLOPE = _of_gtf("blanking duty cycle M'", 3000, "of the line, a second of its duration")
+GTF_SYNC_SHARE = _of_gtf("horizontal sync", Fraction(8, 100), "of the line")
+
+BROADCAST_SYNC_LINES = Constant(
+    name="vertical sync of 525 and 625 lines, in whole lines",
+    value=3,
+    unit="lines",
+    source=Source(
+        document="CTA-861", where="video codes 6 to 9 and 21 to 24", mark=Mark.VERIFIED, note="equal to them"
+    ),
+)
+ANALOGUE_ACTIVE_SAMPLES = Constant(
+    name="analogue active line, 525 and 625 lines",
+    value=(711, 702),
+    unit="samples of 13.5 MHz",
+    source=Source(
+        document="SMPTE 170M; Recommendation ITU-R BT.1700", mark=Mark.SECONDARY, note="710.85 in whole samples; 52 us"
+    ),
+)
+
 # --- Scan rates of sets ---------------------------------------------------------------------------------
 
 _SETS = Source(document="no document", mark=Mark.PRACTICE, note="the custom of the trade; the set's own range decides")
 SET_15K_LINE_RATE_HZ = Constant(
     name="highest line rate for a set made for 15 kHz", value=15_800, unit="Hz", source=_SETS
 )
+SET_15K_LOWEST_LINE_RATE_HZ = Constant(
+    name="lowest line rate for a set made for 15 kHz", value=15_500, unit="Hz", source=_SETS
+)
+SET_15K_FIELD_RATE_HZ = Constant(name="highest field rate for a set made for 15 kHz", value=62, unit="Hz", source=_SETS)
 LOWEST_FIELD_RATE_HZ = Constant(name="vertical rate below which a caution is given", value=48, unit="Hz", source=_SETS)
 
 # --- How even a field is --------------------------------------------------------------------------------

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from patterns.formats import Family, Format
+from patterns.lines import timing_of
 from patterns.sources import Mark, Source
 
 __all__ = ["Sync", "SyncKind", "sync_of"]
@@ -19,6 +20,7 @@ class SyncKind(StrEnum):
 
 
 _SD = Source(document="ITU-R BT.1700; SMPTE/EBU N10", mark=Mark.MEMORY)
+_SD_P = Source(document="SMPTE 293M; ITU-R BT.1358; SMPTE/EBU N10", mark=Mark.MEMORY)
 _HD = Source(document="SMPTE ST 274, ST 296", mark=Mark.MEMORY, note="the negative half is as long as the positive one")
 _COMPUTER = Source(document="no document", mark=Mark.PRACTICE, note="polarities are those of the mode line")
 
@@ -39,28 +41,26 @@ class Sync:
     source: Source
 
 
-def sync_of(fmt: Format) -> Sync | None:
-    """The sync as the format's own system has it; None where the player or the computer chooses the timing."""
-    timing = fmt.timing
-    if timing is None:
-        return None
+def sync_of(fmt: Format) -> Sync:
+    """The sync as the format's own system has it.
+
+    Raises:
+        FormatError: it has no timing, because the player or the computer chooses it.
+    """
+    timing = timing_of(fmt)
     h_positive, v_positive = timing.polarity
+    kind, negative_half = SyncKind.BI_LEVEL, 0
     if fmt.family is Family.HD:
-        return Sync(
-            kind=SyncKind.TRI_LEVEL,
-            on="on Y', or on G' (all three of R'G'B' in some systems)",
-            h_positive=h_positive,
-            v_positive=v_positive,
-            negative_half=timing.h.sync,
-            source=_HD,
-        )
-    if fmt.family is Family.COMPUTER:
-        on, source = (
-            "separate horizontal and vertical sync at logic level; combined and negative where it rides on G' or Y'",
-            _COMPUTER,
-        )
-    else:
+        kind, negative_half = SyncKind.TRI_LEVEL, timing.h.sync
+        on, source = "on Y', or on G' (all three of R'G'B' in some systems)", _HD
+    elif fmt.family is Family.COMPUTER:
+        on = "separate horizontal and vertical sync at logic level; combined and negative where it rides on G' or Y'"
+        source = _COMPUTER
+    elif timing.is_15k:
         on, source = "on Y', on G' or separate; on the luma of composite", _SD
+    else:
+        # Composite ends with 15 kHz.
+        on, source = "on Y', on G' or separate", _SD_P
     return Sync(
-        kind=SyncKind.BI_LEVEL, on=on, h_positive=h_positive, v_positive=v_positive, negative_half=0, source=source
+        kind=kind, on=on, h_positive=h_positive, v_positive=v_positive, negative_half=negative_half, source=source
     )

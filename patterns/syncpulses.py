@@ -34,7 +34,7 @@ def sync_rise(fmt: Format) -> Fraction:
     if fmt.family is Family.COMPUTER:
         return timing.h.sync * standards.SYNC_RISE_SHARE.value
     slow = standards.SYNC_RISE_525_NS if fmt.family is Family.SD525 else standards.SYNC_RISE_625_NS
-    rise = slow if _is_15k(fmt) else standards.SYNC_RISE_P_NS
+    rise = slow if timing.is_15k else standards.SYNC_RISE_P_NS
     return rise.value * timing.pixel_clock_hz / 10**9
 
 
@@ -50,14 +50,9 @@ def line_pulses(fmt: Format, line: int) -> tuple[SyncPulse, ...]:
     return _interlaced(fmt, line) if fmt.interlaced else _progressive(fmt, line)
 
 
-def _is_15k(fmt: Format) -> bool:
-    return timing_of(fmt).line_rate_hz <= standards.SET_15K_LINE_RATE_HZ.value
-
-
 def _horizontal(fmt: Format, at: Fraction) -> tuple[SyncPulse, ...]:
     """A line's own sync at `at`."""
     sync, width = sync_of(fmt), timing_of(fmt).h.sync
-    assert sync is not None
     if sync.kind is SyncKind.TRI_LEVEL:
         return SyncPulse(at - sync.negative_half, at, -1), SyncPulse(at, at + width, 1)
     return (SyncPulse(at, at + width, -1),)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from patterns import standards
 from patterns.sources import Source
 
 __all__ = ["FieldOrder", "FormatError", "Interval", "Timing", "field_order", "shown"]
@@ -87,6 +88,11 @@ class Timing:
     @property
     def line_rate_hz(self) -> Fraction:
         return self.pixel_clock_hz / self.h.total
+
+    @property
+    def is_15k(self) -> bool:
+        """Whether the lines are no faster than a set made for 15 kHz takes: broadcast before 480p, and the like."""
+        return self.line_rate_hz <= standards.SET_15K_LINE_RATE_HZ.value
 
     @property
     def frame_rate_hz(self) -> Fraction:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -30,6 +31,7 @@ from patterns.formats import (
     parse_aspect,
     parse_format,
 )
+from patterns.scancautions import scan_cautions
 
 VECTORS = Path(__file__).parent / "vectors" / "v4l2_dv_timings.toml"
 HEADER = Path("/usr/include/linux/v4l2-dv-timings.h")
@@ -354,6 +356,20 @@ def test_free_formats_warn_that_no_timing_is_fixed() -> None:
     assert "14.400 kHz" in slow.cautions[0]
     assert "28.800 kHz" in fast.cautions[0]
     assert ["15 kHz only" in " ".join(fmt.cautions) for fmt in (slow, fast)] == [False, True]
+
+
+def test_cautions_name_rates_beyond_both_ends_of_what_a_15_khz_set_takes() -> None:
+    """Common practice, no source: 15.5 to 15.8 kHz and 48 to 62 Hz; a faster line has its own caution."""
+    timing = FORMATS["240p"].timing
+    assert timing is not None
+    # 13.5 MHz / 858 is 15.734 kHz; x 23/25 is 14.476, and 15.500 exactly is still taken.
+    low = replace(timing, pixel_clock_hz=timing.pixel_clock_hz * Fraction(23, 25))
+    edge = replace(timing, pixel_clock_hz=Fraction(15_500 * 858))
+    told = [" ".join(scan_cautions(240, each.field_rate_hz, each)) for each in (timing, low, edge)]
+    assert ["below the 15.5 kHz" in words for words in told] == [False, True, False]
+    assert "14.476 kHz" in told[1]
+    high = {text: " ".join(parse_format(text).cautions) for text in ("320x200@70", "320x200@62", "1024x768@70")}
+    assert ["above the 62 Hz" in words for words in high.values()] == [True, False, False]
 
 
 @pytest.mark.parametrize("name", FORMATS)

@@ -188,7 +188,7 @@ TIGHT = Limits(rate_tolerance=Fraction(1, 100_000), line_rate_hz=(Span(low=Fract
     [
         ((720, 256, 60, False), Limits(), "ask for at most 248 lines, or at most 58 Hz"),
         ((640, 480, 60, False), Limits(), "need a line rate of 29.760 kHz"),
-        ((320, 240, 70, False), Limits(), "field rates are 48 to 62 Hz, asked are 70"),
+        ((320, 240, 70, False), Limits(), "field rates are 48 to 62 Hz, asked is 70 Hz"),
         ((320, 240, 60, False), Limits(clock_min_hz=Fraction(25_000_000)), "4 times the width, 1280 samples"),
         ((320, 240, 60, False), Limits(back_porch=9 * MICROSECOND), "and 51 are wanted"),
         ((720, 480, 60, True), Limits(clock_step_hz=9_000_000), "finer --clock-step"),
@@ -215,6 +215,20 @@ def test_what_a_refusal_tells_to_ask_for_is_given(rate: int, interlaced: bool) -
     solve(720, lines, Fraction(rate), interlaced=interlaced, limits=Limits())
     with pytest.raises(FormatError):
         solve(720, lines + (2 if interlaced else 1), Fraction(rate), interlaced=interlaced, limits=Limits())
+
+
+def test_a_refusal_names_no_rate_that_the_set_has_not_and_interlace_where_that_fits() -> None:
+    with pytest.raises(FormatError) as refused:
+        solve(640, 480, Fraction(60), interlaced=False, limits=Limits())
+    # 15.8 kHz over 496 lines is 31.8 Hz, and 48 Hz is the least; 513 lines of interlace need 15.39 kHz.
+    assert str(refused.value).endswith("ask for at most 248 lines, or interlace, 640x480i@60")
+    solve(640, 480, Fraction(60), interlaced=True, limits=Limits())
+    slower = re.compile(r"or at most ([\d.]+) Hz")
+    with pytest.raises(FormatError, match=slower) as refused:
+        solve(640, 270, Fraction(60), interlaced=False, limits=Limits())
+    found = slower.search(str(refused.value))
+    assert found
+    solve(640, 270, Fraction(found[1]), interlaced=False, limits=Limits())
 
 
 def test_systems_by_field_rate() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import pkgutil
 import subprocess
 import warnings
 from enum import IntEnum
@@ -9,6 +11,7 @@ from fractions import Fraction
 
 import pytest
 
+import patterns
 from patterns import standards
 from patterns.sources import Constant, Mark, Source
 
@@ -30,6 +33,16 @@ def test_all_lists_every_constant_of_the_module() -> None:
     assert list(standards.ALL) == public
     assert standards.KR_601 in standards.ALL
     assert standards.LOWEST_FIELD_RATE_HZ in standards.ALL
+
+
+def test_no_other_module_of_the_room_keeps_constants_of_its_own() -> None:
+    """What is a `Constant` stands in the one list, from which the page of figures is made."""
+    listed = {id(item) for item in standards.ALL}
+    for found in pkgutil.walk_packages(patterns.__path__, "patterns."):
+        own = [item for item in vars(importlib.import_module(found.name)).values() if isinstance(item, Constant)]
+        assert all(id(item) in listed for item in own), found.name
+    names = {item.name for item in standards.ALL}
+    assert {"CVT clock step", "GTF blanking duty cycle C'", "CVT reduced: front porch, sync, back porch"} <= names
 
 
 def test_a_verified_constant_names_what_it_was_compared_with() -> None:

@@ -17,12 +17,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patterns.formats import FORMATS, Format, parse_format
+from patterns.formats import FORMATS, Family, Format, FormatError, parse_format
 from patterns.freemodes import By, usual_by, with_timing
 from patterns.scan15k import Limits
+from patterns.sync import sync_of
 from trueraster.cautions import SCAN_RATES
 from trueraster.cli import run
 from trueraster.edid import Interface, edid_block, offered
+from trueraster.show import number
 
 VECTORS = tomllib.loads((Path(__file__).parent / "vectors" / "free_modes.toml").read_text(encoding="utf-8"))
 
@@ -121,12 +123,33 @@ def test_levels_are_those_of_each_interface() -> None:
     rows = {row["signal"]: row for row in asked("480i")["levels_mv"]}
     assert rows["Y' or R'G'B'"] | {"white": 700, "black": 0, "blanking": 0, "sync": -300} == rows["Y' or R'G'B'"]
     assert rows["P'B, P'R at 100 % colours"]["white"] == 350
-    setup = rows["525 lines, with setup"]
-    assert (setup["white"], setup["black"], setup["sync"]) == (714.286, 53.571, -285.714)
+    for signal in ("luma of composite, 7.5 IRE setup", "older Y', 7.5 IRE setup"):
+        assert (rows[signal]["white"], rows[signal]["black"], rows[signal]["sync"]) == (714.286, 53.571, -285.714)
+    # The same place: 467 mV, where 75 % bars reach 350.
+    older = rows["older P'B, P'R at 100 % colours"]
+    assert (older["white"], older["lowest"]) == (pytest.approx(350 / 0.75, abs=0.001), -older["white"])
     hd = asked("1080i60")["levels_mv"]
     assert (hd[0]["sync"], hd[0]["sync_upper"]) == (-300, 300)
     # From memory of SMPTE ST 274: both halves are 44 samples long.
     assert asked("1080i60")["sync"]["negative_half_samples"] == 44
+
+
+@pytest.mark.parametrize("name", [name for name, fmt in FORMATS.items() if fmt.family is not Family.HD])
+def test_composite_is_of_15_khz_alone(name: str) -> None:
+    # STANDARDS section 2: 714 and -286 mV are system M, 700 and -300 mV 625 lines; neither has 31 kHz.
+    told = asked(name)
+    composite = [row for row in told["levels_mv"] if row["signal"].startswith("luma of composite")]
+    assert ("luma of composite" in told["sync"]["on"]) == (name not in ("480p", "576p")) == bool(composite)
+    if composite:
+        levels = {"240p": (714.286, -285.714), "480i": (714.286, -285.714)}.get(name, (700, -300))
+        assert {(row["white"], row["sync"]) for row in composite} == {levels}
+    else:
+        assert [row["signal"] for row in told["levels_mv"]] == ["Y' or R'G'B'", "P'B, P'R at 100 % colours"]
+
+
+def test_a_format_without_timing_has_neither_sync_nor_levels() -> None:
+    with pytest.raises(FormatError, match="fixes no timing"):
+        sync_of(parse_format("640x240p@60"))
 
 
 def test_json_has_the_fixed_keys() -> None:
@@ -136,6 +159,13 @@ def test_json_has_the_fixed_keys() -> None:
     for part in ("h", "v"):
         assert set(answer[part]) == {"active", "front_porch", "sync", "back_porch", "total"}
         assert answer[part]["total"] == sum(value for key, value in answer[part].items() if key != "total")
+
+
+def test_an_aspect_that_is_asked_for_is_told() -> None:
+    assert asked("640x240p@60")["picture_aspect"] == "4:3"
+    assert asked("1024x768p@75")["picture_aspect"] == "4:3"
+    assert asked("480i", "--aspect", "16:9")["picture_aspect"] == "16:9"
+    assert "16:9 on the glass" in call("640x240p@60", "--aspect", "16:9")[1]
 
 
 def test_several_formats_are_told_in_order() -> None:
@@ -171,6 +201,37 @@ def test_a_raster_of_a_named_format_says_so() -> None:
     assert asked("1024x768p@75")["hint"] is None
 
 
+@pytest.mark.parametrize("words", ["320x200p@70", "640x200p@70 --by cvt-rb", "320x400i@70"])
+def test_a_scan_too_slow_or_too_fast_for_a_15_khz_set_has_a_caution(words: str) -> None:
+    # Common practice, no source: 15.5 to 15.8 kHz and 48 to 62 Hz.
+    told = asked(*words.split())
+    assert told["line_rate_hz"] < 15_500
+    assert told["field_rate_hz"] > 62
+    cautions = " ".join(told["cautions"])
+    assert f"Line rate {told['line_rate_hz'] / 1000:.3f} kHz: below the 15.5 kHz" in cautions
+    assert "above the 62 Hz" in cautions
+    text = " ".join(call(*words.split())[1].split())
+    assert "above the 62 Hz" in text
+
+
+def test_a_rate_that_is_missed_is_told_in_one_line() -> None:
+    # By hand: CVT's clock of 5.75 MHz over 400 x 216 is 66.5509 Hz, 4.93 % below 70.
+    assert "asked      70 Hz, got 66.5509 Hz: -4.93 %\n" in call("320x200p@70")[1]
+    told = asked("320x200p@70")
+    assert (told["asked_field_rate_hz"], told["field_rate_off_percent"]) == (70, pytest.approx(-4.9273, abs=1e-4))
+    # GTF hits every rate, and a standard was asked for none.
+    assert "asked" not in call("1024x768p@75", "--by", "gtf")[1] + call("480i")[1]
+    assert asked("480i")["asked_field_rate_hz"] is None
+
+
+def test_no_figure_is_minus_nothing() -> None:
+    # A figure that rounds to nothing from below has no sign.
+    assert str(number(Fraction(-1, 10**9))) == str(number(-0.0)) == str(number(-1e-9)) == "0.0"
+    for rate in ("59.94", "60", "50", "55"):
+        text = call(f"720x240p@{rate}", "--clock-step", "1kHz")[1]
+        assert not re.search(r"-0(\.0+)?\b(?!\.)", text)
+
+
 def test_limits_of_the_set_are_kept() -> None:
     answer = asked(
         "2560x240p@60", "--clock-min=25MHz", "--line-rate=15.6-15.8kHz", "--sync=4.8us", "--back-porch=5.2us"
@@ -191,6 +252,12 @@ def test_limits_of_the_set_are_kept() -> None:
         "640x480p@60 --by 15khz",
         "640x240p@75 --by 15khz",
         "720x480i@60 480p --line-rate 15.6-15.8",
+        # Every way of making a timing is held against the set.
+        "640x240p@60 --line-rate 31-32",
+        "640x240p@60 --field-rate 48-49",
+        "1024x768p@75 --by gtf --field-rate 50-60",
+        "1024x768p@75 --by cvt-rb --line-rate 30-40",
+        "576i --field-rate 60",
     ],
 )
 def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tmp_path: Path, words: str) -> None:
@@ -206,9 +273,16 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
     ("words", "expected"),
     [
         ("480i --by cvt", "named format"),
+        ("480i,576i", "formats stand apart"),
+        ("640x480i@59,94", "a rate has a point"),
+        ("1x1@60", "2 to 8192"),
+        ("640x480@0", "1 to 1000 Hz"),
+        ("abc", "unknown format 'abc'"),
+        ("640x481i@60", "even height"),
         ("640x480@60 --by vesa", "allowed are cvt, cvt-rb, cvt-rb2, gtf, 15khz"),
         ("640x240@60 --sync 4,5", "4.5us"),
-        ("640x240@60 --field-rate 60", "48-62Hz"),
+        ("640x240@60 --field-rate 60,50", "48-62Hz"),
+        ("640x240@60 --field-rate 5", "10 to 300 Hz"),
         ("640x240@60 --active-time 53-51us", "lower end first"),
         ("640x240@60 --blank-lines 0/3/12", "1/3/12"),
         ("640x240@60 --clock-step 100Hz", "10kHz"),
@@ -216,12 +290,35 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
         ("640x240@60 --line-rate fast", "--line-rate"),
         ("854x480@60", "take 848 or 856"),
         ("480i --edid-for hdmi", "analogue, digital"),
+        ("480i --edid-for digital", "add --edid set.bin"),
+        ("480i --edid-name Tube", "add --edid set.bin"),
+        ("480i --sync 4us", "leave it out, or write 720x480i@59.94"),
+        ("1080i50 --sync 4us --clock-step 1kHz", "--sync, --clock-step: only for free rasters by 15khz"),
+        ("2560x240@60 480i --clock-min 25MHz", "480i is a named format"),
+        ("1024x768@75 --clock-min 25MHz", "made by cvt, as are rasters above 288 lines a field or 62 Hz: leave it"),
+        ("1024x768@75 --by gtf --blank-lines 1/3/12", "made by gtf: leave it out"),
+        ("1024x768@75 --by cvt-rb --rate-tolerance 1%", "made by cvt-rb: leave it out"),
     ],
 )
 def test_a_mistake_is_one_line(words: str, expected: str) -> None:
     code, out, err = call(*words.split())
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert expected in err
+
+
+def test_a_single_rate_of_the_set_has_one_per_cent_to_each_side() -> None:
+    # 60 Hz within 1 % is 59.4 to 60.6: 480i's 59.94 lies within. 15.7 kHz within 1 % has 480i's 15.734.
+    assert call("480i", "--field-rate", "60", "--line-rate", "15.7")[0] == 0
+    assert call("480i", "--field-rate", "59.3")[0] == 2
+    assert "59.4 to 60.6 Hz" in call("576i", "--field-rate", "60Hz")[2]
+    assert asked("640x240p@50", "--field-rate", "50")["field_rate_hz"] == pytest.approx(50, rel=0.01)
+
+
+def test_a_refusal_names_the_range_that_was_not_stated() -> None:
+    unsaid = "--line-rate was not stated"
+    assert unsaid in call("640x480p@60", "--by", "15khz", "--field-rate", "55-61")[2]
+    assert unsaid not in call("640x480p@60", "--by", "15khz", "--line-rate", "15.6-15.8")[2]
+    assert "--field-rate was not stated" in call("640x240p@75", "--by", "15khz")[2]
 
 
 # --- EDID ------------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from patterns import standards
 from patterns.formats import Family, Format
 from patterns.timing import Interval, Timing
 
-__all__ = ["MOST_MODES", "Interface", "edid_block", "edid_notes", "offered"]
+__all__ = ["KEPT_NAME", "MOST_MODES", "Interface", "edid_block", "edid_notes", "offered"]
 
 MOST_MODES = 3
 """A block has room for four descriptors, and one has to be the display's name."""
@@ -37,7 +37,8 @@ _LEAST_DIGITAL_CLOCK_HZ = 25_000_000
 _INTERLACED_RASTERS = {(1920, 1080), *((width, height) for width in (720, 1440, 2880) for height in (480, 576))}
 """That Linux takes for interlaced ones of a frame's lines. From memory."""
 _NAME_LENGTH = 13
-_KEPT_NAME = "trueraster"
+KEPT_NAME = "trueraster"
+"""The display's name where none is given."""
 
 
 class Interface(StrEnum):
@@ -53,7 +54,7 @@ def offered(timing: Timing) -> Timing:
     return replace(timing, pixel_clock_hz=Fraction(steps * _CLOCK_STEP_HZ))
 
 
-def edid_block(formats: Sequence[Format], *, interface: Interface, name: str = _KEPT_NAME) -> bytes:
+def edid_block(formats: Sequence[Format], *, interface: Interface, name: str = KEPT_NAME) -> bytes:
     """The block that offers the formats' timings, the first as the preferred one.
 
     Raises:

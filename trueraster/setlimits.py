@@ -10,7 +10,7 @@ from fractions import Fraction
 from patterns.formats import Format
 from patterns.scan15k import LEAST_CLOCK_STEP_HZ, MICROSECOND, Limits, Span
 from trueraster.cautions import SCAN_RATES
-from trueraster.kit.rates import LineRates, parse_line_rates, ranges_text
+from trueraster.kit.rates import SINGLE_TOLERANCE, LineRates, parse_line_rates, ranges_text
 from trueraster.options import UsageError
 
 __all__ = ["SetRange", "check_set", "limits_of", "refusal", "set_range"]
@@ -28,7 +28,7 @@ class SetRange:
 
 
 def set_range(line_rate: str | None, field_rate: str | None) -> SetRange:
-    """The stated range from '15.5-15.9kHz,31-32kHz' and '48-62Hz'.
+    """The stated range from '15.5-15.9kHz,31-32kHz' and '48-62Hz'; a single value has 1 % to each side.
 
     Raises:
         UsageError: one of them is nothing of the kind.
@@ -36,8 +36,19 @@ def set_range(line_rate: str | None, field_rate: str | None) -> SetRange:
     lines = None if line_rate is None else parse_line_rates(line_rate, "--line-rate")
     fields = None
     if field_rate is not None:
-        fields = _span("--field-rate", field_rate, "Hz", example="48-62Hz", least=10, most=300)
+        fields = _field_rates(field_rate)
     return SetRange(line_rates=lines, field_rates=fields)
+
+
+def _field_rates(text: str) -> Span:
+    option, least, most = "--field-rate", 10, 300
+    single = re.fullmatch(rf"\s*{_NUMBER}\s*(?:hz)?\s*", text.lower())
+    if single is None:
+        return _span(option, text, "Hz", example="48-62Hz", least=least, most=most)
+    value = Fraction(single[1])
+    if not least <= value <= most:
+        raise UsageError(f"{option}: got {_short(text)}, a rate from {least} to {most} Hz is expected")
+    return Span(low=value * (1 - SINGLE_TOLERANCE), high=value * (1 + SINGLE_TOLERANCE))
 
 
 def check_set(fmt: Format, stated: SetRange) -> None:

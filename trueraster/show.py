@@ -62,12 +62,12 @@ def note(text: str) -> None:
 
 
 def number(value: Fraction | float | None, digits: int = 6) -> int | float | None:
-    """A figure for JSON, an exact whole number as such; None stays null."""
+    """A figure for JSON, an exact whole number as such and nothing as 0.0, never -0.0; None stays null."""
     if value is None or isinstance(value, int):
         return value
     if isinstance(value, Fraction) and value.denominator == 1:
         return int(value)
-    return round(float(value), digits)
+    return round(float(value), digits) + 0.0
 
 
 def counted(number: int, noun: str) -> str:

@@ -19,6 +19,8 @@ __all__ = ["Told", "timing_json", "timing_text"]
 
 _PARTS = ("active", "front_porch", "sync", "back_porch", "total")
 _WIDTH = 100
+_TOLD_OFF = Fraction(5, 100_000)
+"""From how much on a missed rate is told: what two decimals of a per cent show."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,8 +30,15 @@ class Told:
     format: Format
     timing: Timing
     by: By | None
+    asked_hz: Fraction | None = None
+    """The field rate that was asked for; None for a named format."""
     hint: str = ""
     """What the user may have meant instead."""
+
+    @property
+    def off(self) -> Fraction | None:
+        """How far the field rate is from what was asked for, of it."""
+        return None if self.asked_hz is None else self.timing.field_rate_hz / self.asked_hz - 1
 
     @property
     def video_code(self) -> int | None:
@@ -47,7 +56,6 @@ def timing_json(told: Told) -> dict[str, Any]:
     """The keys of `timing --json`; times in us, levels in mV."""
     fmt, timing = told.format, told.timing
     sync = sync_of(fmt)
-    assert sync is not None
     target = broadcast_system(timing.field_rate_hz).line_rate_hz if told.by is By.FIFTEEN_KHZ else None
     second = timing.v_second
     return {
@@ -56,10 +64,13 @@ def timing_json(told: Told) -> dict[str, Any]:
         "by": "standard" if told.by is None else told.by.value,
         "width": fmt.width,
         "height": fmt.height,
+        "picture_aspect": _aspect(fmt),
         "pixel_clock_hz": number(timing.pixel_clock_hz, 6),
         "line_rate_hz": number(timing.line_rate_hz, 6),
         "field_rate_hz": number(timing.field_rate_hz, 9),
         "frame_rate_hz": number(timing.frame_rate_hz, 9),
+        "asked_field_rate_hz": number(told.asked_hz, 9),
+        "field_rate_off_percent": None if told.off is None else number(100 * told.off, 4),
         "interlaced": second is not None,
         "field_order": fmt.field_order.value,
         "h": _interval_json(timing.h),
@@ -80,7 +91,7 @@ def timing_json(told: Told) -> dict[str, Any]:
         },
         "levels_mv": [
             {key: number(value, 3) if isinstance(value, Fraction) else value for key, value in row.items()}
-            for row in _levels(fmt, sync.kind)
+            for row in _levels(fmt, timing, sync.kind)
         ],
         "video_code": told.video_code,
         "broadcast_line_rate_hz": number(target, 6),
@@ -103,26 +114,34 @@ def _sign(positive: bool) -> str:
     return "positive" if positive else "negative"
 
 
-def _levels(fmt: Format, kind: SyncKind) -> list[dict[str, Any]]:
+def _levels(fmt: Format, timing: Timing, kind: SyncKind) -> list[dict[str, Any]]:
     """Levels of each interface that the format's system has, in mV."""
     white, tip = Fraction(standards.COMPONENT_WHITE_MV.value), Fraction(standards.COMPONENT_SYNC_MV.value)
     upper = -tip if kind is SyncKind.TRI_LEVEL else None
-    peak = Fraction(standards.COLOUR_DIFFERENCE_PEAK_MV.value)
-    computer = fmt.family is Family.COMPUTER
-    rows = [_level_row("R'G'B', sync on G'" if computer else "Y' or R'G'B'", white, Fraction(0), tip, upper)]
-    if not computer:
-        rows.append(_level_row("P'B, P'R at 100 % colours", peak, Fraction(0), None, None) | {"lowest": -peak})
-    if fmt.family is Family.SD525:
-        ire = standards.IRE_MV.value
-        tip_525 = standards.SYNC_IRE.value * ire
-        setup = standards.SETUP_IRE.value * ire
-        rows.append(_level_row("525 lines, 714 mV", standards.WHITE_525_MV.value, Fraction(0), tip_525, None))
-        rows.append(_level_row("525 lines, with setup", standards.WHITE_525_MV.value, setup, tip_525, None))
-    return rows
+    if fmt.family is Family.COMPUTER:
+        return [_level_row("R'G'B', sync on G'", white, tip)]
+    rows = [
+        _level_row("Y' or R'G'B'", white, tip, upper=upper),
+        _difference_row("P'B, P'R at 100 % colours", Fraction(standards.COLOUR_DIFFERENCE_PEAK_MV.value)),
+    ]
+    # Composite, and the component levels of its time, end with 15 kHz.
+    if not timing.is_15k:
+        return rows
+    if fmt.family is Family.SD625:
+        return [*rows, _level_row("luma of composite", *map(Fraction, standards.COMPOSITE_625_MV.value))]
+    ire = standards.IRE_MV.value
+    white, tip, setup = standards.WHITE_525_MV.value, standards.SYNC_IRE.value * ire, standards.SETUP_IRE.value * ire
+    return [
+        *rows,
+        _level_row("luma of composite, no setup", white, tip),
+        _level_row("luma of composite, 7.5 IRE setup", white, tip, black=setup),
+        _level_row("older Y', 7.5 IRE setup", white, tip, black=setup),
+        _difference_row("older P'B, P'R at 100 % colours", standards.OLD_525_DIFFERENCE_PEAK_MV.value),
+    ]
 
 
 def _level_row(
-    signal: str, white: Fraction, black: Fraction, sync: Fraction | None, upper: Fraction | None
+    signal: str, white: Fraction, sync: Fraction | None, *, black: Fraction = Fraction(0), upper: Fraction | None = None
 ) -> dict[str, Any]:
     return {
         "signal": signal,
@@ -133,6 +152,10 @@ def _level_row(
         "sync_upper": upper,
         "lowest": None,
     }
+
+
+def _difference_row(signal: str, peak: Fraction) -> dict[str, Any]:
+    return _level_row(signal, peak, None) | {"lowest": -peak}
 
 
 # --- Words -----------------------------------------------------------------------------------------------
@@ -161,7 +184,6 @@ def timing_text(told: Told) -> str:
     fmt, timing = told.format, told.timing
     parts = [_title(told), "", _labelled(_rates(told)), "", _line_table(timing), "", _field_table(timing), ""]
     sync = sync_of(fmt)
-    assert sync is not None
     signs = f"H {_sign(sync.h_positive)}, V {_sign(sync.v_positive)}"
     if sync.kind is SyncKind.TRI_LEVEL:
         told_sync = (
@@ -171,7 +193,7 @@ def timing_text(told: Told) -> str:
         )
     else:
         told_sync = f"bi-level, {sync.on}: {signs}"
-    parts += [_labelled([("sync", told_sync)]), "", _levels_table(fmt, sync.kind), ""]
+    parts += [_labelled([("sync", told_sync)]), "", _levels_table(fmt, timing, sync.kind), ""]
     rows = [("mode line", timing.modeline(fmt.id)), ("source", str(timing.source))]
     rows += [("note", told.hint)] if told.hint else []
     rows += [("caution", text) for text in fmt.cautions]
@@ -183,20 +205,28 @@ def _rates(told: Told) -> list[tuple[str, str]]:
     rows = [("line rate", f"{float(timing.line_rate_hz) / 1000:.6f} kHz")]
     if timing.v_second:
         rows.append(("field rate", f"{float(timing.field_rate_hz):.6f} Hz"))
+    rows.append(("frame rate", f"{float(timing.frame_rate_hz):.6f} Hz"))
+    if told.asked_hz is not None and told.off is not None and abs(told.off) >= _TOLD_OFF:
+        asked, got = float(told.asked_hz), float(timing.field_rate_hz)
+        rows.append(("asked", f"{asked:.6g} Hz, got {got:.6g} Hz: {float(100 * told.off):+.2f} %"))
     rows += [
-        ("frame rate", f"{float(timing.frame_rate_hz):.6f} Hz"),
         ("clock", f"{float(timing.pixel_clock_hz) / 1e6:.6f} MHz"),
+        ("picture", f"{_aspect(told.format)} on the glass"),
         ("lines", f"{timing.total_lines} a frame, {_active_lines(timing)}{_from_sync(told)}"),
         ("made by", _made_by(told)),
     ]
     code = told.video_code
     if code is not None:
         # Standard definition with interlace or half the lines is sent with each sample twice.
-        doubled = told.format.width == 720 and timing.line_rate_hz < 20_000
+        doubled = told.format.width == standards.RASTER_601_SAMPLES.value and timing.is_15k
         rows.append(
             ("CTA-861", f"video code {code}" + (", there with doubled samples: 1440 at 27 MHz" if doubled else ""))
         )
     return rows
+
+
+def _aspect(fmt: Format) -> str:
+    return f"{fmt.picture_aspect.numerator}:{fmt.picture_aspect.denominator}"
 
 
 def _active_lines(timing: Timing) -> str:
@@ -213,10 +243,10 @@ def _made_by(told: Told) -> str:
     if told.by is not By.FIFTEEN_KHZ:
         return _BY[told.by]
     system = broadcast_system(told.timing.field_rate_hz)
-    off = told.timing.line_rate_hz - system.line_rate_hz
+    off = f"{float(told.timing.line_rate_hz - system.line_rate_hz):+.2f}"
     return (
         f"the line of {system.lines}-line broadcast, {float(system.line_rate_hz):.2f} Hz"
-        f" (off by {'0' if not off else f'{float(off):+.2f}'} Hz)"
+        f" (off by {'0' if float(off) == 0 else off} Hz)"
     )
 
 
@@ -243,10 +273,10 @@ def _table_rows(interval: Interval, unit: Fraction, places: str) -> list[tuple[s
     return [(name.replace("_", " "), str(count), format(float(count * unit), places)) for name, count in counts]
 
 
-def _levels_table(fmt: Format, kind: SyncKind) -> str:
+def _levels_table(fmt: Format, timing: Timing, kind: SyncKind) -> str:
     keys = ("white", "black", "blanking", "sync")
     rows = [("levels in mV", *keys)]
-    for row in _levels(fmt, kind):
+    for row in _levels(fmt, timing, kind):
         cells = ["" if row[key] is None else f"{float(row[key]):.1f}".removesuffix(".0") for key in keys]
         if row["sync_upper"] is not None:
             cells[3] += f" / +{float(row['sync_upper']):g}"

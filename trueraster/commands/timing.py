@@ -13,6 +13,7 @@ from trueraster.show import note, put_json, put_text
 
 if TYPE_CHECKING:
     from patterns.formats import Format
+    from patterns.freemodes import By
     from patterns.scan15k import Limits
     from trueraster.setlimits import SetRange
     from trueraster.timingwords import Told
@@ -27,10 +28,10 @@ _SAME_RATE = 0.002
 
 @click.command()
 @click.argument("formats", nargs=-1, required=True, metavar="FORMAT...")
-@click.option("--by", help="What a free raster's timing is made by: cvt, cvt-rb, cvt-rb2, gtf or 15khz.  [default: 15khz for up to 288 lines a field, else cvt]")  # fmt: skip # noqa: E501
+@click.option("--by", help="What a free raster's timing is made by: cvt, cvt-rb, cvt-rb2, gtf or 15khz.  [default: 15khz for up to 288 lines a field and 62 Hz, else cvt]")  # fmt: skip # noqa: E501
 @click.option("--aspect", help="Picture aspect, as 16:9.")
-@click.option("--line-rate", "--line-rates", help="The set's stated line rates, as 15.5-15.9kHz or 15.6-15.8,31-32.")
-@click.option("--field-rate", help="The set's stated field rates, as 48-62Hz.")
+@click.option("--line-rate", "--line-rates", help="The set's stated line rates, as 15.5-15.9kHz or 15.6-15.8,31-32; a single one stands for 1 % to each side. Any format outside is refused.")  # fmt: skip # noqa: E501
+@click.option("--field-rate", help="The set's stated field rates, as 48-62Hz, or a single one in the same way.")
 @click.option("--front-porch", help="15khz: shortest front porch.  [default: 0.8us]")
 @click.option("--sync", help="15khz: shortest horizontal sync.  [default: 4.5us]")
 @click.option("--back-porch", help="15khz: shortest back porch.  [default: 4.4us]")
@@ -40,12 +41,8 @@ _SAME_RATE = 0.002
 @click.option("--clock-step", help="15khz: the output's clock goes in steps of this.  [default: 10kHz]")
 @click.option("--rate-tolerance", help="15khz: how far from the rate asked for.  [default: 0.5%]")
 @click.option("--edid", type=click.Path(), help="Write a 128-byte EDID block that offers these modes and no other.")
-@click.option(
-    "--edid-for", default="analogue", show_default=True, help="The output that reads it: analogue or digital."
-)
-@click.option(
-    "--edid-name", default="trueraster", show_default=True, help="The display's name in it, up to 13 letters."
-)
+@click.option("--edid-for", help="The output that reads it: analogue or digital.  [default: analogue]")
+@click.option("--edid-name", help="The display's name in it, up to 13 letters.  [default: trueraster]")
 @as_json_option
 def timing(
     formats: tuple[str, ...],
@@ -54,8 +51,8 @@ def timing(
     line_rate: str | None,
     field_rate: str | None,
     edid: str | None,
-    edid_for: str,
-    edid_name: str,
+    edid_for: str | None,
+    edid_name: str | None,
     as_json: bool,
     **typed: str | None,
 ) -> None:
@@ -72,9 +69,12 @@ def timing(
 
     choice("--by", by, ("cvt", "cvt-rb", "cvt-rb2", "gtf", "15khz"))
     choice("--edid-for", edid_for, ("analogue", "digital"))
+    if edid is None:
+        _refuse_without_edid({"--edid-for": edid_for, "--edid-name": edid_name})
     stated = set_range(line_rate, field_rate)
     limits = limits_of(stated, typed)
-    told = [_told(text, aspect, by, stated, limits) for text in formats]
+    shaping = [f"--{name.replace('_', '-')}" for name, text in typed.items() if text is not None]
+    told = [_told(text, aspect, by, stated, limits, shaping) for text in formats]
     block = None if edid is None else _write_edid(Path(edid), told, stated, edid_for, edid_name)
     if as_json:
         answer: dict[str, Any] = timing_json(told[0]) if len(told) == 1 else {"timings": [timing_json(t) for t in told]}
@@ -93,35 +93,71 @@ def timing(
         note("Note: a computer may send any mode of the block by itself; --line-rate holds them against the set.")
 
 
-def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limits: Limits) -> Told:
+def _refuse_without_edid(typed: dict[str, str | None]) -> None:
+    from trueraster.options import UsageError
+
+    given = [name for name, text in typed.items() if text is not None]
+    if given:
+        raise UsageError(
+            f"{', '.join(given)}: for the block that --edid FILE writes; add --edid set.bin or leave it out"
+        )
+
+
+def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limits: Limits, shaping: list[str]) -> Told:
+    """A format's timing, held against the stated set; `shaping` are the options that only 15khz heeds."""
     from patterns.freemodes import By, usual_by, with_timing
     from patterns.scan15k import OutOfRangeError
     from trueraster.options import UsageError, format_of
     from trueraster.setlimits import check_set, refusal
     from trueraster.timingwords import Told
 
+    if "," in text:
+        raise UsageError(f"{text[:40]!r}: formats stand apart, as 480i 576i, and a rate has a point, as 640x480i@59.94")
     fmt, way = format_of(text, aspect), None
-    hint = ""
+    asked, hint = None, ""
     if fmt.timing is None:
         way = usual_by(fmt) if by is None else By(by)
         if way is By.FIFTEEN_KHZ and aspect is None:
             # Its samples are as wide as the tube makes them.
             fmt = format_of(text, _TUBE_ASPECT)
-        hint = _same_named(fmt)
+        asked, hint = fmt.field_rate, _same_named(fmt)
         try:
             fmt = with_timing(fmt, way, limits)
         except OutOfRangeError as error:
-            unsaid = stated.line_rates is None or stated.field_rates is None
-            usual = " (where they were not stated, by --line-rate and --field-rate, those of a usual 15 kHz set)"
-            raise UsageError(refusal(f"{error}{usual if unsaid else ''}")) from error
+            option, said = (
+                ("--line-rate", stated.line_rates) if error.of_lines else ("--field-rate", stated.field_rates)
+            )
+            usual = "" if said else f" ({option} was not stated: these are a usual 15 kHz set's)"
+            raise UsageError(refusal(f"{error}{usual}")) from error
     elif by is not None:
         raise UsageError(
             f"--by: {fmt.id} is a named format, whose standard gives its timing; write it as"
             f" {fmt.width}x{fmt.height}{'i' if fmt.interlaced else 'p'}@RATE for another"
         )
+    if shaping and way is not By.FIFTEEN_KHZ:
+        out = "leave it out" if len(shaping) == 1 else "leave them out"
+        why = _made_otherwise(fmt, way, by)
+        raise UsageError(f"{', '.join(shaping)}: only for free rasters by 15khz, and {why}: {out}{_free_instead(fmt)}")
     check_set(fmt, stated)
     assert fmt.timing is not None
-    return Told(format=fmt, timing=fmt.timing, by=way, hint=hint)
+    return Told(format=fmt, timing=fmt.timing, by=way, asked_hz=asked, hint=hint)
+
+
+def _made_otherwise(fmt: Format, way: By | None, by: str | None) -> str:
+    """Why the options of the 15 kHz family do nothing for the format."""
+    if way is None:
+        return f"{fmt.id} is a named format, whose standard gives its timing"
+    return f"{fmt.id} is made by {way.value}{'' if by else ', as are rasters above 288 lines a field or 62 Hz'}"
+
+
+def _free_instead(fmt: Format) -> str:
+    """A named format's raster without its standard's timing, where the 15 kHz family may have one."""
+    from patterns.formats import FORMATS
+
+    if fmt.id not in FORMATS or fmt.timing is None or not fmt.timing.is_15k:
+        return ""
+    scan = "i" if fmt.interlaced else "p"
+    return f", or write {fmt.width}x{fmt.height}{scan}@{float(fmt.field_rate):.5g} for the raster alone"
 
 
 def _same_named(fmt: Format) -> str:
@@ -136,28 +172,31 @@ def _same_named(fmt: Format) -> str:
     return f"the named format {nearest.id} has this raster with the standard's own timing"
 
 
-def _write_edid(path: Path, told: list[Told], stated: SetRange, interface: str, name: str) -> dict[str, Any]:
+def _write_edid(
+    path: Path, told: list[Told], stated: SetRange, read_by: str | None, typed_name: str | None
+) -> dict[str, Any]:
     """Write the block, and tell what it holds."""
     from render.passing import placed
-    from trueraster.edid import Interface, edid_block, edid_notes, offered
+    from trueraster.edid import KEPT_NAME, Interface, edid_block, edid_notes, offered
     from trueraster.options import UsageError
     from trueraster.setlimits import check_set
     from trueraster.show import number
 
     if str(path) in (".", "-") or path.is_dir():
         raise UsageError(f"--edid: got {str(path)[:60]!r}, a file name is expected, as set.bin")
+    interface = Interface.ANALOGUE if read_by is None else Interface(read_by)
     formats = [each.format for each in told]
     for fmt in formats:
         # The block's rounded clock has to keep to the set as well.
         check_set(replace(fmt, timing=fmt.timing and offered(fmt.timing)), stated)
-    block = edid_block(formats, interface=Interface(interface), name=name)
+    block = edid_block(formats, interface=interface, name=KEPT_NAME if typed_name is None else typed_name)
     with placed(path) as file:
         file.write(block)
     modes = [{"format": each.format.id, "pixel_clock_hz": number(offered(each.timing).pixel_clock_hz)} for each in told]
     return {
         "path": str(path),
-        "for": interface,
+        "for": interface.value,
         "modes": modes,
         "hex": block.hex(),
-        "notes": list(edid_notes(formats, Interface(interface))),
+        "notes": list(edid_notes(formats, interface)),
     }

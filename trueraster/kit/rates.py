@@ -10,9 +10,17 @@ from fractions import Fraction
 from patterns.formats import Format
 from trueraster.options import UsageError
 
-__all__ = ["LineRates", "check_line_rates", "line_rates_note", "parse_line_rates", "ranges_text", "understood_note"]
+__all__ = [
+    "SINGLE_TOLERANCE",
+    "LineRates",
+    "check_line_rates",
+    "line_rates_note",
+    "parse_line_rates",
+    "ranges_text",
+    "understood_note",
+]
 
-_TOLERANCE = Fraction(1, 100)
+SINGLE_TOLERANCE = Fraction(1, 100)
 """Of a single value; narrower than any set's hold range. Common practice, no source."""
 _LOWEST, _HIGHEST = 10, 200
 """In kHz. A 405-line set scans at 10.1 kHz, no tube much above 150. Common practice, no source."""
@@ -68,7 +76,7 @@ def parse_line_rates(text: str, option: str = "--line-rates") -> tuple[LineRates
             raise UsageError(f"{got}, {match[1]} to {match[2]} is no set's range; state it as the set's papers do")
         last = high
         if match[2] is None:
-            low, high = low * (1 - _TOLERANCE), high * (1 + _TOLERANCE)
+            low, high = low * (1 - SINGLE_TOLERANCE), high * (1 + SINGLE_TOLERANCE)
         found.append(LineRates(low=low, high=high))
     return tuple(found)
 
