@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from analysis.scope.interface import SignalKind, TraceKind
-from analysis.scope.reading import Part, line_times, parts, read_sync
+from analysis.scope.reading import EndBy, Part, line_times, parts, read_sync
 from analysis.scope.waveform import picture_samples
 from patterns import standards
 from patterns.formats import Family
@@ -30,6 +30,12 @@ _SIGNALS = {
 
 
 _WIDTH = 100
+
+_NO_EDGE = (
+    "In brackets: the trace is flat from or to there, but moves beyond and has no edge to measure; how long the part"
+    " lasts cannot be told."
+)
+_BY_TIMING = "Where blanking meets a black or a moving picture there is no edge: the format's own time is told."
 
 
 def _ire(millivolts: float) -> float:
@@ -174,7 +180,7 @@ def _times_json(view: View) -> dict[str, Any]:
         "active_stop": times.active_stop,
         "sync_rise": float(rise),
     }
-    return {name: round(value, 6) for name, value in found.items()}
+    return {name: _rounded(value, 6) for name, value in found.items()}
 
 
 def _measured_json(view: View) -> dict[str, Any] | None:
@@ -183,10 +189,10 @@ def _measured_json(view: View) -> dict[str, Any] | None:
     if found is None:
         return None
     return {
-        "sync_start": round(found.start_us, 6),
-        "sync_stop": round(found.stop_us, 6),
-        "sync": round(found.stop_us - found.start_us, 6),
-        "line": round(found.period_us, 6),
+        "sync_start": _rounded(found.start_us, 6),
+        "sync_stop": _rounded(found.stop_us, 6),
+        "sync": _rounded(found.stop_us - found.start_us, 6),
+        "line": _rounded(found.period_us, 6),
     }
 
 
@@ -223,8 +229,8 @@ def _trace_json(view: View, kind: TraceKind) -> dict[str, Any]:
     made: dict[str, Any] = {
         "key": kind.key,
         "name": kind.name,
-        "lowest_mv": round(float(values.min()), 3),
-        "highest_mv": round(float(values.max()), 3),
+        "lowest_mv": _rounded(float(values.min()), 3),
+        "highest_mv": _rounded(float(values.max()), 3),
         "parts": None,
     }
     if view.line is not None:
@@ -233,17 +239,25 @@ def _trace_json(view: View, kind: TraceKind) -> dict[str, Any]:
 
 
 def _part_json(view: View, part: Part) -> dict[str, Any]:
-    flat = part.flat
-    ire = {"ire": round(_ire(flat.millivolts), 3)} if _has_ire(view) else {}
+    ire = {"ire": _rounded(_ire(part.millivolts), 3)} if _has_ire(view) else {}
     return {
         "part": part.name,
-        "start_us": round(flat.start_us, 4),
-        "stop_us": round(flat.stop_us, 4),
-        "duration_us": round(flat.duration_us, 4),
-        "mv": round(flat.millivolts, 3),
-        "percent": round(flat.percent, 3) if part.name == "picture" else None,
+        "start_us": None if part.start_by is EndBy.NONE else _rounded(part.start_us, 4),
+        "stop_us": None if part.stop_by is EndBy.NONE else _rounded(part.stop_us, 4),
+        "duration_us": _rounded(part.duration_us, 4),
+        "start_by": part.start_by.value,
+        "stop_by": part.stop_by.value,
+        "flat_from_us": _rounded(part.start_us, 4),
+        "flat_to_us": _rounded(part.stop_us, 4),
+        "mv": _rounded(part.millivolts, 3),
+        "percent": _rounded(part.percent, 3) if part.name == "picture" else None,
         **ire,
     }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    """For JSON, without a minus before zero."""
+    return None if value is None else round(value, digits) + 0.0
 
 
 def _filter_json(view: View) -> dict[str, Any]:
@@ -283,20 +297,31 @@ def _parts_table(view: View) -> str:
     with_ire = _has_ire(view)
     heading = ["trace", "part", "from us", "to us", "lasts us", "mV", "%"] + ["IRE"] * with_ire
     rows: list[list[str]] = [heading]
+    told: list[Part] = []
     for kind in view.wave.traces:
-        for i, part in enumerate(parts(view.wave, kind, view.line)):
-            flat = part.flat
+        found = parts(view.wave, kind, view.line)
+        told += found
+        for i, part in enumerate(found):
             cells = [kind.name if i == 0 else "", part.name]
-            cells += [_figure(value, 3) for value in (flat.start_us, flat.stop_us, flat.duration_us)]
-            cells += [_figure(flat.millivolts, 1), _figure(flat.percent, 1) if part.name == "picture" else ""]
-            rows.append(cells + [_figure(_ire(flat.millivolts), 1)] * with_ire)
+            cells += [_end_words(part.start_us, part.start_by), _end_words(part.stop_us, part.stop_by)]
+            cells.append("-" if part.duration_us is None else _figure(part.duration_us, 3))
+            cells += [_figure(part.millivolts, 1), _figure(part.percent, 1) if part.name == "picture" else ""]
+            rows.append(cells + [_figure(_ire(part.millivolts), 1)] * with_ire)
     table = columns(rows, right=tuple(range(2, len(heading))))
     span = [
         f"{kind.name} {_figure(float(values.min()), 1)} to {_figure(float(values.max()), 1)} mV"
         for kind in view.wave.traces
         for values in [view.wave.trace(kind)]
     ]
-    return f"{table}\n\nLowest and highest, edges included: {', '.join(span)}."
+    ends = {by for part in told for by in (part.start_by, part.stop_by)}
+    words = [_NO_EDGE] * (EndBy.NONE in ends) + [_BY_TIMING] * (EndBy.TIMING in ends)
+    words.append(f"Lowest and highest, edges included: {', '.join(span)}.")
+    return "\n".join([table, "", *(line for text in words for line in wrap(text, _WIDTH))])
+
+
+def _end_words(value: float, by: EndBy) -> str:
+    """A time of the table; in brackets where there is no edge."""
+    return f"({_figure(value, 3)})" if by is EndBy.NONE else _figure(value, 3)
 
 
 def _figure(value: float, digits: int) -> str:

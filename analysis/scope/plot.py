@@ -163,17 +163,16 @@ def _label_parts(axes: Axes, wave: Waveform, kind: TraceKind, found: Sequence[Pa
     span = float(wave.times_us[-1] - wave.times_us[0])
     inch = span / _PANEL
     for part in found:
-        flat = part.flat
         if part.name != "picture":
             continue
-        texts = (f"{flat.millivolts:.1f}".replace("-0.0", "0.0"), f"{flat.percent:.1f} %".replace("-0.0", "0.0"))
-        if max(map(len, texts)) * _CHARACTER * inch > flat.duration_us + 0.1 * inch:
+        texts = (f"{part.millivolts:.1f}".replace("-0.0", "0.0"), f"{part.percent:.1f} %".replace("-0.0", "0.0"))
+        if max(map(len, texts)) * _CHARACTER * inch > part.stop_us - part.start_us + 0.1 * inch:
             continue
-        middle = (flat.start_us + flat.stop_us) / 2
+        middle = (part.start_us + part.stop_us) / 2
         # Below a high part there is nothing; above a low one neither.
         axes.text(
             middle,
-            flat.millivolts + 0.05 * _INCH_MV,
+            part.millivolts + 0.05 * _INCH_MV,
             "\n".join(texts).replace("-", "−"),
             ha="center",
             va="bottom",
