@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from analysis.scope.interface import SignalKind, TraceKind
-from analysis.scope.reading import EndBy, Part, line_times, parts, read_sync
+from analysis.scope.reading import EndBy, Part, line_times, overshoot_mv, parts, read_sync
 from analysis.scope.waveform import picture_samples
 from patterns import standards
 from patterns.formats import Family
@@ -30,6 +30,8 @@ _SIGNALS = {
 
 
 _WIDTH = 100
+_RINGS_MV = 5.0
+"""What is told of rings: the patterns' own shaped edges of 700 mV have 3."""
 
 _NO_EDGE = (
     "In brackets: the trace is flat from or to there, but moves beyond and has no edge to measure; how long the part"
@@ -67,12 +69,17 @@ def scope_note(view: View) -> str:
     sync = sync_of(view.format)
     assert sync is not None
     on = ", ".join(kind.name for kind in interface.traces if kind.has_sync)
-    words = f"White {float(interface.white_mv):.4g} mV, {sync.kind} sync of {float(interface.sync_mv):.4g} mV"
-    words += " alone" if on == "sync" else f" on {on}"
+    tip = f"{float(interface.sync_mv):.4g}"
+    if sync.kind is SyncKind.TRI_LEVEL:
+        tip = tip.replace("-", "±")
+    words = f"White {float(interface.white_mv):.4g} mV, {sync.kind} sync of {tip} mV"
+    words += " on a wire of its own" if on == "sync" else f" on {on}"
     if interface.setup_ire:
         words += f", setup {float(interface.setup_ire):g} IRE"
     elif _has_ire(view):
         words += ", no setup"
+    if any(kind.is_difference for kind in interface.traces):
+        words += f", colour difference ±{float(interface.difference_mv / 2):.4g} mV"
     return f"{words}, into 75 ohm; from the file's own samples through a reconstruction filter."
 
 
@@ -102,12 +109,28 @@ def scope_notes(view: View) -> list[str]:
         )
     elif not fmt.interlaced and fmt.height in (240, 288):
         notes.append(f"{fmt.id} is in no broadcast standard: vertical sync is drawn as whole broad lines")
+    notes += _overshoot_notes(view)
     if signal.sampling is not signal.sampling.RGB and signal.sampling.chroma_step[1] > 1:
         notes.append("the file's colour is 4:2:0: each line has that of the nearest chroma line of its field")
     if signal.bits == 8:
         step = float(view.interface.white_mv) * (signal.fraction_of(0, 1) - signal.fraction_of(0, 0))
         notes.append(f"the file has 8 bits: a code is {step:.2f} mV, so levels are up to {step / 2:.2f} mV off")
     return notes
+
+
+def _overshoot_notes(view: View) -> list[str]:
+    """Why the trace peaks higher than its flat parts, where it does."""
+    line = view.line
+    if line is None or row_of(view.format, line) is None:
+        return []
+    most = max(overshoot_mv(view.wave, kind, line) for kind in view.wave.traces)
+    if most < _RINGS_MV:
+        return []
+    told = f"the trace goes up to {most:.0f} mV beyond its flat parts"
+    sampling = view.source.signal.sampling
+    if view.interface.signal is SignalKind.RGB and not sampling.is_rgb and sampling.chroma_step[0] > 1:
+        return [f"{told}: R'G'B' is made from luma and the file's slower colour difference, which do not meet at edges"]
+    return [f"{told}: edges within a sample or so ring in the reconstruction filter, as behind a converter"]
 
 
 def _half_line_23(view: View) -> int | None:
@@ -364,5 +387,7 @@ def csv_chunks(view: View) -> Iterator[bytes]:
     step = 20_000
     form = ",".join(["%.4f", *["%.3f"] * len(view.wave.traces)]) + "\n"
     for start in range(0, len(table), step):
-        part = np.round(table[start : start + step], 4) + 0.0
+        part = table[start : start + step]
+        # No minus before zero.
+        part = np.hstack([np.round(part[:, :1], 4), np.round(part[:, 1:], 3)]) + 0.0
         yield "".join([form % tuple(row) for row in part.tolist()]).encode()

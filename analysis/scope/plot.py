@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from analysis.plotstyle import BLUE, INK, ORANGE, RULE, SOFT, Plot, plot_sheet, plot_style
 from analysis.scope.interface import SYNC_KEY, Interface, TraceKind
 from analysis.scope.reading import Part, line_times, parts
-from analysis.scope.waveform import Waveform
-from patterns.lines import sync_start, timing_of
+from analysis.scope.waveform import Waveform, picture_samples
+from patterns.lines import row_of, sync_start, timing_of
 from patterns.sync import SyncKind, sync_of
-from patterns.syncpulses import equalising_count
+from patterns.syncpulses import equalising_count, line_pulses
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,7 +63,7 @@ def line_plot(wave: Waveform, line: int, title: str, note: str) -> Plot:
             axes.plot(wave.times_us, wave.trace(kind), color=INK, linewidth=0.9)
             _level_axes(axes, wave, kind, _TIMES if kind is wave.traces[0] else _LABEL)
             _label_parts(axes, wave, kind, found)
-        _label_times(panels[0], wave)
+        _label_times(panels[0], wave, _marks(wave, line))
         panels[-1].set_xlabel("microseconds from 0H, the leading edge of sync" + _middle(wave))
         panels[-1].set_xlim(float(wave.times_us[0]), float(wave.times_us[-1]))
     return Plot("scope-line", title, figure)
@@ -182,17 +182,38 @@ def _label_parts(axes: Axes, wave: Waveform, kind: TraceKind, found: Sequence[Pa
         )
 
 
-def _label_times(axes: Axes, wave: Waveform) -> None:
+_Mark = tuple[str, float, float, str]
+"""A time of the line above the first panel: its name, begin and end in microseconds, where its words stand."""
+
+
+def _marks(wave: Waveform, line: int) -> list[_Mark]:
+    """The times of the line; where it has no picture or half of one, its pulses and what there is of the picture."""
+    fmt, times = wave.format, line_times(wave.format)
+    if row_of(fmt, line) is not None and picture_samples(fmt, line) == timing_of(fmt).h.active:
+        return [
+            # Short ones have their words beside them: to the left, to the right.
+            ("sync", times.sync_start, times.sync_stop, "right"),
+            ("back porch", times.sync_stop, times.active_start, "left"),
+            ("active line", times.active_start, times.active_stop, "center"),
+            ("front porch", times.active_stop, times.line + times.sync_start, "right"),
+        ]
+    unit = 1e6 / float(timing_of(fmt).pixel_clock_hz)
+    found: list[_Mark] = []
+    for pulse in line_pulses(fmt, line):
+        start, stop = float(pulse.start) * unit, float(pulse.stop) * unit
+        if found and found[-1][2] == start:
+            # Both halves of a tri-level pulse are one.
+            start = found.pop()[1]
+        is_sync = pulse.stop == timing_of(fmt).h.sync
+        found.append(("sync" if is_sync else "pulse", start, stop, "left" if stop - start < times.line / 8 else "center"))
+    if row_of(fmt, line) is not None:
+        found.append(("picture", times.active_start, times.active_start + picture_samples(fmt, line) * unit, "center"))
+    return found
+
+
+def _label_times(axes: Axes, wave: Waveform, marks: list[_Mark]) -> None:
     """The times of the line as distances above the first panel."""
-    times = line_times(wave.format)
     top = axes.get_ylim()[1]
-    marks = (
-        # Short ones have their words beside them: to the left, to the right.
-        ("sync", times.sync_start, times.sync_stop, "right"),
-        ("back porch", times.sync_stop, times.active_start, "left"),
-        ("active line", times.active_start, times.active_stop, "center"),
-        ("front porch", times.active_stop, times.line + times.sync_start, "right"),
-    )
     gap = 0.03 * float(wave.times_us[-1] - wave.times_us[0]) / _PANEL
     ends = {"right": (1.0, -gap), "left": (0.0, gap), "center": (0.5, 0.0)}
     for name, start, stop, flush in marks:

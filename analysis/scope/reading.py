@@ -7,6 +7,7 @@ samples: the wave between them may ring for long beside a hard edge, and still h
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
@@ -17,11 +18,11 @@ from numpy.typing import NDArray
 from analysis.scope.interface import SYNC_KEY, Interface, TraceKind
 from analysis.scope.waveform import Waveform, picture_samples
 from patterns.formats import Format
-from patterns.lines import row_of, timing_of
+from patterns.lines import timing_of
 from patterns.sync import sync_of
 from patterns.syncpulses import line_pulses, sync_rise
 
-__all__ = ["EndBy", "LineTimes", "Part", "SyncReading", "crossings", "line_times", "parts", "read_sync"]
+__all__ = ["EndBy", "LineTimes", "Part", "SyncReading", "crossings", "line_times", "overshoot_mv", "parts", "read_sync"]
 
 Floats = NDArray[np.float64]
 
@@ -165,45 +166,71 @@ def parts(wave: Waveform, kind: TraceKind, line: int) -> tuple[Part, ...]:
 
     Blanking that goes over into a black picture is divided where the picture begins and ends.
     """
-    fmt, timing = wave.format, timing_of(wave.format)
-    unit = 1e6 / float(timing.pixel_clock_hz)
-    pulses = line_pulses(fmt, line)
-    following = line_pulses(fmt, line % timing.total_lines + 1)
-    last = timing.h.total + min(float(pulse.start) for pulse in following)
-    levels = {float(pulse.start): (float(pulse.stop), pulse.level) for pulse in pulses} if kind.has_sync else {}
-    sync_mv = -float(wave.interface.sync_mv)
+    begin, end = _active(wave, line)
     has_picture = wave.samples is not None and kind.key != SYNC_KEY
-    begin = float(timing.h.sync + timing.h.back_porch)
-    end = begin + picture_samples(fmt, line)
     runs = _runs(wave, kind) if has_picture else []
-
-    # Every place where one region ends and the next begins, in samples, with the level after it.
-    first = min(float(pulse.start) for pulse in pulses)
-    cuts: list[tuple[float, float]] = [(first, levels.get(first, (0.0, 0))[1] * sync_mv)]
-    for start, (stop, level) in levels.items():
-        cuts += [(start, level * sync_mv), *([] if stop in levels else [(stop, 0.0)])]
-    cuts += [(begin, 0.0), (end, 0.0)] if has_picture else []
-    found: list[Part] = []
-    ordered = sorted(set(cuts))
-    before = 0.0
-    ends = []
-    for at, level in ordered:
+    cuts = _sync_cuts(wave, kind, line)
+    if has_picture:
+        cuts |= {begin: 0.0, end: 0.0}
+    places = sorted(cuts)
+    ends, before = [], 0.0
+    for at in places:
         if has_picture and at in (begin, end):
             ends.append(_picture_end(wave, kind, at, runs, at == end))
         else:
-            ends.append(_sync_edge(wave, kind, at, before, level))
-        before = level
-    ends.append(_sync_edge(wave, kind, last, before, -sync_mv))
-    places = [at for at, _ in ordered] + [last]
-    for i, (at, level) in enumerate(ordered):
+            ends.append(_sync_edge(wave, kind, at, before, cuts[at]))
+        before = cuts[at]
+    found: list[Part] = []
+    for (at, following), (start, stop) in zip(itertools.pairwise(places), itertools.pairwise(ends), strict=True):
         if has_picture and at == begin:
-            found += _picture(wave, kind, runs, ends[i], ends[i + 1])
+            found += _picture(wave, kind, runs, start, stop)
             continue
-        middle = (at + places[i + 1]) / 2
-        name = _name(wave, kind, middle, level, begin if has_picture else None, end)
-        value = _level(wave, kind, at * unit, places[i + 1] * unit)
-        found.append(_part(name, wave, kind, ends[i], ends[i + 1], value))
+        name = _name(wave, kind, (at + following) / 2, cuts[at], (begin, end) if has_picture else None)
+        unit = _unit_us(wave)
+        found.append(_part(name, wave, kind, start, stop, _level(wave, kind, at * unit, following * unit)))
     return tuple(found)
+
+
+def overshoot_mv(wave: Waveform, kind: TraceKind, line: int) -> float:
+    """The most that the trace goes beyond a flat part of the picture and both parts beside it, as rings at an edge do."""
+    found = parts(wave, kind, line)
+    most = 0.0
+    for i, part in enumerate(found):
+        if part.name != "picture" or part.duration_us is None:
+            continue
+        low, high = np.searchsorted(wave.times_us, (part.start_us, part.stop_us))
+        values = wave.trace(kind)[low:high]
+        levels = [one.millivolts for one in found[max(0, i - 1) : i + 2]]
+        most = max(most, float(values.max()) - max(levels), min(levels) - float(values.min()))
+    return most
+
+
+def _unit_us(wave: Waveform) -> float:
+    """A luma sample in microseconds."""
+    return 1e6 / float(timing_of(wave.format).pixel_clock_hz)
+
+
+def _active(wave: Waveform, line: int) -> tuple[float, float]:
+    """Begin and end of what is shown of the active line, in samples from 0H."""
+    h = timing_of(wave.format).h
+    begin = float(h.sync + h.back_porch)
+    return begin, begin + picture_samples(wave.format, line)
+
+
+def _sync_cuts(wave: Waveform, kind: TraceKind, line: int) -> dict[float, float]:
+    """Where sync changes its level, in samples from 0H, with the level from there on in mV.
+
+    The first place is the begin of the line's sync and the last that of the next line's, on every trace.
+    """
+    fmt, timing = wave.format, timing_of(wave.format)
+    pulses = line_pulses(fmt, line)
+    following = min(float(pulse.start) for pulse in line_pulses(fmt, line % timing.total_lines + 1))
+    last = timing.h.total + following
+    tip = -float(wave.interface.sync_mv)
+    if not kind.has_sync:
+        return {min(float(pulse.start) for pulse in pulses): 0.0, last: 0.0}
+    starts = {float(pulse.start): pulse.level * tip for pulse in pulses}
+    return {float(pulse.stop): 0.0 for pulse in pulses} | starts | {last: -tip}
 
 
 def _part(name: str, wave: Waveform, kind: TraceKind, start: _End, stop: _End, millivolts: float) -> Part:
@@ -218,15 +245,14 @@ def _part(name: str, wave: Waveform, kind: TraceKind, start: _End, stop: _End, m
     )
 
 
-def _name(wave: Waveform, kind: TraceKind, middle: float, level: float, begin: float | None, end: float) -> str:
-    """Of a part outside the picture; times in samples, `begin` None where there is no picture."""
+def _name(wave: Waveform, kind: TraceKind, middle: float, level: float, active: tuple[float, float] | None) -> str:
+    """Of a part outside the picture; times in samples, `active` is where the picture lies, if there is one."""
     h = timing_of(wave.format).h
     if level:
         return "sync" if abs(middle) <= h.sync else "pulse"
-    is_porch = begin is not None and kind.has_sync and end == begin + h.active
-    if not is_porch or begin is None:
+    if active is None or not kind.has_sync or active[1] - active[0] < h.active:
         return "blanking"
-    return "back porch" if middle < begin else "front porch"
+    return "back porch" if middle < active[0] else "front porch"
 
 
 def _level(wave: Waveform, kind: TraceKind, start_us: float, stop_us: float) -> float:
@@ -245,7 +271,7 @@ def _crossing(wave: Waveform, kind: TraceKind, start_us: float, stop_us: float, 
 
 def _sync_edge(wave: Waveform, kind: TraceKind, at: float, before: float, after: float) -> _End:
     """An edge of sync at sample `at`, or on a trace without sync its place; levels in mV."""
-    unit = 1e6 / float(timing_of(wave.format).pixel_clock_hz)
+    unit = _unit_us(wave)
     reach = float(sync_rise(wave.format)) * unit
     found = None
     if kind.has_sync and before != after:
@@ -254,9 +280,9 @@ def _sync_edge(wave: Waveform, kind: TraceKind, at: float, before: float, after:
 
 
 def _picture_end(wave: Waveform, kind: TraceKind, at: float, runs: list[_Run], is_stop: bool) -> _End:
-    """Where the picture begins or stops, at sample `at` by the timing: measured where it is flat there and not black."""
+    """Where the picture begins or stops, at sample `at` by the timing; measured where it is flat and not black."""
     assert wave.samples is not None
-    unit = 1e6 / float(timing_of(wave.format).pixel_clock_hz)
+    unit = _unit_us(wave)
     place = wave.samples.shape[1] if is_stop else 0
     run = next((run for run in runs if place in (run.start, run.stop)), None)
     if run is not None and abs(run.millivolts) >= _SPREAD_MV:
@@ -283,7 +309,7 @@ def _runs(wave: Waveform, kind: TraceKind) -> list[_Run]:
     places = np.flatnonzero(np.abs(np.diff(values)) > _SAME_MV) + 1
     bounds = [0, *places.tolist(), values.size]
     found: list[_Run] = []
-    for start, stop in zip(bounds[:-1], bounds[1:], strict=True):
+    for start, stop in itertools.pairwise(bounds):
         if stop - start < shortest or np.ptp(values[start:stop]) > _SPREAD_MV:
             continue
         level = float(np.median(values[start:stop]))
@@ -298,10 +324,10 @@ def _picture(wave: Waveform, kind: TraceKind, runs: list[_Run], begin: _End, end
     """The flat parts of the picture."""
     assert wave.samples is not None
     h = timing_of(wave.format).h
-    unit = 1e6 / float(timing_of(wave.format).pixel_clock_hz)
+    unit = _unit_us(wave)
     origin = h.sync + h.back_porch
     last = wave.samples.shape[1]
-    between = [_edge(wave, kind, one, two) for one, two in zip(runs[:-1], runs[1:], strict=True)]
+    between = [_edge(wave, kind, one, two) for one, two in itertools.pairwise(runs)]
     for i, run in enumerate(runs):
         start = begin if run.start == 0 else between[i - 1] if i else None
         stop = end if run.stop == last else between[i] if i < len(between) else None
@@ -326,7 +352,7 @@ def _edge(wave: Waveform, kind: TraceKind, before: _Run, after: _Run) -> _End | 
     if values.size and (values.min() < -_BEYOND or values.max() > 1 + _BEYOND):
         return None
     h = timing_of(wave.format).h
-    unit = 1e6 / float(timing_of(wave.format).pixel_clock_hz)
+    unit = _unit_us(wave)
     origin = h.sync + h.back_porch
     low = max(before.stop - most, (before.start + before.stop) / 2)
     high = min(after.start + most, (after.start + after.stop) / 2)

@@ -17,7 +17,7 @@ __all__ = ["scope"]
 @click.option("--field", help="1, 2 or frame: a whole field or frame, with vertical sync, in place of a line.")
 @click.option("--signal", help="ypbpr, rgb, or composite (luma only).  [default: ypbpr]")
 @click.option("--component", help="One trace: y, pb, pr; r, g, b, sync; luma.  [default: all]")
-@click.option("--levels", help="White in mV, 525 lines: 700 or 714.  [default: 700; composite 714]")
+@click.option("--levels", help="White in mV, 525 lines: 700 or 714 (ypbpr: with --setup 7.5).  [default: 700; composite 714]")
 @click.option("--setup", help="0 or 7.5 IRE, with 714 mV.  [default: 0]")
 @click.option("--sync", help="Of rgb: green, all (on each of them) or separate.  [default: green]")
 @click.option(
@@ -26,7 +26,7 @@ __all__ = ["scope"]
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
 @click.option("--range", "code_range", help="narrow or full.  [default: narrow; of a file its own word]")
 @click.option("--matrix", help="601 or 709.  [default: by the format; of a file its own word]")
-@click.option("--edges", help="shaped or hard, of a pattern.  [default: shaped]")
+@click.option("--edges", help="shaped or hard, of a pattern.  [default: shaped; of a free raster hard]")
 @click.option("--frame", type=int, default=0, help="Frame of a clip or moving pattern, counted from 0.  [default: 0]")
 @pattern_options
 @as_json_option
