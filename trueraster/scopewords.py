@@ -78,7 +78,7 @@ def scope_note(view: View) -> str:
         words += f", setup {float(interface.setup_ire):g} IRE"
     elif _has_ire(view):
         words += ", no setup"
-    if any(kind.is_difference for kind in interface.traces):
+    if any(kind.is_difference for kind in view.wave.traces):
         words += f", colour difference ±{float(interface.difference_mv / 2):.4g} mV"
     return f"{words}, into 75 ohm; from the file's own samples through a reconstruction filter."
 

@@ -69,13 +69,14 @@ def line_plot(wave: Waveform, line: int, title: str, note: str) -> Plot:
     return Plot("scope-line", title, figure)
 
 
-def span_plot(wave: Waveform, start: float, title: str, note: str) -> Plot:
+def span_plot(wave: Waveform, span: str, start: float, title: str, note: str) -> Plot:
     """A field or frame: all of it as the band that it fills on a screen, and each vertical sync with its pulses.
 
-    `start` is the line, from the start of line 1, at which time is 0.
+    `span` is "field" or "frame"; `start` is the line, from the start of line 1, at which time is 0.
     """
 
-    syncs = _syncs_within(wave, start)
+    with_sync = next((kind for kind in wave.traces if kind.has_sync), None)
+    syncs = _syncs_within(wave, start) if with_sync else []
     with plot_style():
         count = len(wave.traces)
         heights = [*[1.7] * count, *[1.9] * len(syncs)]
@@ -89,10 +90,11 @@ def span_plot(wave: Waveform, start: float, title: str, note: str) -> Plot:
         )
         for kind, axes in zip(wave.traces, panels, strict=False):
             _band(axes, wave, kind, start)
-        panels[count - 1].set_xlabel("line, and below it milliseconds from the field's start")
+        panels[count - 1].set_xlabel(f"line, and below it milliseconds from the {span}'s start")
         for (begin, end), axes in zip(syncs, panels[count:], strict=True):
-            _pulses(axes, wave, start, begin, end)
-        panels[-1].set_xlabel("line, at its 0H")
+            assert with_sync is not None
+            _pulses(axes, wave, with_sync, start, begin, end)
+            panels[-1].set_xlabel("line, at its 0H")
     return Plot("scope-field", title, figure)
 
 
@@ -179,6 +181,8 @@ def _label_parts(axes: Axes, wave: Waveform, kind: TraceKind, found: Sequence[Pa
             fontsize=_SMALL,
             color=INK,
             linespacing=1.1,
+            # A rule behind the figures would strike them through.
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
         )
 
 
@@ -205,7 +209,9 @@ def _marks(wave: Waveform, line: int) -> list[_Mark]:
             # Both halves of a tri-level pulse are one.
             start = found.pop()[1]
         is_sync = pulse.stop == timing_of(fmt).h.sync
-        found.append(("sync" if is_sync else "pulse", start, stop, "left" if stop - start < times.line / 8 else "center"))
+        found.append(
+            ("sync" if is_sync else "pulse", start, stop, "left" if stop - start < times.line / 8 else "center")
+        )
     if row_of(fmt, line) is not None:
         found.append(("picture", times.active_start, times.active_start + picture_samples(fmt, line) * unit, "center"))
     return found
@@ -296,8 +302,7 @@ def _syncs_within(wave: Waveform, start: float) -> list[tuple[float, float]]:
     return sorted(found)[: fmt.fields_per_frame]
 
 
-def _pulses(axes: Axes, wave: Waveform, start: float, begin: float, end: float) -> None:
-    kind = next(kind for kind in wave.traces if kind.has_sync)
+def _pulses(axes: Axes, wave: Waveform, kind: TraceKind, start: float, begin: float, end: float) -> None:
     at = _lines_of(wave, start)
     low, high = max(begin - _BEFORE, float(at[0])), min(end + _AFTER, float(at[-1]))
     part = (at >= low) & (at <= high)
@@ -320,5 +325,10 @@ def _pulses(axes: Axes, wave: Waveform, start: float, begin: float, end: float) 
             top = axes.get_ylim()[1] - 0.2 * _INCH_MV
             axes.plot([left, right], [top, top], color=ink, linewidth=2.5, solid_capstyle="butt")
             axes.text(
-                (left + right) / 2, top, f"{name}, {right - left:g} lines", ha="center", va="bottom", fontsize=_SMALL
+                (left + right) / 2,
+                top + 0.03 * _INCH_MV,
+                f"{name}, {right - left:g} lines",
+                ha="center",
+                va="bottom",
+                fontsize=_SMALL,
             )

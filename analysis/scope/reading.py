@@ -192,7 +192,7 @@ def parts(wave: Waveform, kind: TraceKind, line: int) -> tuple[Part, ...]:
 
 
 def overshoot_mv(wave: Waveform, kind: TraceKind, line: int) -> float:
-    """The most that the trace goes beyond a flat part of the picture and both parts beside it, as rings at an edge do."""
+    """The most that the trace goes beyond a flat part of the picture and both beside it, as rings at an edge do."""
     found = parts(wave, kind, line)
     most = 0.0
     for i, part in enumerate(found):
