@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.scope.interface import SignalKind, TraceKind
+from analysis.scope.interface import SYNC_KEY, SignalKind, TraceKind
 from analysis.scope.reading import EndBy, Part, line_times, overshoot_mv, parts, read_sync
 from analysis.scope.waveform import picture_samples
 from patterns import standards
@@ -337,7 +337,15 @@ def _parts_table(view: View) -> str:
         for values in [view.wave.trace(kind)]
     ]
     ends = {by for part in told for by in (part.start_by, part.stop_by)}
-    words = [_NO_EDGE] * (EndBy.NONE in ends) + [_BY_TIMING] * (EndBy.TIMING in ends)
+    moving = [
+        kind.name
+        for kind in view.wave.traces
+        if view.wave.samples is not None
+        and kind.key != SYNC_KEY
+        and all(part.name != "picture" for part in parts(view.wave, kind, view.line))
+    ]
+    words = [f"No part of the picture is flat on {', '.join(moving)} here; '--to line.png' draws it."] * bool(moving)
+    words += [_NO_EDGE] * (EndBy.NONE in ends) + [_BY_TIMING] * (EndBy.TIMING in ends)
     words.append(f"Lowest and highest, edges included: {', '.join(span)}.")
     return "\n".join([table, "", *(line for text in words for line in wrap(text, _WIDTH))])
 
