@@ -108,6 +108,16 @@ def test_a_picture_that_begins_with_an_edge_leaves_the_porch_alone() -> None:
     assert porch["duration_us"] == pytest.approx(60 / 13.5, abs=0.01)
 
 
+def test_a_porch_that_the_picture_reaches_over_is_not_told() -> None:
+    """A raster of 64 samples: a front porch of one sample lies under the end of the picture, which takes four."""
+    parts = told("steps", "--format", "64x48@60", "--component", "y")["traces"][0]["parts"]
+    porch = next(part for part in parts if part["part"] == "front porch")
+    assert (porch["mv"], porch["stop_us"], porch["duration_us"], porch["stop_by"]) == (None, None, None, "none")
+    code, out, _ = call("scope", "steps", "--format", "64x48@60")
+    assert code == 0
+    assert " front porch " in out
+
+
 FORMATS = {
     "480i": (30, 142, 285),
     "576i": (23, 167, 400),

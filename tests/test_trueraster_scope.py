@@ -124,15 +124,16 @@ def test_tri_level_sync_is_told_with_both_signs() -> None:
     ("words", "reason"),
     [
         # 16-bit R'G'B' and free rasters have hard edges: a step of samples rings by up to 14 % of it.
-        (["bars", "--format", "320x240p@60"], "ring in the reconstruction filter"),
-        (["bars", "--format", "480i", "--edges", "hard"], "ring in the reconstruction filter"),
+        (["bars", "--format", "320x240p@60"], "rings in the reconstruction filter"),
+        (["bars", "--format", "480i", "--edges", "hard"], "rings in the reconstruction filter"),
         (["bars", "--format", "480i"], None),
         (["bars", "--format", "480i", "--signal", "rgb"], None),
+        (["dots", "--format", "320x240p@60"], "rings in the reconstruction filter"),
         (["multiburst", "--format", "480i"], None),
     ],
 )
 def test_rings_are_explained_where_they_show(words: list[str], reason: str | None) -> None:
-    told_so = [note for note in told(*words)["notes"] if "beyond its flat parts" in note]
+    told_so = [note for note in told(*words)["notes"] if "mV beyond its" in note]
     assert len(told_so) == (reason is not None)
     assert all(str(reason) in note for note in told_so)
 

@@ -10,17 +10,17 @@ from typing import Any
 import numpy as np
 
 from analysis.scope.interface import SYNC_KEY, SignalKind, TraceKind
-from analysis.scope.reading import EndBy, Part, line_times, overshoot_mv, parts, read_sync
-from analysis.scope.waveform import picture_samples
+from analysis.scope.reading import EndBy, Part, line_times, parts, read_sync
 from patterns import standards
 from patterns.formats import Family
 from patterns.lines import field_of, field_span, row_of, sync_start, timing_of
 from patterns.sync import SyncKind, sync_of
 from patterns.syncpulses import equalising_count, line_pulses, sync_rise
+from trueraster.scopenotes import scope_notes
 from trueraster.scopework import View
 from trueraster.show import columns, counted, number
 
-__all__ = ["csv_chunks", "scope_json", "scope_note", "scope_notes", "scope_text", "scope_title"]
+__all__ = ["csv_chunks", "scope_json", "scope_note", "scope_text", "scope_title"]
 
 _SIGNALS = {
     SignalKind.YPBPR: "Y'P'BP'R",
@@ -30,18 +30,16 @@ _SIGNALS = {
 
 
 _WIDTH = 100
-_RINGS_MV = 5.0
-"""What is told of rings: the patterns' own shaped edges of 700 mV have 3."""
 
 _NO_EDGE = (
-    "In brackets: the trace is flat from or to there, but moves beyond and has no edge to measure; how long the part"
-    " lasts cannot be told."
+    "In brackets: the trace is flat from or to there, beside something that is not, and there is no edge to measure;"
+    " how long the part lasts cannot be told."
 )
-_BY_TIMING = "Where blanking meets a black or a moving picture there is no edge: the format's own time is told."
+_BY_TIMING = "Where blanking meets a picture that is black or not flat, the format's own time is told."
 
 
-def _ire(millivolts: float) -> float:
-    return millivolts / float(standards.IRE_MV.value)
+def _ire(millivolts: float | None) -> float | None:
+    return None if millivolts is None else millivolts / float(standards.IRE_MV.value)
 
 
 def _has_ire(view: View) -> bool:
@@ -81,62 +79,6 @@ def scope_note(view: View) -> str:
     if any(kind.is_difference for kind in view.wave.traces):
         words += f", colour difference ±{float(interface.difference_mv / 2):.4g} mV"
     return f"{words}, into 75 ohm; from the file's own samples through a reconstruction filter."
-
-
-def scope_notes(view: View) -> list[str]:
-    """What a technician should know before he compares it with a screen."""
-    fmt, signal = view.format, view.source.signal
-    timing = timing_of(fmt)
-    notes = []
-    if view.interface.signal is SignalKind.COMPOSITE:
-        notes.append("luma only: neither burst nor subcarrier is drawn; look with the oscilloscope's chroma filter on")
-    if view.line is not None and row_of(fmt, view.line) is None:
-        notes.append(f"line {view.line} lies in the vertical blanking and carries no picture")
-    elif view.line is not None and picture_samples(fmt, view.line) < timing.h.active:
-        notes.append(f"line {view.line} carries half a line of picture, then an equalising pulse")
-    elif view.line is not None and view.line == _half_line_23(view):
-        notes.append(f"line {view.line}: some equipment blanks its first half, as the analogue standard does")
-    if fmt.family in (Family.SD525, Family.SD625) and fmt.interlaced:
-        own = float(timing.h.sync / timing.pixel_clock_hz * 10**6)
-        notes.append(
-            f"line sync lasts {timing.h.sync} samples ({own:.2f} us), as 'timing' has it;"
-            f" the analogue standard's nominal is {float(standards.NOMINAL_SYNC_US.value):g} us"
-        )
-    if fmt.family is Family.COMPUTER:
-        notes.append(
-            f"{fmt.id} has no standard: its timing is what 'trueraster timing {fmt.id}' tells, its sync is drawn"
-            " combined and negative"
-        )
-    elif not fmt.interlaced and fmt.height in (240, 288):
-        notes.append(f"{fmt.id} is in no broadcast standard: vertical sync is drawn as whole broad lines")
-    notes += _overshoot_notes(view)
-    if signal.sampling is not signal.sampling.RGB and signal.sampling.chroma_step[1] > 1:
-        notes.append("the file's colour is 4:2:0: each line has that of the nearest chroma line of its field")
-    if signal.bits == 8:
-        step = float(view.interface.white_mv) * (signal.fraction_of(0, 1) - signal.fraction_of(0, 0))
-        notes.append(f"the file has 8 bits: a code is {step:.2f} mV, so levels are up to {step / 2:.2f} mV off")
-    return notes
-
-
-def _overshoot_notes(view: View) -> list[str]:
-    """Why the trace peaks higher than its flat parts, where it does."""
-    line = view.line
-    if line is None or row_of(view.format, line) is None:
-        return []
-    most = max(overshoot_mv(view.wave, kind, line) for kind in view.wave.traces)
-    if most < _RINGS_MV:
-        return []
-    told = f"the trace goes up to {most:.0f} mV beyond its flat parts"
-    sampling = view.source.signal.sampling
-    if view.interface.signal is SignalKind.RGB and not sampling.is_rgb and sampling.chroma_step[0] > 1:
-        return [f"{told}: R'G'B' is made from luma and the file's slower colour difference, which do not meet at edges"]
-    return [f"{told}: edges within a sample or so ring in the reconstruction filter, as behind a converter"]
-
-
-def _half_line_23(view: View) -> int | None:
-    fmt = view.format
-    is_625 = fmt.family is Family.SD625 and fmt.interlaced
-    return timing_of(fmt).first_active_lines[0] if is_625 else None
 
 
 # --- JSON ------------------------------------------------------------------------------------------------
@@ -327,7 +269,7 @@ def _parts_table(view: View) -> str:
         for i, part in enumerate(found):
             cells = [kind.name if i == 0 else "", part.name]
             cells += [_end_words(part.start_us, part.start_by), _end_words(part.stop_us, part.stop_by)]
-            cells.append("-" if part.duration_us is None else _figure(part.duration_us, 3))
+            cells.append(_figure(part.duration_us, 3))
             cells += [_figure(part.millivolts, 1), _figure(part.percent, 1) if part.name == "picture" else ""]
             rows.append(cells + [_figure(_ire(part.millivolts), 1)] * with_ire)
     table = columns(rows, right=tuple(range(2, len(heading))))
@@ -355,7 +297,9 @@ def _end_words(value: float, by: EndBy) -> str:
     return f"({_figure(value, 3)})" if by is EndBy.NONE else _figure(value, 3)
 
 
-def _figure(value: float, digits: int) -> str:
+def _figure(value: float | None, digits: int) -> str:
+    if value is None:
+        return "-"
     text = f"{value:.{digits}f}"
     return text.lstrip("-") if not text.strip("-0.") else text
 

@@ -165,7 +165,7 @@ def _label_parts(axes: Axes, wave: Waveform, kind: TraceKind, found: Sequence[Pa
     span = float(wave.times_us[-1] - wave.times_us[0])
     inch = span / _PANEL
     for part in found:
-        if part.name != "picture":
+        if part.name != "picture" or part.millivolts is None:
             continue
         texts = (f"{part.millivolts:.1f}".replace("-0.0", "0.0"), f"{part.percent:.1f} %".replace("-0.0", "0.0"))
         if max(map(len, texts)) * _CHARACTER * inch > part.stop_us - part.start_us + 0.1 * inch:

@@ -22,7 +22,18 @@ from patterns.lines import timing_of
 from patterns.sync import sync_of
 from patterns.syncpulses import line_pulses, sync_rise
 
-__all__ = ["EndBy", "LineTimes", "Part", "SyncReading", "crossings", "line_times", "overshoot_mv", "parts", "read_sync"]
+__all__ = [
+    "EndBy",
+    "LineTimes",
+    "Part",
+    "SyncReading",
+    "beyond_samples_mv",
+    "crossings",
+    "line_times",
+    "overshoot_mv",
+    "parts",
+    "read_sync",
+]
 
 Floats = NDArray[np.float64]
 
@@ -30,6 +41,8 @@ _SAME_MV = 0.02
 """Neighbouring samples of one level differ by less: rounding to 16 bits is 0.01 mV."""
 _SPREAD_MV = 0.8
 """The most that a flat part may vary; levels that lie closer have no edge between them."""
+_UNSETTLED_MV = 5.0
+"""Outside the picture a part that varies by more in its middle half has no level; rings that reach there are less."""
 _SHORTEST, _SHARE = 6, 100
 """A flat part has so many samples of its component, and at least this share (one in so many) of the active line: steps
 of the codes along a ramp in a wide raster are shorter."""
@@ -38,7 +51,7 @@ _STEEP = 12
 _BEYOND = 0.3
 """How far the samples of an edge may lie beyond its two levels, in parts of its height."""
 _NEAR_US = 0.01
-"""An end of the picture that is measured lies so near to its place in the format's timing, or has no plain edge."""
+"""An end of the picture or an edge of sync lies so near to its place in the format's timing, or is no plain edge."""
 
 
 class EndBy(StrEnum):
@@ -61,8 +74,9 @@ class Part:
     stop_us: float
     start_by: EndBy
     stop_by: EndBy
-    millivolts: float
-    percent: float
+    millivolts: float | None
+    """None of a porch or a pulse that is too short to settle, as in rasters of few samples."""
+    percent: float | None
 
     @property
     def duration_us(self) -> float | None:
@@ -200,9 +214,21 @@ def overshoot_mv(wave: Waveform, kind: TraceKind, line: int) -> float:
             continue
         low, high = np.searchsorted(wave.times_us, (part.start_us, part.stop_us))
         values = wave.trace(kind)[low:high]
-        levels = [one.millivolts for one in found[max(0, i - 1) : i + 2]]
+        levels = [one.millivolts or 0.0 for one in found[max(0, i - 1) : i + 2]]
         most = max(most, float(values.max()) - max(levels), min(levels) - float(values.min()))
     return most
+
+
+def beyond_samples_mv(wave: Waveform, kind: TraceKind) -> float:
+    """The most that the trace of a line goes beyond all samples of its picture, and blanking; 0 without a picture."""
+    if wave.samples is None or kind.key == SYNC_KEY:
+        return 0.0
+    times = line_times(wave.format)
+    low, high = np.searchsorted(wave.times_us, (times.active_start, times.active_stop))
+    values, samples = wave.trace(kind)[low:high], wave.samples[wave.traces.index(kind)]
+    return max(
+        float(values.max()) - max(0.0, float(samples.max())), min(0.0, float(samples.min())) - float(values.min())
+    )
 
 
 def _unit_us(wave: Waveform) -> float:
@@ -233,15 +259,15 @@ def _sync_cuts(wave: Waveform, kind: TraceKind, line: int) -> dict[float, float]
     return {float(pulse.stop): 0.0 for pulse in pulses} | starts | {last: -tip}
 
 
-def _part(name: str, wave: Waveform, kind: TraceKind, start: _End, stop: _End, millivolts: float) -> Part:
+def _part(name: str, wave: Waveform, kind: TraceKind, start: _End, stop: _End, level: float | None) -> Part:
     return Part(
         name=name,
         start_us=start.us,
         stop_us=stop.us,
         start_by=start.by,
         stop_by=stop.by,
-        millivolts=millivolts,
-        percent=wave.interface.percent(kind, millivolts),
+        millivolts=level,
+        percent=None if level is None else wave.interface.percent(kind, level),
     )
 
 
@@ -255,11 +281,12 @@ def _name(wave: Waveform, kind: TraceKind, middle: float, level: float, active: 
     return "back porch" if middle < active[0] else "front porch"
 
 
-def _level(wave: Waveform, kind: TraceKind, start_us: float, stop_us: float) -> float:
-    """The trace's level in the middle half of a time."""
+def _level(wave: Waveform, kind: TraceKind, start_us: float, stop_us: float) -> float | None:
+    """The trace's level in the middle half of a time; None where it has none there."""
     quarter = (stop_us - start_us) / 4
     low, high = np.searchsorted(wave.times_us, (start_us + quarter, stop_us - quarter))
-    return float(np.median(wave.trace(kind)[low : max(high, low + 1)]))
+    values = wave.trace(kind)[low : max(high, low + 1)]
+    return float(np.median(values)) if np.ptp(values) < _UNSETTLED_MV else None
 
 
 def _crossing(wave: Waveform, kind: TraceKind, start_us: float, stop_us: float, level: float) -> float | None:
@@ -273,10 +300,13 @@ def _sync_edge(wave: Waveform, kind: TraceKind, at: float, before: float, after:
     """An edge of sync at sample `at`, or on a trace without sync its place; levels in mV."""
     unit = _unit_us(wave)
     reach = float(sync_rise(wave.format)) * unit
-    found = None
-    if kind.has_sync and before != after:
-        found = _crossing(wave, kind, at * unit - reach, at * unit + reach, (before + after) / 2)
-    return _End(at * unit, EndBy.TIMING) if found is None else _End(found, EndBy.EDGE)
+    if not kind.has_sync or before == after:
+        return _End(at * unit, EndBy.TIMING)
+    found = _crossing(wave, kind, at * unit - reach, at * unit + reach, (before + after) / 2)
+    if found is None or abs(found - at * unit) > _NEAR_US:
+        # The picture's own edge reaches over a porch of a sample or two.
+        return _End(at * unit, EndBy.NONE)
+    return _End(found, EndBy.EDGE)
 
 
 def _picture_end(wave: Waveform, kind: TraceKind, at: float, runs: list[_Run], is_stop: bool) -> _End:
