@@ -108,6 +108,22 @@ def test_a_picture_that_begins_with_an_edge_leaves_the_porch_alone() -> None:
     assert porch["duration_us"] == pytest.approx(60 / 13.5, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("name", "line", "names"),
+    [
+        # 525 lines: equalising pulses in line 1, broad ones in 5, whole lines from 10 on (SMPTE 170M, from memory).
+        ("480i", 1, ["pulse", "blanking", "pulse", "blanking"]),
+        ("480i", 5, ["pulse", "blanking", "pulse", "blanking"]),
+        ("480i", 12, ["sync", "blanking"]),
+        ("720p60", 3, ["sync", "sync", "blanking", "pulse", "blanking"]),
+    ],
+)
+def test_pulses_of_blank_lines_are_not_line_sync(name: str, line: int, names: list[str]) -> None:
+    answer = told("bars", "--format", name, "--line", str(line), "--component", "y")
+    assert [part["part"] for part in answer["traces"][0]["parts"]] == names
+    assert (answer["measured_us"] is None) == (names[0] == "pulse")
+
+
 def test_a_porch_that_the_picture_reaches_over_is_not_told() -> None:
     """A raster of 64 samples: a front porch of one sample lies under the end of the picture, which takes four."""
     parts = told("steps", "--format", "64x48@60", "--component", "y")["traces"][0]["parts"]

@@ -149,9 +149,10 @@ def _times_json(view: View) -> dict[str, Any]:
 
 
 def _measured_json(view: View) -> dict[str, Any] | None:
+    assert view.line is not None
     kind = next((kind for kind in view.wave.traces if kind.has_sync), None)
     found = None if kind is None else read_sync(view.wave, kind)
-    if found is None:
+    if found is None or kind is None or parts(view.wave, kind, view.line)[0].name != "sync":
         return None
     return {
         "sync_start": _rounded(found.start_us, 6),

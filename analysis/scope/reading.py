@@ -199,7 +199,7 @@ def parts(wave: Waveform, kind: TraceKind, line: int) -> tuple[Part, ...]:
         if has_picture and at == begin:
             found += _picture(wave, kind, runs, start, stop)
             continue
-        name = _name(wave, kind, (at + following) / 2, cuts[at], (begin, end) if has_picture else None)
+        name = _name(wave, kind, (at, following), cuts[at], (begin, end) if has_picture else None)
         unit = _unit_us(wave)
         found.append(_part(name, wave, kind, start, stop, _level(wave, kind, at * unit, following * unit)))
     return tuple(found)
@@ -271,14 +271,18 @@ def _part(name: str, wave: Waveform, kind: TraceKind, start: _End, stop: _End, l
     )
 
 
-def _name(wave: Waveform, kind: TraceKind, middle: float, level: float, active: tuple[float, float] | None) -> str:
+def _name(
+    wave: Waveform, kind: TraceKind, place: tuple[float, float], level: float, active: tuple[float, float] | None
+) -> str:
     """Of a part outside the picture; times in samples, `active` is where the picture lies, if there is one."""
     h = timing_of(wave.format).h
+    start, stop = place
     if level:
-        return "sync" if abs(middle) <= h.sync else "pulse"
+        # Equalising and broad pulses stand at 0H too.
+        return "sync" if stop - start == h.sync and -h.sync <= start <= 0 else "pulse"
     if active is None or not kind.has_sync or active[1] - active[0] < h.active:
         return "blanking"
-    return "back porch" if middle < active[0] else "front porch"
+    return "back porch" if stop <= active[0] else "front porch"
 
 
 def _level(wave: Waveform, kind: TraceKind, start_us: float, stop_us: float) -> float | None:
