@@ -304,7 +304,7 @@ def test_json_of_timing_is_as_its_page_says(tmp_path: Path, capsys: pytest.Captu
 
 
 @pytest.mark.parametrize(
-    "words", [["--levels", "714"], ["--format", "576i", "--field", "frame"]], ids=["line", "frame"]
+    "words", [["--levels", "714", "--setup", "7.5"], ["--format", "576i", "--field", "frame"]], ids=["line", "frame"]
 )
 def test_json_of_scope_is_as_its_page_says(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """Every key that `scope` prints stands in the table of docs/scope.md, and the first column has no other."""

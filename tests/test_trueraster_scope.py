@@ -98,6 +98,62 @@ def test_714_mv_component_has_setup_on_luma_only() -> None:
     assert black["y"]["ire"] == pytest.approx(7.5, abs=0.01)
 
 
+def test_older_components_have_wider_colour_difference() -> None:
+    """525-line components of 714 mV with setup: 75 % bars peak at 350 mV, so 100 % at 467 (from memory)."""
+    answer = told("bars", "--format", "480i", "--levels", "714", "--setup", "7.5")
+    assert answer["levels_mv"]["difference_peak"] == pytest.approx(350 / 0.75, abs=0.001)
+    for trace in answer["traces"][1:]:
+        levels = [part["mv"] for part in trace["parts"]]
+        assert max(map(abs, levels)) == pytest.approx(350, abs=0.05)
+        # Per cent of the excursion are the same as ever: 75 % of 50.
+        assert max(abs(part["percent"]) for part in trace["parts"] if part["percent"] is not None) == pytest.approx(
+            37.5, abs=0.01
+        )
+    code, out, _ = call("scope", "bars", "--levels", "714", "--setup", "7.5")
+    assert code == 0
+    assert "colour difference ±466.7 mV" in " ".join(out.split())
+
+
+def test_tri_level_sync_is_told_with_both_signs() -> None:
+    out = " ".join(call("scope", "bars", "--format", "720p60")[1].split())
+    assert "tri-level sync of ±300 mV on Y'" in out
+    assert "bi-level sync of -300 mV on Y'" in call("scope", "bars", "--format", "576i")[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "reason"),
+    [
+        # 16-bit R'G'B' and free rasters have hard edges: a step of samples rings by up to 14 % of it.
+        (["bars", "--format", "320x240p@60"], "rings in the reconstruction filter"),
+        (["bars", "--format", "480i", "--edges", "hard"], "rings in the reconstruction filter"),
+        (["bars", "--format", "480i"], None),
+        (["bars", "--format", "480i", "--signal", "rgb"], None),
+        (["dots", "--format", "320x240p@60"], "rings in the reconstruction filter"),
+        (["multiburst", "--format", "480i"], None),
+    ],
+)
+def test_rings_are_explained_where_they_show(words: list[str], reason: str | None) -> None:
+    told_so = [note for note in told(*words)["notes"] if "mV beyond its" in note]
+    assert len(told_so) == (reason is not None)
+    assert all(str(reason) in note for note in told_so)
+
+
+def test_guns_made_from_slower_colour_difference_are_explained(tmp_path: Path) -> None:
+    path = drawn(tmp_path / "bars.mov", "bars", "480i", "--as", "v210", "--seconds", "0.05")
+    notes = " ".join(told(str(path), "--signal", "rgb")["notes"])
+    assert "made from luma and the file's slower colour difference" in notes
+
+
+def test_colour_of_a_free_raster_meets_its_luma() -> None:
+    """A computer's picture has a colour for each sample: bars end where they do in luma (by hand: 32 samples each)."""
+    answer = told("bars", "--format", "256x240p@60")
+    assert answer["samples"]["sampling"] == "444"
+    start, clock = answer["times_us"]["active_start"], answer["pixel_clock_hz"] / 1e6
+    for trace in answer["traces"]:
+        stops = [part["stop_us"] for part in trace["parts"] if part["part"] == "picture"]
+        assert stops == [pytest.approx(start + 32 * (i + 1) / clock, abs=0.01) for i in range(8)]
+
+
 # --- Files -----------------------------------------------------------------------------------------------
 
 
@@ -144,6 +200,45 @@ def test_what_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["there"]
 
 
+@pytest.mark.parametrize("line", ["5", "21", "142"])
+def test_a_blank_line_is_not_marked_with_a_picture(line: str, tmp_path: Path) -> None:
+    """525 lines: broad pulses in line 5, sync alone in 21, a picture in 142 (SMPTE 170M, CTA-861)."""
+    path = tmp_path / "line.svg"
+    code, _, err = call("scope", "bars", "--format", "480i", "--line", line, "--to", str(path))
+    assert code == 0, err
+    words = set(re.findall(r"(?:sync|pulse|back porch|active line|front porch) [\d.]+ µs", path.read_text("utf-8")))
+    if line == "142":
+        assert words == {"sync 4.593 µs", "back porch 4.444 µs", "active line 53.333 µs", "front porch 1.185 µs"}
+    else:
+        assert words == {"pulse 27.078 µs" if line == "5" else "sync 4.593 µs"}
+
+
+@pytest.mark.parametrize(
+    "words", [["--component", "pb"], ["--signal", "rgb", "--sync", "separate", "--component", "r"]]
+)
+def test_a_field_without_sync_on_its_trace_is_drawn(words: list[str], tmp_path: Path) -> None:
+    path = tmp_path / "field.svg"
+    code, _, err = call("scope", "bars", "--field", "1", *words, "--to", str(path))
+    assert (code, err) == (0, "")
+    assert b"vertical sync" not in path.read_bytes()
+
+
+@pytest.mark.parametrize("words", [["--line", "100"], ["--field", "1", "--component", "y"]])
+def test_no_minus_stands_before_zero(words: list[str], tmp_path: Path) -> None:
+    path = tmp_path / "points.csv"
+    code, out, err = call("scope", "bars", "--format", "320x240i@60", *words, "--to", str(path), "--json")
+    assert code == 0, err
+    for text in (out, path.read_text("ascii"), call("scope", "bars", "--format", "320x240i@60", *words)[1]):
+        assert re.findall(r"-0(?:\.0*)?(?![\d.])", text) == []
+
+
+def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("trueraster.scopefiles._LARGE", 200_000)
+    path = tmp_path / "line.csv"
+    out = call("scope", "bars", "--format", "576i", "--to", str(path))[1]
+    assert f"{path} ({path.stat().st_size / 1e6:.0f} MB)" in out
+
+
 # --- Refusals --------------------------------------------------------------------------------------------
 
 
@@ -160,6 +255,10 @@ def test_what_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
         (["bars", "--setup", "7.5"], "add --levels 714"),
         (["bars", "--setup", "5"], "allowed are 0 and 7.5"),
         (["bars", "--levels", "714", "--format", "576i"], "576i has 700"),
+        (["bars", "--levels", "714"], "components with 714 mV have setup; add --setup 7.5"),
+        (["bars", "--signal", "composite", "--format", "480p"], "480p has no composite signal; 480i, 576i, 240p"),
+        (["bars", "--signal", "composite", "--format", "320x240p@60"], "has no composite signal"),
+        (["bars", "--format", "1080p50", "--line", "1126"], "1080p50 has the lines 1 to 1125"),
         (["bars", "--component", "r"], "y, pb, pr"),
         (["bars", "--sync", "green"], "--signal rgb"),
         (["bars", "--to", "x.pdf"], ".svg, .png or .csv"),

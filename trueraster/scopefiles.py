@@ -13,9 +13,11 @@ if TYPE_CHECKING:
     from analysis.plotstyle import Plot
     from trueraster.scopework import View
 
-__all__ = ["check_targets", "write_scope"]
+__all__ = ["check_targets", "file_words", "write_scope"]
 
 _KINDS = (".svg", ".png", ".csv")
+_LARGE = 5_000_000
+"""Bytes from which on a file's size is told: a frame of HD has a hundred million."""
 
 
 def check_targets(names: Sequence[str], subject: str) -> list[Path]:
@@ -56,6 +58,12 @@ def write_scope(view: View, paths: Sequence[Path]) -> list[str]:
     return [str(path) for path in paths]
 
 
+def file_words(name: str) -> str:
+    """The file's name, and its size where that may surprise."""
+    size = Path(name).stat().st_size
+    return f"{name} ({size / 1e6:.0f} MB)" if size >= _LARGE else name
+
+
 def _plot(view: View) -> Plot:
     from analysis.scope.plot import line_plot, span_plot
     from patterns.lines import field_span
@@ -64,4 +72,5 @@ def _plot(view: View) -> Plot:
     title, note = scope_title(view), scope_note(view)
     if view.line is not None:
         return line_plot(view.wave, view.line, title, note)
-    return span_plot(view.wave, float(field_span(view.format, view.wanted.field or None).start), title, note)
+    start = float(field_span(view.format, view.wanted.field or None).start)
+    return span_plot(view.wave, "field" if view.wanted.field else "frame", start, title, note)

@@ -9,18 +9,18 @@ from typing import Any
 
 import numpy as np
 
-from analysis.scope.interface import SignalKind, TraceKind
-from analysis.scope.reading import Part, line_times, parts, read_sync
-from analysis.scope.waveform import picture_samples
+from analysis.scope.interface import SYNC_KEY, SignalKind, TraceKind
+from analysis.scope.reading import EndBy, Part, line_times, parts, read_sync
 from patterns import standards
 from patterns.formats import Family
 from patterns.lines import field_of, field_span, row_of, sync_start, timing_of
 from patterns.sync import SyncKind, sync_of
 from patterns.syncpulses import equalising_count, line_pulses, sync_rise
+from trueraster.scopenotes import scope_notes
 from trueraster.scopework import View
 from trueraster.show import columns, counted, number
 
-__all__ = ["csv_chunks", "scope_json", "scope_note", "scope_notes", "scope_text", "scope_title"]
+__all__ = ["csv_chunks", "scope_json", "scope_note", "scope_text", "scope_title"]
 
 _SIGNALS = {
     SignalKind.YPBPR: "Y'P'BP'R",
@@ -31,9 +31,15 @@ _SIGNALS = {
 
 _WIDTH = 100
 
+_NO_EDGE = (
+    "In brackets: the trace is flat from or to there, beside something that is not, and there is no edge to measure;"
+    " how long the part lasts cannot be told."
+)
+_BY_TIMING = "Where blanking meets a picture that is black or not flat, the format's own time is told."
 
-def _ire(millivolts: float) -> float:
-    return millivolts / float(standards.IRE_MV.value)
+
+def _ire(millivolts: float | None) -> float | None:
+    return None if millivolts is None else millivolts / float(standards.IRE_MV.value)
 
 
 def _has_ire(view: View) -> bool:
@@ -61,53 +67,18 @@ def scope_note(view: View) -> str:
     sync = sync_of(view.format)
     assert sync is not None
     on = ", ".join(kind.name for kind in interface.traces if kind.has_sync)
-    words = f"White {float(interface.white_mv):.4g} mV, {sync.kind} sync of {float(interface.sync_mv):.4g} mV"
-    words += " alone" if on == "sync" else f" on {on}"
+    tip = f"{float(interface.sync_mv):.4g}"
+    if sync.kind is SyncKind.TRI_LEVEL:
+        tip = tip.replace("-", "±")
+    words = f"White {float(interface.white_mv):.4g} mV, {sync.kind} sync of {tip} mV"
+    words += " on a wire of its own" if on == "sync" else f" on {on}"
     if interface.setup_ire:
         words += f", setup {float(interface.setup_ire):g} IRE"
     elif _has_ire(view):
         words += ", no setup"
+    if any(kind.is_difference for kind in view.wave.traces):
+        words += f", colour difference ±{float(interface.difference_mv / 2):.4g} mV"
     return f"{words}, into 75 ohm; from the file's own samples through a reconstruction filter."
-
-
-def scope_notes(view: View) -> list[str]:
-    """What a technician should know before he compares it with a screen."""
-    fmt, signal = view.format, view.source.signal
-    timing = timing_of(fmt)
-    notes = []
-    if view.interface.signal is SignalKind.COMPOSITE:
-        notes.append("luma only: neither burst nor subcarrier is drawn; look with the oscilloscope's chroma filter on")
-    if view.line is not None and row_of(fmt, view.line) is None:
-        notes.append(f"line {view.line} lies in the vertical blanking and carries no picture")
-    elif view.line is not None and picture_samples(fmt, view.line) < timing.h.active:
-        notes.append(f"line {view.line} carries half a line of picture, then an equalising pulse")
-    elif view.line is not None and view.line == _half_line_23(view):
-        notes.append(f"line {view.line}: some equipment blanks its first half, as the analogue standard does")
-    if fmt.family in (Family.SD525, Family.SD625) and fmt.interlaced:
-        own = float(timing.h.sync / timing.pixel_clock_hz * 10**6)
-        notes.append(
-            f"line sync lasts {timing.h.sync} samples ({own:.2f} us), as 'timing' has it;"
-            f" the analogue standard's nominal is {float(standards.NOMINAL_SYNC_US.value):g} us"
-        )
-    if fmt.family is Family.COMPUTER:
-        notes.append(
-            f"{fmt.id} has no standard: its timing is what 'trueraster timing {fmt.id}' tells, its sync is drawn"
-            " combined and negative"
-        )
-    elif not fmt.interlaced and fmt.height in (240, 288):
-        notes.append(f"{fmt.id} is in no broadcast standard: vertical sync is drawn as whole broad lines")
-    if signal.sampling is not signal.sampling.RGB and signal.sampling.chroma_step[1] > 1:
-        notes.append("the file's colour is 4:2:0: each line has that of the nearest chroma line of its field")
-    if signal.bits == 8:
-        step = float(view.interface.white_mv) * (signal.fraction_of(0, 1) - signal.fraction_of(0, 0))
-        notes.append(f"the file has 8 bits: a code is {step:.2f} mV, so levels are up to {step / 2:.2f} mV off")
-    return notes
-
-
-def _half_line_23(view: View) -> int | None:
-    fmt = view.format
-    is_625 = fmt.family is Family.SD625 and fmt.interlaced
-    return timing_of(fmt).first_active_lines[0] if is_625 else None
 
 
 # --- JSON ------------------------------------------------------------------------------------------------
@@ -174,19 +145,20 @@ def _times_json(view: View) -> dict[str, Any]:
         "active_stop": times.active_stop,
         "sync_rise": float(rise),
     }
-    return {name: round(value, 6) for name, value in found.items()}
+    return {name: _rounded(value, 6) for name, value in found.items()}
 
 
 def _measured_json(view: View) -> dict[str, Any] | None:
+    assert view.line is not None
     kind = next((kind for kind in view.wave.traces if kind.has_sync), None)
     found = None if kind is None else read_sync(view.wave, kind)
-    if found is None:
+    if found is None or kind is None or parts(view.wave, kind, view.line)[0].name != "sync":
         return None
     return {
-        "sync_start": round(found.start_us, 6),
-        "sync_stop": round(found.stop_us, 6),
-        "sync": round(found.stop_us - found.start_us, 6),
-        "line": round(found.period_us, 6),
+        "sync_start": _rounded(found.start_us, 6),
+        "sync_stop": _rounded(found.stop_us, 6),
+        "sync": _rounded(found.stop_us - found.start_us, 6),
+        "line": _rounded(found.period_us, 6),
     }
 
 
@@ -223,8 +195,8 @@ def _trace_json(view: View, kind: TraceKind) -> dict[str, Any]:
     made: dict[str, Any] = {
         "key": kind.key,
         "name": kind.name,
-        "lowest_mv": round(float(values.min()), 3),
-        "highest_mv": round(float(values.max()), 3),
+        "lowest_mv": _rounded(float(values.min()), 3),
+        "highest_mv": _rounded(float(values.max()), 3),
         "parts": None,
     }
     if view.line is not None:
@@ -233,17 +205,25 @@ def _trace_json(view: View, kind: TraceKind) -> dict[str, Any]:
 
 
 def _part_json(view: View, part: Part) -> dict[str, Any]:
-    flat = part.flat
-    ire = {"ire": round(_ire(flat.millivolts), 3)} if _has_ire(view) else {}
+    ire = {"ire": _rounded(_ire(part.millivolts), 3)} if _has_ire(view) else {}
     return {
         "part": part.name,
-        "start_us": round(flat.start_us, 4),
-        "stop_us": round(flat.stop_us, 4),
-        "duration_us": round(flat.duration_us, 4),
-        "mv": round(flat.millivolts, 3),
-        "percent": round(flat.percent, 3) if part.name == "picture" else None,
+        "start_us": None if part.start_by is EndBy.NONE else _rounded(part.start_us, 4),
+        "stop_us": None if part.stop_by is EndBy.NONE else _rounded(part.stop_us, 4),
+        "duration_us": _rounded(part.duration_us, 4),
+        "start_by": part.start_by.value,
+        "stop_by": part.stop_by.value,
+        "flat_from_us": _rounded(part.start_us, 4),
+        "flat_to_us": _rounded(part.stop_us, 4),
+        "mv": _rounded(part.millivolts, 3),
+        "percent": _rounded(part.percent, 3) if part.name == "picture" else None,
         **ire,
     }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    """For JSON, without a minus before zero."""
+    return None if value is None else round(value, digits) + 0.0
 
 
 def _filter_json(view: View) -> dict[str, Any]:
@@ -283,23 +263,44 @@ def _parts_table(view: View) -> str:
     with_ire = _has_ire(view)
     heading = ["trace", "part", "from us", "to us", "lasts us", "mV", "%"] + ["IRE"] * with_ire
     rows: list[list[str]] = [heading]
+    told: list[Part] = []
     for kind in view.wave.traces:
-        for i, part in enumerate(parts(view.wave, kind, view.line)):
-            flat = part.flat
+        found = parts(view.wave, kind, view.line)
+        told += found
+        for i, part in enumerate(found):
             cells = [kind.name if i == 0 else "", part.name]
-            cells += [_figure(value, 3) for value in (flat.start_us, flat.stop_us, flat.duration_us)]
-            cells += [_figure(flat.millivolts, 1), _figure(flat.percent, 1) if part.name == "picture" else ""]
-            rows.append(cells + [_figure(_ire(flat.millivolts), 1)] * with_ire)
+            cells += [_end_words(part.start_us, part.start_by), _end_words(part.stop_us, part.stop_by)]
+            cells.append(_figure(part.duration_us, 3))
+            cells += [_figure(part.millivolts, 1), _figure(part.percent, 1) if part.name == "picture" else ""]
+            rows.append(cells + [_figure(_ire(part.millivolts), 1)] * with_ire)
     table = columns(rows, right=tuple(range(2, len(heading))))
     span = [
         f"{kind.name} {_figure(float(values.min()), 1)} to {_figure(float(values.max()), 1)} mV"
         for kind in view.wave.traces
         for values in [view.wave.trace(kind)]
     ]
-    return f"{table}\n\nLowest and highest, edges included: {', '.join(span)}."
+    ends = {by for part in told for by in (part.start_by, part.stop_by)}
+    moving = [
+        kind.name
+        for kind in view.wave.traces
+        if view.wave.samples is not None
+        and kind.key != SYNC_KEY
+        and all(part.name != "picture" for part in parts(view.wave, kind, view.line))
+    ]
+    words = [f"No part of the picture is flat on {', '.join(moving)} here; '--to line.png' draws it."] * bool(moving)
+    words += [_NO_EDGE] * (EndBy.NONE in ends) + [_BY_TIMING] * (EndBy.TIMING in ends)
+    words.append(f"Lowest and highest, edges included: {', '.join(span)}.")
+    return "\n".join([table, "", *(line for text in words for line in wrap(text, _WIDTH))])
 
 
-def _figure(value: float, digits: int) -> str:
+def _end_words(value: float, by: EndBy) -> str:
+    """A time of the table; in brackets where there is no edge."""
+    return f"({_figure(value, 3)})" if by is EndBy.NONE else _figure(value, 3)
+
+
+def _figure(value: float | None, digits: int) -> str:
+    if value is None:
+        return "-"
     text = f"{value:.{digits}f}"
     return text.lstrip("-") if not text.strip("-0.") else text
 
@@ -339,5 +340,7 @@ def csv_chunks(view: View) -> Iterator[bytes]:
     step = 20_000
     form = ",".join(["%.4f", *["%.3f"] * len(view.wave.traces)]) + "\n"
     for start in range(0, len(table), step):
-        part = np.round(table[start : start + step], 4) + 0.0
+        part = table[start : start + step]
+        # No minus before zero.
+        part = np.hstack([np.round(part[:, :1], 4), np.round(part[:, 1:], 3)]) + 0.0
         yield "".join([form % tuple(row) for row in part.tolist()]).encode()

@@ -214,7 +214,9 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
     pattern = pattern_of(subject)
     rgb = wanted.signal is SignalKind.RGB
     carrier = CARRIERS["ffv1" if rgb else "y4m"]
-    sampling = Sampling.RGB if rgb else Sampling.YCBCR_422 if fmt.width % 2 == 0 else Sampling.YCBCR_444
+    # A computer's picture becomes components behind its converter: its colour is as fine as its luma.
+    whole = fmt.family is Family.COMPUTER or fmt.width % 2 == 1
+    sampling = Sampling.RGB if rgb else Sampling.YCBCR_444 if whole else Sampling.YCBCR_422
     # R'G'B' goes to a converter as well, which rings at hard edges; a computer's raster is as hard as ever.
     edges = wanted.edges or (Edges.SHAPED if rgb and fmt.family is not Family.COMPUTER else None)
     signal = carrier.signal(

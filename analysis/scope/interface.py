@@ -9,6 +9,7 @@ from fractions import Fraction
 from patterns import standards
 from patterns.formats import Family, Format
 from patterns.lines import timing_of
+from patterns.sources import Constant, Mark, Source
 
 __all__ = ["SYNC_KEY", "Interface", "ScopeError", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
 
@@ -75,6 +76,17 @@ _YPBPR = (
 )
 _LEVELS = (700, 714)
 
+_OLDER_PEAK_MV = Constant(
+    name="P_B, P_R peak either way at 100 % colours, beside Y' of 714 mV with setup",
+    value=Fraction(350, Fraction(3, 4)),
+    unit="mV",
+    source=Source(
+        document="component levels of 525-line tape",
+        mark=Mark.MEMORY,
+        note="75 % bars peak at 350 mV; without setup no figure is known here",
+    ),
+)
+
 
 def interface_of(
     fmt: Format,
@@ -87,7 +99,7 @@ def interface_of(
     """The interface of a format.
 
     `levels` is white in mV: 700 (SMPTE/EBU N10, the usual one) or 714 (100 IRE of 525 lines; the usual one of 525-line
-    composite). Setup is 0 or 7.5 IRE, with 714 only.
+    composite). Setup is 0 or 7.5 IRE, with 714 only. In Y'P'BP'R 714 mV has setup, and wider colour difference.
 
     Raises:
         ScopeError: this format has no such interface.
@@ -110,9 +122,16 @@ def interface_of(
     if setup_ire and levels != 714:
         hint = ", add --levels 714" if fmt.family is Family.SD525 else ""
         raise ScopeError(f"--setup: only a 525-line signal of 714 mV has setup{hint}")
+    older = levels == 714 and signal is SignalKind.YPBPR
+    if older and not setup_ire:
+        raise ScopeError(
+            "--levels: components with 714 mV have setup; add --setup 7.5, or take 700, or --signal rgb"
+            f"{' or composite' if slow else ''}"
+        )
     if sync_on is not None and signal is not SignalKind.RGB:
         raise ScopeError("--sync: it is for --signal rgb; else sync is on luma")
     ire = standards.IRE_MV.value
+    peak = _OLDER_PEAK_MV.value if older else Fraction(standards.COLOUR_DIFFERENCE_PEAK_MV.value)
     white = Fraction(standards.COMPONENT_WHITE_MV.value) if levels == 700 else standards.WHITE_525_MV.value
     sync = Fraction(standards.COMPONENT_SYNC_MV.value) if levels == 700 else standards.SYNC_IRE.value * ire
     return Interface(
@@ -120,7 +139,7 @@ def interface_of(
         white_mv=white,
         black_mv=setup_ire * ire,
         sync_mv=sync,
-        difference_mv=2 * Fraction(standards.COLOUR_DIFFERENCE_PEAK_MV.value),
+        difference_mv=2 * peak,
         setup_ire=setup_ire,
         traces=_traces(signal, sync_on or SyncOn.GREEN),
     )

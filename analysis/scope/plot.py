@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from analysis.plotstyle import BLUE, INK, ORANGE, RULE, SOFT, Plot, plot_sheet, plot_style
 from analysis.scope.interface import SYNC_KEY, Interface, TraceKind
 from analysis.scope.reading import Part, line_times, parts
-from analysis.scope.waveform import Waveform
-from patterns.lines import sync_start, timing_of
+from analysis.scope.waveform import Waveform, picture_samples
+from patterns.lines import row_of, sync_start, timing_of
 from patterns.sync import SyncKind, sync_of
-from patterns.syncpulses import equalising_count
+from patterns.syncpulses import equalising_count, line_pulses
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,19 +63,20 @@ def line_plot(wave: Waveform, line: int, title: str, note: str) -> Plot:
             axes.plot(wave.times_us, wave.trace(kind), color=INK, linewidth=0.9)
             _level_axes(axes, wave, kind, _TIMES if kind is wave.traces[0] else _LABEL)
             _label_parts(axes, wave, kind, found)
-        _label_times(panels[0], wave)
+        _label_times(panels[0], wave, _marks(wave, line))
         panels[-1].set_xlabel("microseconds from 0H, the leading edge of sync" + _middle(wave))
         panels[-1].set_xlim(float(wave.times_us[0]), float(wave.times_us[-1]))
     return Plot("scope-line", title, figure)
 
 
-def span_plot(wave: Waveform, start: float, title: str, note: str) -> Plot:
+def span_plot(wave: Waveform, span: str, start: float, title: str, note: str) -> Plot:
     """A field or frame: all of it as the band that it fills on a screen, and each vertical sync with its pulses.
 
-    `start` is the line, from the start of line 1, at which time is 0.
+    `span` is "field" or "frame"; `start` is the line, from the start of line 1, at which time is 0.
     """
 
-    syncs = _syncs_within(wave, start)
+    with_sync = next((kind for kind in wave.traces if kind.has_sync), None)
+    syncs = _syncs_within(wave, start) if with_sync else []
     with plot_style():
         count = len(wave.traces)
         heights = [*[1.7] * count, *[1.9] * len(syncs)]
@@ -89,10 +90,11 @@ def span_plot(wave: Waveform, start: float, title: str, note: str) -> Plot:
         )
         for kind, axes in zip(wave.traces, panels, strict=False):
             _band(axes, wave, kind, start)
-        panels[count - 1].set_xlabel("line, and below it milliseconds from the field's start")
+        panels[count - 1].set_xlabel(f"line, and below it milliseconds from the {span}'s start")
         for (begin, end), axes in zip(syncs, panels[count:], strict=True):
-            _pulses(axes, wave, start, begin, end)
-        panels[-1].set_xlabel("line, at its 0H")
+            assert with_sync is not None
+            _pulses(axes, wave, with_sync, start, begin, end)
+            panels[-1].set_xlabel("line, at its 0H")
     return Plot("scope-field", title, figure)
 
 
@@ -163,37 +165,61 @@ def _label_parts(axes: Axes, wave: Waveform, kind: TraceKind, found: Sequence[Pa
     span = float(wave.times_us[-1] - wave.times_us[0])
     inch = span / _PANEL
     for part in found:
-        flat = part.flat
-        if part.name != "picture":
+        if part.name != "picture" or part.millivolts is None:
             continue
-        texts = (f"{flat.millivolts:.1f}".replace("-0.0", "0.0"), f"{flat.percent:.1f} %".replace("-0.0", "0.0"))
-        if max(map(len, texts)) * _CHARACTER * inch > flat.duration_us + 0.1 * inch:
+        texts = (f"{part.millivolts:.1f}".replace("-0.0", "0.0"), f"{part.percent:.1f} %".replace("-0.0", "0.0"))
+        if max(map(len, texts)) * _CHARACTER * inch > part.stop_us - part.start_us + 0.1 * inch:
             continue
-        middle = (flat.start_us + flat.stop_us) / 2
+        middle = (part.start_us + part.stop_us) / 2
         # Below a high part there is nothing; above a low one neither.
         axes.text(
             middle,
-            flat.millivolts + 0.05 * _INCH_MV,
+            part.millivolts + 0.05 * _INCH_MV,
             "\n".join(texts).replace("-", "−"),
             ha="center",
             va="bottom",
             fontsize=_SMALL,
             color=INK,
             linespacing=1.1,
+            # A rule behind the figures would strike them through.
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
         )
 
 
-def _label_times(axes: Axes, wave: Waveform) -> None:
+_Mark = tuple[str, float, float, str]
+"""A time of the line above the first panel: its name, begin and end in microseconds, where its words stand."""
+
+
+def _marks(wave: Waveform, line: int) -> list[_Mark]:
+    """The times of the line; where it has no picture or half of one, its pulses and what there is of the picture."""
+    fmt, times = wave.format, line_times(wave.format)
+    if row_of(fmt, line) is not None and picture_samples(fmt, line) == timing_of(fmt).h.active:
+        return [
+            # Short ones have their words beside them: to the left, to the right.
+            ("sync", times.sync_start, times.sync_stop, "right"),
+            ("back porch", times.sync_stop, times.active_start, "left"),
+            ("active line", times.active_start, times.active_stop, "center"),
+            ("front porch", times.active_stop, times.line + times.sync_start, "right"),
+        ]
+    unit = 1e6 / float(timing_of(fmt).pixel_clock_hz)
+    found: list[_Mark] = []
+    for pulse in line_pulses(fmt, line):
+        start, stop = float(pulse.start) * unit, float(pulse.stop) * unit
+        if found and found[-1][2] == start:
+            # Both halves of a tri-level pulse are one.
+            start = found.pop()[1]
+        is_sync = pulse.stop == timing_of(fmt).h.sync
+        found.append(
+            ("sync" if is_sync else "pulse", start, stop, "left" if stop - start < times.line / 8 else "center")
+        )
+    if row_of(fmt, line) is not None:
+        found.append(("picture", times.active_start, times.active_start + picture_samples(fmt, line) * unit, "center"))
+    return found
+
+
+def _label_times(axes: Axes, wave: Waveform, marks: list[_Mark]) -> None:
     """The times of the line as distances above the first panel."""
-    times = line_times(wave.format)
     top = axes.get_ylim()[1]
-    marks = (
-        # Short ones have their words beside them: to the left, to the right.
-        ("sync", times.sync_start, times.sync_stop, "right"),
-        ("back porch", times.sync_stop, times.active_start, "left"),
-        ("active line", times.active_start, times.active_stop, "center"),
-        ("front porch", times.active_stop, times.line + times.sync_start, "right"),
-    )
     gap = 0.03 * float(wave.times_us[-1] - wave.times_us[0]) / _PANEL
     ends = {"right": (1.0, -gap), "left": (0.0, gap), "center": (0.5, 0.0)}
     for name, start, stop, flush in marks:
@@ -276,8 +302,7 @@ def _syncs_within(wave: Waveform, start: float) -> list[tuple[float, float]]:
     return sorted(found)[: fmt.fields_per_frame]
 
 
-def _pulses(axes: Axes, wave: Waveform, start: float, begin: float, end: float) -> None:
-    kind = next(kind for kind in wave.traces if kind.has_sync)
+def _pulses(axes: Axes, wave: Waveform, kind: TraceKind, start: float, begin: float, end: float) -> None:
     at = _lines_of(wave, start)
     low, high = max(begin - _BEFORE, float(at[0])), min(end + _AFTER, float(at[-1]))
     part = (at >= low) & (at <= high)
@@ -300,5 +325,10 @@ def _pulses(axes: Axes, wave: Waveform, start: float, begin: float, end: float) 
             top = axes.get_ylim()[1] - 0.2 * _INCH_MV
             axes.plot([left, right], [top, top], color=ink, linewidth=2.5, solid_capstyle="butt")
             axes.text(
-                (left + right) / 2, top, f"{name}, {right - left:g} lines", ha="center", va="bottom", fontsize=_SMALL
+                (left + right) / 2,
+                top + 0.03 * _INCH_MV,
+                f"{name}, {right - left:g} lines",
+                ha="center",
+                va="bottom",
+                fontsize=_SMALL,
             )

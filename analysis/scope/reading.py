@@ -1,9 +1,16 @@
-"""What is read off a waveform: its flat parts with their levels and times, and the sync at half amplitude."""
+"""What is read off a waveform: its flat parts with their levels and times, and the sync at half amplitude.
+
+A line is divided where its timing has the edges of sync and the ends of the picture; each of these edges is measured
+near its own place, so that nothing in the picture can be taken for it. Within the picture a flat part is a run of equal
+samples: the wave between them may ring for long beside a hard edge, and still has their level.
+"""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,34 +18,70 @@ from numpy.typing import NDArray
 from analysis.scope.interface import SYNC_KEY, Interface, TraceKind
 from analysis.scope.waveform import Waveform, picture_samples
 from patterns.formats import Format
-from patterns.lines import row_of, timing_of
+from patterns.lines import timing_of
 from patterns.sync import sync_of
-from patterns.syncpulses import line_pulses
+from patterns.syncpulses import line_pulses, sync_rise
 
-__all__ = ["Flat", "LineTimes", "Part", "SyncReading", "crossings", "flats", "line_times", "parts", "read_sync"]
+__all__ = [
+    "EndBy",
+    "LineTimes",
+    "Part",
+    "SyncReading",
+    "beyond_samples_mv",
+    "crossings",
+    "line_times",
+    "overshoot_mv",
+    "parts",
+    "read_sync",
+]
 
 Floats = NDArray[np.float64]
 
+_SAME_MV = 0.02
+"""Neighbouring samples of one level differ by less: rounding to 16 bits is 0.01 mV."""
 _SPREAD_MV = 0.8
-"""The most that a flat part may vary within `_WINDOW` samples."""
-_WINDOW, _SHORTEST = 3, 2
-"""In luma samples: what is looked at at once, and the shortest run of it. The front porch of 625 lines has no more."""
-_NEAR, _STEEP = 64, 12
-"""In luma samples: the most between two flat parts that share an edge, and the most from its 20 to its 80 %."""
+"""The most that a flat part may vary; levels that lie closer have no edge between them."""
+_UNSETTLED_MV = 5.0
+"""Outside the picture a part that varies by more in its middle half has no level; rings that reach there are less."""
+_SHORTEST, _SHARE = 6, 100
+"""A flat part has so many samples of its component, and at least this share (one in so many) of the active line: steps
+of the codes along a ramp in a wide raster are shorter."""
+_STEEP = 12
+"""Samples of its component that an edge takes from a level to another at most."""
+_BEYOND = 0.3
+"""How far the samples of an edge may lie beyond its two levels, in parts of its height."""
+_NEAR_US = 0.01
+"""An end of the picture or an edge of sync lies so near to its place in the format's timing, or is no plain edge."""
 
 
-@dataclass(frozen=True, slots=True)
-class Flat:
-    """A flat part of a trace, between the half-amplitude points of its edges where it has some."""
+class EndBy(StrEnum):
+    """How the end of a part is known."""
 
+    EDGE = "edge"
+    """Measured: the half-amplitude point of its edge."""
+    TIMING = "timing"
+    """There is no edge, as where blanking meets a black or a moving picture: the format's own time."""
+    NONE = "none"
+    """The trace stops being flat without one edge to another level; where it does is told, but is no length."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A flat part of a line with what it is: `sync`, `back porch`, `picture`, `front porch`, `blanking` or `pulse`."""
+
+    name: str
     start_us: float
     stop_us: float
-    millivolts: float
-    percent: float
+    start_by: EndBy
+    stop_by: EndBy
+    millivolts: float | None
+    """None of a porch or a pulse that is too short to settle, as in rasters of few samples."""
+    percent: float | None
 
     @property
-    def duration_us(self) -> float:
-        return self.stop_us - self.start_us
+    def duration_us(self) -> float | None:
+        """None where an end is not known."""
+        return None if EndBy.NONE in (self.start_by, self.stop_by) else self.stop_us - self.start_us
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,51 +101,6 @@ def crossings(times: Floats, values: Floats, level: float) -> Floats:
     share = (level - values[at]) / (values[at + 1] - values[at])
     found: Floats = times[at] + share * (times[at + 1] - times[at])
     return found
-
-
-def flats(wave: Waveform, kind: TraceKind) -> tuple[Flat, ...]:
-    """The flat parts of a trace in order, from the first to the last point that is shown."""
-    values, times = wave.trace(kind), wave.times_us
-    runs = list(_runs(_is_flat(values, _WINDOW * wave.points), _SHORTEST * wave.points))
-    levels = [float(np.median(values[a:b])) for a, b in runs]
-    begins, ends = [float(times[a]) for a, _ in runs], [float(times[b - 1]) for _, b in runs]
-    for i in range(len(runs) - 1):
-        between = slice(runs[i][1] - 1, runs[i + 1][0] + 1)
-        if between.stop - between.start <= _NEAR * wave.points:
-            edge = _edge(
-                times[between], values[between], levels[i], levels[i + 1], times[_STEEP * wave.points] - times[0]
-            )
-            if edge is not None:
-                ends[i] = begins[i + 1] = edge
-    parts = zip(begins, ends, levels, strict=True)
-    return tuple(Flat(a, b, level, wave.interface.percent(kind, level)) for a, b, level in parts)
-
-
-def _edge(times: Floats, values: Floats, before: float, after: float, longest: float) -> float | None:
-    """Where one steep edge from a level to another is half-way; None where there is something else."""
-    if abs(after - before) < _SPREAD_MV:
-        return None
-    low, middle, high = (crossings(times, values, before + share * (after - before)) for share in (0.2, 0.5, 0.8))
-    if len(middle) != 1 or not len(low) or not len(high) or high[0] - low[0] > longest:
-        return None
-    return float(middle[0])
-
-
-def _is_flat(values: Floats, window: int) -> NDArray[np.bool_]:
-    """Whether the values around each point, half of `window` to each side, hold their level."""
-    from scipy.ndimage import maximum_filter1d, minimum_filter1d
-
-    size = window | 1
-    spread = maximum_filter1d(values, size, mode="nearest") - minimum_filter1d(values, size, mode="nearest")
-    return np.asarray(spread < _SPREAD_MV)
-
-
-def _runs(true: NDArray[np.bool_], shortest: int) -> Iterator[tuple[int, int]]:
-    """Begin and end of each run of at least so many."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], true, [False]]).astype(np.int8)))
-    for a, b in edges.reshape(-1, 2):
-        if b - a >= shortest:
-            yield int(a), int(b)
 
 
 def read_sync(wave: Waveform, kind: TraceKind) -> SyncReading | None:
@@ -157,12 +155,24 @@ def line_times(fmt: Format) -> LineTimes:
     return LineTimes(*(float(samples / timing.pixel_clock_hz * 10**6) for samples in edges))
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
-    """A flat part of a line with what it is: `sync`, `back porch`, `picture`, `front porch`, `blanking` or `pulse`."""
+# --- The parts of a line -------------------------------------------------------------------------------
 
-    name: str
-    flat: Flat
+
+@dataclass(frozen=True, slots=True)
+class _End:
+    """A place on the trace, and how it is known."""
+
+    us: float
+    by: EndBy
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Equal samples from `start` to before `stop`, counted from the begin of the active line."""
+
+    start: int
+    stop: int
+    millivolts: float
 
 
 def parts(wave: Waveform, kind: TraceKind, line: int) -> tuple[Part, ...]:
@@ -170,45 +180,216 @@ def parts(wave: Waveform, kind: TraceKind, line: int) -> tuple[Part, ...]:
 
     Blanking that goes over into a black picture is divided where the picture begins and ends.
     """
-    fmt, h = wave.format, timing_of(wave.format).h
-    unit = 1e6 / float(timing_of(fmt).pixel_clock_hz)
-    begin = (h.sync + h.back_porch) * unit
-    end = begin + picture_samples(fmt, line) * unit
-    first = min(float(pulse.start) for pulse in line_pulses(fmt, line)) * unit
-    last = h.total * unit + min(first, 0.0)
-    has_picture = row_of(fmt, line) is not None
-    cuts = [first, last, *((begin, end) if has_picture and kind.key != SYNC_KEY else ())]
-    found = []
-    for flat in flats(wave, kind):
-        for piece in _divided(flat, cuts, _SHORTEST * unit / 2):
-            middle = (piece.start_us + piece.stop_us) / 2
-            if first - unit / 4 < middle < last:
-                found.append(Part(_name(middle, piece, wave, kind, has_picture, (begin, end)), piece))
+    begin, end = _active(wave, line)
+    has_picture = wave.samples is not None and kind.key != SYNC_KEY
+    runs = _runs(wave, kind) if has_picture else []
+    cuts = _sync_cuts(wave, kind, line)
+    if has_picture:
+        cuts |= {begin: 0.0, end: 0.0}
+    places = sorted(cuts)
+    ends, before = [], 0.0
+    for at in places:
+        if has_picture and at in (begin, end):
+            ends.append(_picture_end(wave, kind, at, runs, at == end))
+        else:
+            ends.append(_sync_edge(wave, kind, at, before, cuts[at]))
+        before = cuts[at]
+    found: list[Part] = []
+    for (at, following), (start, stop) in zip(itertools.pairwise(places), itertools.pairwise(ends), strict=True):
+        if has_picture and at == begin:
+            found += _picture(wave, kind, runs, start, stop)
+            continue
+        name = _name(wave, kind, (at, following), cuts[at], (begin, end) if has_picture else None)
+        unit = _unit_us(wave)
+        found.append(_part(name, wave, kind, start, stop, _level(wave, kind, at * unit, following * unit)))
     return tuple(found)
 
 
-def _divided(flat: Flat, cuts: list[float], least: float) -> Iterator[Flat]:
-    """The flat in pieces; none is shorter than `least`."""
-    start = flat.start_us
-    for cut in sorted(cuts):
-        if start + least < cut < flat.stop_us - least:
-            yield replace(flat, start_us=start, stop_us=cut)
-            start = cut
-    yield replace(flat, start_us=start)
+def overshoot_mv(wave: Waveform, kind: TraceKind, line: int) -> float:
+    """The most that the trace goes beyond a flat part of the picture and both beside it, as rings at an edge do."""
+    found = parts(wave, kind, line)
+    most = 0.0
+    for i, part in enumerate(found):
+        if part.name != "picture" or part.duration_us is None:
+            continue
+        low, high = np.searchsorted(wave.times_us, (part.start_us, part.stop_us))
+        values = wave.trace(kind)[low:high]
+        levels = [one.millivolts or 0.0 for one in found[max(0, i - 1) : i + 2]]
+        most = max(most, float(values.max()) - max(levels), min(levels) - float(values.min()))
+    return most
+
+
+def beyond_samples_mv(wave: Waveform, kind: TraceKind) -> float:
+    """The most that the trace of a line goes beyond all samples of its picture, and blanking; 0 without a picture."""
+    if wave.samples is None or kind.key == SYNC_KEY:
+        return 0.0
+    times = line_times(wave.format)
+    low, high = np.searchsorted(wave.times_us, (times.active_start, times.active_stop))
+    values, samples = wave.trace(kind)[low:high], wave.samples[wave.traces.index(kind)]
+    return max(
+        float(values.max()) - max(0.0, float(samples.max())), min(0.0, float(samples.min())) - float(values.min())
+    )
+
+
+def _unit_us(wave: Waveform) -> float:
+    """A luma sample in microseconds."""
+    return 1e6 / float(timing_of(wave.format).pixel_clock_hz)
+
+
+def _active(wave: Waveform, line: int) -> tuple[float, float]:
+    """Begin and end of what is shown of the active line, in samples from 0H."""
+    h = timing_of(wave.format).h
+    begin = float(h.sync + h.back_porch)
+    return begin, begin + picture_samples(wave.format, line)
+
+
+def _sync_cuts(wave: Waveform, kind: TraceKind, line: int) -> dict[float, float]:
+    """Where sync changes its level, in samples from 0H, with the level from there on in mV.
+
+    The first place is the begin of the line's sync and the last that of the next line's, on every trace.
+    """
+    fmt, timing = wave.format, timing_of(wave.format)
+    pulses = line_pulses(fmt, line)
+    following = min(float(pulse.start) for pulse in line_pulses(fmt, line % timing.total_lines + 1))
+    last = timing.h.total + following
+    tip = -float(wave.interface.sync_mv)
+    if not kind.has_sync:
+        return {min(float(pulse.start) for pulse in pulses): 0.0, last: 0.0}
+    starts = {float(pulse.start): pulse.level * tip for pulse in pulses}
+    return {float(pulse.stop): 0.0 for pulse in pulses} | starts | {last: -tip}
+
+
+def _part(name: str, wave: Waveform, kind: TraceKind, start: _End, stop: _End, level: float | None) -> Part:
+    return Part(
+        name=name,
+        start_us=start.us,
+        stop_us=stop.us,
+        start_by=start.by,
+        stop_by=stop.by,
+        millivolts=level,
+        percent=None if level is None else wave.interface.percent(kind, level),
+    )
 
 
 def _name(
-    middle: float, flat: Flat, wave: Waveform, kind: TraceKind, has_picture: bool, picture: tuple[float, float]
+    wave: Waveform, kind: TraceKind, place: tuple[float, float], level: float, active: tuple[float, float] | None
 ) -> str:
-    begin, end = picture
-    has_picture = has_picture and kind.key != SYNC_KEY
-    if has_picture and begin < middle < end:
-        return "picture"
+    """Of a part outside the picture; times in samples, `active` is where the picture lies, if there is one."""
     h = timing_of(wave.format).h
-    sync_us = float(h.sync / timing_of(wave.format).pixel_clock_hz * 10**6)
-    if abs(flat.millivolts) > abs(float(wave.interface.sync_mv)) / 2:
-        return "sync" if abs(middle) <= sync_us else "pulse"
-    is_porch = has_picture and kind.has_sync and end > line_times(wave.format).active_stop - sync_us / 8
-    if not is_porch:
+    start, stop = place
+    if level:
+        # Equalising and broad pulses stand at 0H too.
+        return "sync" if stop - start == h.sync and -h.sync <= start <= 0 else "pulse"
+    if active is None or not kind.has_sync or active[1] - active[0] < h.active:
         return "blanking"
-    return "back porch" if middle < begin else "front porch"
+    return "back porch" if stop <= active[0] else "front porch"
+
+
+def _level(wave: Waveform, kind: TraceKind, start_us: float, stop_us: float) -> float | None:
+    """The trace's level in the middle half of a time; None where it has none there."""
+    quarter = (stop_us - start_us) / 4
+    low, high = np.searchsorted(wave.times_us, (start_us + quarter, stop_us - quarter))
+    values = wave.trace(kind)[low : max(high, low + 1)]
+    return float(np.median(values)) if np.ptp(values) < _UNSETTLED_MV else None
+
+
+def _crossing(wave: Waveform, kind: TraceKind, start_us: float, stop_us: float, level: float) -> float | None:
+    """The one time at which the trace passes through a level; None where it does so never or more than once."""
+    low, high = np.searchsorted(wave.times_us, (start_us, stop_us))
+    found = crossings(wave.times_us[low:high], wave.trace(kind)[low:high], level)
+    return float(found[0]) if len(found) == 1 else None
+
+
+def _sync_edge(wave: Waveform, kind: TraceKind, at: float, before: float, after: float) -> _End:
+    """An edge of sync at sample `at`, or on a trace without sync its place; levels in mV."""
+    unit = _unit_us(wave)
+    reach = float(sync_rise(wave.format)) * unit
+    if not kind.has_sync or before == after:
+        return _End(at * unit, EndBy.TIMING)
+    found = _crossing(wave, kind, at * unit - reach, at * unit + reach, (before + after) / 2)
+    if found is None or abs(found - at * unit) > _NEAR_US:
+        # The picture's own edge reaches over a porch of a sample or two.
+        return _End(at * unit, EndBy.NONE)
+    return _End(found, EndBy.EDGE)
+
+
+def _picture_end(wave: Waveform, kind: TraceKind, at: float, runs: list[_Run], is_stop: bool) -> _End:
+    """Where the picture begins or stops, at sample `at` by the timing; measured where it is flat and not black."""
+    assert wave.samples is not None
+    unit = _unit_us(wave)
+    place = wave.samples.shape[1] if is_stop else 0
+    run = next((run for run in runs if place in (run.start, run.stop)), None)
+    if run is not None and abs(run.millivolts) >= _SPREAD_MV:
+        reach = _SHORTEST * unit
+        found = _crossing(wave, kind, at * unit - reach, at * unit + reach, run.millivolts / 2)
+        if found is not None and abs(found - at * unit) < _NEAR_US:
+            return _End(found, EndBy.EDGE)
+    return _End(at * unit, EndBy.TIMING)
+
+
+# --- Flat parts of the picture -------------------------------------------------------------------------
+
+
+def _step(wave: Waveform, kind: TraceKind) -> int:
+    """Luma samples between the samples that shape a trace: of a gun, those of colour difference in the file."""
+    return 1 if kind.key in ("y", "luma") else wave.chroma_step
+
+
+def _runs(wave: Waveform, kind: TraceKind) -> list[_Run]:
+    """The runs of equal samples, those that nearly meet in level and meet in time taken as one."""
+    assert wave.samples is not None
+    values: Floats = wave.samples[wave.traces.index(kind)]
+    shortest = max(_SHORTEST * _step(wave, kind), values.size // _SHARE)
+    places = np.flatnonzero(np.abs(np.diff(values)) > _SAME_MV) + 1
+    bounds = [0, *places.tolist(), values.size]
+    found: list[_Run] = []
+    for start, stop in itertools.pairwise(bounds):
+        if stop - start < shortest or np.ptp(values[start:stop]) > _SPREAD_MV:
+            continue
+        level = float(np.median(values[start:stop]))
+        if found and found[-1].stop == start and np.ptp(values[found[-1].start : stop]) < _SPREAD_MV:
+            start = found.pop().start
+            level = float(np.median(values[start:stop]))
+        found.append(_Run(start, stop, level))
+    return found
+
+
+def _picture(wave: Waveform, kind: TraceKind, runs: list[_Run], begin: _End, end: _End) -> Iterator[Part]:
+    """The flat parts of the picture."""
+    assert wave.samples is not None
+    h = timing_of(wave.format).h
+    unit = _unit_us(wave)
+    origin = h.sync + h.back_porch
+    last = wave.samples.shape[1]
+    between = [_edge(wave, kind, one, two) for one, two in itertools.pairwise(runs)]
+    for i, run in enumerate(runs):
+        start = begin if run.start == 0 else between[i - 1] if i else None
+        stop = end if run.stop == last else between[i] if i < len(between) else None
+        yield _part(
+            "picture",
+            wave,
+            kind,
+            start or _End((origin + run.start) * unit, EndBy.NONE),
+            stop or _End((origin + run.stop) * unit, EndBy.NONE),
+            run.millivolts,
+        )
+
+
+def _edge(wave: Waveform, kind: TraceKind, before: _Run, after: _Run) -> _End | None:
+    """Where the one steep edge from a flat part to the next is half-way; None where there is something else."""
+    assert wave.samples is not None
+    height = after.millivolts - before.millivolts
+    most = _STEEP * _step(wave, kind)
+    if abs(height) < _SPREAD_MV or after.start - before.stop > most:
+        return None
+    values = (wave.samples[wave.traces.index(kind)][before.stop : after.start] - before.millivolts) / height
+    if values.size and (values.min() < -_BEYOND or values.max() > 1 + _BEYOND):
+        return None
+    h = timing_of(wave.format).h
+    unit = _unit_us(wave)
+    origin = h.sync + h.back_porch
+    low = max(before.stop - most, (before.start + before.stop) / 2)
+    high = min(after.start + most, (after.start + after.stop) / 2)
+    middle = (before.millivolts + after.millivolts) / 2
+    found = _crossing(wave, kind, (origin + low) * unit, (origin + high) * unit, middle)
+    return None if found is None else _End(found, EndBy.EDGE)

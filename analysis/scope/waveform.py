@@ -8,7 +8,7 @@ and an abrupt end of a bright line would ring. Colour subcarrier is not drawn.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -19,7 +19,7 @@ from analysis.scope.interface import SYNC_KEY, Interface, SignalKind, TraceKind
 from patterns import standards
 from patterns.formats import Format
 from patterns.lines import FieldSpan, check_line, row_of, timing_of
-from patterns.signal import Sampling, Signal
+from patterns.signal import Signal
 from patterns.syncpulses import line_pulses, sync_rise
 from render.quantise import Planes
 from render.reconstruct import CHROMA, LUMA
@@ -54,7 +54,9 @@ class Source:
 class Waveform:
     """Traces over time. `start` is the first point, in luma samples from the reference 0H; `points` a sample.
 
-    `millivolts` is an array (traces, points) in the order of `traces`.
+    `millivolts` is an array (traces, points) in the order of `traces`. Of a line that carries a picture, `samples` are
+    the same levels (traces, samples) before the filter and without blanking, colour difference held between its own
+    samples, which stand every `chroma_step` luma samples.
     """
 
     format: Format
@@ -63,6 +65,8 @@ class Waveform:
     start: Fraction
     points: int
     millivolts: Floats
+    samples: Floats | None = None
+    chroma_step: int = 1
 
     @property
     def times_us(self) -> Floats:
@@ -88,7 +92,12 @@ def line_waveform(source: Source, interface: Interface, line: int, traces: Seque
     check_line(source.format, line)
     h = timing_of(source.format).h
     more = math.ceil(h.total * _BEFORE)
-    return _cut(source, interface, traces, line, -h.front_porch - more, h.total + h.sync + more, LINE_POINTS)
+    found = _cut(source, interface, traces, line, -h.front_porch - more, h.total + h.sync + more, LINE_POINTS)
+    row = row_of(source.format, line)
+    if row is None:
+        return found
+    held = _held(source, interface, found.traces, row)[:, : picture_samples(source.format, line)]
+    return replace(found, samples=held, chroma_step=source.signal.sampling.chroma_step[0])
 
 
 def span_waveform(
@@ -227,24 +236,42 @@ def _components(source: Source, rows: list[int], shown: list[int], points: int) 
 
     All begin `_MORE + _REACH` samples before the active line and end as far after it.
     """
-    signal = source.signal
-    keys = ("r", "g", "b") if signal.sampling.is_rgb else ("y", "pb", "pr")
-    step, down = signal.sampling.chroma_step
     luma_gate = _gates(shown, source.format.width, 1, standards.EDGE_HALF_DURATION_LUMA.value)
     waves = {"gate": _filtered(luma_gate, 1, points)}
-    for i, key in enumerate(keys):
-        across = step if i else 1
-        codes = source.planes[i][_chroma_rows(source, rows) if i and down > 1 else rows]
-        zero = signal.fraction_of(i, 0)
-        values = zero + (signal.fraction_of(i, 1) - zero) * codes
+    for key, across, values in _fractions(source, rows):
         gate = luma_gate
-        if i and signal.sampling is not Sampling.RGB:
+        if key in ("pb", "pr"):
             gate = _gates(shown, source.format.width, across, standards.EDGE_HALF_DURATION_CHROMA.value)
         more = _MORE // across
         # Beyond the active line its last sample goes on, while blanking closes.
         wide = np.pad(values, ((0, 0), (more, gate.shape[1] - values.shape[1] - more)), mode="edge")
         waves[key] = _filtered(wide * gate, across, points)
     return waves
+
+
+def _held(source: Source, interface: Interface, traces: Sequence[TraceKind], row: int) -> Floats:
+    """The levels of the traces at every luma sample of a row, neither filtered nor blanked: (traces, samples)."""
+    width = source.format.width
+    waves = {key: np.repeat(values, across, axis=1)[:, :width] for key, across, values in _fractions(source, [row])}
+    picture = np.ones((1, width))
+    none = np.zeros((1, width))
+    return np.concatenate(
+        [
+            none if kind.key == SYNC_KEY else _millivolts(waves, picture, kind, source.signal, interface)
+            for kind in traces
+        ]
+    )
+
+
+def _fractions(source: Source, rows: list[int]) -> Iterator[tuple[str, int, Floats]]:
+    """Key, distance of the samples in luma samples, and fractions (lines, samples) of each of the file's components."""
+    signal = source.signal
+    keys = ("r", "g", "b") if signal.sampling.is_rgb else ("y", "pb", "pr")
+    step, down = signal.sampling.chroma_step
+    for i, key in enumerate(keys):
+        codes = source.planes[i][_chroma_rows(source, rows) if i and down > 1 else rows]
+        zero = signal.fraction_of(i, 0)
+        yield key, step if i else 1, zero + (signal.fraction_of(i, 1) - zero) * codes
 
 
 def _chroma_rows(source: Source, rows: list[int]) -> list[int]:

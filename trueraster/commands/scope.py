@@ -17,7 +17,9 @@ __all__ = ["scope"]
 @click.option("--field", help="1, 2 or frame: a whole field or frame, with vertical sync, in place of a line.")
 @click.option("--signal", help="ypbpr, rgb, or composite (luma only).  [default: ypbpr]")
 @click.option("--component", help="One trace: y, pb, pr; r, g, b, sync; luma.  [default: all]")
-@click.option("--levels", help="White in mV, 525 lines: 700 or 714.  [default: 700; composite 714]")
+@click.option(
+    "--levels", help="White in mV, 525 lines: 700 or 714 (ypbpr: with --setup 7.5).  [default: 700; composite 714]"
+)
 @click.option("--setup", help="0 or 7.5 IRE, with 714 mV.  [default: 0]")
 @click.option("--sync", help="Of rgb: green, all (on each of them) or separate.  [default: green]")
 @click.option(
@@ -26,7 +28,7 @@ __all__ = ["scope"]
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
 @click.option("--range", "code_range", help="narrow or full.  [default: narrow; of a file its own word]")
 @click.option("--matrix", help="601 or 709.  [default: by the format; of a file its own word]")
-@click.option("--edges", help="shaped or hard, of a pattern.  [default: shaped]")
+@click.option("--edges", help="shaped or hard, of a pattern.  [default: shaped; of a free raster hard]")
 @click.option("--frame", type=int, default=0, help="Frame of a clip or moving pattern, counted from 0.  [default: 0]")
 @pattern_options
 @as_json_option
@@ -51,7 +53,7 @@ def scope(
     samples through the reconstruction filter. Levels are those into 75 ohm. Flat parts are told as a table; --to draws
     the trace or writes its points.
     """
-    from trueraster.scopefiles import check_targets, write_scope
+    from trueraster.scopefiles import check_targets, file_words, write_scope
     from trueraster.scopewords import scope_json, scope_text
     from trueraster.scopework import view_of, wanted_of
 
@@ -68,6 +70,6 @@ def scope(
         return
     put_text(scope_text(view))
     if files:
-        put_text("\nWritten: " + ", ".join(files))
+        put_text("\nWritten: " + ", ".join(map(file_words, files)))
     for caution in view.format.cautions:
         note(f"Caution: {caution}")
