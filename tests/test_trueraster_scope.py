@@ -255,6 +255,7 @@ def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.
         (["bars", "--setup", "7.5"], "add --levels 714"),
         (["bars", "--setup", "5"], "allowed are 0 and 7.5"),
         (["bars", "--levels", "714", "--format", "576i"], "576i has 700"),
+        (["bars", "--levels", "714", "--setup", "7.5", "--format", "480p"], "480p has 700"),
         (["bars", "--levels", "714"], "components with 714 mV have setup; add --setup 7.5"),
         (["bars", "--signal", "composite", "--format", "480p"], "480p has no composite signal; 480i, 576i, 240p"),
         (["bars", "--signal", "composite", "--format", "320x240p@60"], "has no composite signal"),

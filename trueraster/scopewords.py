@@ -65,7 +65,6 @@ def scope_note(view: View) -> str:
     """Levels and sync, on one line."""
     interface = view.interface
     sync = sync_of(view.format)
-    assert sync is not None
     on = ", ".join(kind.name for kind in interface.traces if kind.has_sync)
     tip = f"{float(interface.sync_mv):.4g}"
     if sync.kind is SyncKind.TRI_LEVEL:
@@ -89,7 +88,6 @@ def scope_json(view: View, files: list[str]) -> dict[str, Any]:
     fmt, interface, signal = view.format, view.interface, view.source.signal
     line, timing = view.line, timing_of(fmt)
     sync = sync_of(fmt)
-    assert sync is not None
     tri = sync.kind is SyncKind.TRI_LEVEL
     return {
         "pattern": None if view.is_file else view.name,

@@ -9,7 +9,6 @@ from fractions import Fraction
 from patterns import standards
 from patterns.formats import Family, Format
 from patterns.lines import timing_of
-from patterns.sources import Constant, Mark, Source
 
 __all__ = ["SYNC_KEY", "Interface", "ScopeError", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
 
@@ -76,17 +75,6 @@ _YPBPR = (
 )
 _LEVELS = (700, 714)
 
-_OLDER_PEAK_MV = Constant(
-    name="P_B, P_R peak either way at 100 % colours, beside Y' of 714 mV with setup",
-    value=Fraction(350, Fraction(3, 4)),
-    unit="mV",
-    source=Source(
-        document="component levels of 525-line tape",
-        mark=Mark.MEMORY,
-        note="75 % bars peak at 350 mV; without setup no figure is known here",
-    ),
-)
-
 
 def interface_of(
     fmt: Format,
@@ -104,9 +92,8 @@ def interface_of(
     Raises:
         ScopeError: this format has no such interface.
     """
-    timing = timing_of(fmt)
     composite = signal is SignalKind.COMPOSITE
-    slow = timing.line_rate_hz <= standards.SET_15K_LINE_RATE_HZ.value
+    slow = timing_of(fmt).is_15k
     if composite and not (slow and fmt.family in (Family.SD525, Family.SD625)):
         raise ScopeError(
             f"--signal: {fmt.id} has no composite signal; 480i, 576i, 240p and 288p have; take ypbpr or rgb"
@@ -115,23 +102,22 @@ def interface_of(
         levels = 714 if composite and fmt.family is Family.SD525 else 700
     if levels not in _LEVELS:
         raise ScopeError(f"--levels: got {levels}, allowed are 700 and 714")
-    if levels == 714 and fmt.family is not Family.SD525:
-        raise ScopeError(f"--levels: 714 mV is the level of 525-line systems; {fmt.id} has 700")
+    if levels == 714 and not (slow and fmt.family is Family.SD525):
+        raise ScopeError(f"--levels: 714 mV is the level of 480i and 240p; {fmt.id} has 700")
     if setup_ire not in (0, standards.SETUP_IRE.value):
         raise ScopeError("--setup: allowed are 0 and 7.5 IRE")
     if setup_ire and levels != 714:
-        hint = ", add --levels 714" if fmt.family is Family.SD525 else ""
+        hint = ", add --levels 714" if slow and fmt.family is Family.SD525 else ""
         raise ScopeError(f"--setup: only a 525-line signal of 714 mV has setup{hint}")
     older = levels == 714 and signal is SignalKind.YPBPR
     if older and not setup_ire:
         raise ScopeError(
-            "--levels: components with 714 mV have setup; add --setup 7.5, or take 700, or --signal rgb"
-            f"{' or composite' if slow else ''}"
+            "--levels: components with 714 mV have setup; add --setup 7.5, or take 700, or --signal rgb or composite"
         )
     if sync_on is not None and signal is not SignalKind.RGB:
         raise ScopeError("--sync: it is for --signal rgb; else sync is on luma")
     ire = standards.IRE_MV.value
-    peak = _OLDER_PEAK_MV.value if older else Fraction(standards.COLOUR_DIFFERENCE_PEAK_MV.value)
+    peak = standards.OLD_525_DIFFERENCE_PEAK_MV if older else standards.COLOUR_DIFFERENCE_PEAK_MV
     white = Fraction(standards.COMPONENT_WHITE_MV.value) if levels == 700 else standards.WHITE_525_MV.value
     sync = Fraction(standards.COMPONENT_SYNC_MV.value) if levels == 700 else standards.SYNC_IRE.value * ire
     return Interface(
@@ -139,7 +125,7 @@ def interface_of(
         white_mv=white,
         black_mv=setup_ire * ire,
         sync_mv=sync,
-        difference_mv=2 * peak,
+        difference_mv=2 * Fraction(peak.value),
         setup_ire=setup_ire,
         traces=_traces(signal, sync_on or SyncOn.GREEN),
     )

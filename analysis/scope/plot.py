@@ -100,7 +100,7 @@ def span_plot(wave: Waveform, span: str, start: float, title: str, note: str) ->
 
 def _middle(wave: Waveform) -> str:
     sync = sync_of(wave.format)
-    return " (tri-level: its middle)" if sync is not None and sync.kind is SyncKind.TRI_LEVEL else ""
+    return " (tri-level: its middle)" if sync.kind is SyncKind.TRI_LEVEL else ""
 
 
 # --- Axes and levels -----------------------------------------------------------------------------------

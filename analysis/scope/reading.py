@@ -148,7 +148,6 @@ class LineTimes:
 def line_times(fmt: Format) -> LineTimes:
     """The times of an ordinary line."""
     timing, sync = timing_of(fmt), sync_of(fmt)
-    assert sync is not None
     h = timing.h
     begin = h.sync + h.back_porch
     edges = (-sync.negative_half, h.sync, begin, begin + h.active, h.total)
@@ -225,7 +224,7 @@ def beyond_samples_mv(wave: Waveform, kind: TraceKind) -> float:
         return 0.0
     times = line_times(wave.format)
     low, high = np.searchsorted(wave.times_us, (times.active_start, times.active_stop))
-    values, samples = wave.trace(kind)[low:high], wave.samples[wave.traces.index(kind)]
+    values, samples = wave.trace(kind)[low:high], _samples(wave)[wave.traces.index(kind)]
     return max(
         float(values.max()) - max(0.0, float(samples.max())), min(0.0, float(samples.min())) - float(values.min())
     )
@@ -315,9 +314,8 @@ def _sync_edge(wave: Waveform, kind: TraceKind, at: float, before: float, after:
 
 def _picture_end(wave: Waveform, kind: TraceKind, at: float, runs: list[_Run], is_stop: bool) -> _End:
     """Where the picture begins or stops, at sample `at` by the timing; measured where it is flat and not black."""
-    assert wave.samples is not None
     unit = _unit_us(wave)
-    place = wave.samples.shape[1] if is_stop else 0
+    place = _samples(wave).shape[1] if is_stop else 0
     run = next((run for run in runs if place in (run.start, run.stop)), None)
     if run is not None and abs(run.millivolts) >= _SPREAD_MV:
         reach = _SHORTEST * unit
@@ -335,10 +333,15 @@ def _step(wave: Waveform, kind: TraceKind) -> int:
     return 1 if kind.key in ("y", "luma") else wave.chroma_step
 
 
+def _samples(wave: Waveform) -> Floats:
+    """Those of the picture, (trace, sample): asked for only where the line has one."""
+    assert wave.samples is not None
+    return wave.samples
+
+
 def _runs(wave: Waveform, kind: TraceKind) -> list[_Run]:
     """The runs of equal samples, those that nearly meet in level and meet in time taken as one."""
-    assert wave.samples is not None
-    values: Floats = wave.samples[wave.traces.index(kind)]
+    values: Floats = _samples(wave)[wave.traces.index(kind)]
     shortest = max(_SHORTEST * _step(wave, kind), values.size // _SHARE)
     places = np.flatnonzero(np.abs(np.diff(values)) > _SAME_MV) + 1
     bounds = [0, *places.tolist(), values.size]
@@ -356,11 +359,10 @@ def _runs(wave: Waveform, kind: TraceKind) -> list[_Run]:
 
 def _picture(wave: Waveform, kind: TraceKind, runs: list[_Run], begin: _End, end: _End) -> Iterator[Part]:
     """The flat parts of the picture."""
-    assert wave.samples is not None
     h = timing_of(wave.format).h
     unit = _unit_us(wave)
     origin = h.sync + h.back_porch
-    last = wave.samples.shape[1]
+    last = _samples(wave).shape[1]
     between = [_edge(wave, kind, one, two) for one, two in itertools.pairwise(runs)]
     for i, run in enumerate(runs):
         start = begin if run.start == 0 else between[i - 1] if i else None
@@ -377,12 +379,11 @@ def _picture(wave: Waveform, kind: TraceKind, runs: list[_Run], begin: _End, end
 
 def _edge(wave: Waveform, kind: TraceKind, before: _Run, after: _Run) -> _End | None:
     """Where the one steep edge from a flat part to the next is half-way; None where there is something else."""
-    assert wave.samples is not None
     height = after.millivolts - before.millivolts
     most = _STEEP * _step(wave, kind)
     if abs(height) < _SPREAD_MV or after.start - before.stop > most:
         return None
-    values = (wave.samples[wave.traces.index(kind)][before.stop : after.start] - before.millivolts) / height
+    values = (_samples(wave)[wave.traces.index(kind)][before.stop : after.start] - before.millivolts) / height
     if values.size and (values.min() < -_BEYOND or values.max() > 1 + _BEYOND):
         return None
     h = timing_of(wave.format).h
