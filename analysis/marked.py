@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 from analysis.labels import lay_out
 from analysis.markpen import Pen
 from analysis.markrows import draw_rows, heading_rows, key_rows, rows_height
-from analysis.marks import GROUND, Heading, Mark, Note, words_of
+from analysis.marks import Heading, Mark, Note, words_of
+from analysis.palette import GROUND
 from analysis.shownframe import enlarged, shown_box, shown_frame, shown_size
 from patterns.signal import Signal
 from render.decode import Picture

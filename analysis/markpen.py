@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from analysis.labels import Box, Label, line_height, padding, sign_width
-from analysis.marks import DARK, GROUND, TEXT, Mark, Rgb, ink_of
+from analysis.marks import Mark, ink_of
+from analysis.palette import DARK, GROUND, TEXT, Rgb, font
 
 if TYPE_CHECKING:
-    from PIL import ImageDraw, ImageFont
+    from PIL import ImageDraw
 
-__all__ = ["Pen", "draw_sign", "font_of"]
-
-_FACE = "DejaVuSansMono-Bold.ttf"
+__all__ = ["Pen", "draw_sign"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,12 +104,12 @@ class Pen:
             self.draw.rectangle(corners, GROUND, ink_of(mark.passed))
         size, pad = label.size, padding(label.size)
         x, y = self.left + label.box[0] + pad, self.top + label.box[1] + pad
-        font = font_of(size)
+        face = font(size)
         for i, line in enumerate(label.lines):
             if i == 0:
                 draw_sign(self.draw, x, y, size, mark.passed, mark.uncertain)
             at = x + (sign_width(size) if i == 0 else 0), y + i * line_height(size)
-            self.draw.text(at, line, TEXT, font, "la", stroke_width=max(1, pad - 1), stroke_fill=DARK)
+            self.draw.text(at, line, TEXT, face, "la", stroke_width=max(1, pad - 1), stroke_fill=DARK)
 
 
 def draw_sign(draw: ImageDraw.ImageDraw, x: int, y: int, size: int, passed: bool, uncertain: bool) -> None:
@@ -156,13 +154,3 @@ def _meeting(one: Box, other: Box) -> Box:
 def _whole(value: float) -> int:
     # A box far outside is cut here: the drawing library takes no endless numbers.
     return round(min(max(value, -10_000.0), 100_000.0))
-
-
-@lru_cache(maxsize=16)
-def font_of(size: int) -> ImageFont.FreeTypeFont:
-    from importlib.resources import as_file, files
-
-    from PIL import ImageFont
-
-    with as_file(files("render") / "data" / _FACE) as path:
-        return ImageFont.truetype(path, size)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analysis.labels import ADVANCE, Label, line_height, sign_width, wrapped
-from analysis.markpen import draw_sign, font_of
-from analysis.marks import FAIL, QUIET, RULE, TEXT, Heading, Mark, Note, Rgb, ink_of, plain, words_of
+from analysis.markpen import draw_sign
+from analysis.marks import Heading, Mark, Note, ink_of, words_of
+from analysis.palette import ORANGE, QUIET, RULE, TEXT, Rgb, font, plain
 from patterns.signal import Signal
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ def key_rows(
         rows.append(Row(text="Nothing was measured in this frame.", ink=QUIET, size=base, x=margin))
     for note in notes:
         title = wrapped(plain(note.title), _fits(inner, base))
-        rows += [Row(text=line, ink=FAIL, size=base, x=margin, ruled=i == 0) for i, line in enumerate(title)]
+        rows += [Row(text=line, ink=ORANGE, size=base, x=margin, ruled=i == 0) for i, line in enumerate(title)]
         for paragraph in note.paragraphs:
             lines = wrapped(plain(paragraph), _fits(inner - base, base))
             rows += [Row(text=line, ink=TEXT, size=base, x=margin + base) for line in lines]
@@ -153,4 +154,4 @@ def draw_rows(draw: ImageDraw.ImageDraw, rows: Sequence[Row], top: int, base: in
             high = line_height(row.size)
         if row.sign is not None:
             draw_sign(draw, row.x - sign_width(row.size), y, row.size, *row.sign)
-        draw.text((row.x, y), row.text, row.ink, font_of(row.size), "la")
+        draw.text((row.x, y), row.text, row.ink, font(row.size), "la")

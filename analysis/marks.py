@@ -6,35 +6,11 @@ import math
 from dataclasses import dataclass
 
 from analysis.labels import Box, Words
+from analysis.palette import BLUE, ORANGE, Rgb, plain
 
-__all__ = [
-    "DARK",
-    "FAIL",
-    "GROUND",
-    "PASS",
-    "QUIET",
-    "RULE",
-    "TEXT",
-    "Heading",
-    "Mark",
-    "Note",
-    "Rgb",
-    "ink_of",
-    "plain",
-    "words_of",
-]
+__all__ = ["Heading", "Mark", "Note", "ink_of", "words_of"]
 
 _LONGEST_NAME = 28
-
-Rgb = tuple[int, int, int]
-GROUND: Rgb = (22, 25, 31)
-RULE: Rgb = (74, 81, 94)
-TEXT: Rgb = (240, 242, 245)
-QUIET: Rgb = (170, 178, 190)
-DARK: Rgb = (0, 0, 0)
-# Blue and orange differ for every kind of colour vision, and in lightness too.
-PASS: Rgb = (120, 200, 255)
-FAIL: Rgb = (255, 140, 20)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,10 +83,5 @@ def _signed(error: float) -> str:
     return "0" if text in ("+0", "-0") else text.replace("-", "−")
 
 
-def plain(text: str) -> str:
-    """On one line, and nothing that the face cannot show as itself."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
-
-
 def ink_of(passed: bool) -> Rgb:
-    return PASS if passed else FAIL
+    return BLUE if passed else ORANGE

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.glass.ink import GREEN, GROUND, Canvas
+from analysis.glass.ink import GREEN, Canvas
 from analysis.glass.marks import SeenMarks
 from analysis.glass.photo import Photo
+from analysis.palette import GROUND
 
 __all__ = ["Backdrop", "backdrop"]
 

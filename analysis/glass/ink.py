@@ -8,51 +8,24 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.labels import ADVANCE, line_height, padding, wrapped
+from analysis.palette import DARK, GROUND, TEXT, Rgb, font, plain
 
 if TYPE_CHECKING:
-    from PIL import Image, ImageFont
+    from PIL import Image
 
-__all__ = [
-    "BLUE",
-    "DARK",
-    "GREEN",
-    "GROUND",
-    "GUN_INK",
-    "ORANGE",
-    "QUIET",
-    "RULE",
-    "TEXT",
-    "Canvas",
-    "Line",
-    "font",
-    "plain",
-    "stacked",
-    "words_strip",
-]
+__all__ = ["GREEN", "GUN_INK", "Canvas", "Line", "stacked", "words_strip"]
 
 Floats = NDArray[np.float64]
-Rgb = tuple[int, int, int]
-
-GROUND: Rgb = (22, 25, 31)
-RULE: Rgb = (74, 81, 94)
-TEXT: Rgb = (240, 242, 245)
-QUIET: Rgb = (170, 178, 190)
-DARK: Rgb = (0, 0, 0)
-BLUE: Rgb = (120, 200, 255)
-ORANGE: Rgb = (255, 140, 20)
-"""As in the pictures of `verify`: blue and orange differ for every kind of colour vision, and in lightness too."""
 GREEN: Rgb = (150, 235, 150)
 GUN_INK: dict[str, Rgb] = {"red": (255, 96, 80), "blue": (110, 165, 255)}
 """Light enough to be seen on black."""
 
-_FACE = "DejaVuSansMono-Bold.ttf"
 _SHIFT = 4
 """Bits of a sample's fraction that strokes are drawn to."""
 
@@ -199,19 +172,3 @@ def stacked(parts: Sequence[Image.Image]) -> Image.Image:
         page.paste(part, (0, top))
         top += part.height
     return page
-
-
-def plain(text: str) -> str:
-    """On one line, and nothing that the face cannot show as itself."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
-
-
-@lru_cache(maxsize=8)
-def font(size: int) -> ImageFont.FreeTypeFont:
-    """The face of all pictures, `size` pixels high."""
-    from importlib.resources import as_file, files
-
-    from PIL import ImageFont
-
-    with as_file(files("render") / "data" / _FACE) as path:
-        return ImageFont.truetype(path, size)

@@ -15,7 +15,7 @@ from analysis.glass.convergence import AGAINST_GREEN, Convergence, zones
 from analysis.glass.findings import amount, convergence_finding, linearity_finding, shape_finding, worst_zone
 from analysis.glass.geometry import Geometry
 from analysis.glass.ideal import Ideal, exaggeration, ideal_of, to_photo
-from analysis.glass.ink import BLUE, GREEN, GUN_INK, ORANGE, QUIET, Canvas, Line, stacked, words_strip
+from analysis.glass.ink import GREEN, GUN_INK, Canvas, Line, stacked, words_strip
 from analysis.glass.lens import Lens
 from analysis.glass.marks import SeenMarks
 from analysis.glass.overscan import SIDES
@@ -23,6 +23,7 @@ from analysis.glass.photo import Photo
 from analysis.glass.placing import OnGlass
 from analysis.glass.rounded import decimals, unsigned
 from analysis.glass.unplaced import GREEN as GREEN_GUN
+from analysis.palette import BLUE, ORANGE, QUIET
 
 if TYPE_CHECKING:
     from PIL import Image

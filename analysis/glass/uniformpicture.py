@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.glass.fieldmap import Floats
-from analysis.glass.ink import font, plain
 from analysis.glass.photo import Photo
 from analysis.glass.uniformity import Blotch, Field, Uniformity, Zone
 from analysis.glass.uniformlimits import advise_uniformity
 from analysis.labels import ADVANCE, line_height, padding, wrapped
+from analysis.palette import BLUE, DARK, GROUND, ORANGE, QUIET, RULE, TEXT, Rgb, font, plain
 
 if TYPE_CHECKING:
     from PIL import Image, ImageDraw
@@ -32,16 +32,7 @@ _BORDER = 0.07
 """Shown around the lit area, as a share of its size."""
 _TEXT_SIZE = 20
 
-Rgb = tuple[int, int, int]
 Box = tuple[float, float, float, float]
-_GROUND: Rgb = (22, 25, 31)
-_RULE: Rgb = (74, 81, 94)
-_TEXT: Rgb = (240, 242, 245)
-_QUIET: Rgb = (170, 178, 190)
-_DARK: Rgb = (0, 0, 0)
-_GRID: Rgb = (120, 200, 255)
-_MARKED: Rgb = (255, 140, 20)
-"""As in the pictures of `verify`: blue and orange differ for every kind of colour vision, and in lightness too."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,8 +58,8 @@ def uniformity_picture(found: Uniformity, photo_of: Callable[[Field], Photo]) ->
         parts.append(_words(_heading(field)))
         parts.append(_shown(field, _panel(field, photo_of(field))))
         parts.append(_words(_key(field)))
-    parts.append(_words([_Line("What to do", _TEXT, _TEXT_SIZE + 4), *_advice(found)]))
-    page = Image.new("RGB", (_WIDTH, sum(part.height for part in parts)), _GROUND)
+    parts.append(_words([_Line("What to do", TEXT, _TEXT_SIZE + 4), *_advice(found)]))
+    page = Image.new("RGB", (_WIDTH, sum(part.height for part in parts)), GROUND)
     top = 0
     for part in parts:
         page.paste(part, ((_WIDTH - part.width) // 2, top))
@@ -103,9 +94,9 @@ def _shown(field: Field, panel: _Panel) -> Image.Image:
     draw = ImageDraw.Draw(panel.image)
     outlines = [panel.place(blotch.outline_px) for blotch in field.blotches]
     for line in _grid(field):
-        _stroke(draw, panel.place(line), _GRID, 2)
+        _stroke(draw, panel.place(line), BLUE, 2)
     for outline in outlines:
-        _stroke(draw, np.vstack([outline, outline[:1]]), _MARKED, 4)
+        _stroke(draw, np.vstack([outline, outline[:1]]), ORANGE, 4)
     taken = [_around(outline) for outline in outlines]
     taken += [_zone_label(draw, zone, field, panel, taken) for zone in field.zones]
     for number, outline in enumerate(outlines, 1):
@@ -132,7 +123,7 @@ def _grid(field: Field) -> list[Floats]:
 def _stroke(draw: ImageDraw.ImageDraw, points: Floats, ink: Rgb, weight: int) -> None:
     path = [(float(x), float(y)) for x, y in points]
     # A dark seam, so that the line is seen on a ground of its own colour.
-    draw.line(path, _DARK, weight + 4, "curve")
+    draw.line(path, DARK, weight + 4, "curve")
     draw.line(path, ink, weight, "curve")
 
 
@@ -150,9 +141,9 @@ def _zone_label(draw: ImageDraw.ImageDraw, zone: Zone, field: Field, panel: _Pan
         box = (x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
         tried.append((sum(_common(box, other) for other in taken), len(tried), box))
     _, _, (left, top, right, bottom) = min(tried)
-    draw.rectangle((left, top, right, bottom), _GROUND, _MARKED if marked else _RULE, 3 if marked else 1)
+    draw.rectangle((left, top, right, bottom), GROUND, ORANGE if marked else RULE, 3 if marked else 1)
     for i, line in enumerate(lines):
-        ink = _TEXT if i == 0 else _QUIET
+        ink = TEXT if i == 0 else QUIET
         draw.text((left + pad, top + pad + i * line_height(size)), line, ink, font(size), "la")
     return left, top, right, bottom
 
@@ -187,8 +178,8 @@ def _number(draw: ImageDraw.ImageDraw, number: int, outline: Floats, size: tuple
     within = [b for b in boxes if b[0] >= 0 and b[1] >= 0 and b[2] < size[0] and b[3] < size[1]] or boxes[:1]
     box = min(within, key=lambda one: sum(_common(one, other) for other in taken))
     taken.append(box)
-    draw.rectangle(box, _MARKED, _DARK, 1)
-    draw.text((box[0] + pad, box[1] + pad), text, _DARK, font(_TEXT_SIZE), "la")
+    draw.rectangle(box, ORANGE, DARK, 1)
+    draw.text((box[0] + pad, box[1] + pad), text, DARK, font(_TEXT_SIZE), "la")
 
 
 def _around(points: Floats) -> Box:
@@ -222,7 +213,7 @@ def _words(lines: Sequence[_Line]) -> Image.Image:
         for line in lines
         for part in wrapped(plain(line.text), int((_WIDTH - 2 * margin) / (line.size * ADVANCE)))
     ]
-    strip = Image.new("RGB", (_WIDTH, sum(line_height(row.size) for row in rows) + margin), _GROUND)
+    strip = Image.new("RGB", (_WIDTH, sum(line_height(row.size) for row in rows) + margin), GROUND)
     draw = ImageDraw.Draw(strip)
     y = margin // 2
     for row in rows:
@@ -243,20 +234,20 @@ def _heading(field: Field) -> list[_Line]:
     if field.purity is not None:
         second = "below it how the share of another gun's light differs, in % of all light"
     return [
-        _Line(f"{field.colour.capitalize()} field", _TEXT, round(_TEXT_SIZE * 1.4)),
-        _Line(str(field.path), _QUIET),
-        _Line("; ".join(told), _TEXT),
+        _Line(f"{field.colour.capitalize()} field", TEXT, round(_TEXT_SIZE * 1.4)),
+        _Line(str(field.path), QUIET),
+        _Line("; ".join(told), TEXT),
         _Line(
             f"In each zone: luminance in % of the centre's; {second}. Of the camera's colour; framed: the farthest.",
-            _QUIET,
+            QUIET,
         ),
     ]
 
 
 def _key(field: Field) -> list[_Line]:
-    lines = [_Line(f"{i} {_blotch_words(blotch)}", _MARKED) for i, blotch in enumerate(field.blotches, 1)]
-    lines = lines or [_Line("No blotches are found.", _TEXT)]
-    return [*lines, *(_Line(f"Note: {words}", _QUIET) for words in field.warnings)]
+    lines = [_Line(f"{i} {_blotch_words(blotch)}", ORANGE) for i, blotch in enumerate(field.blotches, 1)]
+    lines = lines or [_Line("No blotches are found.", TEXT)]
+    return [*lines, *(_Line(f"Note: {words}", QUIET) for words in field.warnings)]
 
 
 def _blotch_words(blotch: Blotch) -> str:
@@ -269,5 +260,5 @@ def _blotch_words(blotch: Blotch) -> str:
 def _advice(found: Uniformity) -> list[_Line]:
     lines: list[_Line] = []
     for advice in advise_uniformity(found):
-        lines += [_Line(advice.adjust, _GRID), _Line(advice.why, _TEXT)]
+        lines += [_Line(advice.adjust, BLUE), _Line(advice.why, TEXT)]
     return lines
