@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from pathlib import Path
 from typing import Any
 
 from analysis.glass.calibrate import Calibration
 from analysis.glass.lens import PARAMETERS
-from trueraster.show import counted, number
+from trueraster.show import counted, number, wrapped
 
 __all__ = ["calibration_json", "calibration_text"]
 
@@ -67,8 +66,5 @@ def calibration_text(found: Calibration, path: Path) -> str:
         f"  tilts             {low:.0f} to {high:.0f} degrees, directions up to {found.spread_deg:.0f} degrees apart",
     ]
     lines += [f"  left out          {left}: {why}" for left, why in found.left_out]
-    lines += [
-        textwrap.fill(words, 100, initial_indent="  note              ", subsequent_indent=" " * 20)
-        for words in found.notes
-    ]
+    lines += [wrapped(words, "  note              ", " " * 20) for words in found.notes]
     return "\n".join([*lines, f"Lens file: {path}"])

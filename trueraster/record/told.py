@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -10,11 +9,10 @@ from trueraster.rastertables import aligned
 from trueraster.record.compare import Comparison, comparisons, value_text
 from trueraster.record.results import Figure, Kind, figures_of, findings_of, kind_of, subject_of
 from trueraster.record.schema import Attached, Record, Stage
-from trueraster.show import columns, counted
+from trueraster.show import columns, counted, wrapped
 
 __all__ = ["record_json", "record_text"]
 
-_COLUMNS = 100
 """Widest line of words: a terminal of the usual size shows it whole."""
 _INDENT = 15
 """Columns of the names beside what was said of the set."""
@@ -113,18 +111,7 @@ def _table(rows: Sequence[dict[Stage, Figure]], stages: Sequence[Stage]) -> str:
 def _hung(first: str, text: str, hang: int | None = None) -> str:
     """Words after a heading, further lines below their beginning."""
     indent = " " * (len(first) if hang is None else hang)
-    plain = " ".join(text.split())
-    return (
-        textwrap.fill(
-            plain,
-            _COLUMNS,
-            initial_indent=first,
-            subsequent_indent=indent,
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-        or first.rstrip()
-    )
+    return wrapped(" ".join(text.split()), first, indent) or first.rstrip()
 
 
 def record_json(record: Record) -> dict[str, Any]:
