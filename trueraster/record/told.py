@@ -13,7 +13,6 @@ from trueraster.show import columns, counted, wrapped
 
 __all__ = ["record_json", "record_text"]
 
-"""Widest line of words: a terminal of the usual size shows it whole."""
 _INDENT = 15
 """Columns of the names beside what was said of the set."""
 
