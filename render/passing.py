@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import shutil
 from collections.abc import Iterator
@@ -21,19 +22,23 @@ def passing_name(name: str) -> str:
 def placed(path: Path) -> Iterator[BinaryIO]:
     """A file to write to, which gets its name when all is written.
 
-    At any moment the old file or the whole new one is there. Missing folders are made.
+    At any moment the old file or the whole new one is there. Missing folders are made, links are followed. What is no
+    file, such as a device or a pipe, is left alone: it would be gone.
 
     Raises:
         OSError: it cannot be written; it names the path itself, and what stood there still does.
     """
-    passing = path.with_name(passing_name(path.name))
+    place = Path(os.path.realpath(path)) if path.is_symlink() else path
+    passing = place.with_name(passing_name(place.name))
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        if place.exists() and not (place.is_file() or place.is_dir()):
+            raise OSError(errno.EINVAL, "is no file, and is not replaced by one; give another name", str(path))
+        place.parent.mkdir(parents=True, exist_ok=True)
         with passing.open("wb") as file:
             yield file
             file.flush()
             os.fsync(file.fileno())
-        os.replace(passing, path)
+        os.replace(passing, place)
     except OSError as error:
         # The passing name would tell the user nothing.
         raise type(error)(error.errno, error.strerror or str(error), str(path)) from error

@@ -205,6 +205,17 @@ def test_a_set_that_changed_after_one_round_is_no_set_of_outliers(jump: float) -
     assert [one.reading.row for one in look_at_repeats(moved, Meter()).outliers] == [slip.row]
 
 
+def test_one_gun_that_drifts_makes_no_outliers_of_the_primaries() -> None:
+    """Blue's drive falls by 5 % after the first round: greys share that, and red and green do not."""
+    for seed in range(6):
+        tube = draw_tube(seed)
+        meter = ColourMeter(chance=np.random.default_rng([seed, 5]))
+        rounds = [*meter.scale(tube), *meter.scale(tube.turned(2, drive_percent=-5), repeats=2)]
+        found = look_at_repeats(readings(rounds), Meter()).outliers
+        # Blue itself is 11 % off, which is more than five times what the meter scatters.
+        assert {one.reading.field for one in found} <= {Field.BLUE}
+
+
 def _brighter(item: Reading, times: float) -> Reading:
     x, y, z = item.xyz
     return replace(item, xyz=(times * x, times * y, times * z))

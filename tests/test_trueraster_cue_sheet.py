@@ -134,9 +134,10 @@ def test_every_file_has_its_block_in_the_order_of_work(root: Element, items: lis
 def test_each_format_has_its_facts(root: Element, items: list[Item]) -> None:
     """Line rate, field rate, raster and cautions stand under the format's heading."""
     # CTA-861 (the figures of patterns/formats.py): 480i 15.734 kHz and 59.940 Hz, 720p50 37.5 kHz and 50 Hz.
-    # Periods of the lines are 1 / 15734.27 Hz and 1 / 37500 Hz; 4.59 and 0.54 us of sync: STANDARDS section 3.
+    # Periods of the lines are 1 / 15734.27 Hz and 1 / 37500 Hz; sync lasts 62 samples at 13.5 MHz, and tri-level sync
+    # twice 40 at 74.25 MHz (ST 296).
     first = ("15.734 kHz", "59.940 Hz", "720 × 480", "4:3", "63.56 µs", "sync 4.59")
-    for index, words in ((1, first), (2, ("37.500 kHz", "50.000 Hz", "26.67 µs", "sync 0.54"))):
+    for index, words in ((1, first), (2, ("37.500 kHz", "50.000 Hz", "26.67 µs", "sync 1.08"))):
         (part,) = root.all("section", id=f"format-{index}")
         assert part.all("h2")[0].text.endswith(words[0])
         (facts,) = part.all("dl", class_="facts")

@@ -450,7 +450,7 @@ def test_what_could_not_be_told_has_its_reason(bench: Bench) -> None:
     assert "Geometry, crosshatch in 480i, after adjustment: rotation, + is clockwise : a mark is hidden" in told
     assert "Grey scale, white D65, as found: largest deviation from BT.1886 : there was no black" in told
     assert "Grey scale, white D65 : not measured after adjustment" in told
-    colour_of = "correlated colour temperature, 7.5 %: beside the daylight and black-body line, + is greenish"
+    colour_of = "correlated colour temperature, 7.5 %: beside the black-body line, + is greenish"
     assert f"Grey scale, white D65, as found: 7.5 %: {colour_of} : too dark" in told
     assert "Grey scale, white D65, as found: whether readings drift : nothing was read twice" in told
 

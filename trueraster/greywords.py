@@ -12,7 +12,7 @@ from analysis.glass.rounded import decimals, figure
 from analysis.meter.colours import xy_of
 from analysis.meter.greyadvice import AIM
 from analysis.meter.greytold import adjustment, advice_why, beyond, expected, grey_finding, how_to
-from analysis.meter.guns import GUNS
+from analysis.meter.guns import FEWEST_LEVELS, GUNS
 from analysis.meter.readings import level_text
 from trueraster.show import columns, counted, wrapped
 
@@ -161,13 +161,13 @@ _NAMES = {
 def _advice(found: Grey) -> str:
     advice = found.advice
     if advice is None:
-        more = "" if found.falls else " Read grey at 0, 5, 10 and on to 100 %."
+        lit = sum(step.figures["luminance"] not in (None, 0.0) for step in found.steps)
+        more = " Read grey at 0, 5, 10 and on to 100 %." if lit < FEWEST_LEVELS else ""
         return _wrapped(f"Nothing can be advised: {found.reasons['advice']}.{more}")
     if not advice.items:
         words = f"Nothing: the fitted guns are within {advice.now:.4f} in u'v' of {found.white.title} from 5 to 100 %"
         words += ", and what a control would be turned by is less than its own uncertainty" if advice.is_unsure else ""
-        more = " Read all steps three times over for surer figures." if advice.now > AIM else ""
-        return _wrapped(f"{words}.{more}")
+        return _wrapped(f"{words}.")
     lines = []
     if advice.now <= AIM:
         words = (

@@ -41,6 +41,8 @@ def scope_notes(view: View) -> list[str]:
             f"{fmt.id} has no standard: its timing is what 'trueraster timing {fmt.id}' tells, its sync is drawn"
             " combined and negative"
         )
+        if view.interface.signal is SignalKind.YPBPR and not view.is_file:
+            notes.append(f"its components are made by the matrix of BT.{signal.matrix}; --matrix takes another")
     elif not fmt.interlaced and fmt.height in (240, 288):
         notes.append(f"{fmt.id} is in no broadcast standard: vertical sync is drawn as whole broad lines")
     notes += _overshoot_notes(view)

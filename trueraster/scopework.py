@@ -28,6 +28,8 @@ _BITS = 16
 _MORE_LINES = 8
 """Lines that are shown on both sides of a field."""
 _MOST_FRAMES = 100_000
+_LONGEST_S = 10
+"""Of what is drawn to show one frame of it: longer than any pattern takes to begin again."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,7 +224,15 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
     signal = carrier.signal(
         fmt, code_range=wanted.code_range, matrix=wanted.matrix, bits=_BITS, sampling=sampling, edges=edges
     )
-    seconds = float((wanted.frame + 1) / fmt.frame_rate)
+    # All frames of a still pattern are one.
+    is_still = pattern.scene(fmt, options_of(options), signal).is_still
+    number = 0 if is_still else wanted.frame
+    seconds = float((number + 1) / fmt.frame_rate)
+    if seconds > _LONGEST_S:
+        raise UsageError(
+            f"--frame: got {wanted.frame}, and a pattern is drawn for {_LONGEST_S} s at most, up to frame "
+            f"{int(_LONGEST_S * fmt.frame_rate) - 1}; give a clip for a later one"
+        )
     order, _ = order_of(
         pattern,
         options_of(options),
@@ -235,5 +245,5 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
     with tempfile.TemporaryDirectory(prefix="trueraster-") as folder:
         path = Path(folder) / f"drawn{carrier.suffix}"
         produce(order, path)
-        frame = read_frame(path, wanted.frame)
+        frame = read_frame(path, number)
     return Source(frame.picture.planes, fmt, replace(signal, bits=frame.picture.tags.bits))

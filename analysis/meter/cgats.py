@@ -221,9 +221,7 @@ _LIT = {
 def _by_name(row: Row, names: Sequence[str]) -> tuple[Field, float] | None:
     """Which field a name tells: a word, and a level, which is 100 where a colour or white has none; black is grey 0."""
     for name in names:
-        found = re.fullmatch(
-            r"([a-z]+)[\s_:,-]*(\d{1,3}(?:[.,]\d{1,3})?)?\s*%?", row.cells[name].strip().lower(), re.ASCII
-        )
+        found = _NAMED.fullmatch(row.cells[name].strip().lower())
         if found is None:
             continue
         word, level = found[1], found[2]

@@ -111,8 +111,9 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     controls = _order(kept)
     while controls and (now > _SETTLED or lift):
         items = _items(guns, wanted, _best(guns, wanted, controls, kept, lift), controls, kept, levels)
-        # What is less than its own doubt is left alone, the least sure first: without it, the others are others.
-        doubtful = [item for item in items if abs(item.percent) < item.uncertainty]
+        # Where greys are within the aim, what is less than its own doubt is left alone, the least sure first: without
+        # it, the others are others. Beyond the aim all are turned: together they are surer than each by itself.
+        doubtful = [item for item in items if now <= AIM and abs(item.percent) < item.uncertainty]
         if not doubtful:
             break
         least = min(doubtful, key=lambda item: abs(item.percent) / item.uncertainty)

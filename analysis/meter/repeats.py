@@ -110,16 +110,17 @@ def mean_of(readings: Sequence[Reading]) -> Floats:
 def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
     """Tell outliers among three or more readings of a field, pairs that disagree, and drift.
 
-    The median of a field's readings is what they are held against, once what fields share is taken out: else
-    the first round of a set that warms up would be all outliers. Rows of the file stand for time.
+    The median of a field's readings is what they are held against. An outlier is far off both as it was read and once
+    what fields share is taken out: else the first round of a set that warms up would be all outliers, and where one gun
+    drifts, what greys share is not that of the primaries. Rows of the file stand for time.
     """
     outliers: list[Outlier] = []
     apart: list[str] = []
     groups = grouped(readings)
     shared = _shared(groups)
     for group in groups:
-        values = _steady(group, shared)
-        if len(group) == 2 and _off(values[:1], values[1], meter)[0] > _FAR * np.sqrt(2):
+        ways = np.array([item.xyz for item in group]), _steady(group, shared)
+        if len(group) == 2 and min(_off(v[:1], v[1], meter)[0] for v in ways) > _FAR * np.sqrt(2):
             one, other = group
             apart.append(
                 f"rows {one.row} and {other.row} of {_named(one)} differ by far more than the meter's noise; "
@@ -127,7 +128,7 @@ def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
             )
         if len(group) < 3:
             continue
-        off = _off(values, _middle(values), meter)
+        off = np.min([_off(values, _middle(values), meter) for values in ways], axis=0)
         far = {item.row for item, how in zip(group, off, strict=True) if how > _FAR}
         if 2 * len(far) >= len(group):
             # Where half of them are off, it is the field that changed, and no reading.

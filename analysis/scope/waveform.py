@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,7 @@ from render.waves import sine_edge
 __all__ = ["LINE_POINTS", "SPAN_POINTS", "Source", "Waveform", "line_waveform", "picture_samples", "span_waveform"]
 
 Floats = NDArray[np.float64]
+"""Of a field or frame in single precision, see `_zeros`."""
 
 LINE_POINTS, SPAN_POINTS = 16, 2
 """Points a luma sample, of a line and of whole fields. Even, so that one falls on each sample's middle."""
@@ -37,6 +39,8 @@ _MORE = 4
 """Samples beyond the ends of the active line that the edge of blanking reaches to; even, for colour difference."""
 _REACH = max(LUMA.reach, 2 * CHROMA.reach)
 """Luma samples beyond those that the filters reach to; even too."""
+_BLOCK = 64
+"""Lines whose picture is worked out at a time, for the sake of memory."""
 _BEFORE = Fraction(2, 100)
 """Of a line, that is shown before the front porch of the line before and after the next sync."""
 
@@ -146,22 +150,29 @@ def _lines(source: Source, interface: Interface, traces: Sequence[TraceKind], li
     """Whole lines from 0H to 0H; numbers below 1 and above the last are those of the frames beside."""
     timing = timing_of(source.format)
     numbers = [(number - 1) % timing.total_lines + 1 for number in lines]
-    out = np.zeros((len(traces), len(lines) * timing.h.total * points))
+    out = _zeros((len(traces), len(lines) * timing.h.total * points), points)
     carried = [(i, row) for i, number in enumerate(numbers) if (row := row_of(source.format, number)) is not None]
-    if carried:
-        shown = [picture_samples(source.format, numbers[i]) for i, _ in carried]
-        _add_picture(out, source, interface, traces, carried, shown, points)
-    pulses = _pulses(source.format, numbers, points)
+    for begin in range(0, len(carried), _BLOCK):
+        part = carried[begin : begin + _BLOCK]
+        shown = [picture_samples(source.format, numbers[i]) for i, _ in part]
+        _add_picture(out, source, interface, traces, part, shown, points)
+    pulses = _pulses(source.format, numbers, points) if any(trace.has_sync for trace in traces) else None
     for trace, values in zip(traces, out, strict=True):
-        if trace.has_sync:
-            values += float(interface.sync_mv) * pulses
+        if trace.has_sync and pulses is not None:
+            values += values.dtype.type(interface.sync_mv) * pulses
     return out
+
+
+def _zeros(shape: int | tuple[int, int], points: int) -> Floats:
+    """Of a field or frame single: exact to 0.0001 mV, and a frame of the largest raster has sixty million points."""
+    found: Any = np.zeros(shape, np.float32 if points == SPAN_POINTS else np.float64)
+    return found  # type: ignore[no-any-return]
 
 
 def _pulses(fmt: Format, numbers: list[int], points: int) -> Floats:
     """Sync of these lines: 1 where it is negative, -1 where it is positive."""
     total = timing_of(fmt).h.total
-    out = np.zeros(len(numbers) * total * points)
+    out = _zeros(len(numbers) * total * points, points)
     reach = float(sync_rise(fmt)) / _TEN_TO_NINETY
     for i, number in enumerate(numbers):
         for pulse in line_pulses(fmt, number):

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
+from analysis.scope.reading import line_times
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Stage
 from patterns.signal import Colour, Range, Signal
@@ -173,7 +174,7 @@ def _facts(fmt: Format, signal: Signal) -> Iterator[tuple[str, str]]:
     else:
         scan = f"interlaced, {fmt.field_order.value} field first"
     if timing is not None:
-        yield "Line", _line_words(timing)
+        yield "Line", _line_words(fmt)
     yield "Raster", f"{fmt.width} × {fmt.height}, {scan}"
     yield "Picture", f"{fmt.picture_aspect.numerator}:{fmt.picture_aspect.denominator}"
     black, white = (signal.codes(Colour.grey(level))[0] for level in (0, 1))
@@ -185,14 +186,16 @@ def _khz(timing: Timing) -> str:
     return f"{float(timing.line_rate_hz) / 1000:.3f} kHz"
 
 
-def _line_words(timing: Timing) -> str:
-    """What an oscilloscope shows of one line, in the order of the trace."""
-    h, clock = timing.h, timing.pixel_clock_hz
-    front, sync, back, active, total = (
-        f"{float(1_000_000 * samples / clock):.2f}"
-        for samples in (h.front_porch, h.sync, h.back_porch, h.active, h.total)
-    )
-    return f"{total} µs: front porch {front}, sync {sync}, back porch {back}, active {active}"
+def _line_words(fmt: Format) -> str:
+    """What an oscilloscope shows of one line, in the order of the trace; of tri-level sync both halves."""
+    at = line_times(fmt)
+    lasts = {
+        "front porch": at.line + at.sync_start - at.active_stop,
+        "sync": at.sync_stop - at.sync_start,
+        "back porch": at.active_start - at.sync_stop,
+        "active": at.active_stop - at.active_start,
+    }
+    return f"{at.line:.2f} µs: {', '.join(f'{name} {value:.2f}' for name, value in lasts.items())}"
 
 
 def levels_of(item: Item) -> Levels | None:

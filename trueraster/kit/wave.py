@@ -38,8 +38,8 @@ def wave_svg(item: Item) -> tuple[str, str] | None:
     high, low = max(float(interface.white_mv), float(wave.millivolts.max())), min(sync, float(wave.millivolts.min()))
     top, height = high / _MV_UNIT + _EDGE, round((high - low) / _MV_UNIT) + 2 * _EDGE
     levels = [(float(interface.white_mv), "700"), (0.0, "0"), (sync, "−300")]
-    times = line_times(fmt)
-    words = f"line {line}, mV over {times.line:.2f} µs"
+    shown = float(np.ptp(wave.times_us))
+    words = f"line {line}, mV; {shown:.1f} µs are shown, a line lasts {line_times(fmt).line:.2f}"
     rules = "".join(f'<path d="M{_LEFT} {top - level / _MV_UNIT:.1f}H{_WIDTH}"/>' for level, _ in levels)
     names = "".join(
         f'<text x="{_LEFT - 4}" y="{top - level / _MV_UNIT + 4:.1f}">{name}</text>' for level, name in levels

@@ -46,7 +46,7 @@ def _of_field(result: Json, at: str, name: str) -> list[Figure]:
     if of_white:
         rows += [
             ("cct", "correlated colour temperature", "K", False, True),
-            ("duv", "beside the daylight and black-body line, + is greenish", "Duv", True, False),
+            ("duv", "beside the black-body line, + is greenish", "Duv", True, False),
         ]
     else:
         rows.append(("luminance_error_percent", "share of light, off by", "%", True, of_primary))
@@ -76,7 +76,7 @@ _STEP = (
     ("gun_percent.blue", "blue gun", "%", True),
     ("delta_e_2000", "off in all", "Delta E 2000", False),
     ("cct", "correlated colour temperature", "K", False),
-    ("duv", "beside the daylight and black-body line, + is greenish", "Duv", True),
+    ("duv", "beside the black-body line, + is greenish", "Duv", True),
     ("luminance", "luminance", "cd/m2", False),
     ("x", "x", "", False),
     ("y", "y", "", False),

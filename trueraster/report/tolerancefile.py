@@ -40,9 +40,10 @@ def known_figures() -> list[Figure]:
 
 def is_known(name: str) -> bool:
     """Whether a limit's name is of some figure that there is, though perhaps not in this record."""
-    ids = [re.sub(r"^uniformity\.white\.", "uniformity.*.", _general(one.id)) for one in known_figures()]
-    # Either of the two may have a *: 'grey.steps.*.cct' is the shape of 'grey.steps.7.5.cct'.
-    return any(fits(one, name) or fits(name, one) or name == one for one in ids)
+    # Each step and each colour of a field has the figures of the one that is shown.
+    shown = re.sub(r"^grey\.steps\.(\d{1,3}(\.\d)?|\*)\.", "grey.steps.50.", name)
+    shown = re.sub(r"^uniformity\.(white|grey|red|green|blue|cyan|magenta|yellow|\*)\.", "uniformity.white.", shown)
+    return any(fits(shown, one.id) for one in known_figures())
 
 
 def nearest_name(name: str) -> str:
