@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -249,10 +250,13 @@ def _band(axes: Axes, wave: Waveform, kind: TraceKind, start: float) -> None:
     low, high = _reach(wave, kind)
     low, high = low - 0.1 * _INCH_MV, high + 0.1 * _INCH_MV
     cells = math.ceil((high - low) / _DENSITY_MV)
-    at = ((values[: count * step] - low) / (high - low) * cells).astype(np.int64).reshape(count, step)
-    hits = np.bincount((at + cells * np.arange(count)[:, None]).ravel(), minlength=cells * count)
-    shade = np.log1p(hits.reshape(count, cells).T)
-    first = float(_lines_of(wave, start)[0])
+    # A line at a time: a frame of the largest raster has twenty million points.
+    hits = [
+        np.bincount(((line - low) / (high - low) * cells).astype(np.int64), minlength=cells)
+        for line in values[: count * step].reshape(count, step)
+    ]
+    shade = np.log1p(np.array(hits).T)
+    first = _line_at(wave, start, 0)
     axes.imshow(
         shade,
         cmap="Greys",
@@ -278,18 +282,16 @@ def _number(line: float, total: int) -> str:
     return str((math.floor(line) - 1) % total + 1)
 
 
-def _lines_of(wave: Waveform, start: float) -> Floats:
-    """The line number, with its fraction, of every point; it runs on beyond the frame's last."""
-    timing = timing_of(wave.format)
-    return np.asarray(start + 1 + wave.times_us * 1e-6 * float(timing.line_rate_hz))
+def _line_at(wave: Waveform, start: float, point: int) -> float:
+    """The line number, with its fraction, of a point; it runs on beyond the frame's last."""
+    return start + 1 + float(wave.start + Fraction(point, wave.points)) / timing_of(wave.format).h.total
 
 
 def _syncs_within(wave: Waveform, start: float) -> list[tuple[float, float]]:
-    """Begin and end, in lines as `_lines_of` counts them, of every vertical sync that the span holds."""
+    """Begin and end, in lines as `_line_at` counts them, of every vertical sync that the span holds."""
     fmt = wave.format
     timing = timing_of(fmt)
-    shown = _lines_of(wave, start)
-    low, high = float(shown[0]), float(shown[-1])
+    low, high = _line_at(wave, start, 0), _line_at(wave, start, wave.millivolts.shape[1] - 1)
     found = []
     for field in range(1, fmt.fields_per_frame + 1):
         equalising = equalising_count(fmt)
@@ -303,10 +305,12 @@ def _syncs_within(wave: Waveform, start: float) -> list[tuple[float, float]]:
 
 
 def _pulses(axes: Axes, wave: Waveform, kind: TraceKind, start: float, begin: float, end: float) -> None:
-    at = _lines_of(wave, start)
-    low, high = max(begin - _BEFORE, float(at[0])), min(end + _AFTER, float(at[-1]))
-    part = (at >= low) & (at <= high)
-    axes.plot(at[part], wave.trace(kind)[part], color=INK, linewidth=0.8)
+    origin, a_line = _line_at(wave, start, 0), timing_of(wave.format).h.total * wave.points
+    last = wave.millivolts.shape[1] - 1
+    low, high = max(begin - _BEFORE, origin), min(end + _AFTER, _line_at(wave, start, last))
+    part = slice(round((low - origin) * a_line), round((high - origin) * a_line) + 1)
+    at = origin + np.arange(part.start, part.stop) / a_line
+    axes.plot(at, wave.trace(kind)[part], color=INK, linewidth=0.8)
     _level_axes(axes, wave, kind, _LABEL)
     axes.set_xlim(low, high)
     total = timing_of(wave.format).total_lines

@@ -156,10 +156,12 @@ def _lines(source: Source, interface: Interface, traces: Sequence[TraceKind], li
         part = carried[begin : begin + _BLOCK]
         shown = [picture_samples(source.format, numbers[i]) for i, _ in part]
         _add_picture(out, source, interface, traces, part, shown, points)
-    pulses = _pulses(source.format, numbers, points) if any(trace.has_sync for trace in traces) else None
-    for trace, values in zip(traces, out, strict=True):
-        if trace.has_sync and pulses is not None:
-            values += values.dtype.type(interface.sync_mv) * pulses
+    if any(trace.has_sync for trace in traces):
+        pulses = _pulses(source.format, numbers, points)
+        pulses *= float(interface.sync_mv)
+        for trace, values in zip(traces, out, strict=True):
+            if trace.has_sync:
+                values += pulses
     return out
 
 
