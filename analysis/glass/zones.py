@@ -223,7 +223,8 @@ def _noise(of: Callable[[Floats], Floats], sample: _Sample, centre: _Sample) -> 
         slopes = np.array([(of(scale * (1 + row)) - of(scale * (1 - row))) / 2e-4 for row in np.eye(3) * 1e-4])
         slopes = slopes.reshape(3, -1)
         variance = variance + slopes.T @ one.spread @ slopes
-    return float(np.sqrt(np.linalg.eigvalsh(variance)[-1]))
+    # Of nearly nothing the largest may come out as a little less than nothing.
+    return float(np.sqrt(max(np.linalg.eigvalsh(variance)[-1], 0.0)))
 
 
 def _light_sigma(
