@@ -19,7 +19,7 @@ from pathlib import Path
 from make_faults import fault_table, write_fault_pictures
 from PIL import Image
 
-from analysis.glass.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control
+from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Area, Options, Pattern, percent_text

@@ -1,6 +1,6 @@
 """Pictures and table of the faults for the page on capturing: our own patterns, each fault made by plain arithmetic.
 
-The words come from `analysis.remedies`; `docs/make_docs.py` calls this module.
+The words come from `analysis.frame.faults.remedies`; `docs/make_docs.py` calls this module.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.marked import marked_picture
-from analysis.marks import Heading, Mark, Note
-from analysis.remedies import FAULTS
+from analysis.frame.faults.remedies import FAULTS
+from analysis.frame.picture.marked import marked_picture
+from analysis.frame.picture.marks import Heading, Mark, Note
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Options

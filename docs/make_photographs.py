@@ -22,7 +22,7 @@ from PIL import Image, ImageDraw, ImageFont
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from analysis.glass.sheets import SHEETS, write_sheet  # noqa: E402
+from analysis.photo.sheets import SHEETS, write_sheet  # noqa: E402
 from tests.photo_bench.board import Board, board_cameras, board_photograph, flat_field  # noqa: E402
 from tests.photo_bench.camera import distorted, framed  # noqa: E402
 from tests.photo_bench.photograph import save  # noqa: E402

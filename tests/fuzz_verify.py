@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.levels import Frame, check_levels
+from analysis.frame.levels import Frame, check_levels
 from patterns.catalogue import PATTERNS
 from patterns.formats import Format
 from patterns.placement import patch_area

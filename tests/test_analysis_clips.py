@@ -15,9 +15,9 @@ import pytest
 from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 
-from analysis.distinct import distinct_frames
-from analysis.fieldorder import FieldOrderReading, FieldState, field_fault, read_field_order, read_fields
-from analysis.movingbar import is_moving_bar, luma_of, shows_moving_bar
+from analysis.frame.distinct import distinct_frames
+from analysis.frame.fields.bar import is_moving_bar, luma_of, shows_moving_bar
+from analysis.frame.fields.order import FieldOrderReading, FieldState, field_fault, read_field_order, read_fields
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, FieldOrder, Format
 from patterns.pattern import Options

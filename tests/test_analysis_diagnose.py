@@ -17,7 +17,7 @@ import pytest
 from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 
-from analysis.diagnose import Diagnosis, Evidence, diagnose_levels
+from analysis.frame.faults.diagnose import Diagnosis, Evidence, diagnose_levels
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Options

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.levels import Frame, Tolerance, check_levels
+from analysis.frame.levels import Frame, Tolerance, check_levels
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.placement import patch_area

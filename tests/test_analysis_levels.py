@@ -15,8 +15,8 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.levels import Capture, Check, Frame, Tolerance, check_levels, frame_signal, read_frame
-from analysis.place import Registration
+from analysis.frame.levels import Capture, Check, Frame, Tolerance, check_levels, frame_signal, read_frame
+from analysis.frame.place.axes import Registration
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, Format
 from patterns.pattern import Options

@@ -17,10 +17,10 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.labels import Box, Label, Words, extent, lay_out, wrapped
-from analysis.marked import marked_picture, write_marked
-from analysis.marks import Heading, Mark, Note, words_of
-from analysis.shownframe import shown_box, shown_size
+from analysis.drawing.labels import Box, Label, Words, extent, lay_out, wrapped
+from analysis.frame.picture.marked import marked_picture, write_marked
+from analysis.frame.picture.marks import Heading, Mark, Note, words_of
+from analysis.frame.picture.shown import shown_box, shown_size
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, FieldOrder, Format, parse_format
 from patterns.placement import patch_area
@@ -340,7 +340,7 @@ def test_a_failed_write_keeps_the_old_file(tmp_path: Path, monkeypatch: pytest.M
 
 def test_importing_it_brings_no_picture_library() -> None:
     """verify's quick path must not wait for it."""
-    code = "import sys, analysis.marked; sys.exit('PIL' in sys.modules)"
+    code = "import sys, analysis.frame.picture.marked; sys.exit('PIL' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], timeout=60, check=False).returncode == 0
 
 
@@ -352,8 +352,8 @@ import sys
 import numpy as np
 from fractions import Fraction
 from pathlib import Path
-from analysis.marked import *
-from analysis.marks import *
+from analysis.frame.picture.marked import *
+from analysis.frame.picture.marks import *
 from patterns.signal import *
 from render.decode import Picture
 from render.tags import Tags

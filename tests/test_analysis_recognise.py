@@ -11,11 +11,11 @@ import cv2
 import numpy as np
 import pytest
 
-import analysis.recognise
-from analysis.drawn import Drawn
-from analysis.levels import Frame
-from analysis.place import Registration
-from analysis.recognise import Look, best_look, is_flat, likeness
+import analysis.frame.faults.recognise
+from analysis.frame.faults.recognise import Look, best_look, is_flat, likeness
+from analysis.frame.levels import Frame
+from analysis.frame.place.axes import Registration
+from analysis.frame.place.drawn import Drawn
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Options, Pattern
@@ -48,10 +48,10 @@ def drawn_once() -> Iterator[None]:
             kept[key] = plane, plain(plane, rows, columns)
         return kept[key][1]
 
-    plain = analysis.recognise.small
+    plain = analysis.frame.faults.recognise.small
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(analysis.recognise, "small", small)
-        patch.setattr(analysis.recognise, "Drawn", cache(Drawn))
+        patch.setattr(analysis.frame.faults.recognise, "small", small)
+        patch.setattr(analysis.frame.faults.recognise, "Drawn", cache(Drawn))
         yield
 
 

@@ -19,9 +19,9 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from analysis.drawn import Drawn
-from analysis.place import Axis, Registration
-from analysis.register import fit_layouts, register
+from analysis.frame.place.axes import Axis, Registration
+from analysis.frame.place.drawn import Drawn
+from analysis.frame.place.register import fit_layouts, register
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, Format
 from patterns.signal import Matrix

@@ -6,7 +6,7 @@ import string
 
 import pytest
 
-from analysis.remedies import FAULTS
+from analysis.frame.faults.remedies import FAULTS
 
 # The list of the design document, section 8.
 IDS = [

@@ -19,11 +19,11 @@ import pytest
 from imageio_ffmpeg import get_ffmpeg_exe
 from PIL import Image
 
-from analysis.chain import STEPS
-from analysis.glass.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS
-from analysis.glass.convergence import FIGURES as CONVERGENCE_FIGURES
-from analysis.glass.geometry import FIGURES as GEOMETRY_FIGURES
-from analysis.remedies import FAULTS
+from analysis.frame.faults.chain import STEPS
+from analysis.frame.faults.remedies import FAULTS
+from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS
+from analysis.raster.convergence import FIGURES as CONVERGENCE_FIGURES
+from analysis.raster.geometry.figures import FIGURES as GEOMETRY_FIGURES
 from patterns.catalogue import PATTERNS
 from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.photograph import save

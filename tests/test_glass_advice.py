@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.glass.advice import Advice, advise, advise_convergence
-from analysis.glass.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control
-from analysis.glass.convergence import measure_convergence
-from analysis.glass.geometry import measure_geometry
-from analysis.glass.grid import GlassGrid, ShownGrid
+from analysis.raster.advice import Advice, advise, advise_convergence
+from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control
+from analysis.raster.convergence import measure_convergence
+from analysis.raster.geometry.figures import measure_geometry
+from analysis.raster.grid import GlassGrid, ShownGrid
 
 Floats = NDArray[np.float64]
 

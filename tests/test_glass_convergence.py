@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.glass.convergence import FIGURES, Convergence, measure_convergence, zones
-from analysis.glass.grid import GlassGrid, ShownGrid
+from analysis.raster.convergence import FIGURES, Convergence, measure_convergence, zones
+from analysis.raster.grid import GlassGrid, ShownGrid
 
 Floats = NDArray[np.float64]
 Shift = Callable[[Floats, Floats], tuple[Any, Any]]

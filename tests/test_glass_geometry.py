@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.glass.geometry import FIGURES, WITHOUT_MARKS, Geometry, measure_geometry
-from analysis.glass.grid import GlassGrid, ShownGrid
+from analysis.raster.geometry.figures import FIGURES, WITHOUT_MARKS, Geometry, measure_geometry
+from analysis.raster.grid import GlassGrid, ShownGrid
 
 Floats = NDArray[np.float64]
 Map = Callable[[Floats, Floats], tuple[Floats, Floats]]

@@ -19,12 +19,12 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.glass.board import Sighting, find_board
-from analysis.glass.calibrate import calibrate
-from analysis.glass.lens import PARAMETERS, Lens
-from analysis.glass.lensfile import load_lens, save_lens
-from analysis.glass.notes import read_notes, sensor_points, sensor_size
-from analysis.glass.photo import Photo
+from analysis.lens.board import Sighting, find_board
+from analysis.lens.calibrate import calibrate
+from analysis.lens.file import load_lens, save_lens
+from analysis.lens.model import PARAMETERS, Lens
+from analysis.photo.file import Photo
+from analysis.photo.notes import read_notes, sensor_points, sensor_size
 from render.errors import FileError
 from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.camera import Camera

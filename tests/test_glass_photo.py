@@ -14,7 +14,7 @@ import tifffile
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.glass.photo import read_photo
+from analysis.photo.file import read_photo
 from render.errors import FileError
 
 Codes = NDArray[Any]

@@ -16,11 +16,11 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.glass.marks import SeenMarks, find_marks, given_marks, marks_size, ruler_sigma_mm
-from analysis.glass.photo import Photo, read_photo
-from analysis.glass.plane import Plane, plane_in, plane_of
-from analysis.glass.pose import eye_of, homography
-from analysis.glass.targets import mark_dictionary
+from analysis.photo.file import Photo, read_photo
+from analysis.photo.marks import SeenMarks, find_marks, given_marks, marks_size, ruler_sigma_mm
+from analysis.photo.plane import Plane, plane_in, plane_of
+from analysis.photo.pose import eye_of, homography
+from analysis.photo.targets import mark_dictionary
 from render.errors import FileError
 from tests.photo_bench.camera import Camera, framed
 from tests.photo_bench.run import lens_of

@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.glass.grid import GlassGrid, SeenGrid, ShownGrid
-from analysis.glass.lattice import find_lattice
-from analysis.glass.photo import Photo
-from analysis.glass.placing import reach_of_mixing, unmixed
-from analysis.glass.seen import GridError, Sight, see_grid
-from analysis.glass.trace import bell_of
+from analysis.photo.file import Photo
+from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
+from analysis.raster.lattice.crossings import find_lattice
+from analysis.raster.lattice.nodes import GridError, Sight, see_grid
+from analysis.raster.lattice.trace import bell_of
+from analysis.raster.placing import reach_of_mixing, unmixed
 from tests.photo_bench.run import Result, report, run_set
 from tests.photo_bench.sets import PhotoSet, odd, plain_set, sixty
 from tests.photo_bench.tube import deflection, dots_mm

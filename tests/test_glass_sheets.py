@@ -19,8 +19,8 @@ import pypdfium2
 import pytest
 from numpy.typing import NDArray
 
-from analysis.glass.sheets import PAPERS, SHEETS, board_place, mark_places, write_sheet
-from analysis.glass.targets import MARK_MM, board, mark_dictionary
+from analysis.photo.sheets import PAPERS, SHEETS, board_place, mark_places, write_sheet
+from analysis.photo.targets import MARK_MM, board, mark_dictionary
 from trueraster.cli import run
 
 DOTS = 254

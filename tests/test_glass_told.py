@@ -10,19 +10,19 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.glass.backdrop import backdrop
-from analysis.glass.convergence import measure_convergence
-from analysis.glass.findings import convergence_finding, linearity_finding, shape_finding
-from analysis.glass.geometry import Geometry, cell_errors, measure_geometry
-from analysis.glass.grid import GlassGrid, SeenGrid, ShownGrid
-from analysis.glass.ideal import exaggeration, ideal_of, to_photo
-from analysis.glass.lens import Lens
-from analysis.glass.marks import SeenMarks
-from analysis.glass.photo import Photo
-from analysis.glass.placing import OnGlass
-from analysis.glass.plane import plane_of
-from analysis.glass.rasterpicture import Sighting, convergence_picture, geometry_picture
-from analysis.glass.rounded import decimals, figure, unsigned
+from analysis.lens.model import Lens
+from analysis.photo.file import Photo
+from analysis.photo.marks import SeenMarks
+from analysis.photo.plane import plane_of
+from analysis.raster.backdrop import backdrop
+from analysis.raster.convergence import measure_convergence
+from analysis.raster.findings import convergence_finding, linearity_finding, shape_finding
+from analysis.raster.geometry.figures import Geometry, cell_errors, measure_geometry
+from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
+from analysis.raster.ideal import exaggeration, ideal_of, to_photo
+from analysis.raster.picture import Sighting, convergence_picture, geometry_picture
+from analysis.raster.placing import OnGlass
+from analysis.rounding import decimals, figure, unsigned
 from trueraster.rastertables import aligned, geometry_tables, untold
 
 Floats = NDArray[np.float64]

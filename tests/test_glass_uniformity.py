@@ -18,11 +18,11 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.glass.fieldmap import chromaticity, colour_word
-from analysis.glass.photo import Photo, read_photo
-from analysis.glass.uniformity import Extreme, Field, Uniformity, measure_uniformity
-from analysis.glass.uniformlimits import limits
-from analysis.glass.uniformtold import to_json, to_text
+from analysis.photo.file import Photo, read_photo
+from analysis.uniformity.answer import to_json, to_text
+from analysis.uniformity.limits import limits
+from analysis.uniformity.map import chromaticity, colour_word
+from analysis.uniformity.measure import Extreme, Field, Uniformity, measure_uniformity
 from render.errors import FileError
 from tests.photo_bench.board import flat_field
 from tests.photo_bench.sets import plain_set

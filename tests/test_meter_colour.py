@@ -13,13 +13,13 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from analysis.meter.colourplots import colour_plots
-from analysis.meter.colourtold import advise_colour, colour_finding, colour_json
-from analysis.meter.plotstyle import LOOKS
-from analysis.meter.primaries import PARTS, Colour, measure_colour
-from analysis.meter.readings import Field, Meter, Reading, Readings
+from analysis.drawing.plots import plot_bytes
+from analysis.meter.looks import LOOKS
+from analysis.meter.primaries.answer import advise_colour, colour_finding, colour_json
+from analysis.meter.primaries.measure import PARTS, Colour, measure_colour
+from analysis.meter.primaries.plots import colour_plots
+from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, PrimarySet, White
-from analysis.plotstyle import plot_bytes
 from render.errors import FileError
 from trueraster.cli import run
 

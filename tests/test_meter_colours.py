@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.meter.colours import bt1886, cct_duv, delta_e_2000, delta_uv, lab_of, rgb_matrix, uv_of, xy_of, xyz_of
-from analysis.meter.gamut import area_of, coverage_of
+from analysis.meter.primaries.gamut import area_of, coverage_of
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, primaries_of, white_of
 
 SHARMA = """

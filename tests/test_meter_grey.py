@@ -10,15 +10,15 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from analysis.drawing.plots import plot_bytes
 from analysis.meter.colours import bt1886, xyz_of
-from analysis.meter.grey import Grey, balance_of, measure_grey
-from analysis.meter.greyadvice import AIM, advise_grey
-from analysis.meter.greyplots import grey_plots
-from analysis.meter.greytold import adjustment, advice_why, beyond, grey_finding, grey_json, how_to
+from analysis.meter.grey.advice import AIM, advise_grey
+from analysis.meter.grey.answer import adjustment, advice_why, beyond, grey_finding, grey_json, how_to
+from analysis.meter.grey.measure import Grey, balance_of, measure_grey
+from analysis.meter.grey.plots import grey_plots
 from analysis.meter.guns import GUNS
-from analysis.meter.readings import Field, Meter, Reading, Readings
+from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, White
-from analysis.plotstyle import plot_bytes
 from render.errors import FileError
 from tests.meter_bench.cases import draw_tube
 from tests.meter_bench.meter import FEW, LEVELS, ColourMeter, Shown

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.meter.guns import FEWEST_LEVELS, Guns, fit_guns, gun_matrix, meter_noise
-from analysis.meter.readings import Field, Meter, Reading
+from analysis.meter.readings.types import Field, Meter, Reading
 from analysis.meter.repeats import grouped, look_at_repeats, mean_of
 from tests.meter_bench.cases import D65, draw_tube
 from tests.meter_bench.meter import LEVELS, ColourMeter, Shown

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.meter.readings import Field, read_readings
+from analysis.meter.readings.types import Field, read_readings
 from render.errors import FileError
 from trueraster.cli import run
 

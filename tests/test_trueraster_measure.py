@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.glass.lensfile import save_lens
+from analysis.lens.file import save_lens
 from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.camera import distorted
 from tests.photo_bench.photograph import save

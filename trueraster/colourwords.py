@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from analysis.glass.rounded import figure
-from analysis.meter.colourtold import ADDED, WHITE, advise_colour, colour_finding
-from analysis.meter.primaries import PRIMARIES, SECONDARIES, Colour, name_of
-from analysis.meter.readings import Field, level_text
+from analysis.meter.primaries.answer import ADDED, WHITE, advise_colour, colour_finding
+from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
+from analysis.meter.readings.types import Field, level_text
+from analysis.rounding import figure
 from trueraster.show import columns, counted, wrapped
 
 __all__ = ["colour_text"]

@@ -8,7 +8,7 @@ from patterns.formats import FORMATS, FieldOrder, Format
 from trueraster.options import UsageError, format_of
 
 if TYPE_CHECKING:
-    from analysis.levels import Frame
+    from analysis.frame.levels import Frame
 
 __all__ = ["format_of_file"]
 

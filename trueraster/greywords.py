@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.glass.rounded import decimals, figure
 from analysis.meter.colours import xy_of
-from analysis.meter.greyadvice import AIM
-from analysis.meter.greytold import adjustment, advice_why, beyond, expected, grey_finding, how_to
+from analysis.meter.grey.advice import AIM
+from analysis.meter.grey.answer import adjustment, advice_why, beyond, expected, grey_finding, how_to
 from analysis.meter.guns import FEWEST_LEVELS, GUNS
-from analysis.meter.readings import level_text
+from analysis.meter.readings.types import level_text
+from analysis.rounding import decimals, figure
 from trueraster.show import columns, counted, wrapped
 
 if TYPE_CHECKING:
-    from analysis.meter.grey import Grey, Step
-    from analysis.meter.greyadvice import GreyAdvice, Item
+    from analysis.meter.grey.advice import GreyAdvice, Item
+    from analysis.meter.grey.measure import Grey, Step
 
 __all__ = ["grey_text"]
 

@@ -6,8 +6,8 @@ import math
 from pathlib import Path
 from typing import Any
 
-from analysis.glass.calibrate import Calibration
-from analysis.glass.lens import PARAMETERS
+from analysis.lens.calibrate import Calibration
+from analysis.lens.model import PARAMETERS
 from trueraster.show import counted, number, wrapped
 
 __all__ = ["calibration_json", "calibration_text"]

@@ -10,7 +10,7 @@ from render.passing import placed
 from trueraster.options import UsageError
 
 if TYPE_CHECKING:
-    from analysis.plotstyle import Plot
+    from analysis.drawing.plots import Plot
 
 __all__ = ["check_folder", "write_plots"]
 
@@ -31,7 +31,7 @@ def write_plots(plots: Sequence[Plot], folder: Path) -> list[Path]:
     Raises:
         OSError: one cannot be written.
     """
-    from analysis.plotstyle import KINDS, plot_bytes
+    from analysis.drawing.plots import KINDS, plot_bytes
 
     files = {folder / f"{plot.name}.{kind}": plot_bytes(plot, kind) for plot in plots for kind in KINDS}
     for path, data in files.items():

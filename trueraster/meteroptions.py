@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from trueraster.options import UsageError
 
 if TYPE_CHECKING:
-    from analysis.meter.readings import Meter, Readings
+    from analysis.meter.readings.types import Meter, Readings
     from analysis.meter.whites import PrimarySet
 
 __all__ = ["meter_of", "tube_of"]
@@ -23,7 +23,7 @@ def meter_of(luminance_percent: float | None, xy: float | None) -> Meter:
     Raises:
         UsageError: it is no uncertainty that a meter has.
     """
-    from analysis.meter.readings import Meter
+    from analysis.meter.readings.types import Meter
 
     usual = Meter()
     for name, value, most in (
@@ -46,7 +46,7 @@ def tube_of(text: str | None, readings: Readings) -> PrimarySet | None:
     Raises:
         ValueError: it is no such word; one line that names the option.
     """
-    from analysis.meter.primaries import PRIMARIES
+    from analysis.meter.primaries.measure import PRIMARIES
     from analysis.meter.whites import primaries_of
 
     if text is None:

@@ -14,10 +14,10 @@ from trueraster.options import UsageError
 if TYPE_CHECKING:
     from PIL import Image
 
-    from analysis.glass.advice import Advice
-    from analysis.glass.convergence import Convergence
-    from analysis.glass.geometry import Geometry
-    from analysis.plotstyle import Plot
+    from analysis.drawing.plots import Plot
+    from analysis.raster.advice import Advice
+    from analysis.raster.convergence import Convergence
+    from analysis.raster.geometry.figures import Geometry
     from trueraster.rasterphoto import Measured
 
 __all__ = ["Targets", "targets_in", "targets_of", "write_files"]
@@ -112,9 +112,9 @@ _KINDS = ("svg", "png")
 
 
 def _picture(measured: Measured, found: Geometry | Convergence) -> Image.Image:
-    from analysis.glass.geometry import Geometry
-    from analysis.glass.notes import read_notes
-    from analysis.glass.rasterpicture import Sighting, convergence_picture, geometry_picture
+    from analysis.photo.notes import read_notes
+    from analysis.raster.geometry.figures import Geometry
+    from analysis.raster.picture import Sighting, convergence_picture, geometry_picture
     from trueraster.rasterwords import heading
 
     photo, lens = measured.photo, measured.lens
@@ -130,14 +130,14 @@ def _picture(measured: Measured, found: Geometry | Convergence) -> Image.Image:
 
 
 def _plots(found: Geometry | Convergence) -> list[Plot]:
-    from analysis.glass.geometry import Geometry
-    from analysis.glass.rasterplots import convergence_plots, geometry_plots
+    from analysis.raster.geometry.figures import Geometry
+    from analysis.raster.plots import convergence_plots, geometry_plots
 
     return geometry_plots(found) if isinstance(found, Geometry) else convergence_plots(found)
 
 
 def _bytes(plot: Plot, kind: str) -> bytes:
-    from analysis.plotstyle import plot_bytes
+    from analysis.drawing.plots import plot_bytes
 
     return plot_bytes(plot, kind)
 

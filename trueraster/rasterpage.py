@@ -8,9 +8,9 @@ from dataclasses import replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
-from analysis.glass.advice import Advice
-from analysis.glass.convergence import Convergence
-from analysis.glass.geometry import Geometry
+from analysis.raster.advice import Advice
+from analysis.raster.convergence import Convergence
+from analysis.raster.geometry.figures import Geometry
 from trueraster.page.template import data_uri, rendered
 from trueraster.rasterphoto import Measured
 from trueraster.rastertables import Table, aligned, untold

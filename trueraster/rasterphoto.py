@@ -9,12 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.glass.grid import ShownGrid
-from analysis.glass.lens import Lens
-from analysis.glass.lensfile import load_lens
-from analysis.glass.marks import NoMarksError, SeenMarks, find_marks, given_marks, marks_size, ruler_sigma_mm
-from analysis.glass.photo import Photo, read_photo
-from analysis.glass.placing import MarksGiven, OnGlass, grid_on_glass
+from analysis.lens.file import load_lens
+from analysis.lens.model import Lens
+from analysis.photo.file import Photo, read_photo
+from analysis.photo.marks import NoMarksError, SeenMarks, find_marks, given_marks, marks_size, ruler_sigma_mm
+from analysis.raster.grid import ShownGrid
+from analysis.raster.placing import MarksGiven, OnGlass, grid_on_glass
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.scene import Scene

@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.glass.controls import CONVERGENCE_CONTROLS
-from analysis.glass.convergence import AGAINST_GREEN, Convergence
-from analysis.glass.geometry import NO_MARKS, Geometry
-from analysis.glass.overscan import SIDES
-from analysis.glass.rounded import decimals, figure, unsigned
+from analysis.raster.controls import CONVERGENCE_CONTROLS
+from analysis.raster.convergence import AGAINST_GREEN, Convergence
+from analysis.raster.geometry.figures import NO_MARKS, Geometry
+from analysis.raster.geometry.overscan import SIDES
+from analysis.rounding import decimals, figure, unsigned
 from trueraster.show import columns
 
 __all__ = [

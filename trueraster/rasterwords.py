@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from analysis.glass.advice import Advice, Item
-from analysis.glass.controls import SERVICE
-from analysis.glass.convergence import Convergence
-from analysis.glass.findings import convergence_finding, linearity_finding, shape_finding
-from analysis.glass.geometry import Geometry
-from analysis.glass.rounded import decimals
+from analysis.raster.advice import Advice, Item
+from analysis.raster.controls import SERVICE
+from analysis.raster.convergence import Convergence
+from analysis.raster.findings import convergence_finding, linearity_finding, shape_finding
+from analysis.raster.geometry.figures import Geometry
+from analysis.rounding import decimals
 from trueraster.cautions import CAUTIONS
 from trueraster.rasterphoto import Measured
 from trueraster.rastertables import Table, convergence_tables, geometry_tables, table_text, untold

@@ -10,7 +10,7 @@ from render.passing import placed
 from trueraster.options import UsageError
 
 if TYPE_CHECKING:
-    from analysis.plotstyle import Plot
+    from analysis.drawing.plots import Plot
     from trueraster.scopework import View
 
 __all__ = ["check_targets", "file_words", "write_scope"]
@@ -45,7 +45,7 @@ def write_scope(view: View, paths: Sequence[Path]) -> list[str]:
     Raises:
         OSError: one cannot be written.
     """
-    from analysis.plotstyle import plot_bytes
+    from analysis.drawing.plots import plot_bytes
     from trueraster.scopewords import csv_chunks
 
     plot = _plot(view) if any(path.suffix.lower() != ".csv" for path in paths) else None
@@ -65,7 +65,7 @@ def file_words(name: str) -> str:
 
 
 def _plot(view: View) -> Plot:
-    from analysis.scope.plot import line_plot, span_plot
+    from analysis.waveform.plot import line_plot, span_plot
     from patterns.lines import field_span
     from trueraster.scopewords import scope_note, scope_title
 

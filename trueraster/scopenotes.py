@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from analysis.scope.interface import SignalKind
-from analysis.scope.reading import beyond_samples_mv, overshoot_mv
-from analysis.scope.waveform import picture_samples
+from analysis.waveform.interface import SignalKind
+from analysis.waveform.reading import beyond_samples_mv, overshoot_mv
+from analysis.waveform.wave import picture_samples
 from patterns import standards
 from patterns.formats import Family
 from patterns.lines import row_of, timing_of

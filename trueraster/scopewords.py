@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.scope.interface import SYNC_KEY, SignalKind, TraceKind
-from analysis.scope.reading import EndBy, Part, line_times, parts, read_sync
+from analysis.waveform.interface import SYNC_KEY, SignalKind, TraceKind
+from analysis.waveform.reading import EndBy, Part, line_times, parts, read_sync
 from patterns import standards
 from patterns.formats import Family
 from patterns.lines import field_of, field_span, row_of, sync_start, timing_of

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
-from analysis.levels import Frame, frame_signal, read_frame
-from analysis.scope.interface import Interface, SignalKind, SyncOn, TraceKind, interface_of
-from analysis.scope.waveform import Source, Waveform, line_waveform, span_waveform
+from analysis.frame.levels import Frame, frame_signal, read_frame
+from analysis.waveform.interface import Interface, SignalKind, SyncOn, TraceKind, interface_of
+from analysis.waveform.wave import Source, Waveform, line_waveform, span_waveform
 from patterns.catalogue import PATTERNS
 from patterns.formats import Family, Format, FormatError
 from patterns.lines import field_span, line_of, timing_of

@@ -5,16 +5,16 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from analysis.findings import Examination, Fault, OtherPatternError
-from analysis.levels import AREA_PERCENT, Frame, Reading, Tolerance
-from analysis.place import Axis
+from analysis.frame.findings import Examination, Fault, OtherPatternError
+from analysis.frame.levels import AREA_PERCENT, Frame, Reading, Tolerance
+from analysis.frame.place.axes import Axis
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Pattern
 from patterns.signal import Signal
 from trueraster.show import columns, counted, number
 
 if TYPE_CHECKING:
-    from analysis.fieldorder import FieldOrderReading
+    from analysis.frame.fields.order import FieldOrderReading
 
 __all__ = [
     "examination_json",
@@ -292,7 +292,7 @@ def _largest(values: tuple[float | None, ...]) -> float:
 
 def marks_of(found: Examination) -> list[Any]:
     """The patches as marks on the frame."""
-    from analysis.marks import Mark
+    from analysis.frame.picture.marks import Mark
 
     components = found.check.signal.components
     return [
@@ -309,7 +309,7 @@ def marks_of(found: Examination) -> list[Any]:
 
 def heading_of(found: Examination, frame: Frame, pattern: Pattern, fmt: Format) -> Any:
     """What stands above the picture."""
-    from analysis.marks import Heading
+    from analysis.frame.picture.marks import Heading
 
     lines = (f"{pattern.title}, {fmt.id}, {_coding(found.check.signal)}", *_place_lines(found))
     return Heading(
@@ -319,7 +319,7 @@ def heading_of(found: Examination, frame: Frame, pattern: Pattern, fmt: Format) 
 
 def notes_of(found: Examination) -> list[Any]:
     """What stands below it: each fault with its remedy."""
-    from analysis.marks import Note
+    from analysis.frame.picture.marks import Note
 
     return [
         Note(title=fault.title, paragraphs=(fault.explanation, f"What to do: {fault.remedy}")) for fault in found.faults

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.meter.readings import Meter, Reading
+from analysis.meter.readings.types import Meter, Reading
 
 __all__ = ["FEWEST_LEVELS", "GUNS", "Guns", "fit_guns", "gun_matrix", "meter_noise"]
 

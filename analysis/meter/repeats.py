@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.guns import meter_noise
-from analysis.meter.readings import Field, Meter, Reading, level_text
+from analysis.meter.readings.types import Field, Meter, Reading, level_text
 
 __all__ = ["Drift", "Outlier", "Repeats", "grouped", "look_at_repeats", "mean_of"]
 

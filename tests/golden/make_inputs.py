@@ -21,10 +21,9 @@ import numpy as np
 from PIL import Image
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "docs")]
+sys.path.insert(0, str(ROOT))
 
-from make_photographs import demonstration, uneven  # noqa: E402
-
+from docs.make_photographs import demonstration, uneven  # noqa: E402
 from tests.photo_bench.board import Board, board_cameras, board_photograph, flat_field  # noqa: E402
 from trueraster.cli import run  # noqa: E402
 

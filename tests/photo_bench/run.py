@@ -30,14 +30,14 @@ if __name__ == "__main__":
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.glass.convergence import measure_convergence
-from analysis.glass.counting import GridError
-from analysis.glass.geometry import measure_geometry
-from analysis.glass.grid import GlassGrid, ShownGrid
-from analysis.glass.lens import Lens
-from analysis.glass.marks import find_marks
-from analysis.glass.photo import read_photo
-from analysis.glass.placing import MarksGiven, OnGlass, grid_on_glass
+from analysis.lens.model import Lens
+from analysis.photo.file import read_photo
+from analysis.photo.marks import find_marks
+from analysis.raster.convergence import measure_convergence
+from analysis.raster.geometry.figures import measure_geometry
+from analysis.raster.grid import GlassGrid, ShownGrid
+from analysis.raster.lattice.counting import GridError
+from analysis.raster.placing import MarksGiven, OnGlass, grid_on_glass
 from tests.photo_bench.camera import Camera
 from tests.photo_bench.photograph import save
 from tests.photo_bench.sets import PhotoSet, sixty

@@ -38,10 +38,10 @@ def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
     Print 'trueraster sheet board', glue it flat, and take 5 to 20 photographs of it with the zoom and focus of the
     photograph of the screen: from the front, the left, the right, above and below, near the picture's corners too.
     """
-    from analysis.glass.board import find_board
-    from analysis.glass.calibrate import FEWEST_PHOTOS, calibrate
-    from analysis.glass.lensfile import save_lens
-    from analysis.glass.photo import read_photo
+    from analysis.lens.board import find_board
+    from analysis.lens.calibrate import FEWEST_PHOTOS, calibrate
+    from analysis.lens.file import save_lens
+    from analysis.photo.file import read_photo
     from trueraster.lenswords import calibration_json, calibration_text
     from trueraster.options import UsageError
 

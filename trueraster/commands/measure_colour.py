@@ -33,9 +33,9 @@ def colour(
     field,level_percent,X,Y,Z, or CGATS text. Read red, green, blue, cyan, magenta, yellow and grey at one level, and
     grey at 0 ('draw field --colour red').
     """
-    from analysis.meter.colourtold import colour_json
-    from analysis.meter.primaries import measure_colour
-    from analysis.meter.readings import read_readings
+    from analysis.meter.primaries.answer import colour_json
+    from analysis.meter.primaries.measure import measure_colour
+    from analysis.meter.readings.types import read_readings
     from analysis.meter.whites import primaries_of, white_of
     from trueraster.colourwords import colour_text
     from trueraster.meterfiles import check_folder, write_plots
@@ -48,7 +48,7 @@ def colour(
     found = measure_colour(read_readings(readings), standard, target, meter)
     files: list[Path] = []
     if plots is not None:
-        from analysis.meter.colourplots import colour_plots
+        from analysis.meter.primaries.plots import colour_plots
 
         files = write_plots(colour_plots(found), plots)
     if as_json:

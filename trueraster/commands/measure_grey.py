@@ -40,9 +40,9 @@ def grey(
     field,level_percent,x,y,luminance or field,level_percent,X,Y,Z, or CGATS text. Read grey from 0 to 100 in steps of 5
     or 10 ('draw field --colour grey --level 10'), and red, green and blue at 100. Three times makes it surer.
     """
-    from analysis.meter.grey import measure_grey
-    from analysis.meter.greytold import grey_json
-    from analysis.meter.readings import read_readings
+    from analysis.meter.grey.answer import grey_json
+    from analysis.meter.grey.measure import measure_grey
+    from analysis.meter.readings.types import read_readings
     from analysis.meter.whites import white_of
     from trueraster.greywords import grey_text
     from trueraster.meterfiles import check_folder, write_plots
@@ -57,7 +57,7 @@ def grey(
     found = measure_grey(read, target, tube_of(primaries, read), meter, kept)
     files: list[Path] = []
     if plots is not None:
-        from analysis.meter.greyplots import grey_plots
+        from analysis.meter.grey.plots import grey_plots
 
         files = write_plots(grey_plots(found), plots)
     if as_json:

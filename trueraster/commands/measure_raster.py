@@ -14,9 +14,9 @@ from trueraster.commands.shared import as_json_option
 from trueraster.show import progress, put_json, put_text
 
 if TYPE_CHECKING:
-    from analysis.glass.advice import Advice
-    from analysis.glass.convergence import Convergence
-    from analysis.glass.geometry import Geometry
+    from analysis.raster.advice import Advice
+    from analysis.raster.convergence import Convergence
+    from analysis.raster.geometry.figures import Geometry
     from trueraster.rasterphoto import Measured, Request
 
 __all__ = ["convergence", "geometry", "raster"]
@@ -131,16 +131,16 @@ def raster(to: Path | None, as_json: bool, **typed: Any) -> None:
 
 
 def _shape(measured: Measured) -> tuple[Geometry, Advice]:
-    from analysis.glass.advice import advise
-    from analysis.glass.geometry import measure_geometry
+    from analysis.raster.advice import advise
+    from analysis.raster.geometry.figures import measure_geometry
 
     found = measure_geometry(measured.on.grid, measured.request.aspect, measured.on.doubts)
     return found, advise(found, measured.request.size_mm)
 
 
 def _guns(measured: Measured) -> tuple[Convergence, Advice]:
-    from analysis.glass.advice import advise_convergence
-    from analysis.glass.convergence import measure_convergence
+    from analysis.raster.advice import advise_convergence
+    from analysis.raster.convergence import measure_convergence
     from trueraster.options import UsageError
 
     if not measured.photo.has_colour:

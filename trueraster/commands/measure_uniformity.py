@@ -13,8 +13,8 @@ from trueraster.commands.shared import as_json_option
 from trueraster.show import progress, put_json, put_text
 
 if TYPE_CHECKING:
-    from analysis.glass.photo import Photo
-    from analysis.glass.uniformity import Uniformity
+    from analysis.photo.file import Photo
+    from analysis.uniformity.measure import Uniformity
 
 __all__ = ["uniformity"]
 
@@ -49,9 +49,9 @@ def uniformity(
     which is seen. The whole face has to be in view with a dark border around it, in a dark room, not clipped, and with
     white balance and exposure fixed. All figures are relative to the middle of the picture.
     """
-    from analysis.glass.photo import read_photo
-    from analysis.glass.uniformity import measure_uniformity
-    from analysis.glass.uniformtold import to_json, to_text
+    from analysis.photo.file import read_photo
+    from analysis.uniformity.answer import to_json, to_text
+    from analysis.uniformity.measure import measure_uniformity
     from trueraster.options import UsageError
 
     if len(photos) > _MOST_PHOTOS:
@@ -87,9 +87,9 @@ def _check_target(picture: Path, inputs: list[Path]) -> None:
 
 
 def _write(picture: Path, found: Uniformity) -> None:
-    from analysis.glass.photo import read_photo
-    from analysis.glass.uniformpicture import uniformity_picture
-    from analysis.marked import write_marked
+    from analysis.frame.picture.marked import write_marked
+    from analysis.photo.file import read_photo
+    from analysis.uniformity.picture import uniformity_picture
 
     # Read once more rather than kept: four photographs at once may be too much.
     write_marked(picture, uniformity_picture(found, lambda field: read_photo(field.path)))

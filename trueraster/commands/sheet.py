@@ -23,7 +23,7 @@ def sheet(name: str, paper: str, to: str | None, as_json: bool) -> None:
     marks are the four corner marks that tell millimetres in a photograph of a screen; board is what 'measure lens' is
     photographed with. Print at 100 % and check the page's rulers.
     """
-    from analysis.glass.sheets import PAPERS, SHEETS, write_sheet
+    from analysis.photo.sheets import PAPERS, SHEETS, write_sheet
     from trueraster.options import UsageError, choice
 
     choice("sheet", name, tuple(SHEETS))

@@ -14,9 +14,9 @@ from trueraster.commands.shared import as_json_option, pattern_options
 from trueraster.show import counted, progress, put_json, put_text
 
 if TYPE_CHECKING:
-    from analysis.fieldorder import FieldOrderReading
-    from analysis.findings import Examination, OtherPatternError
-    from analysis.levels import Frame, Tolerance
+    from analysis.frame.fields.order import FieldOrderReading
+    from analysis.frame.findings import Examination, OtherPatternError
+    from analysis.frame.levels import Frame, Tolerance
     from patterns.formats import Format
     from patterns.pattern import Options, Pattern
     from patterns.signal import Matrix, Range, Signal
@@ -63,8 +63,8 @@ def verify(
     --aspect, if anything), and own patterns, whose TOML file is needed. A capture needs its format where the size does
     not tell it. Of a clip of the pattern 'field-order' the order of the fields is told.
     """
-    from analysis.findings import OtherPatternError
-    from analysis.levels import read_frame
+    from analysis.frame.findings import OtherPatternError
+    from analysis.frame.levels import read_frame
     from patterns.signal import Matrix, Range
     from trueraster.fileformat import format_of_file
     from trueraster.options import UsageError, choice, options_of
@@ -128,7 +128,7 @@ class _Task:
     tolerance: Tolerance | None
 
     def examine(self, frame: Frame) -> Examination:
-        from analysis.examine import examine
+        from analysis.frame.examine import examine
         from trueraster.options import UsageError
 
         scene = self.pattern.scene(self.format, self.options, self.signal)
@@ -176,7 +176,7 @@ def _task(
     matrix: Matrix | None,
     tolerance: Tolerance | None,
 ) -> _Task:
-    from analysis.levels import frame_signal
+    from analysis.frame.levels import frame_signal
     from render.carriers import default_matrix
 
     signal = frame_signal(frame, code_range=code_range, matrix=matrix, default_matrix=default_matrix(fmt))
@@ -209,8 +209,8 @@ def _all_looks() -> list[tuple[Pattern, Options]]:
 
 
 def _recognised(frame: Frame, fmt: Format, signal: Signal) -> tuple[Pattern, Options]:
-    from analysis.movingbar import shows_moving_bar
-    from analysis.recognise import best_look
+    from analysis.frame.faults.recognise import best_look
+    from analysis.frame.fields.bar import shows_moving_bar
     from patterns.catalogue import PATTERNS
     from patterns.pattern import Options
     from trueraster.options import UsageError
@@ -220,8 +220,8 @@ def _recognised(frame: Frame, fmt: Format, signal: Signal) -> tuple[Pattern, Opt
         return look.pattern, look.options
     if not frame.is_still and shows_moving_bar(frame.path):
         return PATTERNS["field-order"], Options()
-    from analysis.fractions import frame_luma
-    from analysis.recognise import is_flat
+    from analysis.frame.faults.recognise import is_flat
+    from analysis.frame.fractions import frame_luma
 
     if is_flat(frame_luma(frame, signal)):
         raise UsageError(f"{frame.path}: the frame is plain; if that is as it was played, give --pattern field")
@@ -238,7 +238,7 @@ def _hint(error: OtherPatternError) -> str:
 
 
 def _tolerance(text: str | None) -> Tolerance | None:
-    from analysis.levels import Tolerance
+    from analysis.frame.levels import Tolerance
     from trueraster.options import UsageError
 
     if text is None:
@@ -252,8 +252,8 @@ def _tolerance(text: str | None) -> Tolerance | None:
 
 def _every(task: _Task, quiet: bool) -> _Report:
     """Every distinct frame of the file; the worst is kept."""
-    from analysis.distinct import distinct_frames
-    from analysis.findings import OtherPatternError
+    from analysis.frame.distinct import distinct_frames
+    from analysis.frame.findings import OtherPatternError
     from trueraster import interrupt
 
     worst: tuple[tuple[int, float], _Report] | None = None
@@ -314,7 +314,7 @@ _MOST_FRAMES = 3000
 
 def _field_order(task: _Task, every: bool, as_json: bool) -> int:
     """The order of fields, told from the moving bar of a clip."""
-    from analysis.fieldorder import FieldState, field_fault, read_field_order
+    from analysis.frame.fields.order import FieldState, field_fault, read_field_order
     from trueraster import interrupt
     from trueraster.options import UsageError
     from trueraster.verdict import fields_json, fields_text
@@ -339,7 +339,7 @@ def _field_order(task: _Task, every: bool, as_json: bool) -> int:
 
 def _mark(path: Path, report: _Report, task: _Task) -> None:
     """Write the frame with its patches outlined."""
-    from analysis.marked import marked_picture, write_marked
+    from analysis.frame.picture.marked import marked_picture, write_marked
     from trueraster.verdict import heading_of, marks_of, notes_of
 
     found = report.examination

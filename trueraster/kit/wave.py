@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.scope.interface import SignalKind, interface_of
-from analysis.scope.reading import line_times
-from analysis.scope.waveform import Source, line_waveform
+from analysis.waveform.interface import SignalKind, interface_of
+from analysis.waveform.reading import line_times
+from analysis.waveform.wave import Source, line_waveform
 from patterns.lines import line_of
 from render.raster import draw_frame
 from trueraster.kit.plan import Item

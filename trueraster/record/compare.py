@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analysis.glass.rounded import decimals, figure, unsigned
+from analysis.rounding import decimals, figure, unsigned
 from trueraster.record.results import Figure, Kind, figures_of, subject_of, title_of
 from trueraster.record.schema import Attached, Record, Stage
 

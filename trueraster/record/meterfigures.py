@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from analysis.meter.readings import level_text
+from analysis.meter.readings.types import level_text
 from trueraster.record.figure import Figure, found, number_at
 
 __all__ = ["colour_figures", "grey_figures"]

@@ -35,7 +35,7 @@ def picture_entry(path: Path, date: str, caption: str) -> dict[str, Any]:
     Raises:
         FileError: no JPEG, PNG or TIFF, or broken; one line.
     """
-    from analysis.glass.header import check_header
+    from analysis.photo.header import check_header
 
     try:
         with path.open("rb") as file:

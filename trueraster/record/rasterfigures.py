@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from analysis.glass.controls import CONVERGENCE_CONTROLS
-from analysis.glass.convergence import AGAINST_GREEN
-from analysis.glass.overscan import SIDES
+from analysis.raster.controls import CONVERGENCE_CONTROLS
+from analysis.raster.convergence import AGAINST_GREEN
+from analysis.raster.geometry.overscan import SIDES
 from trueraster.rastertables import GEOMETRY_ROWS, ZONES
 from trueraster.record.figure import Figure, found, number_at
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Any
 
-from analysis.meter.readings import level_text
+from analysis.meter.readings.types import level_text
 from trueraster.record.figure import Figure, number_at
 
 __all__ = [

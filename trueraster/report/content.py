@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.meter.readings import level_text
+from analysis.meter.readings.types import level_text
 from trueraster.record.compare import Comparison, comparisons
 from trueraster.record.figure import number_at
 from trueraster.record.results import Figure, Kind, figures_of, findings_of

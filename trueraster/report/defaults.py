@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from analysis.glass.advice import CONVERGENCE, GEOMETRY
-from analysis.glass.uniformlimits import PURITY_CHANGE
+from analysis.raster.advice import CONVERGENCE, GEOMETRY
+from analysis.uniformity.limits import PURITY_CHANGE
 from patterns.sources import Constant, Mark
 from patterns.standards import (
     EVEN_LUMINANCE,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from analysis.meter.readings import level_text
+from analysis.meter.readings.types import level_text
 from trueraster.record.figure import number_at
 from trueraster.record.results import Kind
 from trueraster.record.schema import Attached

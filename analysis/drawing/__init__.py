@@ -1,0 +1,1 @@
+"""What every picture and plot is drawn with."""

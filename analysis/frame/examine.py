@@ -1,0 +1,78 @@
+"""A captured frame examined as a whole: where the raster lies, what its levels are, and which faults account for it.
+
+A frame that is as it was drawn is told at once; what the whole investigation needs is loaded for others only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.frame.findings import Examination
+from analysis.frame.levels import Frame, Tolerance, check_levels
+from patterns.formats import Format
+from patterns.pattern import Options, Pattern
+from patterns.scene import Scene
+from patterns.signal import Edges, Signal
+
+__all__ = ["examine"]
+
+
+def examine(
+    frame: Frame,
+    pattern: Pattern,
+    scene: Scene,
+    fmt: Format,
+    signal: Signal,
+    *,
+    tolerance: Tolerance | None = None,
+    others: Callable[[], Sequence[tuple[Pattern, Options]]] = lambda: (),
+    states_signal: bool = False,
+) -> Examination:
+    """Examine one frame for what the scene should show in it.
+
+    `others` gives the patterns that it may show instead, when it does not look like this one. `states_signal` says that
+    the pattern's words depend on the signal that it was drawn for, which a capture of it need not have.
+
+    Raises:
+        OtherPatternError: it shows another pattern, or none.
+    """
+    planes = frame.picture.planes
+    if planes[0].shape == (fmt.height, fmt.width) and _is_as_drawn(frame, scene, fmt, signal, tolerance):
+        return Examination(check=check_levels(frame, scene, fmt, signal, tolerance), faults=())
+    if not scene.is_still:
+        reason = "the pattern moves, so a frame alone does not tell where its marks ought to be"
+        check = check_levels(frame, scene, fmt, signal, tolerance)
+        return Examination(check=check, faults=(), reasons={"registration": reason})
+    from analysis.frame.investigate import Investigation
+
+    return Investigation(frame, pattern, scene, fmt, signal, tolerance, others, states_signal).examination()
+
+
+def _is_as_drawn(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolerance: Tolerance | None) -> bool:
+    """Whether every sample is the drawn one, within the tolerance: then there is nothing else to look for."""
+    from render.raster import check_raster, draw_frame
+
+    if check_raster(fmt, signal.sampling):
+        return False
+    limits = (tolerance or Tolerance(value=1.0)).limits(signal)
+    # The usual ones of such samples first.
+    for edges in (Edges.HARD, Edges.SHAPED) if signal.sampling.is_rgb else (Edges.SHAPED, Edges.HARD):
+        drawn = draw_frame(scene, fmt, replace(signal, edges=edges), frame.index)
+        pairs = list(zip(frame.picture.planes, drawn, strict=True))
+        if all(np.array_equal(seen, wanted) for seen, wanted in pairs):
+            return True
+        if all(
+            seen.shape == wanted.shape and _largest_difference(seen, wanted) <= min(limit, 1 << (signal.bits - 8))
+            for (seen, wanted), limit in zip(pairs, limits, strict=True)
+        ):
+            return True
+    return False
+
+
+def _largest_difference(seen: NDArray[Any], wanted: NDArray[Any]) -> int:
+    return int(np.max(np.maximum(seen, wanted) - np.minimum(seen, wanted)))

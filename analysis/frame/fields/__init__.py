@@ -1,0 +1,1 @@
+"""The order of two fields, from a clip of the moving bar."""

@@ -1,0 +1,1 @@
+"""The frame with its patches outlined."""

@@ -1,0 +1,1 @@
+"""The camera's lens: its model, its calibration and its file."""

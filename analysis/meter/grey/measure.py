@@ -1,0 +1,289 @@
+"""The grey scale from a meter's readings: every step, the guns behind it, black, contrast and gamma."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.meter.colours import cct_duv, delta_e_2000, uv_of, xy_of, xyz_of
+from analysis.meter.grey.advice import GreyAdvice, advise_grey
+from analysis.meter.grey.gun_fit import AS_READ, FITS, Primaries, guns_behind, primaries_of
+from analysis.meter.grey.scale import BLACK, whole_scale
+from analysis.meter.guns import GUNS, Guns, gun_matrix, meter_noise
+from analysis.meter.readings.types import Field, Meter, Reading, Readings
+from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
+from analysis.meter.whites import PrimarySet, White
+from render.errors import FileError
+
+__all__ = ["Grey", "Step", "balance_of", "measure_grey"]
+
+Floats = NDArray[np.float64]
+Figures = Mapping[str, float | None]
+
+_ROOM = 0.01
+"""cd/m2 of light that no gun gives which is worth a word."""
+_SAMPLES = 100
+_MODEL, _READ = "model", "readings"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One grey. Figures that cannot be told are None, with the reason."""
+
+    level_percent: float
+    count: int
+    """Readings that were used."""
+    xyz: tuple[float, float, float]
+    """cd/m2, the mean of its readings."""
+    figures: Figures
+    """By dotted names, as `gun_percent.red`."""
+    uncertainty: Figures
+    reasons: Mapping[str, str]
+
+
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class Grey:
+    """All that was found. Figures that cannot be told are None, with the reason."""
+
+    readings: Readings
+    white: White
+    meter: Meter
+    primaries: Primaries
+    steps: tuple[Step, ...]
+    """From dark to bright."""
+    figures: Figures
+    """black_cd_m2, white_cd_m2, contrast, gamma, bt1886_error_percent, bt1886_error_level_percent."""
+    uncertainty: Figures
+    reasons: Mapping[str, str]
+    guns: Guns | None
+    gun_percent_of: str
+    """`model` where a step's `gun_percent` is of the fitted guns, `readings` where these do not fit."""
+    advice: GreyAdvice | None
+    repeats: Repeats
+    strays: tuple[Outlier, ...]
+    """Single readings that are far off all that the others make likely."""
+    falls: bool
+    """Whether light falls where the level rises, which is the reason for no guns: this is no grey scale then."""
+    remarks: tuple[str, ...]
+
+
+def measure_grey(
+    readings: Readings, white: White, primaries: PrimarySet | None, meter: Meter | None = None, keep: str = "green"
+) -> Grey:
+    """Tell the grey scale's figures and what to adjust.
+
+    `primaries` None: the tube's own, which the readings have to hold. `keep` is the gun the others are matched to.
+
+    Raises:
+        FileError: there is no grey with light, or no primaries where they are wanted.
+        ValueError: the white cannot be made of the primaries.
+    """
+    meter = meter or Meter()
+    if not any(item.luminance > 0 for item in readings.of(Field.GREY)):
+        raise FileError(f"{readings.path}: no grey that gives light is in it; 'grey' readings are expected")
+    repeats = look_at_repeats(readings.items, meter)
+    through = primaries_of(readings, repeats.kept, primaries, white, meter)
+    greys = [item for item in repeats.kept if item.field is Field.GREY]
+    behind = guns_behind(greys, through, white, meter)
+    guns = behind.guns
+    groups = grouped([item for item in greys if item.row not in {stray.reading.row for stray in behind.strays}])
+    of_model = guns is not None and guns.misfit <= FITS
+    steps = _steps(groups, white, through, meter, guns if of_model else None)
+    figures, uncertainty, reasons = whole_scale(groups, meter)
+    levels = [step.level_percent / 100 for step in steps]
+    advice = None if guns is None else advise_grey(guns, white.xy, levels, keep)
+    reasons |= {"guns": behind.why, "advice": behind.why} if guns is None else {}
+    return Grey(
+        readings=readings,
+        white=white,
+        meter=meter,
+        primaries=through,
+        steps=tuple(steps),
+        figures=figures,
+        uncertainty=uncertainty,
+        reasons=reasons,
+        guns=guns,
+        gun_percent_of=_MODEL if of_model else _READ,
+        advice=advice,
+        repeats=repeats,
+        strays=behind.strays,
+        falls=behind.falls,
+        remarks=(*readings.remarks, *_remarks(repeats, through, guns, groups)),
+    )
+
+
+def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]) -> list[str]:
+    told = []
+    if through.name != AS_READ:
+        told.append(f"the tube's primaries are taken as those of {through.title}")
+    if groups[0][0].level_percent > BLACK:
+        told.append("black (grey at 0 %) was not read, and is taken as no light at all")
+    drift = repeats.drift
+    if drift is not None and drift.is_clear:
+        told.append(drift.words)
+    if guns is not None and guns.room > _ROOM and guns.room > 2 * np.sqrt(guns.covariance[9, 9]):
+        told.append(
+            f"about {guns.room:.2f} cd/m2 of light stays whatever the guns do: put out the room's light, and shade the "
+            "glass; dark steps are coloured by it"
+        )
+    if guns is not None and guns.misfit > FITS:
+        told.append(
+            f"readings are off the equations of three guns by {guns.misfit:.1f} times the meter's noise: the advice is "
+            "less sure than it looks. Beam current may be limited (read in a window of a tenth of the picture), the "
+            "set not be warm, or the primaries be others"
+        )
+    return told
+
+
+# --- Steps ------------------------------------------------------------------------------------------------------------
+
+
+_COLOUR = ("x", "y", "u", "v", "cct", "duv", "delta_uv", "delta_e_2000")
+
+
+def _steps(
+    groups: Sequence[Sequence[Reading]], white: White, through: Primaries, meter: Meter, guns: Guns | None
+) -> list[Step]:
+    xyz = np.array([mean_of(items) for items in groups])
+    counts = np.array([len(items) for items in groups])
+    levels = np.array([items[0].level_percent for items in groups])
+    spread, spot = (noise / np.sqrt(counts) for noise in meter_noise(xyz[:, 1], meter))
+    lit = xyz[:, 1] > 0
+    reference = xyz_of(white.xy, float(xyz[:, 1].max()))
+
+    def reckon(light: Floats) -> dict[str, Floats]:
+        return _of_light(light, reference, white, through.xy)
+
+    found = reckon(xyz[lit])
+    unsure = _moved(xyz[lit], spread[lit], spot[lit], reckon)
+    by_primaries = _by_primaries(lambda xy: balance_of(xyz[lit], white, xy), through)
+    for i, gun in enumerate(GUNS):
+        unsure[f"gun_percent_read.{gun}"] = np.hypot(unsure[f"gun_percent_read.{gun}"], by_primaries[:, i])
+    if guns is None:
+        model = {f"gun_percent.{gun}": found[f"gun_percent_read.{gun}"] for gun in GUNS}
+        doubt = {f"gun_percent.{gun}": unsure[f"gun_percent_read.{gun}"] for gun in GUNS}
+    else:
+        model, doubt = _of_guns(guns, levels[lit] / 100, white, through)
+    found, unsure = found | model, unsure | doubt
+    place = np.cumsum(lit) - 1
+    steps = []
+    for i, level in enumerate(levels):
+        figures: dict[str, float | None] = {"luminance": float(xyz[i, 1])}
+        doubts: dict[str, float | None] = {"luminance": float(spread[i])}
+        for name in found:
+            figures[name] = _finite(found[name][place[i]]) if lit[i] else None
+            doubts[name] = None if figures[name] is None else _finite(unsure[name][place[i]])
+        steps.append(
+            Step(
+                level_percent=float(level),
+                count=int(counts[i]),
+                xyz=(float(xyz[i, 0]), float(xyz[i, 1]), float(xyz[i, 2])),
+                figures=figures,
+                uncertainty=doubts,
+                reasons=_reasons(figures, lit=bool(lit[i])),
+            )
+        )
+    return steps
+
+
+def _reasons(figures: Figures, *, lit: bool) -> dict[str, str]:
+    if not lit:
+        return dict.fromkeys((*_COLOUR, "gun_percent"), "the meter read no light")
+    reasons = {}
+    if figures["cct"] is None:
+        reasons["cct"] = reasons["duv"] = "too far off white for a colour temperature to mean anything"
+    if figures[f"gun_percent.{GUNS[0]}"] is None:
+        reasons["gun_percent"] = "the fitted guns give no light here"
+    return reasons
+
+
+def _of_light(xyz: Floats, reference: Floats, white: White, primaries: Floats) -> dict[str, Floats]:
+    xy = xy_of(xyz)
+    uv, temperature = uv_of(xy), cct_duv(xy)
+    # The same light in the target's colour: of a grey, lightness is the set's gamma and no error.
+    wanted = xyz_of(white.xy, xyz[:, 1])
+    values = (
+        *xy.T,
+        *uv.T,
+        *temperature.T,
+        np.hypot(*(uv - uv_of(white.xy)).T),
+        delta_e_2000(xyz, wanted, reference),
+    )
+    balance = balance_of(xyz, white, primaries)
+    found = dict(zip(_COLOUR, values, strict=True))
+    return found | {f"gun_percent_read.{gun}": balance[:, i] for i, gun in enumerate(GUNS)}
+
+
+def balance_of(xyz: Floats, white: White, primaries: Floats) -> Floats:
+    """Each gun's light (n, 3) over what the target white of the same luminance needs, less 100 %; NaN without light."""
+    matrix = gun_matrix(primaries)
+    needed = np.linalg.solve(matrix, gun_matrix([white.xy])[:, 0])
+    lights = np.linalg.solve(matrix, xyz.T).T
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(100 * (lights / (np.where(xyz[:, 1:2] > 0, xyz[:, 1:2], np.nan) * needed) - 1))
+
+
+def _of_guns(
+    guns: Guns, levels: Floats, white: White, through: Primaries
+) -> tuple[dict[str, Floats], dict[str, Floats]]:
+    """What the fitted guns show at each step, and its standard uncertainty: balance, and distance from the target."""
+
+    def balance(primaries: Floats) -> Floats:
+        return balance_of(guns.xyz(levels), white, primaries)
+
+    def off(xyz: Floats) -> Floats:
+        return np.asarray(np.hypot(*(uv_of(xy_of(xyz)) - target).T))
+
+    target = uv_of(white.xy)
+    lights = [other.xyz(levels) for other in guns.samples(_SAMPLES)]
+    with np.errstate(invalid="ignore"):
+        drawn = np.array([balance_of(xyz, white, through.xy) for xyz in lights])
+        spread = np.hypot(drawn.std(axis=0), _by_primaries(balance, through))
+        away = np.sqrt(
+            ((off(np.array(lights).reshape(-1, 3)).reshape(len(lights), -1) - off(guns.xyz(levels))) ** 2).mean(axis=0)
+        )
+    told = balance(through.xy)
+    values = {f"gun_percent.{gun}": told[:, i] for i, gun in enumerate(GUNS)}
+    doubts = {f"gun_percent.{gun}": spread[:, i] for i, gun in enumerate(GUNS)}
+    return values | {"delta_uv_fitted": off(guns.xyz(levels))}, doubts | {"delta_uv_fitted": away}
+
+
+def _by_primaries(reckon: Callable[[Floats], Floats], through: Primaries) -> Floats:
+    """What the primaries' uncertainty makes of a figure's."""
+    at = reckon(through.xy)
+    square = np.zeros(at.shape)
+    for i in range(through.xy.size):
+        moved = through.xy.copy()
+        moved.flat[i] += through.uncertainty
+        square += (reckon(moved) - at) ** 2
+    return np.asarray(np.sqrt(square))
+
+
+def _moved(
+    xyz: Floats, spread: Floats, spot: Floats, reckon: Callable[[Floats], dict[str, Floats]]
+) -> dict[str, Floats]:
+    """What each figure changes by when x, y and luminance change by their standard uncertainty, root sum square.
+
+    A step of that size rather than a slope, since a distance has none where it is nothing (JCGM 100:2008, 5.1, from
+    memory, by differences).
+    """
+    at = reckon(xyz)
+    xy = xy_of(xyz)
+    square = {name: np.zeros(len(xyz)) for name in at}
+    nothing = np.zeros(len(xyz))
+    for dx, dy, light in ((spot, nothing, nothing), (nothing, spot, nothing), (nothing, nothing, spread)):
+        changes = []
+        for sign in (-1, 1):
+            there = np.maximum(xy + sign * np.stack([dx, dy], axis=-1), 1e-4)
+            other = reckon(xyz_of(there, np.maximum(xyz[:, 1] + sign * light, 1e-9)))
+            changes.append({name: np.abs(other[name] - values) for name, values in at.items()})
+        for name in square:
+            square[name] += ((changes[0][name] + changes[1][name]) / 2) ** 2
+    return {name: np.sqrt(value) for name, value in square.items()}
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None

@@ -1,0 +1,304 @@
+"""Plots of what `measure grey` found, each with its finding as the title."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.drawing.plots import BLUE, INK, ORANGE, SOFT, Plot, plot_sheet, plot_style
+from analysis.meter.colours import bt1886, uv_of, xy_of
+from analysis.meter.grey.advice import AIM, FROM_LEVEL
+from analysis.meter.grey.answer import grey_finding
+from analysis.meter.grey.measure import Grey, balance_of
+from analysis.meter.guns import GUNS
+from analysis.meter.looks import LOOKS, TARGET, label_at
+from analysis.meter.readings.types import Field
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["grey_plots"]
+
+Floats = NDArray[np.float64]
+
+_FINE = np.linspace(0, 1, 201)
+_SHOWN = _FINE[_FINE >= FROM_LEVEL - 1e-9]
+_RINGS = (0.003, 0.01, 0.03, 0.1)
+"""u'v': where rings are drawn around the target."""
+_TICKS = (0.0003, 0.001, 0.003, 0.01, 0.03, 0.1, 0.3)
+"""u'v': what is written beside a scale by factors of ten."""
+_NAMED = (5, 10, 20, 100)
+"""Levels that are written beside their marks, if there is room."""
+
+
+def grey_plots(found: Grey) -> list[Plot]:
+    """Light by level with BT.1886, the guns' balance, the error in u'v' by level, and where the steps lie."""
+    with plot_style():
+        plots = [_light(found), _balance(found), _error(found), _places(found)]
+    return [plot for plot in plots if plot is not None]
+
+
+def _column(found: Grey, name: str, *, doubt: bool = False) -> Floats:
+    """A figure of each step, NaN where it cannot be told."""
+    return np.array([(s.uncertainty if doubt else s.figures).get(name) for s in found.steps], dtype=float)
+
+
+def _levels(found: Grey) -> Floats:
+    return np.array([step.level_percent for step in found.steps])
+
+
+def _plain(text: str) -> str:
+    return text.replace("-", "−")
+
+
+# --- Light ------------------------------------------------------------------------------------------------------------
+
+
+def _light(found: Grey) -> Plot | None:
+    levels, light = _levels(found), _column(found, "luminance")
+    white, black = found.figures["white_cd_m2"], found.figures["black_cd_m2"] or 0.0
+    error, at = found.figures["bt1886_error_percent"], found.figures["bt1886_error_level_percent"]
+    lit = light > 0
+    gamma = found.figures["gamma"]
+    title = f"Gamma {gamma:.2f}" if gamma is not None else "Light by level"
+    if error is not None:
+        title += f"; farthest from BT.1886 at {at:g} %, by {error:+.0f} % of light"
+    note = "Marks are readings. The scale of light goes by factors of ten: dark steps are seen as well as bright ones."
+    panels = 2 if error is not None else 1
+    figure, axes = plot_sheet(_plain(title), note, 4.2, panels)
+    first = axes[0]
+    first.plot(levels[lit], light[lit], "o", color=INK, markersize=5, label="read", zorder=3)
+    if white is not None and white > black:
+        curve = bt1886(_FINE, white, black)
+        seen = curve > min(light[lit].min(), white / 1000) / 3
+        first.plot(100 * _FINE[seen], curve[seen], "--", color=ORANGE, linewidth=1.6, label="BT.1886, with its black")
+    if found.guns is not None:
+        told = found.guns.xyz(_FINE)[:, 1]
+        seen = told > light[lit].min() / 3
+        first.plot(100 * _FINE[seen], told[seen], "-", color=BLUE, linewidth=1.2, label="fitted guns")
+    first.set_xlim(-4, 4 + max(100.0, float(levels.max())))
+    first.set_yscale("log")
+    first.yaxis.set_minor_formatter("")
+    first.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    first.set_xlabel("level, %")
+    first.set_ylabel("light, cd/m²")
+    first.legend(loc="lower right")
+    if error is not None and white is not None:
+        _deviation(axes[1], found, white, black)
+    return Plot("grey-light", title, figure)
+
+
+def _deviation(axes: Axes, found: Grey, white: float, black: float) -> None:
+    levels, light, unsure = _levels(found), _column(found, "luminance"), _column(found, "luminance", doubt=True)
+    used = (levels >= 9.9) & (levels <= 100.5)
+    wanted = bt1886(levels[used] / 100, white, black)
+    off, spread = 100 * (light[used] / wanted - 1), 100 * unsure[used] / wanted
+    axes.errorbar(levels[used], off, yerr=spread, fmt="o", color=INK, markersize=5, elinewidth=0.9)
+    axes.axhline(0, color=ORANGE, linestyle="--", linewidth=1.6)
+    axes.set_xlabel("level, %")
+    axes.set_ylabel("light more than BT.1886, %")
+
+
+# --- Guns -------------------------------------------------------------------------------------------------------------
+
+
+def _balance(found: Grey) -> Plot | None:
+    levels = _levels(found)
+    told = {gun: _column(found, f"gun_percent.{gun}") for gun in GUNS}
+    shown = levels >= 100 * FROM_LEVEL - 0.5
+    if not np.isfinite(np.array([values[shown] for values in told.values()])).any():
+        return None
+    worst = max(GUNS, key=lambda gun: np.nanmax(np.abs(told[gun][shown]), initial=0.0))
+    at = int(np.nanargmax(np.where(shown, np.abs(told[worst]), np.nan)))
+    title = f"Farthest from balance: {worst} at {levels[at]:g} %, {told[worst][at]:+.1f} %"
+    fitted = found.gun_percent_of == "model"
+    note = "Each gun's light against what the target white of the same luminance needs; 0 is right. "
+    note += "Marks are steps as read, with one standard uncertainty" + (
+        "; lines are the fitted guns." if fitted else "."
+    )
+    figure, (axes,) = plot_sheet(_plain(title), note, 4.4)
+    axes.axhline(0, color=INK, linewidth=1)
+    ends: list[tuple[float, str]] = []
+    if found.guns is not None:
+        curves = balance_of(found.guns.xyz(_SHOWN), found.white, found.primaries.xy)
+    for i, gun in enumerate(GUNS):
+        look = LOOKS[Field(gun)]
+        read, unsure = (_column(found, f"gun_percent_read.{gun}", doubt=doubt) for doubt in (False, True))
+        # Beside each other, so that bars of one step do not hide one another.
+        axes.errorbar(
+            levels[shown] + 0.5 * (i - 1),
+            read[shown],
+            yerr=unsure[shown],
+            fmt=look.marker,
+            color=look.ink,
+            markersize=4.5,
+            markerfacecolor="none",
+            elinewidth=0.8,
+            alpha=0.75,
+        )
+        if found.guns is not None and fitted:
+            axes.plot(100 * _SHOWN, curves[:, i], linestyle=look.dashes, color=look.ink, linewidth=1.8)
+        else:
+            axes.plot(levels[shown], told[gun][shown], linestyle=look.dashes, color=look.ink, linewidth=1.2)
+        known = np.flatnonzero(shown & np.isfinite(told[gun]))
+        ends.append((float(told[gun][known[-1]]), gun))
+    low, high = axes.get_ylim()
+    last = float(levels[shown][-1])
+    for y, (_, gun) in zip(_spaced([y for y, _ in sorted(ends)], 0.06 * (high - low)), sorted(ends), strict=True):
+        label_at(axes, last, y, gun, LOOKS[Field(gun)].ink, dx=8)
+    axes.set_xlim(0, last + 12)
+    axes.set_xticks([tick for tick in range(0, 101, 10) if tick <= last])
+    axes.set_xlabel("level, %")
+    axes.set_ylabel("too much light, %")
+    return Plot("grey-guns", title, figure)
+
+
+def _spaced(places: list[float], least: float) -> list[float]:
+    """Rising places, moved apart so that words beside them have room."""
+    spaced = list(places)
+    for _ in range(20):
+        for i in range(len(spaced) - 1):
+            lack = least - (spaced[i + 1] - spaced[i])
+            if lack > 0:
+                spaced[i] -= lack / 2
+                spaced[i + 1] += lack / 2
+    return spaced
+
+
+# --- Error ------------------------------------------------------------------------------------------------------------
+
+
+def _error(found: Grey) -> Plot | None:
+    levels, off, unsure = _levels(found), _column(found, "delta_uv"), _column(found, "delta_uv", doubt=True)
+    shown = np.isfinite(off) & (levels >= 100 * FROM_LEVEL - 0.5)
+    if not shown.any():
+        return None
+    title = grey_finding(found)
+    is_wide = float((off + unsure)[shown].max()) > 4 * AIM
+    scale = ", on a scale by factors of ten" if is_wide else ""
+    note = f"Distance from {found.white.title} in u'v'{scale}. Bars: one standard uncertainty."
+    figure, (axes,) = plot_sheet(_plain(title), note, 4.2)
+    least = _TICKS[0] if is_wide else 0.0
+    # What is below would run out of the picture on this scale.
+    low = np.minimum(unsure, np.maximum(off - least, 0))
+    axes.errorbar(
+        levels[shown],
+        np.maximum(off[shown], least),
+        yerr=[low[shown], unsure[shown]],
+        fmt="o",
+        color=INK,
+        markersize=5,
+        elinewidth=0.9,
+        label="read",
+    )
+    if found.gun_percent_of == "model":
+        assert found.guns is not None
+        xyz = found.guns.xyz(_SHOWN)
+        told = np.where(xyz[:, 1] > 0, np.hypot(*(uv_of(xy_of(xyz)) - uv_of(found.white.xy)).T), np.nan)
+        axes.plot(100 * _SHOWN, np.maximum(told, least), "-", color=BLUE, linewidth=1.8, label="fitted guns")
+    advice = found.advice
+    if advice is not None and advice.items:
+        steps = [step for step in advice.steps if step.level >= FROM_LEVEL - 0.005]
+        axes.plot(
+            [100 * step.level for step in steps],
+            [max(step.likely, least) for step in steps],
+            linestyle=(0, (1.2, 1.5)),
+            marker="v",
+            markersize=4,
+            color=BLUE,
+            linewidth=1.5,
+            label="once the advice is followed, likely within",
+        )
+    axes.axhline(AIM, color=ORANGE, linestyle="--", linewidth=1.6, label=f"aim, {AIM:g}")
+    if is_wide:
+        axes.set_yscale("log")
+        axes.set_yticks(_TICKS)
+        axes.set_yticks([], minor=True)
+        axes.set_ylim(least, 1.5 * max(AIM, float((off + unsure)[shown].max())))
+    else:
+        axes.set_ylim(bottom=0)
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    axes.set_xlabel("level, %")
+    axes.set_ylabel("off in u'v'")
+    # Beside the marks, which may lie anywhere.
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=4, columnspacing=1.2)
+    return Plot("grey-error", title, figure)
+
+
+# --- Places -----------------------------------------------------------------------------------------------------------
+
+
+def _places(found: Grey) -> Plot | None:
+    levels = _levels(found)
+    spots = np.stack([_column(found, "u"), _column(found, "v")], axis=-1)
+    doubts = np.stack([_column(found, name, doubt=True) for name in "uv"], axis=-1)
+    shown = np.isfinite(spots).all(axis=1) & (levels >= 100 * FROM_LEVEL - 0.5)
+    if not shown.any():
+        return None
+    target = uv_of(found.white.xy)
+    off = spots - target
+    mean = np.mean(off[shown], axis=0)
+    title = f"Greys lie {_way(mean)} {found.white.title}"
+    note = "Each step as seen from the target, which is the middle; the path goes from dark to bright."
+    figure, (axes,) = plot_sheet(title, note, 6.0)
+    reach = 1.2 * max(1.3 * _RINGS[0], float(np.abs(off[shown]).max()))
+    turn = np.linspace(0, 2 * np.pi, 181)
+    plate: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+    for ring in _RINGS:
+        if ring < reach:
+            axes.plot(ring * np.cos(turn), ring * np.sin(turn), color=SOFT, linewidth=0.8, linestyle=":")
+            axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=plate)
+    axes.axhline(0, color=SOFT, linewidth=0.8)
+    axes.axvline(0, color=SOFT, linewidth=0.8)
+    if found.guns is not None and found.gun_percent_of == "model":
+        xyz = found.guns.xyz(_SHOWN)
+        path = uv_of(xy_of(xyz[xyz[:, 1] > 0])) - target
+        axes.plot(*path.T, "-", color=BLUE, linewidth=1.6, label="fitted guns")
+    axes.errorbar(
+        off[shown, 0],
+        off[shown, 1],
+        xerr=doubts[shown, 0],
+        yerr=doubts[shown, 1],
+        fmt="o",
+        color=INK,
+        markersize=4.5,
+        elinewidth=0.7,
+        ecolor=SOFT,
+        label="read",
+    )
+    axes.plot(0, 0, label="target", **TARGET)
+    written: list[Floats] = []
+    for i in np.flatnonzero(shown):
+        if levels[i] in _NAMED and all(np.hypot(*(off[i] - other)) > 0.12 * reach for other in written):
+            written.append(off[i])
+            # Outward, where no other step lies but on the far side of the target.
+            way = off[i] / max(float(np.hypot(*off[i])), 1e-9)
+            axes.annotate(
+                f"{levels[i]:g} %",
+                (off[i, 0], off[i, 1]),
+                (24 * way[0], 15 * way[1]),
+                textcoords="offset points",
+                ha="center",
+                va="center",
+                bbox=plate,
+            )
+    axes.set_xlim(-reach, reach)
+    axes.set_ylim(-reach, reach)
+    axes.set_aspect("equal")
+    axes.grid(False)
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))
+    axes.set_xlabel("off in u', to the right is redder")
+    axes.set_ylabel("off in v', up is yellower")
+    return Plot("grey-places", title, figure)
+
+
+def _way(off: Floats) -> str:
+    """Where greys lie on the whole, in words of colour."""
+    du, dv = off
+    if np.hypot(du, dv) < AIM / 2:
+        return "around"
+    angle = np.degrees(np.arctan2(dv, du)) % 360
+    words = ("red", "orange", "yellow", "green", "cyan", "blue", "violet", "magenta")
+    return f"on the {words[int((angle + 22.5) // 45) % 8]} side of"

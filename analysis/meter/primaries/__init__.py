@@ -1,0 +1,1 @@
+"""Primaries, secondaries and white against a standard."""

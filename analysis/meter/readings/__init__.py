@@ -1,0 +1,1 @@
+"""A colour meter's readings, from CSV or CGATS text."""

@@ -1,0 +1,1 @@
+"""From a photograph to millimetres on the glass: reading, corner marks, printed sheets."""

@@ -1,0 +1,322 @@
+"""Which controls to turn, which way and how far: what was measured, split over what a set's adjustments move.
+
+The picture should stand upright with its middle in the middle between the marks, its lines straight and its cells
+equal; it may be as tall as it is, unless a size is wanted, and as wide as its aspect asks. What is not so is the sum of
+what each control of `controls.py` moves, and of what none does. Terms that bend or stretch the picture are taken
+without what they change of its place, size and slant, as the figures of its geometry are: so amounts agree with those,
+and each control's part stands by itself. Of misconvergence they are taken as nothing in the middle of the picture,
+where static convergence is set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.raster.controls import GEOMETRY_CONTROLS, SERVICE, Control
+from analysis.raster.convergence import Convergence, moved_by_controls, zones
+from analysis.raster.geometry.figures import Geometry
+from analysis.raster.geometry.smooth import POWERS, TERMS, Smooth, monomials, projection
+from analysis.raster.grid import ShownGrid
+
+__all__ = ["CONVERGENCE", "GEOMETRY", "Advice", "Item", "Tolerance", "advise", "advise_convergence"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_SURE = 2.0
+"""How many of its own standard uncertainties an amount has to reach to be advised."""
+_OF_HEIGHT = "% of picture height"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerance:
+    """What a good set may be off, in percent of the picture height."""
+
+    centre: float
+    """Inside the circle whose diameter is the picture height."""
+    outside: float
+    share: float
+    """Of this that one control's part has to reach to be advised: the more parts there are, the smaller."""
+
+
+GEOMETRY = Tolerance(centre=1.0, outside=2.0, share=1 / 4)
+"""Of a broadcast monitor of the first grade, typically (common practice, no source)."""
+CONVERGENCE = Tolerance(centre=0.1, outside=0.3, share=1 / 2)
+"""The same; outside it is 0.2 to 0.3. A study of what viewers accept has at most 0.3 mm, and on most of a screen of the
+the 14-inch class less than 0.2 mm (Displays, 1984, its abstract only)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One control to turn."""
+
+    control: Control
+    adjust: str
+    direction: str
+    amount: float
+    """On the glass, never negative, in `unit`: mm, % of a cell, or % of picture height where there are no marks."""
+    uncertainty: float
+    unit: str
+    why: str
+    effect: float
+    """Root mean square over the picture of what it moves, in mm, or in % of picture height."""
+    remains: float | None
+    """The same of all that is wrong when this item and those before it are done; None where that is not known."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """What to adjust, the largest effect first."""
+
+    items: tuple[Item, ...]
+    summary: str
+    """How far the picture is off as a whole, and how far with all of it done."""
+    placed: bool
+    """Whether effects and remains are in mm."""
+
+    def to_json(self) -> list[dict[str, Any]]:
+        """As `measure --json` has it."""
+        return [
+            {
+                "adjust": item.adjust,
+                "direction": item.direction,
+                "amount": item.amount,
+                "unit": item.unit,
+                "why": item.why,
+                "remains_mm": item.remains if self.placed else None,
+            }
+            for item in self.items
+        ]
+
+
+def advise(geometry: Geometry, wanted_mm: tuple[float, float] | None = None) -> Advice:
+    """What to adjust of the raster's shape; `wanted_mm` is the width and height that the picture should have.
+
+    Without marks only bends are known, in percent of the picture height.
+
+    Raises:
+        ValueError: a size is wanted and there are no marks to tell what size the picture has.
+    """
+    smooth, placed = geometry.smooth, geometry.grid.placed
+    if wanted_mm is not None and not placed:
+        raise ValueError("a wanted size in mm needs marks in the photograph, to tell what size the picture has")
+    if smooth is None:
+        return Advice(items=(), summary=f"No advice: {geometry.reasons['terms']}.", placed=placed)
+    split = _Split.of(smooth, geometry.grid.shown, geometry.picture_aspect, wanted_mm)
+    parts = [part for part in split.parts(smooth) if placed or part.control.bends]
+    height = float(split.sizes(smooth.coefficients[None])[1][0])
+    inside = zones(split.u, split.v, geometry.picture_aspect)["centre"]
+    chosen = [part for part in parts if _matters(part, inside, height, GEOMETRY)]
+    return _advice(chosen, {"": split.error(smooth)} if placed else {}, GEOMETRY, placed)
+
+
+def advise_convergence(convergence: Convergence) -> Advice:
+    """What to adjust of red's and blue's place against green's."""
+    placed, shown = convergence.grid.placed, convergence.grid.shown
+    if convergence.height is None:
+        return Advice(items=(), summary=f"No advice: {convergence.reasons['parts']}.", placed=placed)
+    u, v = (axis.ravel() for axis in np.meshgrid(shown.u, shown.v))
+    parts: list[_Part] = []
+    for gun, smooth in convergence.maps.items():
+        amounts = moved_by_controls(shown, smooth, smooth.coefficients[None])
+        changes = moved_by_controls(shown, smooth, smooth.causes)
+        for (control, amount), (_, change) in zip(amounts, changes, strict=True):
+            axis, term = control.terms[0]
+            i, j = POWERS[TERMS.index(term)]
+            field = np.zeros((len(u), 2))
+            field[:, "xy".index(axis)] = amount[0] * u**i * v**j
+            unit = "mm" if placed else _OF_HEIGHT
+            parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), unit, gun))
+    inside = zones(u, v, convergence.picture_aspect)["centre"]
+    chosen = [part for part in parts if _matters(part, inside, convergence.height, CONVERGENCE)]
+    errors = {gun: smooth.at(u, v) for gun, smooth in convergence.maps.items()}
+    return _advice(chosen, errors, CONVERGENCE, placed)
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """What one control moves of the error that is there."""
+
+    control: Control
+    field: Floats
+    """(points, 2)."""
+    amount: float
+    """Positive where the control's `more` is seen; in `unit`, or where that is empty in the picture's."""
+    uncertainty: float
+    unit: str
+    gun: str = ""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Split:
+    """How a map of the picture is taken apart into what controls move, at all nodes of the grid."""
+
+    u: Floats
+    v: Floats
+    basis: Floats
+    """(points, terms)."""
+    affine: Floats
+    """(3, terms): the affine fit."""
+    main: Floats
+    """(10, terms): the fit of the ten terms."""
+    bent: Floats
+    """(points, 10): the ten terms, those above the first three without their own affine fits."""
+    aspect: float
+    wanted: tuple[float, float] | None
+
+    @classmethod
+    def of(cls, smooth: Smooth, shown: ShownGrid, aspect: float, wanted: tuple[float, float] | None) -> _Split:
+        u, v = (axis.ravel() for axis in np.meshgrid(shown.u, shown.v))
+        bent = monomials(u, v, POWERS)
+        bent[:, 3:] -= bent[:, :3] @ projection(shown, POWERS, POWERS[:3])[:, 3:]
+        return cls(
+            u=u,
+            v=v,
+            basis=smooth.basis(u, v),
+            affine=projection(shown, smooth.powers, POWERS[:3]),
+            main=projection(shown, smooth.powers, POWERS),
+            bent=bent,
+            aspect=aspect,
+            wanted=wanted,
+        )
+
+    def sizes(self, maps: Floats) -> tuple[Floats, Floats]:
+        """Width and height, (maps,) each, of coefficients (maps, 2, terms)."""
+        fit = maps @ self.affine.T
+        return 2 * np.hypot(fit[:, 0, 1], fit[:, 1, 1]), 2 * np.hypot(fit[:, 0, 2], fit[:, 1, 2])
+
+    def targets(self, maps: Floats) -> tuple[Floats, Floats]:
+        """Width and height that the picture should have."""
+        _, height = self.sizes(maps)
+        if self.wanted is None:
+            return height * self.aspect, height
+        return np.full_like(height, self.wanted[0]), np.full_like(height, self.wanted[1])
+
+    def error(self, smooth: Smooth) -> Floats:
+        """(points, 2): where the map puts points, less where they should be."""
+        width, height = self.targets(smooth.coefficients[None])
+        return self.basis @ smooth.coefficients.T - np.column_stack([self.u * width / 2, self.v * height / 2])
+
+    def coefficients(self, maps: Floats) -> dict[str, Floats]:
+        """(maps, terms) of every control by its id: those of the error, once the picture is turned upright."""
+        fit = maps @ self.affine.T
+        upright, straight = _turned_back(maps @ self.main.T, fit), _turned_back(fit, fit)
+        found = {
+            control.id: np.stack([upright[:, "xy".index(axis), TERMS.index(term)] for axis, term in control.terms], 1)
+            for control in GEOMETRY_CONTROLS
+        }
+        (width, height), (wide, tall) = self.sizes(maps), self.targets(maps)
+        return found | {
+            "h-centre": fit[:, 0, :1],
+            "v-centre": fit[:, 1, :1],
+            "rotation": fit[:, 1, 1:2],
+            "h-size": (width - wide)[:, None] / 2,
+            "v-size": (height - tall)[:, None] / 2,
+            "parallelogram": straight[:, 0, 2:],
+        }
+
+    def parts(self, smooth: Smooth) -> list[_Part]:
+        """What each control moves."""
+        own, causes = smooth.coefficients[None], smooth.causes
+        width, height = (float(size[0]) for size in self.sizes(own))
+        found = self.coefficients(np.concatenate([own, own + causes, own - causes]))
+        parts: list[_Part] = []
+        for control in GEOMETRY_CONTROLS:
+            values = found[control.id]
+            unsure = float(np.linalg.norm(values[1 : len(causes) + 1] - values[len(causes) + 1 :])) / 2
+            field = np.zeros((len(self.u), 2))
+            for (axis, term), value in zip(control.terms, values[0], strict=True):
+                field[:, "xy".index(axis)] += value * self.bent[:, TERMS.index(term)]
+            if control.id == "rotation":
+                field = self._turned(own)
+            amount = float(values[0, 0]) if len(control.terms) == 1 else float(np.hypot(*field.T).max())
+            half = {"width": width / 2, "height": height / 2}.get(control.of_half, 100.0)
+            share = control.factor * 100 / half
+            parts.append(_Part(control, field, share * amount, share * unsure, "%" if control.of_half else ""))
+        return parts
+
+    def _turned(self, own: Floats) -> Floats:
+        """(points, 2): how far points lie from where they would be if the picture were turned upright."""
+        fit = own @ self.affine.T
+        places = own @ self.basis.T - fit[:, :, :1]
+        return np.asarray((places - _turned_back(places, fit))[0].T)
+
+
+def _turned_back(vectors: Floats, fit: Floats) -> Floats:
+    """Vectors (maps, 2, any) turned as the u axes of affine maps (maps, 2, 3) are when they are made level."""
+    length = np.hypot(fit[:, 0, 1], fit[:, 1, 1])[:, None]
+    cos, sin = fit[:, 0, 1:2] / length, fit[:, 1, 1:2] / length
+    x, y = vectors[:, 0], vectors[:, 1]
+    return np.stack([cos * x + sin * y, cos * y - sin * x], axis=1)
+
+
+def _matters(part: _Part, inside: Bools, height: float, tolerance: Tolerance) -> bool:
+    """Whether a part is surely there, and uses up a good share of what a good set may be off."""
+    size = np.hypot(part.field[:, 0], part.field[:, 1]) * 100 / height
+    used = max(size[inside].max(initial=0.0) / tolerance.centre, size.max() / tolerance.outside)
+    return bool(used >= tolerance.share) and abs(part.amount) >= _SURE * part.uncertainty
+
+
+def _advice(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance, placed: bool) -> Advice:
+    """Parts as items; `errors` are all that is wrong, of each gun, or none where that is not known."""
+    left = {gun: field.copy() for gun, field in errors.items()}
+    items: list[Item] = []
+    for part in sorted(parts, key=lambda part: -_rms([part.field])):
+        if left:
+            left[part.gun] -= part.field
+        items.append(_item(part, _rms(left.values()) if left else None, placed))
+    return Advice(items=tuple(items), summary=_summary(items, errors, left, tolerance, placed), placed=placed)
+
+
+def _item(part: _Part, remains: float | None, placed: bool) -> Item:
+    control = part.control
+    way = control.more if part.amount >= 0 else control.less
+    unit = part.unit or ("mm" if placed else _OF_HEIGHT)
+    unsure = f"{part.uncertainty:.2f}" if part.uncertainty >= 0.1 else f"{max(part.uncertainty, 0.001):.1g}"
+    amount = f"{abs(part.amount):.2f} {unit} (± {unsure})"
+    seen = way.seen.format(amount=amount, gun=part.gun)
+    how = f"Usually: {control.where}." if control.has_outside_control else f"{SERVICE} Done with: {control.where}."
+    return Item(
+        control=control,
+        adjust=f"{part.gun.capitalize()} {control.title}".strip(),
+        direction=way.do,
+        amount=abs(part.amount),
+        uncertainty=part.uncertainty,
+        unit=unit,
+        why=f"{seen} {how}",
+        effect=_rms([part.field]),
+        remains=remains,
+    )
+
+
+def _rms(fields: Iterable[Floats]) -> float:
+    """Root mean square length of the vectors (points, 2) of all fields."""
+    return float(np.sqrt(np.mean([np.mean((field**2).sum(axis=1)) for field in fields])))
+
+
+def _summary(
+    items: list[Item],
+    before: Mapping[str, Floats],
+    after: Mapping[str, Floats],
+    tolerance: Tolerance,
+    placed: bool,
+) -> str:
+    unit = "mm" if placed else _OF_HEIGHT
+
+    def size(fields: Mapping[str, Floats]) -> str:
+        most = max(float(np.hypot(field[:, 0], field[:, 1]).max()) for field in fields.values())
+        return f"{_rms(fields.values()):.2f} {unit} (root mean square), at most {most:.2f} {unit}"
+
+    whole = f"Points of the whole picture are off by {size(before)}" if before else "Without marks only bends are known"
+    if not items:
+        return (
+            f"{whole}. Nothing to adjust: no control's part of it is both sure and large against what a good set may "
+            f"be off, {tolerance.centre:g} % of the picture height in the middle and {tolerance.outside:g} % outside "
+            "(common practice, no source)."
+        )
+    return f"{whole}; with all of this done, by {size(after)}." if before else f"{whole}."

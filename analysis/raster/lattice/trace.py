@@ -1,0 +1,267 @@
+"""The lines of a grid, followed gun by gun through a photograph at its full size.
+
+A line is sampled across at every pixel of its length, and averaged over pieces of a quarter of a cell: scan lines, the
+mask's openings and moire are averaged away there, and a piece is short enough for the line to be straight in it. The
+middle of a piece is the centroid of its light, weighted by a bell about the middle itself, so it does not hang on how
+wide the line is or how its light is shared among scan lines.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.raster.lattice.crossings import Lattice
+
+__all__ = ["Line", "bell_of", "follow", "line_width"]
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+
+PIECES = 4
+"""Pieces of a line in a cell."""
+_CLEAR = 0.1
+"""Share of a cell beside a crossing that is left out at least: the other line's light is there."""
+_BEYOND = 1.35
+"""Cells that a line is followed beyond its last crossing, to where its light ends."""
+_DIM = 0.3
+"""Share of a line's usual light below which a piece is not taken."""
+_NARROW, _WIDE = 0.87, 1.3
+"""Shares of a line's usual width outside which a piece is partly hidden, or is more than a line."""
+_UNLIT = 0.12
+"""Share of the brightest gun's light below which another gun is dark: channels see a little of each other."""
+_NEAREST = 0.35
+"""Share of a cell that is looked at on each side of a line."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Line:
+    """One line in a photograph's pixels. `along` is x for level lines and y for upright ones; `across` the other."""
+
+    number: int
+    upright: bool
+    along: Floats
+    """(pieces,)."""
+    across: Floats
+    """(pieces, 3): where each gun's light has its middle; NaN where it is not seen."""
+    cell: float
+    """Mean length of a cell along the line, in pixels."""
+    ends: tuple[float, float]
+    """Where along the line its light ends, before and behind; NaN where the photograph does not show it."""
+    clipped: float
+    """Share of the line's middle that is clipped."""
+    width: float
+    """Standard deviation of its light across, in pixels."""
+
+    def at(self, along: Floats) -> Floats:
+        """`across` of all guns' pieces at places between them, by straight interpolation."""
+        told = np.any(np.isfinite(self.across), axis=1)
+        middle = np.full(len(told), np.nan)
+        middle[told] = np.nanmean(self.across[told], axis=1)
+        found: Floats = np.interp(along, self.along[told], middle[told])
+        return found
+
+
+def line_width(light: Singles, lattice: Lattice, cell: float) -> float:
+    """Standard deviation of a usual line across, in pixels of `light`, from pieces all over the lattice."""
+    reach = np.linspace(-_NEAREST, _NEAREST, 57)
+    found = []
+    for row in range(lattice.rows[0] + 1, lattice.rows[1]):
+        along = np.arange(lattice.columns[0], lattice.columns[1]) + 0.5
+        places = lattice.places(along[:, None] + 0 * reach, row + reach + 0 * along[:, None])
+        x, y = (np.clip(np.round(places[..., i]).astype(int), 0, light.shape[1 - i] - 1) for i in (0, 1))
+        seen = light[y, x].astype(np.float64)
+        seen = np.clip(seen - np.percentile(seen, 30, axis=1, keepdims=True), 0, None)
+        seen[seen < 0.15 * seen.max(axis=1, keepdims=True)] = 0
+        weight = seen.sum(axis=1)
+        middle = (seen @ reach) / np.maximum(weight, 1e-9)
+        square = np.sum(seen * (reach - middle[:, None]) ** 2, axis=1) / np.maximum(weight, 1e-9)
+        found.append(np.sqrt(square[weight > 0]))
+    return float(np.median(np.concatenate(found))) * cell if found else 0.04 * cell
+
+
+def follow(
+    linear: NDArray[Any], lattice: Lattice, number: int, upright: bool, width: float, clip: float
+) -> Line | None:
+    """Follow line `number` of a lattice in `linear`, (rows, columns, 3) of linear light.
+
+    `width` is a usual line's standard deviation across, in pixels; `clip` the light from which samples are clipped.
+    None where nothing is seen of it.
+    """
+    import cv2
+
+    first, last = lattice.rows if upright else lattice.columns
+    numbers = np.arange(first - _BEYOND, last + _BEYOND + 1e-9, 1 / 16)
+    fixed = np.full_like(numbers, number)
+    path = lattice.places(fixed, numbers) if upright else lattice.places(numbers, fixed)
+    along, across = (path[:, 1], path[:, 0]) if upright else (path[:, 0], path[:, 1])
+    if np.any(np.diff(along) <= 0):
+        return None
+    cell = float(np.mean(np.diff(along))) * 16
+    half = int(np.ceil(min(_NEAREST * cell, 5.5 * width + 0.06 * cell + 3)))
+    limit = linear.shape[0 if upright else 1]
+    begin, end = max(0, int(np.ceil(along[0]))), min(limit - 1, int(along[-1]))
+    if end - begin < 2 * cell:
+        return None
+    places = np.arange(begin, end + 1, dtype=np.float64)
+    middle = np.interp(places, along, across)
+    reach = np.arange(-half, half + 1, dtype=np.float64)
+    one = np.broadcast_to(places.astype(np.float32), (len(reach), len(places)))
+    other = (middle[None, :] + reach[:, None]).astype(np.float32)
+    across_map, along_map = (np.ascontiguousarray(values) for values in (other, one))
+    x, y = (across_map, along_map) if upright else (along_map, across_map)
+    # Blue is first in memory, and the other order would be copied.
+    strip = cv2.remap(linear[..., ::-1], x, y, cv2.INTER_LINEAR)[..., ::-1]
+    # Numbers of columns or rows along the line: whole at crossings.
+    at = np.interp(places, along, numbers)
+    inside = (middle > half) & (middle < linear.shape[1 if upright else 0] - 1 - half)
+    return _measured(
+        strip.astype(np.float32), reach, places, middle, at, inside, number, upright, width, cell, clip, (first, last)
+    )
+
+
+def _measured(
+    strip: Singles,
+    reach: Floats,
+    places: Floats,
+    middle: Floats,
+    at: Floats,
+    inside: NDArray[np.bool_],
+    number: int,
+    upright: bool,
+    width: float,
+    cell: float,
+    clip: float,
+    crossings: tuple[int, int],
+) -> Line | None:
+    clear = max(_CLEAR, 3.2 * width / cell)
+    within = at - np.floor(at)
+    used = inside & (within > clear) & (within < 1 - clear)
+    piece = np.floor(at).astype(int) * PIECES + np.clip(
+        ((within - clear) / (1 - 2 * clear) * PIECES).astype(int), 0, PIECES - 1
+    )
+    names, starts = np.unique(piece[used], return_index=True)
+    if not len(names):
+        return None
+    counts = np.diff(np.append(starts, int(used.sum())))
+    columns = np.flatnonzero(used)
+    sums = np.add.reduceat(strip[:, columns], starts, axis=1, dtype=np.float64)
+    profiles = np.moveaxis(sums / counts[None, :, None], 1, 0)
+    mean_place = np.add.reduceat(places[columns], starts) / counts
+    mean_middle = np.add.reduceat(middle[columns], starts) / counts
+    offset, light, spread = _centroids(profiles, reach, width)
+    usual = np.nanmedian(light, axis=0)
+    usual_spread = np.nanmedian(spread, axis=0)
+    share = light / np.maximum(_smoothed(light), 1e-9)
+    good = (light > _DIM * usual) & (share > 0.5) & (share < 2)
+    good &= (spread > _NARROW * usual_spread) & (spread < _WIDE * usual_spread)
+    good &= (np.abs(offset) < 0.8 * (reach[-1] - 2 * width)) & (counts > 0.4 * np.median(counts))[:, None]
+    # A gun that is not lit at all has no line.
+    good &= usual > _UNLIT * np.max(usual)
+    if good[:, np.argmax(usual)].sum() < 2 * PIECES:
+        return None
+    core = np.abs(reach) <= max(1.0, 0.6 * width)
+    clipped = float(np.mean(strip[core][:, columns] >= clip))
+    return Line(
+        number=number,
+        upright=upright,
+        along=mean_place,
+        across=np.where(good, mean_middle[:, None] + offset, np.nan),
+        cell=cell,
+        ends=_ends(strip, reach, places, at, inside, width, clear, crossings, names[good.any(axis=1)]),
+        clipped=clipped,
+        width=_true_width(usual_spread[np.argmax(usual)], width),
+    )
+
+
+def bell_of(width: float) -> float:
+    """Standard deviation in pixels of the bell that centroids of lines of that `width` are weighted with."""
+    return 1.5 * width + 0.3
+
+
+def _true_width(seen: float, width: float) -> float:
+    """The width of a line of which a bell has made `seen`."""
+    bell = bell_of(width)
+    return float(np.sqrt(1 / max(1 / max(seen, 1e-6) ** 2 - 1 / bell**2, 1e-6)))
+
+
+def _smoothed(light: Floats) -> Floats:
+    """A running median along the line: corners may be dimmer, and a reflection lies on what is under it."""
+    padded = np.pad(np.nan_to_num(light), ((PIECES, PIECES), (0, 0)), mode="edge")
+    found: Floats = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * PIECES + 1, axis=0), axis=-1)
+    return found
+
+
+def _centroids(profiles: Floats, reach: Floats, width: float) -> tuple[Floats, Floats, Floats]:
+    """Middle, light and standard deviation of profiles (pieces, reach, 3), each (pieces, 3)."""
+    side = max(2, len(reach) // 8)
+    low, high = profiles[:, :side].mean(axis=1), profiles[:, -side:].mean(axis=1)
+    # Uneven light, and a reflection's edge, as a slope under the line.
+    slope = (high - low) / (reach[-side:].mean() - reach[:side].mean())
+    ground = (low + high) / 2
+    light = profiles - ground[:, None] - slope[:, None] * reach[None, :, None]
+    # It begins at the brightest place of all guns together.
+    bell = np.exp(-0.5 * (np.arange(-3, 3.5) / 1.5) ** 2)
+    smooth = np.apply_along_axis(np.convolve, 1, light.sum(axis=2), bell, mode="same")
+    start = reach[np.argmax(smooth, axis=1)]
+    middle = np.repeat(start[:, None], 3, axis=1)
+    bell_width = bell_of(width)
+    amount = spread = np.zeros_like(middle)
+    for _ in range(7):
+        away = reach[None, :, None] - middle[:, None]
+        weight = np.exp(-0.5 * (away / bell_width) ** 2)
+        seen = weight * light
+        total = np.sum(seen, axis=1)
+        safe = np.where(np.abs(total) > 1e-12, total, 1e-12)
+        moved = np.sum(seen * away, axis=1) / safe
+        # Under a bell only a part of the distance is seen: for a line of that width so much more of it is left.
+        middle = middle + np.clip(moved * (1 + (width / bell_width) ** 2), -2 * width - 1, 2 * width + 1)
+        amount = total / np.sum(weight * weight, axis=1)
+        square = np.sum(seen * away**2, axis=1) / safe
+        spread = np.sqrt(np.maximum(square, 0))
+    return middle, amount, spread
+
+
+def _ends(
+    strip: Singles,
+    reach: Floats,
+    places: Floats,
+    at: Floats,
+    inside: NDArray[np.bool_],
+    width: float,
+    clear: float,
+    crossings: tuple[int, int],
+    pieces: NDArray[np.int64],
+) -> tuple[float, float]:
+    """Where along a line its light falls to half of what it is shortly before."""
+    core = np.abs(reach) <= 1.2 * width + 1
+    side = max(2, len(reach) // 8)
+    ground = (strip[:side].mean(axis=0) + strip[-side:].mean(axis=0)).sum(axis=1) / 2
+    # At a crossing the other line lies beside this one: there the ground is as it is before and behind.
+    crossed = (
+        (np.abs(at - np.round(at)) < clear) & (np.round(at) >= crossings[0] - 1) & (np.round(at) <= crossings[1] + 1)
+    )
+    ground = np.where(crossed, np.interp(places, places[~crossed], ground[~crossed]), ground)
+    light = np.where(inside, strip[core].mean(axis=0).sum(axis=1) - ground, np.nan)
+    step = max(1, round(1.5 * width))
+    smooth = np.convolve(light, np.ones(2 * step + 1) / (2 * step + 1), mode="same")
+    found = []
+    for piece, sign in ((pieces[0], -1), (pieces[-1], 1)):
+        # The last piece may be hidden in part.
+        edge = (piece + 0.5 - sign) / PIECES
+        near = (at * sign <= edge * sign) & (at * sign > edge * sign - 1)
+        usual = float(np.nanmedian(smooth[near])) if near.any() else np.nan
+        beyond = np.flatnonzero(at * sign > edge * sign)[::sign]
+        # Steps outward until the light is gone and stays away.
+        values = smooth[beyond]
+        low = np.flatnonzero(values < 0.5 * usual)
+        if not np.isfinite(usual) or not len(low) or np.isnan(values[: low[0] + 1]).any() or low[0] == 0:
+            found.append(np.nan)
+            continue
+        i = int(low[0])
+        share = (values[i - 1] - 0.5 * usual) / max(values[i - 1] - values[i], 1e-9)
+        found.append(float(places[beyond[i - 1]] + sign * share))
+    return found[0], found[1]

@@ -1,0 +1,1 @@
+"""How light and colour change over a plain field."""

@@ -1,0 +1,291 @@
+"""How even a plain field is on the tube, from photographs of a white, red, green or blue one.
+
+Everything is relative to the middle of the picture: a camera knows nothing of candelas, and its colours are its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from analysis.photo.file import Photo
+from analysis.raster.grid import GUNS
+from analysis.uniformity.area import LitArea, find_lit_area
+from analysis.uniformity.blotches import Blotch, find_blotches
+from analysis.uniformity.light import (
+    FlatField,
+    Light,
+    SmallLight,
+    ambient_light,
+    corrected,
+    flat_field,
+    small_light,
+)
+from analysis.uniformity.map import (
+    FieldMap,
+    Floats,
+    chromaticity,
+    field_map,
+    smooth_surface,
+    surface_terms,
+)
+from analysis.uniformity.zones import CORNERS, Purity, View, Zone, measure_zones
+from render.errors import FileError
+
+__all__ = ["Blotch", "Extreme", "Field", "Purity", "Uniformity", "Zone", "measure_uniformity"]
+
+_WHITE = 0.3
+"""Least light of a white field's weakest channel against its strongest: tubes are set as blue as 9300 K and more."""
+_PURE = 2.0
+"""How many times the next channel a coloured field's own channel has at least."""
+_CLIPPED_NOTE = 0.002
+_CLIPPED_MOST = 0.1
+"""Clipped shares of the lit area from which it is warned of, and refused."""
+_CUT_LIGHT = 0.0015
+"""Linear light (code 5 of 255) below which a channel is taken as cut at black."""
+_VEIL_NOTE = 0.03
+"""Light around the picture, as a share of the picture's, from which the room is called too bright."""
+_UNEVEN_LIGHT = 0.08
+_UNEVEN_UV = 0.06
+"""Standard deviation from a surface of the fourth degree, relative and in u'v', from which a field is not plain."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Extreme:
+    """The largest of a figure over the zones."""
+
+    zone: str
+    value: float
+    sigma: float
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Field:
+    """What one photograph tells of one field."""
+
+    path: Path
+    colour: str
+    """white, red, green or blue."""
+    corners_px: Floats
+    """(4, 2): top left, top right, bottom right, bottom left of the visible area, in pixels of the photograph."""
+    zones: tuple[Zone, ...]
+    """25, row by row from the top left."""
+    blotches: tuple[Blotch, ...]
+    fall_off_percent: float | None
+    """By how much the mean of the four corner zones is darker than the centre."""
+    fall_off_sigma: float | None
+    dimmest: Extreme
+    brightest: Extreme
+    delta_uv: Extreme
+    """Farthest from the centre."""
+    delta_uv_between: Extreme
+    """Farthest of any two zones from each other; `zone` names both."""
+    purity: Extreme | None
+    """Of a coloured field: the largest change of another channel's share, with its sign."""
+    clipped_percent: float
+    surround_percent: float
+    """Light around the picture, in % of the picture's."""
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Uniformity:
+    """What all photographs tell."""
+
+    fields: tuple[Field, ...]
+    flat_field: bool
+    """Whether the camera's own loss of light was removed."""
+    ambient: bool
+    """Whether the room's light was."""
+
+    def field(self, colour: str) -> Field | None:
+        """The field of a colour, if it was photographed."""
+        return next((field for field in self.fields if field.colour == colour), None)
+
+
+def measure_uniformity(photos: Iterable[Photo], flat: Photo | None = None, ambient: Photo | None = None) -> Uniformity:
+    """Measure plain fields, one in each photograph; which colour it is, is seen.
+
+    Photographs are taken from `photos` one after the other and none is kept: a generator that reads them needs the
+    memory of one. `flat` is of an evenly lit surface, `ambient` of the same view with the set off, both from the same
+    camera in the same settings.
+
+    Raises:
+        FileError: a photograph cannot serve as what it is given for; one line.
+    """
+    fields: list[Field] = []
+    lost: FlatField | None = None
+    room: SmallLight | None = None
+    for photo in photos:
+        if flat is not None and (lost is None or lost.photo_size != photo.size):
+            lost = flat_field(flat, photo.size)
+        if ambient is not None and (room is None or room.photo_size != photo.size):
+            room = ambient_light(ambient, photo.size)
+        field = _measured(small_light(photo), lost, room)
+        if photo.is_grey:
+            raise FileError(f"{photo.path}: the photograph is grey; evenness of colour is told by its colours")
+        for other in fields:
+            if other.colour == field.colour:
+                raise FileError(
+                    f"{field.path}: shows a {field.colour} field, and so does {other.path}; give one photograph of each"
+                )
+        fields.append(field)
+    if not fields:
+        raise ValueError("no photograph of a field is given")
+    order = ("white", *GUNS)
+    fields.sort(key=lambda field: order.index(field.colour))
+    return Uniformity(fields=tuple(fields), flat_field=flat is not None, ambient=ambient is not None)
+
+
+def _measured(small: SmallLight, flat: FlatField | None, room: SmallLight | None) -> Field:
+    area = find_lit_area(small)
+    clipped = float(small.clipped[area.clear].mean()) if area.clear.any() else 1.0
+    if clipped > _CLIPPED_MOST:
+        raise FileError(
+            f"{small.path}: {100 * clipped:.0f} % of the picture is clipped; take the photograph with less exposure"
+        )
+    if room is not None:
+        _check_room(small, room, area)
+    light = corrected(small, room, flat)
+    typical = np.median(light[area.clear], axis=0)
+    colour = _colour(small.path, typical)
+    own = None if colour == "white" else GUNS.index(colour)
+    field = field_map(small, area, light)
+    _check_plain(small.path, field, own)
+    view = View(area=area, photo_size=small.photo_size, flat=flat, veiled=room is None)
+    try:
+        zones = measure_zones(field, view, own)
+    except ValueError as error:
+        raise FileError(f"{small.path}: {error}") from error
+    fall_off, fall_off_sigma = _fall_off(zones)
+    told = [zone for zone in zones if zone.reason is None]
+    return Field(
+        path=small.path,
+        colour=colour,
+        corners_px=area.corners,
+        zones=zones,
+        blotches=find_blotches(field, own, area.to_photo),
+        fall_off_percent=fall_off,
+        fall_off_sigma=fall_off_sigma,
+        dimmest=_extreme(told, _light_of, lambda value: -value),
+        brightest=_extreme(told, _light_of, lambda value: value),
+        delta_uv=_extreme(told, _uv_of, lambda value: value),
+        delta_uv_between=_between(told),
+        purity=None if own is None else _extreme(told, _purity_of, abs),
+        clipped_percent=100 * clipped,
+        surround_percent=100 * area.surround,
+        warnings=_warnings(area, clipped, typical, own, flat, room),
+    )
+
+
+def _check_room(small: SmallLight, room: SmallLight, area: LitArea) -> None:
+    share = float(room.light[area.clear].mean() / small.light[area.clear].mean())
+    if share > 0.5:
+        raise FileError(
+            f"{room.path}: with the set off the picture area has {100 * share:.0f} % of the light in {small.path}; was "
+            "the set on, or are the two exchanged?"
+        )
+
+
+def _colour(path: Path, light: Light) -> str:
+    order = np.argsort(light)[::-1]
+    if light[order[2]] >= _WHITE * light[order[0]]:
+        return "white"
+    if light[order[0]] >= _PURE * light[order[1]]:
+        return GUNS[int(order[0])]
+    parts = ", ".join(f"{gun} {100 * share:.0f} %" for gun, share in zip(GUNS, light / light.sum(), strict=True))
+    raise FileError(f"{path}: the field is neither white nor red, green or blue ({parts})")
+
+
+def _check_plain(path: Path, field: FieldMap, own: int | None) -> None:
+    """Refuse what is no plain field: bars, a grid, a film."""
+    plain = field.plain
+    if plain.mean() < 0.5:
+        raise FileError(f"{path}: too little of the picture area can be measured")
+    terms = surface_terms(field, 4)
+    # A magnetised tube may turn a coloured field's gun to another colour, but not off.
+    logs = np.log(field.light.sum(axis=-1))
+    rest = [(logs, _UNEVEN_LIGHT)]
+    if own is None:
+        colour = chromaticity(field.light)
+        rest += [(colour[..., i], _UNEVEN_UV / np.sqrt(2)) for i in range(2)]
+    for values, most in rest:
+        left = (values - smooth_surface(values, plain, terms))[plain]
+        if np.sqrt(np.mean(left**2)) > most:
+            raise FileError(
+                f"{path}: the picture is no plain field; show the pattern 'field' in white, red, green or blue"
+            )
+
+
+def _fall_off(zones: Sequence[Zone]) -> tuple[float | None, float | None]:
+    corners = [zones[5 * row + column] for row, column in CORNERS]
+    values = [zone.luminance_percent for zone in corners if zone.luminance_percent is not None]
+    sigmas = [zone.luminance_sigma for zone in corners if zone.luminance_sigma is not None]
+    if len(values) < 4:
+        return None, None
+    # What the camera does in one corner it does in all: the mean is no surer than one.
+    return 100 - float(np.mean(values)), float(np.mean(sigmas))
+
+
+def _extreme(zones: Sequence[Zone], figure: Callable[[Zone], Extreme], rank: Callable[[float], float]) -> Extreme:
+    return max((figure(zone) for zone in zones), key=lambda extreme: rank(extreme.value))
+
+
+def _light_of(zone: Zone) -> Extreme:
+    return Extreme(zone=zone.name, value=zone.luminance_percent or 0.0, sigma=zone.luminance_sigma or 0.0)
+
+
+def _uv_of(zone: Zone) -> Extreme:
+    return Extreme(zone=zone.name, value=zone.delta_uv or 0.0, sigma=zone.delta_uv_sigma or 0.0)
+
+
+def _purity_of(zone: Zone) -> Extreme:
+    assert zone.purity is not None
+    return Extreme(zone=zone.name, value=zone.purity.percent, sigma=zone.purity.sigma)
+
+
+def _between(zones: Sequence[Zone]) -> Extreme:
+    places = np.array([(zone.delta_u, zone.delta_v) for zone in zones], np.float64)
+    apart = np.linalg.norm(places[:, None] - places[None], axis=-1)
+    i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
+    one, other = zones[int(i)], zones[int(j)]
+    sigma = float(np.hypot(one.delta_uv_sigma or 0.0, other.delta_uv_sigma or 0.0))
+    return Extreme(zone=f"{one.name} and {other.name}", value=float(apart[i, j]), sigma=sigma)
+
+
+def _warnings(
+    area: LitArea,
+    clipped: float,
+    light: Light,
+    own: int | None,
+    flat: FlatField | None,
+    room: SmallLight | None,
+) -> tuple[str, ...]:
+    said = []
+    top_left, top_right, _, bottom_left = area.corners
+    if np.hypot(*(bottom_left - top_left)) > np.hypot(*(top_right - top_left)):
+        said.append("the picture is taller than wide: the photograph lies on its side, and with it the zones")
+    if area.touches:
+        said.append(f"the photograph's edge cuts the picture off ({area.touches[0]}): zones are parts of what is seen")
+    if clipped > _CLIPPED_NOTE:
+        said.append(f"{100 * clipped:.1f} % of the picture is clipped, where it is brighter than it seems; expose less")
+    if flat is None:
+        said.append(
+            "without --flat-field the camera's own loss of light toward its corners is part of the luminance figures; "
+            "their uncertainty allows for an ordinary lens"
+        )
+    if room is None and area.surround > _VEIL_NOTE:
+        said.append(
+            f"around the picture there is {100 * area.surround:.0f} % of its light: darken the room, or give --ambient"
+        )
+    if own is not None:
+        cut = [gun for i, gun in enumerate(GUNS) if i != own and light[i] < _CUT_LIGHT]
+        if cut:
+            said.append(
+                f"the camera shows no {' and no '.join(cut)} in this field: faults of purity that only add a little of "
+                "it may be cut at black"
+            )
+    return tuple(said)

@@ -1,0 +1,1 @@
+"""From a frame to millivolts over time, as an oscilloscope shows it."""
