@@ -22,10 +22,10 @@ from av.video.stream import VideoStream
 from patterns.formats import FieldOrder
 from patterns.signal import DEPTHS, Range, Sampling
 from render.errors import FileError
-from render.png import read_png
+from render.files.png import read_png
+from render.files.stills import StillWords, with_words
 from render.quantise import Planes
 from render.samples import SampleError, planes_of
-from render.stills import StillWords, with_words
 from render.tags import Provenance, Tags
 
 __all__ = ["Picture", "VideoFile", "open_video"]
@@ -210,11 +210,11 @@ def _still_words(head: bytes) -> StillWords | None:
     """What the header of a still picture says of it, or None when `head` is of another kind of file."""
     found = read_png(head)
     if found is None and head.startswith((b"SDPX", b"XPDS")):
-        from render.dpx import read_dpx
+        from render.files.dpx import read_dpx
 
         found = read_dpx(head)
     if found is None and head.startswith((b"II", b"MM")):
-        from render.tiff import read_tiff
+        from render.files.tiff import read_tiff
 
         found = read_tiff(head)
     return found

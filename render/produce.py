@@ -18,18 +18,18 @@ from patterns.pattern import Area, Options, Pattern, percent_text
 from patterns.scene import Scene
 from patterns.signal import Range, Sampling, Signal
 from render.carriers import CARRIERS, Carrier, Rule
-from render.disc import disc_pictures, write_disc
-from render.dpx import write_dpx
-from render.encoder import encode_frames, mark_full_range, repeat_group, to_container
-from render.h264_exact import BitsError, LevelError, StreamTags, encode
+from render.files.dpx import write_dpx
+from render.files.png import write_png
+from render.files.tiff import write_tiff
+from render.files.y4m import frame_bytes, header
 from render.passing import clear_left, passing_name
-from render.png import write_png
 from render.proof import Proof, Verdict, prove
 from render.quantise import Planes
 from render.raster import draw_frame, frames_per_period
 from render.tags import Provenance, Tags, tags_for
-from render.tiff import write_tiff
-from render.y4m import frame_bytes, header
+from render.video.disc import disc_pictures, write_disc
+from render.video.encoder import encode_frames, mark_full_range, repeat_group, to_container
+from render.video.h264_exact import BitsError, LevelError, StreamTags, encode
 
 __all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
 

@@ -17,10 +17,10 @@ from patterns.scene import Patch
 from patterns.signal import Sampling
 from render.decode import open_video
 from render.errors import FileError
-from render.mpeg2 import without_time
 from render.patches import FEWEST_SAMPLES, patch_samples
 from render.quantise import Planes
 from render.tags import Tags
+from render.video.mpeg2 import without_time
 
 __all__ = ["Proof", "Verdict", "prove"]
 

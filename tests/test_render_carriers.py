@@ -39,14 +39,14 @@ from render import disc as disc_module
 from render import produce as produce_module
 from render.carriers import CARRIERS, CarrierError
 from render.decode import open_video
-from render.dpx import write_dpx
-from render.encoder import WriteError, encode_frames
 from render.errors import FileError
-from render.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, tell_rate, without_time
+from render.files.dpx import write_dpx
 from render.produce import Made, Order, ProofError, default_name, produce
 from render.proof import Proof, Verdict, prove
 from render.raster import draw_frame, frames_per_period
 from render.tags import tags_for
+from render.video.encoder import WriteError, encode_frames
+from render.video.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, tell_rate, without_time
 from trueraster.cli import run
 
 Vectors = dict[str, Any]

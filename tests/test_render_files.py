@@ -31,18 +31,18 @@ from patterns.placement import patch_area
 from patterns.signal import Edges, Matrix, Range, Sampling
 from render import produce as produce_module
 from render.carriers import CARRIERS
-from render.dpx import write_dpx
-from render.encoder import WriteError, encode_frames
-from render.h264_exact import LevelError
-from render.h264_exact import encode as encode_without_loss
-from render.png import write_png
+from render.files.dpx import write_dpx
+from render.files.png import write_png
+from render.files.tiff import write_tiff
+from render.files.y4m import frame_bytes
 from render.produce import Made, Order, ProofError, default_name, produce
 from render.proof import Proof, Verdict, prove
 from render.quantise import Planes
 from render.raster import check_raster, draw_frame, frames_per_period
 from render.tags import Tags, tags_for
-from render.tiff import write_tiff
-from render.y4m import frame_bytes
+from render.video.encoder import WriteError, encode_frames
+from render.video.h264_exact import LevelError
+from render.video.h264_exact import encode as encode_without_loss
 
 Vectors = dict[str, Any]
 

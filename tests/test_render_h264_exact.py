@@ -20,8 +20,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from render.h264_exact import BitsError, StreamTags, encode
-from render.h264_syntax import Load, level_for
+from render.video.h264_exact import BitsError, StreamTags, encode
+from render.video.h264_syntax import Load, level_for
 
 Plane = NDArray[np.uint8]
 Planes = tuple[Plane, Plane, Plane]

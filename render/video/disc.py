@@ -6,16 +6,16 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from patterns.standards import DISC_BUFFER_BITS, DISC_GROUP_PICTURES, DISC_MUX_RATE, DISC_VIDEO_RATE
-from render.encoder import WriteError, encode_frames, to_program_stream
-from render.mpeg2 import (
+from render.quantise import Planes
+from render.tags import Tags
+from render.video.encoder import WriteError, encode_frames, to_program_stream
+from render.video.mpeg2 import (
     fits_buffer,
     repeat_picture,
     split_pictures,
     stream,
     tell_rate,
 )
-from render.quantise import Planes
-from render.tags import Tags
 
 __all__ = ["disc_pictures", "write_disc"]
 

@@ -15,9 +15,9 @@ import numpy as np
 
 from patterns.signal import Range
 from patterns.standards import CHROMATICITIES, Primaries
-from render.png import stored_codes
+from render.files.png import stored_codes
+from render.files.stills import StillWords, range_of, reference_codes
 from render.quantise import Planes
-from render.stills import StillWords, range_of, reference_codes
 from render.tags import Provenance, Tags
 
 __all__ = ["read_tiff", "write_tiff"]

@@ -12,8 +12,8 @@ import numpy as np
 
 from patterns.signal import DEPTHS
 from patterns.standards import Primaries, Transfer
+from render.files.stills import StillWords, range_of, reference_codes
 from render.quantise import Planes
-from render.stills import StillWords, range_of, reference_codes
 from render.tags import Tags
 
 __all__ = ["read_dpx", "write_dpx"]

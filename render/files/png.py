@@ -13,8 +13,8 @@ from typing import IO
 import numpy as np
 
 from patterns.signal import Range
+from render.files.stills import StillWords
 from render.quantise import Plane, Planes
-from render.stills import StillWords
 from render.tags import Tags
 
 __all__ = ["read_png", "stored_codes", "write_png"]

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from patterns.standards import DISC_BUFFER_BITS
-from render.encoder import WriteError
+from render.video.encoder import WriteError
 
 __all__ = [
     "fits_buffer",

@@ -13,9 +13,9 @@ import numpy as np
 
 from patterns.formats import FieldOrder
 from patterns.signal import Range, Sampling
+from render.files.y4m import plane_bytes
 from render.quantise import Planes
 from render.tags import Tags
-from render.y4m import plane_bytes
 
 __all__ = [
     "WriteError",

@@ -23,7 +23,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from render.h264_syntax import (
+from render.video.h264_syntax import (
     COUNT_BITS,
     BitsError,
     LevelError,

@@ -1,0 +1,1 @@
+"""Still pictures and raw video, written sample by sample."""

@@ -1,0 +1,1 @@
+"""Coded video: what starts the encoder, and the exact coder."""
