@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from patterns.cvt import Blanking, cvt
-from patterns.gtf import gtf
+from patterns.modes.cvt import Blanking, cvt
+from patterns.modes.gtf import gtf
 from patterns.timing import FieldOrder, FormatError, Timing, field_order
 
 # What cvt, gtf and edid-decode printed; the file names their versions.

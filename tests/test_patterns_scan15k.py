@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from patterns.formats import FORMATS
-from patterns.scan15k import MICROSECOND, Limits, Span, broadcast_system, solve
+from patterns.modes.scan15k import MICROSECOND, Limits, Span, broadcast_system, solve
 from patterns.timing import FormatError, Timing
 
 # System M and the 625-line systems: 4 500 000 / 286 and 15 625 Hz (ITU-R BT.470, BT.1700; arithmetic of STANDARDS).

@@ -18,8 +18,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patterns.formats import FORMATS, Family, Format, FormatError, parse_format
-from patterns.freemodes import By, usual_by, with_timing
-from patterns.scan15k import Limits
+from patterns.modes.free import By, usual_by, with_timing
+from patterns.modes.scan15k import Limits
 from patterns.sync import sync_of
 from trueraster.cautions import SCAN_RATES
 from trueraster.cli import run

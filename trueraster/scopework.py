@@ -166,8 +166,8 @@ def with_scan(fmt: Format) -> Format:
     """
     if fmt.timing is not None:
         return fmt
-    from patterns.freemodes import usual_by, with_timing
-    from patterns.scan15k import Limits
+    from patterns.modes.free import usual_by, with_timing
+    from patterns.modes.scan15k import Limits
 
     try:
         return with_timing(fmt, usual_by(fmt), Limits())

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from patterns.formats import Format
-from patterns.scan15k import LEAST_CLOCK_STEP_HZ, MICROSECOND, Limits, Span
+from patterns.modes.scan15k import LEAST_CLOCK_STEP_HZ, MICROSECOND, Limits, Span
 from trueraster.cautions import SCAN_RATES
 from trueraster.kit.rates import SINGLE_TOLERANCE, LineRates, parse_line_rates, ranges_text
 from trueraster.options import UsageError

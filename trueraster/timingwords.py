@@ -9,8 +9,8 @@ from typing import Any
 
 from patterns import standards
 from patterns.formats import Family, FieldOrder, Format
-from patterns.freemodes import By
-from patterns.scan15k import broadcast_system
+from patterns.modes.free import By
+from patterns.modes.scan15k import broadcast_system
 from patterns.sync import SyncKind, sync_of
 from patterns.timing import Interval, Timing
 from trueraster.show import columns, number

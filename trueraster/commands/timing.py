@@ -13,8 +13,8 @@ from trueraster.show import note, put_json, put_text
 
 if TYPE_CHECKING:
     from patterns.formats import Format
-    from patterns.freemodes import By
-    from patterns.scan15k import Limits
+    from patterns.modes.free import By
+    from patterns.modes.scan15k import Limits
     from trueraster.setlimits import SetRange
     from trueraster.timingwords import Told
 
@@ -105,8 +105,8 @@ def _refuse_without_edid(typed: dict[str, str | None]) -> None:
 
 def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limits: Limits, shaping: list[str]) -> Told:
     """A format's timing, held against the stated set; `shaping` are the options that only 15khz heeds."""
-    from patterns.freemodes import By, usual_by, with_timing
-    from patterns.scan15k import OutOfRangeError
+    from patterns.modes.free import By, usual_by, with_timing
+    from patterns.modes.scan15k import OutOfRangeError
     from trueraster.options import UsageError, format_of
     from trueraster.setlimits import check_set, refusal
     from trueraster.timingwords import Told

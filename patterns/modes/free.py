@@ -6,10 +6,10 @@ from dataclasses import replace
 from enum import StrEnum
 
 from patterns import standards
-from patterns.cvt import Blanking, cvt
 from patterns.formats import Format
-from patterns.gtf import gtf
-from patterns.scan15k import Limits, solve
+from patterns.modes.cvt import Blanking, cvt
+from patterns.modes.gtf import gtf
+from patterns.modes.scan15k import Limits, solve
 from patterns.scancautions import scan_cautions
 from patterns.timing import Timing
 

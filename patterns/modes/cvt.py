@@ -10,7 +10,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from patterns import standards
-from patterns.blanked import check_cells, check_raster, field_lines, timed
+from patterns.modes.blanked import check_cells, check_raster, field_lines, timed
 from patterns.timing import FormatError, Interval, Timing
 
 __all__ = ["Blanking", "cvt"]

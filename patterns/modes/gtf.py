@@ -6,7 +6,7 @@ import math
 from fractions import Fraction
 
 from patterns import standards
-from patterns.blanked import check_cells, check_raster, field_lines, timed
+from patterns.modes.blanked import check_cells, check_raster, field_lines, timed
 from patterns.timing import FormatError, Interval, Timing
 
 __all__ = ["gtf"]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from patterns import standards
-from patterns.blanked import check_raster, field_lines, timed
+from patterns.modes.blanked import check_raster, field_lines, timed
 from patterns.sources import Mark, Source
 from patterns.timing import FormatError, Interval, Timing
 
