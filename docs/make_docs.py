@@ -30,10 +30,10 @@ from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge
 from render.preview import preview, preview_png
 from trueraster.cli import run
 from trueraster.levels import component_millivolts, distinct_patches
+from trueraster.output.terminal import counted
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.tolerancefile import known_figures
 from trueraster.report.tolerances import fits, tolerances_of
-from trueraster.show import counted
 
 DOCS = Path(__file__).parent
 PICTURE_FORMAT = FORMATS["576i"]

@@ -37,7 +37,7 @@ from render.decode import Picture
 from render.raster import draw_frame
 from render.tags import Tags
 from trueraster.cli import run
-from trueraster.options import format_of
+from trueraster.options.values import format_of
 
 Image8 = NDArray[np.uint8]
 Random = np.random.Generator

@@ -28,8 +28,8 @@ from patterns.catalogue import PATTERNS
 from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.photograph import save
 from tests.photo_bench.sets import plain_set
-from trueraster.cautions import CAUTIONS
 from trueraster.cli import app, run
+from trueraster.output.cautions import CAUTIONS
 
 ROOT = Path(__file__).parent.parent
 PAGES = [

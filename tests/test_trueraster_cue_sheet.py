@@ -22,9 +22,9 @@ from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from render.carriers import CARRIERS
 from render.preview import preview, preview_png
 from tests.pages import CHROMIUM, Browser, Element, browser, read
-from trueraster.cautions import CAUTIONS
 from trueraster.kit.plan import Item, plan_kit
 from trueraster.kit.sheet import STAGES, cue_sheet, levels_of, stage_of
+from trueraster.output.cautions import CAUTIONS
 
 # --- The page as text ----------------------------------------------------------------------------------------
 

@@ -40,7 +40,7 @@ from trueraster.kit.playlist import Track, m3u8, xspf
 from trueraster.kit.rates import parse_line_rates, understood_note
 from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.worker import Job
-from trueraster.options import UsageError
+from trueraster.options.values import UsageError
 
 SCRIPT = Path(sys.executable).with_name("trueraster")
 PROGRAM = [str(SCRIPT)] if SCRIPT.exists() else [sys.executable, "-c", "from trueraster.cli import main; main()"]

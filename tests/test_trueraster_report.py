@@ -29,8 +29,8 @@ from PIL import Image
 from patterns.standards import PRIMARIES_525
 from render.errors import FileError
 from tests.pages import CHROMIUM, Browser, Element, browser, read
-from trueraster.cautions import CAUTIONS
 from trueraster.cli import run
+from trueraster.output.cautions import CAUTIONS
 from trueraster.record.figure import Figure
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.limits import Limit, Verdict, judged

@@ -233,7 +233,7 @@ def test_no_minus_stands_before_zero(words: list[str], tmp_path: Path) -> None:
 
 
 def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("trueraster.scopefiles._LARGE", 200_000)
+    monkeypatch.setattr("trueraster.scope.files._LARGE", 200_000)
     path = tmp_path / "line.csv"
     out = call("scope", "bars", "--format", "576i", "--to", str(path))[1]
     assert f"{path} ({path.stat().st_size / 1e6:.0f} MB)" in out

@@ -21,10 +21,10 @@ from patterns.formats import FORMATS, Family, Format, FormatError, parse_format
 from patterns.modes.free import By, usual_by, with_timing
 from patterns.modes.scan15k import Limits
 from patterns.sync import sync_of
-from trueraster.cautions import SCAN_RATES
 from trueraster.cli import run
-from trueraster.edid import Interface, edid_block, offered
-from trueraster.show import number
+from trueraster.output.cautions import SCAN_RATES
+from trueraster.output.terminal import number
+from trueraster.timing.edid import Interface, edid_block, offered
 
 VECTORS = tomllib.loads((Path(__file__).parent / "vectors" / "free_modes.toml").read_text(encoding="utf-8"))
 

@@ -13,7 +13,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.show import ReaderGoneError
+from trueraster.output.terminal import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
 

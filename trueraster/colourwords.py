@@ -9,7 +9,7 @@ from analysis.meter.primaries.answer import ADDED, WHITE, advise_colour, colour_
 from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
 from analysis.meter.readings.types import Field, level_text
 from analysis.rounding import figure
-from trueraster.show import columns, counted, wrapped
+from trueraster.output.terminal import columns, counted, wrapped
 
 __all__ = ["colour_text"]
 

@@ -14,7 +14,7 @@ from analysis.meter.grey.answer import adjustment, advice_why, beyond, expected,
 from analysis.meter.guns import FEWEST_LEVELS, GUNS
 from analysis.meter.readings.types import level_text
 from analysis.rounding import decimals, figure
-from trueraster.show import columns, counted, wrapped
+from trueraster.output.terminal import columns, counted, wrapped
 
 if TYPE_CHECKING:
     from analysis.meter.grey.advice import GreyAdvice, Item

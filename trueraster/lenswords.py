@@ -8,7 +8,7 @@ from typing import Any
 
 from analysis.lens.calibrate import Calibration
 from analysis.lens.model import PARAMETERS
-from trueraster.show import counted, number, wrapped
+from trueraster.output.terminal import counted, number, wrapped
 
 __all__ = ["calibration_json", "calibration_text"]
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.passing import placed
-from trueraster.options import UsageError
+from trueraster.options.values import UsageError
 
 if TYPE_CHECKING:
     from analysis.drawing.plots import Plot

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from analysis.raster.advice import Advice
 from analysis.raster.convergence import Convergence
 from analysis.raster.geometry.figures import Geometry
-from trueraster.page.template import data_uri, rendered
+from trueraster.output.page import data_uri, rendered
 from trueraster.rasterphoto import Measured
 from trueraster.rastertables import Table, aligned, untold
 from trueraster.rasterwords import INSIDE, findings, heading, steps, tables_of

@@ -20,7 +20,7 @@ from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
 from render.errors import FileError
 from trueraster.kit.words import format_words
-from trueraster.options import UsageError, cells_of, format_of, pattern_of
+from trueraster.options.values import UsageError, cells_of, format_of, pattern_of
 
 __all__ = ["Measured", "Request", "request_of", "see"]
 

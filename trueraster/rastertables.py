@@ -11,7 +11,7 @@ from analysis.raster.convergence import AGAINST_GREEN, Convergence
 from analysis.raster.geometry.figures import NO_MARKS, Geometry
 from analysis.raster.geometry.overscan import SIDES
 from analysis.rounding import decimals, figure, unsigned
-from trueraster.show import columns
+from trueraster.output.terminal import columns
 
 __all__ = [
     "GEOMETRY_ROWS",

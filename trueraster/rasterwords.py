@@ -15,10 +15,10 @@ from analysis.raster.convergence import Convergence
 from analysis.raster.findings import convergence_finding, linearity_finding, shape_finding
 from analysis.raster.geometry.figures import Geometry
 from analysis.rounding import decimals
-from trueraster.cautions import CAUTIONS
+from trueraster.output.cautions import CAUTIONS
+from trueraster.output.terminal import counted, wrapped
 from trueraster.rasterphoto import Measured
 from trueraster.rastertables import Table, convergence_tables, geometry_tables, table_text, untold
-from trueraster.show import counted, wrapped
 
 __all__ = ["INSIDE", "Step", "findings", "heading", "raster_json", "raster_text", "steps", "tables_of"]
 

@@ -11,7 +11,7 @@ from analysis.frame.place.axes import Axis
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Pattern
 from patterns.signal import Signal
-from trueraster.show import columns, counted, number
+from trueraster.output.terminal import columns, counted, number
 
 if TYPE_CHECKING:
     from analysis.frame.fields.order import FieldOrderReading

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from trueraster import interrupt
-from trueraster.commands.shared import as_json_option, pattern_options
-from trueraster.show import columns, note, progress, put_json, put_text, reader_may_go
+from trueraster.options.shared import as_json_option, pattern_options
+from trueraster.output.terminal import columns, note, progress, put_json, put_text, reader_may_go
 
 if TYPE_CHECKING:
     from patterns.formats import Format
@@ -64,8 +64,8 @@ def draw(
     """
     from patterns.signal import Edges, Matrix, Range, Sampling
     from render.carriers import CARRIERS
-    from trueraster.options import UsageError, choice, format_of, options_of, pattern_of
-    from trueraster.orders import length_note, order_of
+    from trueraster.options.orders import length_note, order_of
+    from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
@@ -144,7 +144,7 @@ _MEDIA = frozenset(
 
 def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
     from render.produce import produce
-    from trueraster.orders import made_json, made_row
+    from trueraster.options.orders import made_json, made_row
 
     made = []
     with progress("drawing", quiet=as_json) as tell:
@@ -169,7 +169,7 @@ def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
 
 def _paths(orders: list[Order], to: str) -> list[Path]:
     from render.produce import default_name
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
 
     if to == "-":
         if len(orders) != 1 or orders[0].carrier.name != "y4m":

@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 
 from trueraster import interrupt
-from trueraster.commands.shared import as_json_option
-from trueraster.show import columns, counted, note, progress, put_json, put_text
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import columns, counted, note, progress, put_json, put_text
 
 __all__ = ["kit"]
 
@@ -44,8 +44,8 @@ def kit(
     from trueraster.kit.manifest import MANIFEST_NAME
     from trueraster.kit.plan import plan_kit
     from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
-    from trueraster.options import UsageError, choice, format_of
-    from trueraster.orders import length_note, made_json, made_row
+    from trueraster.options.orders import length_note, made_json, made_row
+    from trueraster.options.values import UsageError, choice, format_of
 
     chosen = list({fmt.id: fmt for fmt in (format_of(text, aspect) for text in formats or ("480i",))}.values())
     accepted = None if line_rates is None else parse_line_rates(line_rates)

@@ -11,8 +11,8 @@ from trueraster.commands.measure_colour import colour
 from trueraster.commands.measure_grey import grey
 from trueraster.commands.measure_raster import convergence, geometry, raster
 from trueraster.commands.measure_uniformity import uniformity
-from trueraster.commands.shared import as_json_option
-from trueraster.show import counted, progress, put_json, put_text
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import counted, progress, put_json, put_text
 
 __all__ = ["measure"]
 
@@ -43,7 +43,7 @@ def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
     from analysis.lens.file import save_lens
     from analysis.photo.file import read_photo
     from trueraster.lenswords import calibration_json, calibration_text
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
 
     if to.suffix.lower() != ".json":
         raise UsageError(f"--to: got {str(to)[:60]!r}, a file name that ends in .json is expected")

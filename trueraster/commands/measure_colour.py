@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from trueraster.commands.shared import as_json_option, meter_options
-from trueraster.show import put_json, put_text
+from trueraster.options.shared import as_json_option, meter_options
+from trueraster.output.terminal import put_json, put_text
 
 __all__ = ["colour"]
 
@@ -39,7 +39,7 @@ def colour(
     from analysis.meter.whites import primaries_of, white_of
     from trueraster.colourwords import colour_text
     from trueraster.meterfiles import check_folder, write_plots
-    from trueraster.meteroptions import meter_of
+    from trueraster.options.meter import meter_of
 
     standard = primaries_of(primaries)
     assert standard is not None

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from trueraster.commands.shared import as_json_option, meter_options
-from trueraster.show import put_json, put_text
+from trueraster.options.shared import as_json_option, meter_options
+from trueraster.output.terminal import put_json, put_text
 
 __all__ = ["grey"]
 
@@ -46,8 +46,8 @@ def grey(
     from analysis.meter.whites import white_of
     from trueraster.greywords import grey_text
     from trueraster.meterfiles import check_folder, write_plots
-    from trueraster.meteroptions import meter_of, tube_of
-    from trueraster.options import choice
+    from trueraster.options.meter import meter_of, tube_of
+    from trueraster.options.values import choice
 
     kept = choice("--keep", keep.strip().lower(), _GUNS)
     assert kept is not None

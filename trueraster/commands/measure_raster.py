@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from trueraster import interrupt
-from trueraster.commands.shared import as_json_option
-from trueraster.show import progress, put_json, put_text
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import progress, put_json, put_text
 
 if TYPE_CHECKING:
     from analysis.raster.advice import Advice
@@ -141,7 +141,7 @@ def _shape(measured: Measured) -> tuple[Geometry, Advice]:
 def _guns(measured: Measured) -> tuple[Convergence, Advice]:
     from analysis.raster.advice import advise_convergence
     from analysis.raster.convergence import measure_convergence
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
 
     if not measured.photo.has_colour:
         raise UsageError(f"{measured.request.photo}: the photograph is grey; convergence is told by its colours")

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from trueraster import interrupt
-from trueraster.commands.shared import as_json_option
-from trueraster.show import progress, put_json, put_text
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import progress, put_json, put_text
 
 if TYPE_CHECKING:
     from analysis.photo.file import Photo
@@ -52,7 +52,7 @@ def uniformity(
     from analysis.photo.file import read_photo
     from analysis.uniformity.answer import to_json, to_text
     from analysis.uniformity.measure import measure_uniformity
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
 
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
@@ -78,7 +78,7 @@ def uniformity(
 
 
 def _check_target(picture: Path, inputs: list[Path]) -> None:
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
 
     if picture.suffix.lower() != ".png":
         raise UsageError(f"--picture: got {str(picture)!r}, a name that ends in .png is expected")

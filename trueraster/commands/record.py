@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from trueraster import interrupt
-from trueraster.commands.shared import as_json_option
-from trueraster.mistakes import UsageError
-from trueraster.show import counted, note, progress, put_json, put_text
+from trueraster.errors import UsageError
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import counted, note, progress, put_json, put_text
 
 if TYPE_CHECKING:
     from trueraster.record.schema import Stage
@@ -66,9 +66,9 @@ def new(path: Path, as_json: bool, **typed: Any) -> None:
 
     What is not known yet can be said later with 'record set'.
     """
+    from trueraster.options.record import details_of, now, record_path
     from trueraster.record.changes import new_record, with_details
     from trueraster.record.store import create_record
-    from trueraster.recordwords import details_of, now, record_path
 
     held = with_details(new_record(now()), *details_of(typed))
     create_record(record_path(path), held, note)
@@ -87,9 +87,9 @@ def set_(path: Path, as_json: bool, tolerances: tuple[str, ...], **typed: Any) -
     What is given replaces what stood there, a list as a whole; the rest stays. Figures of --tolerance are named as in
     'record show --json', such as convergence.centre_max_mm=0.3; with nothing after = the limit is taken away.
     """
+    from trueraster.options.record import details_of, limits_of
     from trueraster.record.changes import Json, with_details, with_tolerances
     from trueraster.record.store import change_record
-    from trueraster.recordwords import details_of, limits_of
 
     of_set, of_record = details_of(typed)
     limits = limits_of(tolerances)
@@ -111,9 +111,9 @@ def set_(path: Path, as_json: bool, tolerances: tuple[str, ...], **typed: Any) -
 @as_json_option
 def work(path: Path, text: str, day: str | None, as_json: bool) -> None:
     """Note what was done: record work RECORD "recapped the vertical board"."""
+    from trueraster.options.record import date_of, words_of
     from trueraster.record.changes import with_work
     from trueraster.record.store import change_record
-    from trueraster.recordwords import date_of, words_of
 
     words, when = words_of("TEXT", text), date_of(day)
     if not words:
@@ -155,11 +155,11 @@ def add(
     A result is what 'verify' or 'measure' prints with --json, in a file, or - for standard input. It is kept whole.
     Pictures are kept in the record, at most 1600 samples long.
     """
+    from trueraster.options.record import date_of, stage_of, words_of
     from trueraster.record.changes import Json, holds_result, with_picture, with_result
     from trueraster.record.pictures import picture_entry
     from trueraster.record.results import title_of
     from trueraster.record.store import change_record
-    from trueraster.recordwords import date_of, stage_of, words_of
 
     to: Stage = stage_of(stage)
     when, said = date_of(day), words_of("--note", remark) or ""
@@ -217,9 +217,9 @@ def remove(path: Path, stage: str, name: str, as_json: bool) -> None:
 
     NAME is the file that it came from, as 'record show' has it; of several with one name the last one goes.
     """
+    from trueraster.options.record import stage_of
     from trueraster.record.changes import Json, without_entry
     from trueraster.record.store import change_record
-    from trueraster.recordwords import stage_of
 
     to: Stage = stage_of(stage)
 
@@ -264,9 +264,9 @@ def demo(to: Path, as_json: bool) -> None:
     Simulated photographs and meter readings are measured by this tool's own commands, which takes some ten seconds.
     """
     from trueraster.cli import app
+    from trueraster.options.record import now, record_path
     from trueraster.record.demonstration import demonstration
     from trueraster.record.store import create_record
-    from trueraster.recordwords import now, record_path
 
     target = record_path(to).absolute()
     if target.exists():

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from trueraster.commands.shared import as_json_option
-from trueraster.show import columns, counted, number, put_json, put_text
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import columns, counted, number, put_json, put_text
 
 if TYPE_CHECKING:
     from patterns.formats import Format
@@ -23,7 +23,7 @@ __all__ = ["formats", "levels", "patterns"]
 def patterns(name: str | None, as_json: bool) -> None:
     """List the patterns, or tell what one is for."""
     from patterns.catalogue import PATTERNS
-    from trueraster.options import pattern_of
+    from trueraster.options.values import pattern_of
 
     chosen = list(PATTERNS.values()) if name is None else [pattern_of(name)]
     if as_json:
@@ -75,7 +75,7 @@ def _pattern_text(pattern: Pattern) -> str:
 def formats(name: str | None, aspect: str | None, as_json: bool) -> None:
     """List the formats, or tell the timing of one."""
     from patterns.formats import FORMATS
-    from trueraster.options import UsageError, format_of
+    from trueraster.options.values import UsageError, format_of
 
     if aspect is not None and name is None:
         raise UsageError("--aspect: name the format that it is for, as in 'formats 480i --aspect 16:9'")

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from trueraster.commands.shared import as_json_option
-from trueraster.mistakes import UsageError
-from trueraster.show import note, put_json, put_text
+from trueraster.errors import UsageError
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import note, put_json, put_text
 
 if TYPE_CHECKING:
     from trueraster.record.schema import Record

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from trueraster.commands.shared import as_json_option, pattern_options
-from trueraster.show import note, progress, put_json, put_text
+from trueraster.options.shared import as_json_option, pattern_options
+from trueraster.output.terminal import note, progress, put_json, put_text
 
 __all__ = ["scope"]
 
@@ -53,9 +53,9 @@ def scope(
     samples through the reconstruction filter. Levels are those into 75 ohm. Flat parts are told as a table; --to draws
     the trace or writes its points.
     """
-    from trueraster.scopefiles import check_targets, file_words, write_scope
-    from trueraster.scopewords import scope_json, scope_text
-    from trueraster.scopework import view_of, wanted_of
+    from trueraster.scope.answer import scope_json, scope_text
+    from trueraster.scope.files import check_targets, file_words, write_scope
+    from trueraster.scope.request import view_of, wanted_of
 
     paths = check_targets(targets, subject)
     wanted = wanted_of(typed, line, frame)

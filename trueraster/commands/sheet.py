@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from trueraster.commands.shared import as_json_option
-from trueraster.show import note, put_json, put_text
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import note, put_json, put_text
 
 __all__ = ["sheet"]
 
@@ -24,7 +24,7 @@ def sheet(name: str, paper: str, to: str | None, as_json: bool) -> None:
     photographed with. Print at 100 % and check the page's rulers.
     """
     from analysis.photo.sheets import PAPERS, SHEETS, write_sheet
-    from trueraster.options import UsageError, choice
+    from trueraster.options.values import UsageError, choice
 
     choice("sheet", name, tuple(SHEETS))
     choice("--paper", paper, tuple(PAPERS))

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from trueraster.commands.shared import as_json_option
-from trueraster.show import note, put_json, put_text
+from trueraster.options.shared import as_json_option
+from trueraster.output.terminal import note, put_json, put_text
 
 if TYPE_CHECKING:
     from patterns.formats import Format
     from patterns.modes.free import By
     from patterns.modes.scan15k import Limits
-    from trueraster.setlimits import SetRange
-    from trueraster.timingwords import Told
+    from trueraster.timing.answer import Told
+    from trueraster.timing.set_range import SetRange
 
 __all__ = ["timing"]
 
@@ -63,9 +63,9 @@ def timing(
     FORMAT is a name such as 480i, or any raster as WxH[i|p]@RATE: 2560x240p@60. State what the set takes (--line-rate,
     --field-rate), and a scan outside is refused.
     """
-    from trueraster.options import choice
-    from trueraster.setlimits import limits_of, set_range
-    from trueraster.timingwords import timing_json, timing_text
+    from trueraster.options.values import choice
+    from trueraster.timing.answer import timing_json, timing_text
+    from trueraster.timing.set_range import limits_of, set_range
 
     choice("--by", by, ("cvt", "cvt-rb", "cvt-rb2", "gtf", "15khz"))
     choice("--edid-for", edid_for, ("analogue", "digital"))
@@ -94,7 +94,7 @@ def timing(
 
 
 def _refuse_without_edid(typed: dict[str, str | None]) -> None:
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
 
     given = [name for name, text in typed.items() if text is not None]
     if given:
@@ -107,9 +107,9 @@ def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limit
     """A format's timing, held against the stated set; `shaping` are the options that only 15khz heeds."""
     from patterns.modes.free import By, usual_by, with_timing
     from patterns.modes.scan15k import OutOfRangeError
-    from trueraster.options import UsageError, format_of
-    from trueraster.setlimits import check_set, refusal
-    from trueraster.timingwords import Told
+    from trueraster.options.values import UsageError, format_of
+    from trueraster.timing.answer import Told
+    from trueraster.timing.set_range import check_set, refusal
 
     if "," in text:
         raise UsageError(f"{text[:40]!r}: formats stand apart, as 480i 576i, and a rate has a point, as 640x480i@59.94")
@@ -177,10 +177,10 @@ def _write_edid(
 ) -> dict[str, Any]:
     """Write the block, and tell what it holds."""
     from render.passing import placed
-    from trueraster.edid import KEPT_NAME, Interface, edid_block, edid_notes, offered
-    from trueraster.options import UsageError
-    from trueraster.setlimits import check_set
-    from trueraster.show import number
+    from trueraster.options.values import UsageError
+    from trueraster.output.terminal import number
+    from trueraster.timing.edid import KEPT_NAME, Interface, edid_block, edid_notes, offered
+    from trueraster.timing.set_range import check_set
 
     if str(path) in (".", "-") or path.is_dir():
         raise UsageError(f"--edid: got {str(path)[:60]!r}, a file name is expected, as set.bin")

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from trueraster.commands.shared import as_json_option, pattern_options
-from trueraster.show import counted, progress, put_json, put_text
+from trueraster.options.shared import as_json_option, pattern_options
+from trueraster.output.terminal import counted, progress, put_json, put_text
 
 if TYPE_CHECKING:
     from analysis.frame.fields.order import FieldOrderReading
@@ -66,8 +66,8 @@ def verify(
     from analysis.frame.findings import OtherPatternError
     from analysis.frame.levels import read_frame
     from patterns.signal import Matrix, Range
-    from trueraster.fileformat import format_of_file
-    from trueraster.options import UsageError, choice, options_of
+    from trueraster.options.file_format import format_of_file
+    from trueraster.options.values import UsageError, choice, options_of
 
     ranged = choice("--range", code_range, tuple(Range))
     weighed = choice("--matrix", matrix, tuple(Matrix))
@@ -129,7 +129,7 @@ class _Task:
 
     def examine(self, frame: Frame) -> Examination:
         from analysis.frame.examine import examine
-        from trueraster.options import UsageError
+        from trueraster.options.values import UsageError
 
         scene = self.pattern.scene(self.format, self.options, self.signal)
         found = examine(
@@ -213,7 +213,7 @@ def _recognised(frame: Frame, fmt: Format, signal: Signal) -> tuple[Pattern, Opt
     from analysis.frame.fields.bar import shows_moving_bar
     from patterns.catalogue import PATTERNS
     from patterns.pattern import Options
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
 
     look = best_look(frame, signal, fmt, _all_looks())
     if look is not None:
@@ -239,7 +239,7 @@ def _hint(error: OtherPatternError) -> str:
 
 def _tolerance(text: str | None) -> Tolerance | None:
     from analysis.frame.levels import Tolerance
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
 
     if text is None:
         return None
@@ -316,7 +316,7 @@ def _field_order(task: _Task, every: bool, as_json: bool) -> int:
     """The order of fields, told from the moving bar of a clip."""
     from analysis.frame.fields.order import FieldState, field_fault, read_field_order
     from trueraster import interrupt
-    from trueraster.options import UsageError
+    from trueraster.options.values import UsageError
     from trueraster.verdict import fields_json, fields_text
 
     with progress("reading", quiet=as_json) as tell:
@@ -358,7 +358,7 @@ def _mark(path: Path, report: _Report, task: _Task) -> None:
 def _pattern(frame: Frame, text: str | None) -> Pattern:
     from patterns.catalogue import find_pattern
     from patterns.timing import shown
-    from trueraster.options import UsageError, pattern_of
+    from trueraster.options.values import UsageError, pattern_of
 
     name = text or frame.provenance["pattern"]
     if text is None and name.startswith("own:"):
@@ -369,7 +369,7 @@ def _pattern(frame: Frame, text: str | None) -> Pattern:
 def _told_options(frame: Frame) -> Options:
     """The options that the pattern was drawn with, as the file tells them."""
     from patterns.pattern import Options
-    from trueraster.options import UsageError, cells_of
+    from trueraster.options.values import UsageError, cells_of
 
     def level(name: str) -> Fraction | None:
         # A file may say anything of itself; a number without an end is not worked out.

@@ -30,7 +30,7 @@ from trueraster.kit.rates import LineRates
 from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.words import format_words, given_words
 from trueraster.kit.worker import Job
-from trueraster.options import UsageError
+from trueraster.options.values import UsageError
 
 __all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "XSPF_NAME", "Kit", "make_kit"]
 

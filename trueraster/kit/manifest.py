@@ -19,8 +19,8 @@ from render.passing import passing_name
 from render.produce import Order
 from render.proof import Proof, Verdict
 from trueraster.kit.plan import Item
-from trueraster.orders import PROOF_FIGURES, proof_json
-from trueraster.show import number
+from trueraster.options.orders import PROOF_FIGURES, proof_json
+from trueraster.output.terminal import number
 
 __all__ = [
     "MANIFEST_NAME",

@@ -11,8 +11,8 @@ from patterns.pattern import Pattern
 from patterns.scene import Scene
 from render.carriers import Carrier
 from render.produce import Order, default_name
-from trueraster.options import UsageError
-from trueraster.orders import order_of
+from trueraster.options.orders import order_of
+from trueraster.options.values import UsageError
 
 __all__ = ["Item", "patterns_for", "plan_kit"]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from patterns.formats import Format
-from trueraster.options import UsageError
+from trueraster.options.values import UsageError
 
 __all__ = [
     "SINGLE_TOLERANCE",

@@ -20,7 +20,7 @@ from trueraster.kit.rates import LineRates, ranges_text
 from trueraster.kit.wave import wave_svg
 from trueraster.kit.words import format_words, given_words
 from trueraster.levels import component_millivolts, distinct_patches
-from trueraster.page.template import data_uri, minus, rendered
+from trueraster.output.page import data_uri, minus, rendered
 
 __all__ = ["STAGES", "cue_sheet", "levels_of", "stage_of"]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from trueraster.output.terminal import columns, counted, wrapped
 from trueraster.rastertables import aligned
 from trueraster.record.compare import Comparison, comparisons, value_text
 from trueraster.record.results import Figure, Kind, figures_of, findings_of, kind_of, subject_of
 from trueraster.record.schema import Attached, Record, Stage
-from trueraster.show import columns, counted, wrapped
 
 __all__ = ["record_json", "record_text"]
 

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from analysis.meter.readings.types import level_text
+from trueraster.output.terminal import counted
 from trueraster.record.figure import number_at
 from trueraster.record.results import Kind
 from trueraster.record.schema import Attached
-from trueraster.show import counted
 
 __all__ = ["method_of"]
 

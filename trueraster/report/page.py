@@ -8,7 +8,7 @@ from datetime import datetime
 from importlib.metadata import version
 from string import ascii_lowercase
 
-from trueraster.page.template import rendered
+from trueraster.output.page import rendered
 from trueraster.rastertables import aligned
 from trueraster.record.compare import value_text
 from trueraster.record.figure import Figure

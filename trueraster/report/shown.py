@@ -6,7 +6,7 @@ import io
 import warnings
 from dataclasses import dataclass
 
-from trueraster.page.template import data_uri
+from trueraster.output.page import data_uri
 from trueraster.record.schema import AttachedPicture, Record, Stage
 
 __all__ = ["Shown", "pictures_of"]

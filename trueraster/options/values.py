@@ -10,7 +10,7 @@ from pathlib import Path
 from patterns.catalogue import find_pattern
 from patterns.formats import Format, parse_aspect, parse_format
 from patterns.pattern import Options, Pattern
-from trueraster.mistakes import UsageError
+from trueraster.errors import UsageError
 
 __all__ = ["UsageError", "cells_of", "choice", "format_of", "options_of", "pattern_of", "percent"]
 

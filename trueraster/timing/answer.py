@@ -13,7 +13,7 @@ from patterns.modes.free import By
 from patterns.modes.scan15k import broadcast_system
 from patterns.sync import SyncKind, sync_of
 from patterns.timing import Interval, Timing
-from trueraster.show import columns, number
+from trueraster.output.terminal import columns, number
 
 __all__ = ["Told", "timing_json", "timing_text"]
 

@@ -9,7 +9,7 @@ from patterns import standards
 from patterns.formats import Family
 from patterns.lines import row_of, timing_of
 from patterns.signal import Edges
-from trueraster.scopework import View
+from trueraster.scope.request import View
 
 __all__ = ["scope_notes"]
 

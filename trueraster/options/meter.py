@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from trueraster.options import UsageError
+from trueraster.options.values import UsageError
 
 if TYPE_CHECKING:
     from analysis.meter.readings.types import Meter, Readings

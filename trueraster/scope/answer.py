@@ -16,9 +16,9 @@ from patterns.formats import Family
 from patterns.lines import field_of, field_span, row_of, sync_start, timing_of
 from patterns.sync import SyncKind, sync_of
 from patterns.syncpulses import equalising_count, line_pulses, sync_rise
-from trueraster.scopenotes import scope_notes
-from trueraster.scopework import View
-from trueraster.show import columns, counted, number
+from trueraster.output.terminal import columns, counted, number
+from trueraster.scope.notes import scope_notes
+from trueraster.scope.request import View
 
 __all__ = ["csv_chunks", "scope_json", "scope_note", "scope_text", "scope_title"]
 

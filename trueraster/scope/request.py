@@ -17,8 +17,8 @@ from patterns.formats import Family, Format, FormatError
 from patterns.lines import field_span, line_of, timing_of
 from patterns.signal import Edges, Matrix, Range, Sampling
 from render.carriers import CARRIERS, default_matrix
-from trueraster.fileformat import format_of_file
-from trueraster.options import UsageError, choice, format_of, options_of, pattern_of
+from trueraster.options.file_format import format_of_file
+from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 
 __all__ = ["View", "Wanted", "view_of", "wanted_of"]
 
@@ -211,7 +211,7 @@ def _traces(interface: Interface, wanted: Wanted) -> tuple[TraceKind, ...]:
 
 def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str | None]) -> Source:
     from render.produce import produce
-    from trueraster.orders import order_of
+    from trueraster.options.orders import order_of
 
     pattern = pattern_of(subject)
     rgb = wanted.signal is SignalKind.RGB

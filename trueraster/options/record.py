@@ -8,7 +8,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from trueraster.options import UsageError, format_of
+from trueraster.options.values import UsageError, format_of
 
 __all__ = [
     "MOST_LETTERS",

@@ -9,7 +9,7 @@ from typing import Any
 
 from jinja2 import DictLoader, Environment, StrictUndefined
 
-from trueraster.cautions import CAUTIONS
+from trueraster.output.cautions import CAUTIONS
 
 __all__ = ["data_uri", "minus", "rendered"]
 

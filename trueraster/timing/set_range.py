@@ -9,9 +9,9 @@ from fractions import Fraction
 
 from patterns.formats import Format
 from patterns.modes.scan15k import LEAST_CLOCK_STEP_HZ, MICROSECOND, Limits, Span
-from trueraster.cautions import SCAN_RATES
 from trueraster.kit.rates import SINGLE_TOLERANCE, LineRates, parse_line_rates, ranges_text
-from trueraster.options import UsageError
+from trueraster.options.values import UsageError
+from trueraster.output.cautions import SCAN_RATES
 
 __all__ = ["SetRange", "check_set", "limits_of", "refusal", "set_range"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from patterns.formats import FORMATS, FieldOrder, Format
-from trueraster.options import UsageError, format_of
+from trueraster.options.values import UsageError, format_of
 
 if TYPE_CHECKING:
     from analysis.frame.levels import Frame

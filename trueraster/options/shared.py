@@ -31,7 +31,7 @@ def pattern_options(command: Command) -> Command:
 
 
 def meter_options(command: Command) -> Command:
-    """What `measure grey` and `measure colour` share; `trueraster.meteroptions` turns what is typed into values."""
+    """What `measure grey` and `measure colour` share; `trueraster.options.meter` turns what is typed into values."""
     options = (
         click.option("--white", help="Target white: d65, d93 or x,y.", default="d65", show_default=True),
         click.option(

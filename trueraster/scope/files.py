@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.passing import placed
-from trueraster.options import UsageError
+from trueraster.options.values import UsageError
 
 if TYPE_CHECKING:
     from analysis.drawing.plots import Plot
-    from trueraster.scopework import View
+    from trueraster.scope.request import View
 
 __all__ = ["check_targets", "file_words", "write_scope"]
 
@@ -46,7 +46,7 @@ def write_scope(view: View, paths: Sequence[Path]) -> list[str]:
         OSError: one cannot be written.
     """
     from analysis.drawing.plots import plot_bytes
-    from trueraster.scopewords import csv_chunks
+    from trueraster.scope.answer import csv_chunks
 
     plot = _plot(view) if any(path.suffix.lower() != ".csv" for path in paths) else None
     for path in paths:
@@ -67,7 +67,7 @@ def file_words(name: str) -> str:
 def _plot(view: View) -> Plot:
     from analysis.waveform.plot import line_plot, span_plot
     from patterns.lines import field_span
-    from trueraster.scopewords import scope_note, scope_title
+    from trueraster.scope.answer import scope_note, scope_title
 
     title, note = scope_title(view), scope_note(view)
     if view.line is not None:

@@ -1,0 +1,1 @@
+"""What is typed, turned into values; every mistake names its option."""

@@ -1,0 +1,1 @@
+"""How answers reach their reader: terminal, text, JSON and pages."""

@@ -1,0 +1,1 @@
+"""What `scope` prints and draws."""

@@ -1,0 +1,1 @@
+"""What `timing` prints: rates, the set's limits, mode lines and EDID."""
