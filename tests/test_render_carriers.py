@@ -35,7 +35,6 @@ from patterns.pattern import Options
 from patterns.placement import patch_area
 from patterns.signal import Range, Sampling
 from render import decode as decode_module
-from render import disc as disc_module
 from render import produce as produce_module
 from render.carriers import CARRIERS, CarrierError
 from render.decode import open_video
@@ -45,6 +44,7 @@ from render.produce import Made, Order, ProofError, default_name, produce
 from render.proof import Proof, Verdict, prove
 from render.raster import draw_frame, frames_per_period
 from render.tags import tags_for
+from render.video import disc as disc_module
 from render.video.encoder import WriteError, encode_frames
 from render.video.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, tell_rate, without_time
 from trueraster.cli import run

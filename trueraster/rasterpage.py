@@ -38,8 +38,7 @@ def raster_page(
     file = io.BytesIO()
     picture.save(file, "JPEG", quality=_QUALITY, subsampling=0)
     return rendered(
-        "trueraster",
-        "rasterpage.html",
+        "raster.html",
         kind="Convergence" if isinstance(found, Convergence) else "Geometry",
         findings=findings(found),
         photo=str(measured.request.photo),

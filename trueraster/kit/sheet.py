@@ -107,8 +107,7 @@ def cue_sheet(title: str, items: Sequence[Item], program: str, accepted: Sequenc
     parts = tuple(_parts(items))
     identity = hashlib.sha256("\n".join(item.name for item in items).encode()).hexdigest()[:16]
     return rendered(
-        "trueraster.kit",
-        "sheet.html",
+        "cue-sheet.html",
         title=title,
         program=program,
         parts=parts,

@@ -17,15 +17,15 @@ _SHARED = ("base.css", "cautions.html")
 """What a template may include."""
 
 
-def rendered(room: str, name: str, /, **values: Any) -> str:
-    """A template of a room, such as `trueraster.kit`, with values put in; the cautions are there as `cautions`."""
-    shared = {one: _text("trueraster.page", one) for one in _SHARED}
+def rendered(name: str, /, **values: Any) -> str:
+    """A template with values put in; the cautions are there as `cautions`."""
+    shared = {one: _text(one) for one in _SHARED}
     made = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, loader=DictLoader(shared)
     )
     made.filters["css_string"] = _css_string
     made.filters["minus"] = minus
-    return made.from_string(_text(room, name)).render(cautions=CAUTIONS, **values)
+    return made.from_string(_text(name)).render(cautions=CAUTIONS, **values)
 
 
 def data_uri(media_type: str, data: bytes) -> str:
@@ -38,8 +38,8 @@ def minus(text: str) -> str:
     return re.sub(r"(?<!\S)-(?=[A-Z\d])", "−", text)
 
 
-def _text(room: str, name: str) -> str:
-    return (files(room) / name).read_text(encoding="utf-8")
+def _text(name: str) -> str:
+    return (files("trueraster.output") / "templates" / name).read_text(encoding="utf-8")
 
 
 def _css_string(text: str) -> str:

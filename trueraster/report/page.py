@@ -31,7 +31,6 @@ def report_page(content: Content, pictures: Sequence[Sequence[Shown]], made: dat
     marks = _Marks()
     sections = [_section(one, marks) for one in content.sections]
     return rendered(
-        "trueraster.report",
         "report.html",
         name=record.set.name or "A set without a name",
         bench=record.bench,

@@ -1,1 +1,0 @@
-"""What all pages share: looks, cautions, and how they are filled."""
