@@ -150,8 +150,8 @@ def _settled(text: str) -> str:
 
 
 def _spread(answer: Any) -> str:
-    """JSON with a line for each key, and lists of numbers in one line."""
-    text = json.dumps(answer, indent=1, ensure_ascii=False)
+    """JSON with a line for each key in order of the alphabet, and lists of numbers in one line."""
+    text = json.dumps(answer, indent=1, ensure_ascii=False, sort_keys=True)
     return re.sub(r"[\[{][^\[\]{}]{0,200}[\]}]", lambda found: re.sub(r"\n\s*", " ", found[0]), text)
 
 
