@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["decimals", "figure", "unsigned"]
+__all__ = ["decimals", "figure", "uncertainty_text", "unsigned"]
 
 _MOST = 3
 """Decimals: a thousandth of a millimetre or of a percent is beyond what any set holds still."""
@@ -36,3 +36,8 @@ def unsigned(value: float | None, places: int) -> str:
         return "-"
     text = f"{value:.{places}f}"
     return text if text.strip("-0.") else text.lstrip("-")
+
+
+def uncertainty_text(uncertainty: float | None, places: int) -> str:
+    """A standard uncertainty, never 0: what rounds to 0 is one in the last digit; `-` where there is none."""
+    return "-" if uncertainty is None else f"{max(uncertainty, 10.0**-places):.{places}f}"

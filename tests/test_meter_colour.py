@@ -15,13 +15,14 @@ import pytest
 
 from analysis.drawing.plots import plot_bytes
 from analysis.meter.looks import LOOKS
-from analysis.meter.primaries.answer import advise_colour, colour_finding, colour_json
+from analysis.meter.primaries.answer import advise_colour, colour_answer, colour_finding
 from analysis.meter.primaries.measure import PARTS, Colour, measure_colour
 from analysis.meter.primaries.plots import colour_plots
 from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, PrimarySet, White
 from render.errors import FileError
 from trueraster.cli import run
+from trueraster.output.json import answer_json
 
 SMPTE_C, EBU, BT709 = PRIMARY_SETS
 
@@ -219,7 +220,7 @@ def test_repeated_readings_give_their_mean_without_outliers() -> None:
 def test_what_was_not_read_is_null_with_its_reason() -> None:
     gone = (Field.GREEN, Field.CYAN, Field.GREY)
     found = measure_colour(tube(left_out=gone), SMPTE_C, D65)
-    answer = colour_json(found)
+    answer = answer_json(colour_answer(found))
     assert answer["primaries"]["green"] is None
     assert answer["secondaries"]["cyan"] is None
     assert answer["white"] is None
@@ -327,7 +328,7 @@ def test_command_as_text_with_plots(file: Path, tmp_path: Path, capsys: pytest.C
     assert str(file) in text.splitlines()[0]
     assert all(len(line) <= 100 for line in text.splitlines() if str(tmp_path) not in line)
     assert "for a meter of 1 % in luminance and 0.001 in x and y" in text
-    assert "'--primaries ebu-3213' holds the set" in " ".join(text.split())
+    assert "'--primaries ebu-3213' compares the set" in " ".join(text.split())
     names = sorted(path.name for path in folder.iterdir())
     assert names == [f"colour-{name}.{kind}" for name in ("diagram", "light", "targets") for kind in ("png", "svg")]
 
@@ -362,7 +363,7 @@ def test_a_drawn_case_is_told_whole(file: Path, capsys: pytest.CaptureFixture[st
     file.write_text("\n".join(lines))
     assert run(["measure", "colour", str(file)]) == 0
     text = capsys.readouterr().out
-    assert "Not told" in text
+    assert "Not available" in text
     assert "no green was read at 100 %" in text
     assert "None" not in text
     assert " nan" not in text

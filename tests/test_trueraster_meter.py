@@ -12,8 +12,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from analysis.answer import Kind
 from trueraster.cli import run
-from trueraster.record.results import Kind, figures_of, kind_of
+from trueraster.output.json import read
+from trueraster.record.results import kind_of
 
 EXAMPLE = Path(__file__).resolve().parent.parent / "docs" / "examples" / "grey-readings.csv"
 GUNS = ("red", "green", "blue")
@@ -66,7 +68,7 @@ def test_json_has_the_designed_keys_and_a_record_takes_it(capsys: pytest.Capture
         item["level_percent"] for item in found["advice"]
     )
     assert kind_of(found) is Kind.GREY
-    by_name = {one.id: one for one in figures_of("grey", found)}
+    by_name = read("grey", found)
     assert by_name["grey.steps.20.delta_uv"].uncertainty == found["uncertainty"]["steps"][3]["delta_uv"]
 
 

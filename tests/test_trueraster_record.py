@@ -21,10 +21,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+from analysis.answer import Figure, Kind, Quantity
 from trueraster.cli import run
+from trueraster.output.json import quantities_in, read
 from trueraster.record.compare import comparisons, value_text
 from trueraster.record.pictures import LONGEST
-from trueraster.record.results import Kind, figures_of, kind_of, title_of
+from trueraster.record.results import kind_of, title_of
 from trueraster.record.schema import Record, Stage
 from trueraster.record.store import read_record
 from trueraster.record.told import record_text
@@ -282,11 +284,11 @@ def test_an_answer_is_known_and_kept_whole(bench: Path, name: str, kind: Kind) -
 def test_an_answer_of_every_kind_has_key_figures(answers: Path) -> None:
     """Each that was measured has a figure with a value in the summary, and no two figures have one name."""
     for name, kind in ATTACHED.items():
-        figures = figures_of(kind, json.loads((answers / f"{name}.json").read_text(encoding="utf-8")))
-        assert any(one.key and one.value is not None for one in figures), name
-        names = [one.id for one in figures]
-        assert len(set(names)) == len(names), name
-        assert all(one.id.startswith(f"{kind}.") and one.words for one in figures)
+        held = json.loads((answers / f"{name}.json").read_text(encoding="utf-8"))
+        figures = read(kind, held)
+        assert any(one.quantity.main and one.value is not None for one in figures.values()), name
+        assert len(figures) == sum(one.kept for one in quantities_in(kind, held)), name
+        assert all(one.quantity.words for one in figures.values())
 
 
 @pytest.mark.parametrize("name", ["geometry", "convergence", "colour"])
@@ -299,14 +301,18 @@ def test_figures_are_those_of_the_answer(answers: Path, name: str) -> None:
             value = value[int(part)] if isinstance(value, list) else value[part]
         return value
 
-    figures = figures_of(name, answer)
+    figures = read(name, answer)
     assert len(figures) > 25
-    for one in figures:
-        path = one.id.removeprefix(f"{name}.")
+    for full, one in figures.items():
+        path = full.removeprefix(f"{name}.")
         assert one.value == at(answer, path), path
         assert one.uncertainty == at(answer["uncertainty"], path), path
-        assert one.unit == (
-            "mm" if "_mm" in path or path.startswith("parts.") else "degrees" if path.endswith("_deg") else one.unit
+        assert one.quantity.unit == (
+            "mm"
+            if "_mm" in path or path.startswith("parts.")
+            else "degrees"
+            if path.endswith("_deg")
+            else one.quantity.unit
         )
 
 
@@ -339,22 +345,22 @@ def test_a_grey_scale_has_its_steps_by_their_level() -> None:
     """A step's figures are named by its level, whatever its place among the steps."""
     assert kind_of(GREY) is Kind.GREY
     assert title_of("grey", GREY) == "Grey scale, white x 0.3127, y 0.329"
-    by_name = {one.id: one for one in figures_of("grey", GREY)}
+    by_name = read("grey", GREY)
     assert by_name["grey.contrast"].value == 10000
     assert (by_name["grey.steps.20.delta_uv"].value, by_name["grey.steps.20.delta_uv"].uncertainty) == (0.004, 0.001)
     assert by_name["grey.steps.20.gun_percent.blue"].value == -4
     shorter = {**GREY, "steps": GREY["steps"][1:]}
-    assert {one.id: one.value for one in figures_of("grey", shorter)}["grey.steps.20.delta_uv"] == 0.004
+    assert read("grey", shorter)["grey.steps.20.delta_uv"].value == 0.004
 
 
 def test_what_cannot_be_told_has_its_reason(answers: Path) -> None:
     """Without marks there is no width, and the figure says why, in the answer's own words."""
     answer = json.loads((answers / "geometry-bare.json").read_text(encoding="utf-8"))
-    by_name = {one.id: one for one in figures_of("geometry", answer)}
+    by_name = read("geometry", answer)
     width = by_name["geometry.width_mm"]
     assert (width.value, width.reason) == (None, answer["reasons"]["width_mm"])
-    assert not by_name["geometry.edge_sag_mm.left"].key
-    assert by_name["geometry.edge_sag_percent.left"].key
+    assert not by_name["geometry.edge_sag_mm.left"].quantity.main
+    assert by_name["geometry.edge_sag_percent.left"].quantity.main
 
 
 def test_largest_error_of_a_signal_is_in_codes_of_8_bits() -> None:
@@ -363,7 +369,7 @@ def test_largest_error_of_a_signal_is_in_codes_of_8_bits() -> None:
         {"verdict": "pass", "error_codes": [1.0, None, None], "uncertainty_codes": [0.5, None, None]},
         {"verdict": "fail", "error_codes": [0.0, -6.0, 2.0], "uncertainty_codes": [0.1, 0.2, 0.3]},
     ]
-    by_name = {one.id: one for one in figures_of("verify", {"signal": {"bits": 10}, "patches": patches})}
+    by_name = read("verify", {"signal": {"bits": 10}, "patches": patches})
     largest = by_name["verify.largest_error_codes"]
     assert (largest.value, largest.uncertainty) == (-1.5, 0.05)
     assert by_name["verify.patches_failed"].value == 1
@@ -620,18 +626,7 @@ def test_a_figure_has_the_digits_that_count(
     value: float | None, uncertainty: float | None, signed: bool, decimals: int | None, told: tuple[str, str]
 ) -> None:
     """By hand."""
-    from trueraster.record.figure import Figure
-
-    one = Figure(
-        id="a.b",
-        words="",
-        value=value,
-        uncertainty=uncertainty,
-        unit="",
-        signed=signed,
-        key=True,
-        decimals=decimals,
-    )
+    one = Figure(Quantity("a.b", "", signed=signed, decimals=decimals), value, uncertainty)
     assert value_text(one) == told
 
 
@@ -660,7 +655,7 @@ def test_the_demo_is_whole(demo: Record) -> None:
         "convergence.overall_max_mm",
         "colour.white.delta_uv",
     ):
-        (row,) = [row for row in compared[name.split(".")[0]].rows() if next(iter(row.values())).id == name]
+        row = compared[name.split(".")[0]].rows()[name]
         before, after = row[Stage.AS_FOUND].value, row[Stage.AFTER_ADJUSTMENT].value
         assert before is not None
         assert after is not None

@@ -26,12 +26,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+from analysis.answer import Figure, Quantity
 from patterns.standards import PRIMARIES_525
 from render.errors import FileError
 from tests.pages import CHROMIUM, Browser, Element, browser, read
 from trueraster.cli import run
 from trueraster.output.cautions import CAUTIONS
-from trueraster.record.figure import Figure
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.limits import Limit, Verdict, judged
 from trueraster.report.tolerancefile import is_known, known_figures, tolerance_template
@@ -199,7 +199,7 @@ def rows(held: Element) -> dict[str, list[str]]:
 
 
 def figure(value: float | None, uncertainty: float | None) -> Figure:
-    return Figure(id="a.b", words="", value=value, uncertainty=uncertainty, unit="", signed=True, key=True)
+    return Figure(Quantity("a.b", "", signed=True, main=True), value, uncertainty)
 
 
 SIZE = Limit(most=1.0, of_size=True)
@@ -276,7 +276,7 @@ def test_the_sets_own_tolerance_goes_first_then_the_benchs_then_the_usual() -> N
 
 def test_usual_tolerances_name_figures_that_there_are_and_their_source() -> None:
     """No limit is for nothing; each says that it is common practice or names a document with how far it was checked."""
-    ids = [one.id for one in known_figures()]
+    ids = list(known_figures())
     for one in DEFAULTS:
         assert any(fits(one.name, name) for name in ids), one.name
         marks = ("common practice", "secondary text", "from memory", "the tolerance that verify was given")
@@ -366,8 +366,8 @@ def test_the_template_is_the_usual_tolerances(bench: Bench) -> None:
     assert text == tolerance_template()
     named = re.findall(r'^(?:# )?"?([\w.*]+)"? = ', text, re.MULTILINE)
     for one in known_figures():
-        name = one.id.partition(".")[2].replace("steps.50.", "steps.*.")
-        assert any(fits(shape, name) or shape == name for shape in named), one.id
+        name = one.partition(".")[2].replace("steps.50.", "steps.*.")
+        assert any(fits(shape, name) or shape == name for shape in named), one
     refused("report", "--tolerances-template", path, told="is there already")
     refused("report", "--tolerances-template", bench.folder / "a.txt", told="ends in .toml")
 
@@ -386,7 +386,7 @@ def test_before_and_after_stand_side_by_side(bench: Bench) -> None:
     assert shown["bend at the left, + is inward % of height"] == ["± 2 c", "+2.50 ± 0.10 beyond", "+1.95 ± 0.10 open"]
     assert shown["height of the picture mm"] == ["not judged", "300", "300"]
     steps = rows(section(root, "Grey scale, white D65"))
-    assert steps["7.5 %: off in colour u'v'"][1:] == ["0.0102 ± 0.0005 beyond", "0.0020 ± 0.0005 within"]
+    assert steps["7.5 %: colour error u'v'"][1:] == ["0.0102 ± 0.0005 beyond", "0.0020 ± 0.0005 within"]
     assert steps["gamma"][0] == "not judged"
     sources = [li.text for li in section(root, "Where the tolerances come from").all("li")]
     assert sources[0] == "a agreed for this set"
@@ -450,7 +450,7 @@ def test_what_could_not_be_told_has_its_reason(bench: Bench) -> None:
     assert "Geometry, crosshatch in 480i, after adjustment: rotation, + is clockwise : a mark is hidden" in told
     assert "Grey scale, white D65, as found: largest deviation from BT.1886 : there was no black" in told
     assert "Grey scale, white D65 : not measured after adjustment" in told
-    colour_of = "correlated colour temperature, 7.5 %: beside the black-body line, + is greenish"
+    colour_of = "correlated colour temperature, Duv, distance from the Planckian locus, + is greenish"
     assert f"Grey scale, white D65, as found: 7.5 %: {colour_of} : too dark" in told
     assert "Grey scale, white D65, as found: whether readings drift : nothing was read twice" in told
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from analysis.answer import SERVICE
 from analysis.raster.advice import Advice, Item
-from analysis.raster.controls import SERVICE
 from analysis.raster.convergence import Convergence
 from analysis.raster.findings import convergence_finding, linearity_finding, shape_finding
 from analysis.raster.geometry.figures import Geometry

@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.raster.controls import GEOMETRY_CONTROLS, SERVICE, Control
+from analysis.answer import SERVICE
+from analysis.raster.controls import GEOMETRY_CONTROLS, Control
 from analysis.raster.convergence import Convergence, moved_by_controls, zones
 from analysis.raster.geometry.figures import Geometry
 from analysis.raster.geometry.smooth import POWERS, TERMS, Smooth, monomials, projection

@@ -8,15 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CONVERGENCE_CONTROLS", "GEOMETRY_CONTROLS", "SERVICE", "Control", "Term", "Way"]
+__all__ = ["CONVERGENCE_CONTROLS", "GEOMETRY_CONTROLS", "Control", "Term", "Way"]
 
 Term = tuple[str, str]
 """x or y, and one of the terms in u and v."""
-
-SERVICE = (
-    "Usually no control outside the cabinet does this: it is work for qualified service people, since lethal voltages"
-    " stay stored inside after power-off."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

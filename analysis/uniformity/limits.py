@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.raster.controls import SERVICE
+from analysis.answer import SERVICE
 from analysis.raster.grid import GUNS
 from analysis.uniformity.measure import Extreme, Field, Uniformity
 from patterns.sources import Constant, Mark

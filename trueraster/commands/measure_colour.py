@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from trueraster.options.shared import as_json_option, meter_options
-from trueraster.output.terminal import put_json, put_text
+from trueraster.output.terminal import put_answer
 
 __all__ = ["colour"]
 
@@ -26,18 +26,17 @@ def colour(
     meter_xy: float | None,
     as_json: bool,
 ) -> None:
-    """Hold a set's colours against a standard, from a meter's readings.
+    """Compare a set's colours with a standard, from a meter's readings.
 
     Errors in x, y and u'v', shares of light, how much of the standard's colours can be shown, whether red, green and
     blue add up to white, and Delta E 2000. READINGS is a CSV with the header field,level_percent,x,y,luminance or
     field,level_percent,X,Y,Z, or CGATS text. Read red, green, blue, cyan, magenta, yellow and grey at one level, and
     grey at 0 ('draw field --colour red').
     """
-    from analysis.meter.primaries.answer import colour_json
+    from analysis.meter.primaries.answer import colour_answer
     from analysis.meter.primaries.measure import measure_colour
     from analysis.meter.readings.types import read_readings
     from analysis.meter.whites import primaries_of, white_of
-    from trueraster.colourwords import colour_text
     from trueraster.meterfiles import check_folder, write_plots
     from trueraster.options.meter import meter_of
 
@@ -46,12 +45,9 @@ def colour(
     target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
     check_folder(plots)
     found = measure_colour(read_readings(readings), standard, target, meter)
-    files: list[Path] = []
+    files: dict[str, list[Path]] = {}
     if plots is not None:
         from analysis.meter.primaries.plots import colour_plots
 
-        files = write_plots(colour_plots(found), plots)
-    if as_json:
-        put_json({**colour_json(found), "files": {"plots": [str(path) for path in files]} if files else {}})
-    else:
-        put_text(colour_text(found, files))
+        files["plots"] = write_plots(colour_plots(found), plots)
+    put_answer(colour_answer(found), files, as_json=as_json)

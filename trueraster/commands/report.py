@@ -88,7 +88,7 @@ def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
     page = report_page(content, pictures, datetime.now().astimezone())
     with placed(target) as file:
         file.write(page.encode())
-    unused = limits.unused([row.figure.id for section in content.sections for row in section.rows])
+    unused = limits.unused([row.id for section in content.sections for row in section.rows])
     for name in _unheard(unused):
         note(f"Note: no figure is called {name[:80]!r}; 'trueraster record show --json' has the names")
     for group in pictures:
@@ -121,10 +121,10 @@ def _told(content: Content, record: Record) -> dict[str, Any]:
         },
         "figures": [
             {
-                "id": row.figure.id,
-                "name": row.figure.words,
+                "id": row.id,
+                "name": row.figure.quantity.words,
                 "measurement": section.title,
-                "unit": row.figure.unit,
+                "unit": row.figure.quantity.unit,
                 "tolerance": None
                 if row.limit is None
                 else {"least": row.limit.limit.least, "most": row.limit.limit.most, "of_size": row.limit.limit.of_size},

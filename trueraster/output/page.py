@@ -1,20 +1,86 @@
-"""Pages that need no other file and no network, filled so that whatever they are given is shown as text."""
+"""Pages that need no other file and no network; everything that they are given is shown as text."""
 
 from __future__ import annotations
 
 import base64
+import io
 import re
+from collections.abc import Sequence
+from dataclasses import replace
+from importlib.metadata import version
 from importlib.resources import files
-from typing import Any
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 from jinja2 import DictLoader, Environment, StrictUndefined
 
+from analysis.answer import Advice, Answer
+from analysis.tables import Table
 from trueraster.output.cautions import CAUTIONS
+from trueraster.output.text import INSIDE, advice_title, aligned, sentence
 
-__all__ = ["data_uri", "minus", "rendered"]
+if TYPE_CHECKING:
+    from PIL import Image
+
+__all__ = ["DIGIT", "POINT", "answer_page", "data_uri", "minus", "rendered"]
+
+DIGIT, POINT = "\u2007", "\u2008"
+"""Blanks as wide as a digit and as a point."""
+_QUALITY = 88
+"""Of a photograph as JPEG: as PNG it would be several times as large."""
+_IN_PLANE = "Lengths are in the plane of the marks, x to the right and y down."
 
 _SHARED = ("base.css", "cautions.html")
 """What a template may include."""
+
+
+def answer_page(answer: Answer, picture: Image.Image | None, plots: Sequence[tuple[str, bytes]]) -> str:
+    """An answer as HTML, with the picture of what was measured and with plots, each its title and its SVG file."""
+    shown = None
+    if picture is not None:
+        file = io.BytesIO()
+        picture.save(file, "JPEG", quality=_QUALITY, subsampling=0)
+        source = data_uri("image/jpeg", file.getvalue())
+        shown = {"source": source, "width": picture.width, "height": picture.height}
+    lists = (
+        ("Not available", answer.missing),
+        ("Assumed", answer.assumptions),
+        ("Notes", (*answer.remarks, *answer.notes)),
+    )
+    return rendered(
+        "answer.html",
+        kind=answer.kind.capitalize(),
+        findings=[one.words for one in answer.findings],
+        subject=answer.subject,
+        tables=[_typeset(table) for table in answer.tables if table.rows],
+        lists=[(title, said) for title, said in lists if said],
+        steps=[_step(one, before) for before, one in pairwise((None, *(answer.advice or ())))],
+        advice_title=answer.advice_title,
+        service=INSIDE,
+        summary=answer.summary,
+        closing=[_typeset(table) for table in answer.closing if table.rows],
+        picture=shown,
+        plots=[{"title": title, "source": data_uri("image/svg+xml", data)} for title, data in plots],
+        foot=_IN_PLANE if picture is not None else "",
+        program=f"trueraster {version('trueraster')}",
+    )
+
+
+def _step(one: Advice | None, before: Advice | None) -> dict[str, Any]:
+    assert one is not None
+    said = [sentence(words) for words in (one.until, one.why, one.remains) if words]
+    show = "" if before is not None and before.show == one.show else one.show
+    return {"title": advice_title(one), "show": show, "said": said, "inside": one.inside}
+
+
+def _typeset(table: Table) -> Table:
+    """With figures that have their points below each other, and true minus signs."""
+    by_column = list(zip(*table.rows, strict=True))
+    for i in table.figures:
+        # Where there is no figure the dash is left alone.
+        cells = [cell if cell == "-" else cell.replace("-", "−") for cell in by_column[i]]
+        by_column[i] = tuple(aligned(cells, DIGIT, POINT))
+    return replace(table, rows=tuple(zip(*by_column, strict=True)))
 
 
 def rendered(name: str, /, **values: Any) -> str:

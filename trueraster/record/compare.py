@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analysis.rounding import decimals, figure, unsigned
-from trueraster.record.results import Figure, Kind, figures_of, subject_of, title_of
+from analysis.answer import Figure, Kind
+from analysis.rounding import decimals, figure, uncertainty_text, unsigned
+from trueraster.output.json import read
+from trueraster.record.results import subject_of, title_of
 from trueraster.record.schema import Attached, Record, Stage
 
 __all__ = ["Comparison", "comparisons", "value_text"]
@@ -27,13 +29,13 @@ class Comparison:
     def last(self) -> dict[Stage, Attached]:
         return {stage: results[-1] for stage, results in self.results.items()}
 
-    def rows(self) -> list[dict[Stage, Figure]]:
-        """Each figure by stage, in the order of the results; only what some stage has a value of."""
+    def rows(self) -> dict[str, dict[Stage, Figure]]:
+        """Each figure by its id and by stage, in the order of the results; only what some stage has a value of."""
         by_id: dict[str, dict[Stage, Figure]] = {}
         for stage, result in self.last.items():
-            for one in figures_of(result.kind, result.result):
-                by_id.setdefault(one.id, {})[stage] = one
-        return [row for row in by_id.values() if any(one.value is not None for one in row.values())]
+            for name, one in read(result.kind, result.result).items():
+                by_id.setdefault(name, {})[stage] = one
+        return {name: row for name, row in by_id.items() if any(one.value is not None for one in row.values())}
 
 
 def comparisons(record: Record) -> list[Comparison]:
@@ -57,15 +59,14 @@ def value_text(one: Figure) -> tuple[str, str]:
         return "-", ""
     # Digital samples that are as drawn have none.
     known = one.uncertainty is not None and one.uncertainty > 0
-    if one.decimals is not None:
-        places = one.decimals
+    if one.quantity.decimals is not None:
+        places = one.quantity.decimals
     elif not known:
         places = _places_of(one.value)
     else:
         places = decimals(one.uncertainty, _MOST_DECIMALS)
-    shown = figure(one.value, places) if one.signed else unsigned(one.value, places)
-    # Never nothing: what is rounded to nothing is the last digit.
-    return shown, f"{max(one.uncertainty or 0, 10.0**-places):.{places}f}" if known else ""
+    shown = figure(one.value, places) if one.quantity.signed else unsigned(one.value, places)
+    return shown, uncertainty_text(one.uncertainty, places) if known else ""
 
 
 def _places_of(value: float) -> int:

@@ -1,18 +1,14 @@
-"""Results of `verify` and `measure`: told by their keys, with the figures that are in them."""
+"""Results of `verify` and `measure`: recognised by their keys, and named."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from enum import StrEnum
 from typing import Any
 
+from analysis.answer import Kind, number_at
 from analysis.meter.readings.types import level_text
-from trueraster.record.figure import Figure, number_at
 
 __all__ = [
-    "Figure",
-    "Kind",
-    "figures_of",
     "findings_of",
     "kind_of",
     "parts_of",
@@ -23,18 +19,6 @@ __all__ = [
 ]
 
 Json = Mapping[str, Any]
-
-
-class Kind(StrEnum):
-    """What was measured, in the order in which a summary has it."""
-
-    VERIFY = "verify"
-    GEOMETRY = "geometry"
-    CONVERGENCE = "convergence"
-    GREY = "grey"
-    COLOUR = "colour"
-    UNIFORMITY = "uniformity"
-    LENS = "lens"
 
 
 _TITLES = {
@@ -99,7 +83,7 @@ def what_else(result: Json) -> str:
 
 
 def subject_of(kind: str, result: Json) -> str:
-    """What was measured, in words. Only figures of the same subject are held against each other."""
+    """What was measured, in words. Only figures of the same subject are compared."""
     if kind == Kind.VERIFY:
         return _shown(result)
     if kind in (Kind.GEOMETRY, Kind.CONVERGENCE):
@@ -122,7 +106,7 @@ def _shown(held: Json) -> str:
 
 
 def _target(result: Json) -> str:
-    """What grey is held against is a white, what colours are held against a standard with its white."""
+    """Grey is compared with a white, colours with a standard and its white."""
     target = result.get("target")
     if not isinstance(target, Mapping):
         return ""
@@ -140,35 +124,6 @@ def _white(held: Json) -> str:
         return str(held["name"]).upper() if held["name"] in ("d65", "d93") else str(held["name"])
     x, y = number_at(held, "x"), number_at(held, "y")
     return "" if x is None or y is None else f"x {x:g}, y {y:g}"
-
-
-def figures_of(kind: str, result: Json) -> list[Figure]:
-    """All figures of a result, in the order in which they are told; none of a kind that is not known.
-
-    A result that was changed by hand gives what can still be read: a figure that is no number is None.
-    """
-    # Each brings what it needs of the analysis, which a listing has no use for.
-    if kind == Kind.GEOMETRY:
-        from trueraster.record.rasterfigures import geometry_figures
-
-        return geometry_figures(result)
-    if kind == Kind.CONVERGENCE:
-        from trueraster.record.rasterfigures import convergence_figures
-
-        return convergence_figures(result)
-    if kind in (Kind.VERIFY, Kind.LENS):
-        from trueraster.record.signalfigures import lens_figures, verify_figures
-
-        return verify_figures(result) if kind == Kind.VERIFY else lens_figures(result)
-    if kind == Kind.UNIFORMITY:
-        from trueraster.record.lightfigures import uniformity_figures
-
-        return uniformity_figures(result)
-    if kind in (Kind.GREY, Kind.COLOUR):
-        from trueraster.record.meterfigures import colour_figures, grey_figures
-
-        return grey_figures(result) if kind == Kind.GREY else colour_figures(result)
-    return []
 
 
 def findings_of(kind: str, result: Json) -> list[str]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from analysis.answer import Figure, Kind
+from trueraster.output.json import read
 from trueraster.output.terminal import columns, counted, wrapped
-from trueraster.rastertables import aligned
+from trueraster.output.text import aligned
 from trueraster.record.compare import Comparison, comparisons, value_text
-from trueraster.record.results import Figure, Kind, figures_of, findings_of, kind_of, subject_of
+from trueraster.record.results import findings_of, kind_of, subject_of
 from trueraster.record.schema import Attached, Record, Stage
 
 __all__ = ["record_json", "record_text"]
@@ -80,7 +82,7 @@ def _compared(one: Comparison, *, everything: bool) -> str:
         said += [result.note] if result.note else []
         lines.append(_hung(f"  {stage.words}: ", ", ".join(words for words in said if words)))
         lines += [_hung("    ", words, hang=4) for words in findings_of(result.kind, result.result)]
-    rows = [row for row in one.rows() if everything or any(part.key for part in row.values())]
+    rows = [row for row in one.rows().values() if everything or any(part.quantity.main for part in row.values())]
     if rows:
         lines += ["", _table(rows, list(one.results))]
     elif one.kind not in {kind.value for kind in Kind}:
@@ -101,7 +103,7 @@ def _table(rows: Sequence[dict[Stage, Figure]], stages: Sequence[Stage]) -> str:
         ]
         width = max(map(len, marked))
         by_stage.append([text.ljust(width) for text in marked])
-    names = [next(iter(row.values())) for row in rows]
+    names = [next(iter(row.values())).quantity for row in rows]
     head = ("figure", *(stage.words for stage in stages), "unit")
     body = [(name.words, *cells, name.unit) for name, *cells in zip(names, *by_stage, strict=True)]
     return columns([head, *body])
@@ -166,13 +168,13 @@ def _result_json(result: Attached) -> dict[str, Any]:
         "findings": findings_of(result.kind, result.result),
         "figures": [
             {
-                "id": one.id,
-                "name": one.words,
+                "id": name,
+                "name": one.quantity.words,
                 "value": one.value,
                 "uncertainty": one.uncertainty,
-                "unit": one.unit,
+                "unit": one.quantity.unit,
                 "reason": one.reason or None,
             }
-            for one in figures_of(result.kind, result.result)
+            for name, one in read(result.kind, result.result).items()
         ],
     }

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from analysis.meter.readings.types import level_text
+from analysis.answer import Figure, Kind
+from trueraster.output.json import other_reasons, read
 from trueraster.record.compare import Comparison, comparisons
-from trueraster.record.figure import number_at
-from trueraster.record.results import Figure, Kind, figures_of, findings_of
+from trueraster.record.results import findings_of
 from trueraster.record.schema import Attached, Record, Stage
 from trueraster.report.limits import Verdict, judged
 from trueraster.report.method import method_of
@@ -32,6 +30,8 @@ class Cell:
 class Row:
     """A figure at all stages where its measurement was made."""
 
+    id: str
+    """As 'geometry.width_mm', by which tolerances name it."""
     figure: Figure
     """For its words; its value is that of some stage."""
     limit: Found | None
@@ -41,7 +41,7 @@ class Row:
     @property
     def is_main(self) -> bool:
         """Whether it stands in the report's own tables and not only among the further figures."""
-        return self.figure.key or self.limit is not None
+        return self.figure.quantity.main or self.limit is not None
 
     @property
     def last(self) -> Cell | None:
@@ -119,20 +119,20 @@ def _section(one: Comparison, tolerances: Tolerances) -> Section:
             )
             for stage, result in one.last.items()
         ],
-        rows=[_row(figures, list(one.last), tolerances) for figures in one.rows()],
+        rows=[_row(name, figures, list(one.last), tolerances) for name, figures in one.rows().items()],
         untold=list(_untold(one)),
     )
 
 
-def _row(figures: Mapping[Stage, Figure], stages: Sequence[Stage], tolerances: Tolerances) -> Row:
+def _row(name: str, figures: Mapping[Stage, Figure], stages: Sequence[Stage], tolerances: Tolerances) -> Row:
     first = next(iter(figures.values()))
-    found = tolerances.of(first.id)
+    found = tolerances.of(name)
     limit = None if found is None else found.limit
     cells = {
         stage: Cell(figure=figures[stage], verdict=judged(figures[stage], limit)) if stage in figures else None
         for stage in stages
     }
-    return Row(figure=first, limit=found, cells=cells)
+    return Row(id=name, figure=first, limit=found, cells=cells)
 
 
 def _remarks(one: Attached) -> Iterator[str]:
@@ -147,51 +147,24 @@ def _texts(held: object) -> list[str]:
 
 
 def _untold(one: Comparison) -> Iterator[tuple[str, Stage, str]]:
-    """Why figures are missing: each reason once a stage, with all that it concerns."""
+    """Why figures are not available: each reason once for a stage, with everything that it concerns."""
     for stage, result in one.last.items():
+        figures = list(read(result.kind, result.result).values())
+        missing = [figure for figure in figures if figure.value is None]
         concerned: dict[str, list[str]] = {}
-        figures = figures_of(result.kind, result.result)
-        for figure in figures:
-            if figure.value is None and figure.reason:
-                concerned.setdefault(figure.reason, []).append(figure.words)
-        for name, why in _reasons(result.result):
-            concerned.setdefault(why, []).extend(_named(result.kind, name, figures))
-        for why, words in concerned.items():
-            names = list(dict.fromkeys(words))
-            whole = len(names) > 1 and all(figure.value is None for figure in figures)
-            yield "all figures" if whole else ", ".join(names), stage, " ".join(why.split())
+        for figure in missing:
+            concerned.setdefault(figure.reason, []).append(figure.quantity.words)
+        for words, why in other_reasons(result.kind, result.result).items():
+            concerned.setdefault(why, []).append(words)
+        for why, some in concerned.items():
+            whole = len(some) > 1 and len(missing) == len(figures)
+            yield "all figures" if whole else _listed(some), stage, why
 
 
-_OTHER = {
-    "advice": "what to turn",
-    "guns": "the light of each gun",
-    "repeats.drift": "whether readings drift",
-}
-"""What reasons are given for beside figures, in words."""
-
-
-def _reasons(result: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Names of figures and why they are missing; those of a grey step by its level, as its figures are."""
-    given = result.get("reasons")
-    for name, why in given.items() if isinstance(given, Mapping) else ():
-        if isinstance(why, str):
-            step = re.fullmatch(r"steps\.(\d{1,4})\.(.+)", name)
-            level = None if step is None else number_at(result, f"steps.{step[1]}.level_percent")
-            yield name if step is None or level is None else f"steps.{level_text(level)}.{step[2]}", why
-
-
-def _named(kind: str, name: str, figures: Sequence[Figure]) -> list[str]:
-    """The figures that a reason's name stands for, in words; else what it is called.
-
-    Of a grey step that gave no light this is one thing, its colour, and not eleven figures.
-    """
-    step = re.fullmatch(r"steps\.(.+)\.[a-z0-9_]+", name)
-    if step is not None and all(one.value is None for one in figures if one.id in _colours(step[1])):
-        return [f"{step[1]} %: its colour"]
-    whole = f"{kind}.{name}"
-    under = [one.words for one in figures if one.value is None and (one.id == whole or one.id.startswith(f"{whole}."))]
-    return under or [_OTHER.get(name, name.replace("_", " ").replace(".", " "))]
-
-
-def _colours(level: str) -> set[str]:
-    return {f"grey.steps.{level}.{name}" for name in ("x", "y", "delta_uv")}
+def _listed(words: Sequence[str]) -> str:
+    """Names in one line; what several have before a colon is written once, as the step in '0 %: x, y'."""
+    by_head: dict[str, list[str]] = {}
+    for name in dict.fromkeys(words):
+        head, colon, rest = name.partition(": ")
+        by_head.setdefault(head if colon else "", []).append(rest if colon else name)
+    return "; ".join(f"{head}: {', '.join(some)}" if head else ", ".join(some) for head, some in by_head.items())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from trueraster.record.figure import Figure
+from analysis.answer import Figure
 
 __all__ = ["SURE", "Limit", "Verdict", "judged"]
 

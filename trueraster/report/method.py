@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from analysis.answer import Kind, number_at
 from analysis.meter.readings.types import level_text
 from trueraster.output.terminal import counted
-from trueraster.record.figure import number_at
-from trueraster.record.results import Kind
 from trueraster.record.schema import Attached
 
 __all__ = ["method_of"]

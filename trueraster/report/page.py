@@ -8,10 +8,10 @@ from datetime import datetime
 from importlib.metadata import version
 from string import ascii_lowercase
 
-from trueraster.output.page import rendered
-from trueraster.rastertables import aligned
+from analysis.answer import Figure
+from trueraster.output.page import DIGIT, POINT, rendered
+from trueraster.output.text import aligned
 from trueraster.record.compare import value_text
-from trueraster.record.figure import Figure
 from trueraster.record.schema import Record, Stage
 from trueraster.report.content import Content, Measured, Row, Section
 from trueraster.report.limits import SURE, Verdict
@@ -19,8 +19,6 @@ from trueraster.report.shown import Shown
 
 __all__ = ["report_page", "summary_of"]
 
-_DIGIT, _POINT = "\u2007", "\u2008"
-"""Blanks as wide as a digit and as a point."""
 _LARGEST = 1e9
 _UNITS = {"cd/m2": "cd/m²"}
 
@@ -113,7 +111,7 @@ def _section(one: Section, marks: _Marks) -> _Section:
 
 def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_Row]:
     """Rows with figures that stand point below point in each column, as far as they have one unit."""
-    units = [row.figure.unit for row in rows]
+    units = [row.figure.quantity.unit for row in rows]
     columns = []
     for stage in stages:
         cells = [row.cells[stage] for row in rows]
@@ -136,9 +134,9 @@ def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_
         limit = row.limit
         made.append(
             _Row(
-                words=row.figure.words,
-                unit=_unit(row.figure.unit),
-                limit="" if limit is None else _typeset(limit.limit.words(signed=row.figure.signed)),
+                words=row.figure.quantity.words,
+                unit=_unit(row.figure.quantity.unit),
+                limit="" if limit is None else _typeset(limit.limit.words(signed=row.figure.quantity.signed)),
                 mark="" if limit is None else marks.of(limit.source),
                 cells=[column[i] for column in columns],
             )
@@ -158,7 +156,7 @@ def _aligned(texts: Sequence[str], units: Sequence[str]) -> list[str]:
     made = list(texts)
     for unit in set(units):
         at = [i for i, one in enumerate(units) if one == unit]
-        for i, text in zip(at, aligned([texts[i] for i in at], _DIGIT, _POINT), strict=True):
+        for i, text in zip(at, aligned([texts[i] for i in at], DIGIT, POINT), strict=True):
             made[i] = text
     return made
 
@@ -247,11 +245,12 @@ def _astray(content: Content) -> Iterator[_Astray]:
         if verdict is Verdict.WITHIN or row.last is None or row.limit is None:
             continue
         value, doubt = _texts(row.last.figure)
+        unit = _unit(row.figure.quantity.unit)
         yield _Astray(
             title=section.title,
-            words=row.figure.words,
-            shown=" ".join(filter(None, (_typeset(value), f"± {doubt}" if doubt else "", _unit(row.figure.unit)))),
-            limit=_typeset(row.limit.limit.words(signed=row.figure.signed)),
+            words=row.figure.quantity.words,
+            shown=" ".join(filter(None, (_typeset(value), f"± {doubt}" if doubt else "", unit))),
+            limit=_typeset(row.limit.limit.words(signed=row.figure.quantity.signed)),
             verdict=verdict.value,
         )
 

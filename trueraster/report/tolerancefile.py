@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from typing import Any
 
-from trueraster.record.figure import Figure
-from trueraster.record.results import Kind, figures_of
+from analysis.answer import Kind, Quantity
+from trueraster.output.json import read
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.limits import Limit, number
 from trueraster.report.tolerances import fits
@@ -33,9 +33,14 @@ _SHOWN: dict[Kind, dict[str, Any]] = {
 }
 
 
-def known_figures() -> list[Figure]:
-    """All figures that there are, without values; of what is repeated, as grey steps, one."""
-    return [one for kind in Kind if kind is not Kind.LENS for one in figures_of(kind, _SHOWN.get(kind, {}))]
+def known_figures() -> dict[str, Quantity]:
+    """All figures that there are, by id; of what is repeated, such as grey steps, one."""
+    return {
+        name: one.quantity
+        for kind in Kind
+        if kind is not Kind.LENS
+        for name, one in read(kind, _SHOWN.get(kind, {})).items()
+    }
 
 
 def is_known(name: str) -> bool:
@@ -43,14 +48,14 @@ def is_known(name: str) -> bool:
     # Each step and each colour of a field has the figures of the one that is shown.
     shown = re.sub(r"^grey\.steps\.(\d{1,3}(\.\d)?|\*)\.", "grey.steps.50.", name)
     shown = re.sub(r"^uniformity\.(white|grey|red|green|blue|cyan|magenta|yellow|\*)\.", "uniformity.white.", shown)
-    return any(fits(shown, one.id) for one in known_figures())
+    return any(fits(shown, known) for known in known_figures())
 
 
 def nearest_name(name: str) -> str:
     """The name itself where some figure has it, else the most alike that there is; empty where none is alike."""
     if is_known(name):
         return name
-    names = [_general(one.id) for one in known_figures()]
+    names = [_general(known) for known in known_figures()]
     return next(iter(get_close_matches(name, names, n=1, cutoff=0.7)), "")
 
 
@@ -59,13 +64,13 @@ def tolerance_template() -> str:
     parts = [_HEAD]
     known = known_figures()
     for kind in Kind:
-        lines = list(_of_kind(kind.value, [one for one in known if one.id.startswith(f"{kind.value}.")]))
+        lines = list(_of_kind(kind.value, {name: one for name, one in known.items() if name.startswith(f"{kind}.")}))
         if lines:
             parts.append("\n".join([f"[{kind.value}]", *lines]) + "\n")
     return "\n".join(parts)
 
 
-def _of_kind(kind: str, known: Sequence[Figure]) -> Iterator[str]:
+def _of_kind(kind: str, known: Mapping[str, Quantity]) -> Iterator[str]:
     usual = [one for one in DEFAULTS if one.name.startswith(f"{kind}.")]
     source = ""
     for default in usual:
@@ -73,7 +78,7 @@ def _of_kind(kind: str, known: Sequence[Figure]) -> Iterator[str]:
             yield f"# {default.source}"
             source = default.source
         yield f"{_key(default.name, kind)} = {_value(default.limit)}"
-    shapes = {_general(one.id): one for one in known if not any(fits(limit.name, one.id) for limit in usual)}
+    shapes = {_general(name): one for name, one in known.items() if not any(fits(limit.name, name) for limit in usual)}
     if shapes:
         yield "# Not judged unless a limit is given:"
     for name, one in shapes.items():

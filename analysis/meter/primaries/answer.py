@@ -1,23 +1,23 @@
-"""What `measure colour` found, in words and as JSON."""
+"""What `measure colour` answers."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from analysis.answer import Advice, Answer, Figure, Finding, Kind, figures_of
 from analysis.meter.colours import uv_of
 from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
-from analysis.meter.readings.types import Field
+from analysis.meter.primaries.quantities import ADDED, PLACES, quantities
+from analysis.meter.readings.types import Field, level_text
+from analysis.rounding import figure, uncertainty_text
+from analysis.tables import Column, Table, matrix
 
-__all__ = ["ADDED", "WHITE", "Hint", "advise_colour", "colour_finding", "colour_json"]
+__all__ = ["advise_colour", "colour_answer", "colour_finding"]
 
 WHITE = "white"
-ADDED = (*(str(field) for field in SECONDARIES), WHITE)
-"""What is made of several guns."""
-_DIGITS = 6
 _CLEAR = 2.0
 """Standard uncertainties from which a difference is told as one."""
 _WHITE_OFF = 0.004
@@ -34,12 +34,173 @@ _NEARER = 0.002
 """u'v' by which the primaries have to be nearer to another standard for it to be told; this project's choice."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hint:
-    """One thing to see to, and why."""
+def colour_answer(found: Colour) -> Answer:
+    """Everything that is reported of a set's colours."""
+    count = len(found.readings.items)
+    values, uncertainty = _by_path(found.figures), _by_path(found.uncertainty)
+    reasons = dict(found.reasons)
+    if WHITE not in reasons and found.figures.get(f"{WHITE}.cct") is None:
+        reasons |= dict.fromkeys((f"{WHITE}.cct", f"{WHITE}.duv"), _FAR)
+    for field in found.seen:
+        values[f"{PLACES[name_of(field)]}.target.share_percent"] = found.targets[field].share_percent
+    figures = figures_of(quantities(), values, uncertainty, reasons)
+    seen = [name_of(field) for field in (*PRIMARIES, *SECONDARIES, Field.GREY) if field in found.seen]
+    advice = advise_colour(found)
+    added = {name for name in ADDED if f"additivity.{name}.delta_uv" in values}
+    return Answer(
+        kind=Kind.COLOUR,
+        subject=(
+            str(found.readings.path),
+            f"Colours at {level_text(found.level_percent)} % compared with {found.standard.title}, white "
+            f"{found.white.title}, {count} {'reading' if count == 1 else 'readings'}",
+        ),
+        figures=figures,
+        findings=(Finding(colour_finding(found), about=_worst(found)),),
+        tables=_tables(found, {one.quantity.path: one for one in figures}, seen),
+        remarks=found.remarks,
+        notes=(
+            f"± is the standard uncertainty, for a meter of {100 * found.meter.luminance:g} % in luminance and "
+            f"{found.meter.xy:g} in x and y",
+        ),
+        missing=_missing(found),
+        advice=tuple(advice),
+        advice_title="What to check",
+        summary=() if advice else ("No error is larger than its uncertainty.",),
+        reasons=reasons,
+        absent=(
+            *(at for name, at in PLACES.items() if name not in seen),
+            *(() if "gamut.area_uv" in values else ("gamut",)),
+            *(f"additivity.{name}" for name in ADDED if name not in added),
+        ),
+        details=_details(found),
+    )
 
-    adjust: str
-    why: str
+
+_FAR = "white is too far from the Planckian locus for a colour temperature"
+
+
+def _by_path(figures: Mapping[str, float | None]) -> dict[str, float | None]:
+    """Figures by their path in the JSON: those of a field are in the group of its kind."""
+    made = {}
+    for name, value in figures.items():
+        field, _, rest = name.partition(".")
+        made[f"{PLACES[field]}.{rest}" if field in PLACES else name] = value
+    return made
+
+
+def _details(found: Colour) -> dict[str, Any]:
+    targets: dict[str, Any] = {}
+    for field in found.seen:
+        x, y = found.targets[field].xy
+        place, target = PLACES[name_of(field)], {"x": x, "y": y, "share_percent": found.targets[field].share_percent}
+        group, _, name = place.partition(".")
+        if name:
+            targets.setdefault(group, {})[name] = {"target": target}
+        else:
+            targets[group] = {"target": target}
+    x, y = found.white.xy
+    return {
+        **targets,
+        "target": {
+            "name": found.standard.name,
+            "title": found.standard.title,
+            "white": {"name": found.white.name, "x": x, "y": y},
+        },
+        "level_percent": found.level_percent,
+        "nearest": found.nearest.name,
+        "readings": {
+            "path": None if found.readings.path is None else str(found.readings.path),
+            "count": len(found.readings.items),
+            "meter_luminance_percent": 100 * found.meter.luminance,
+            "meter_xy": found.meter.xy,
+        },
+    }
+
+
+def _tables(found: Colour, figures: Mapping[str, Figure], seen: list[str]) -> tuple[Table, ...]:
+    fields = {f"{PLACES[name]}.": name for name in seen}
+    places = matrix(
+        figures,
+        fields,
+        (
+            Column("x", "x", 4),
+            Column("y", "y", 4),
+            Column("error in x", "dx", 4),
+            Column("error in y", "dy", 4),
+            Column("u'", "u", 4),
+            Column("v'", "v", 4),
+            Column("error in u'v'", "delta_uv", 4),
+            Column("±", "delta_uv", 4, uncertainty=True),
+        ),
+        "chromaticity",
+        below=_temperature(figures),
+    )
+    lights = matrix(
+        figures,
+        fields,
+        (
+            Column("cd/m2", "luminance", 2),
+            Column("% of white", "share_percent", 2),
+            Column("should be", "target.share_percent", 2),
+            Column("error, %", "luminance_error_percent", 1),
+            Column("±", "luminance_error_percent", 1, uncertainty=True),
+            Column("Delta E 2000", "delta_e_2000", 1),
+            Column("±", "delta_e_2000", 1, uncertainty=True),
+        ),
+        "luminance",
+    )
+    gamut = matrix(
+        figures,
+        {"uv": "in u'v'", "xy": "in xy"} if figures["gamut.area_uv"].value is not None else {},
+        (
+            Column(f"area, % of {found.standard.short}", "gamut.area_{}_percent", 1),
+            Column("±", "gamut.area_{}_percent", 1, uncertainty=True),
+            Column("covered, %", "gamut.coverage_{}_percent", 1),
+            Column("±", "gamut.coverage_{}_percent", 1, uncertainty=True),
+        ),
+        "gamut",
+    )
+    added = matrix(
+        figures,
+        {
+            f"additivity.{name}.": name
+            for name in ADDED
+            if figures[f"additivity.{name}.luminance_error_percent"].value is not None
+        },
+        (
+            Column("luminance, %", "luminance_error_percent", 1),
+            Column("±", "luminance_error_percent", 1, uncertainty=True),
+            Column("colour, u'v'", "delta_uv", 4),
+            Column("±", "delta_uv", 4, uncertainty=True),
+        ),
+        "compared with the sum of its parts",
+    )
+    return places, lights, gamut, added
+
+
+def _temperature(figures: Mapping[str, Figure]) -> str:
+    cct, duv = figures[f"{WHITE}.cct"], figures[f"{WHITE}.duv"]
+    if cct.value is None or duv.value is None:
+        return ""
+    return (
+        f"white: {cct.value:.0f} ± {cct.uncertainty or 0.0:.0f} K, Duv {figure(duv.value, 4)} ± "
+        f"{uncertainty_text(duv.uncertainty, 4)}"
+    )
+
+
+def _missing(found: Colour) -> tuple[str, ...]:
+    """Each reason once, with what it concerns."""
+    names: dict[str, list[str]] = {}
+    for name, reason in found.reasons.items():
+        words = name.replace("additivity.", "the sum for ").replace("luminance", "luminance errors")
+        names.setdefault(reason, []).append(words)
+    return tuple(f"{', '.join(concerned)}: {reason}" for reason, concerned in names.items())
+
+
+def _worst(found: Colour) -> str:
+    """The path of the largest error of a primary."""
+    errors = {field: found.figures[f"{field}.delta_uv"] or 0.0 for field in PRIMARIES if field in found.seen}
+    return f"{PLACES[name_of(max(errors, key=lambda field: errors[field]))]}.delta_uv"
 
 
 def colour_finding(found: Colour) -> str:
@@ -56,7 +217,7 @@ def colour_finding(found: Colour) -> str:
     return words
 
 
-def advise_colour(found: Colour) -> list[Hint]:
+def advise_colour(found: Colour) -> list[Advice]:
     """What to see to, in the order in which it is worth doing."""
     other = _nearer(found)
     # Phosphors of another standard may lie nearer to white with nothing amiss.
@@ -71,7 +232,7 @@ def _clear(found: Colour, name: str, least: float) -> float | None:
     return value
 
 
-def _sum(found: Colour) -> list[Hint]:
+def _sum(found: Colour) -> list[Advice]:
     error = _clear(found, f"additivity.{WHITE}.luminance_error_percent", _UNEVEN)
     if error is None:
         return []
@@ -80,15 +241,15 @@ def _sum(found: Colour) -> list[Hint]:
         dark = "" if found.black_was_read else ", or black gives light that was not read"
         too = "" if found.black_was_read else ", and grey at 0 % too"
         why = (
-            f"{amount}: the set holds back its beam current, or its high tension sags under load{dark}. Read all "
+            f"{amount}: the set holds back its beam current, or its high voltage sags under load{dark}. Read all "
             f"fields again in a window of a tenth of the picture{too}"
         )
-        return [Hint(adjust="area of the field", why=why)]
+        return [Advice(adjust="area of the field", why=why)]
     why = f"{amount}: something changed between them. Let the set warm up, and read them again"
-    return [Hint(adjust="steadiness", why=why)]
+    return [Advice(adjust="steadiness", why=why)]
 
 
-def _off(found: Colour) -> list[Hint]:
+def _off(found: Colour) -> list[Advice]:
     """Primaries that are off: towards white, or otherwise."""
     hints = []
     white = uv_of(found.white.xy)
@@ -104,17 +265,17 @@ def _off(found: Colour) -> list[Hint]:
                 f"{field.capitalize()} lies {nearer:.3f} in u'v' nearer to white than it should: other light is mixed "
                 "in. See that the room is dark, that the other guns are black, and that purity is right"
             )
-            hints.append(Hint(adjust=f"{field} field", why=why))
+            hints.append(Advice(adjust=f"{field} field", why=why))
         elif far >= _OTHER:
             why = (
                 f"{field.capitalize()} lies {far:.3f} in u'v' from {found.standard.short}, and not towards white: the "
                 "phosphor is another one or has aged, and cannot be adjusted, or the meter errs in this colour"
             )
-            hints.append(Hint(adjust=f"{field} field", why=why))
+            hints.append(Advice(adjust=f"{field} field", why=why))
     return hints
 
 
-def _white(found: Colour) -> list[Hint]:
+def _white(found: Colour) -> list[Advice]:
     off = _clear(found, f"{WHITE}.delta_uv", _WHITE_OFF)
     if off is None:
         return []
@@ -122,10 +283,10 @@ def _white(found: Colour) -> list[Hint]:
         f"White is {off:.4f} in u'v' from {found.white.title}, and the secondary colours and all shares of light go "
         "with it. Set the grey scale first ('trueraster measure grey'), then read the colours again"
     )
-    return [Hint(adjust="grey scale", why=why)]
+    return [Advice(adjust="grey scale", why=why)]
 
 
-def _nearer(found: Colour) -> list[Hint]:
+def _nearer(found: Colour) -> list[Advice]:
     fields = [field for field in PRIMARIES if field in found.seen]
     if found.nearest.name == found.standard.name or len(fields) < len(PRIMARIES):
         return []
@@ -139,71 +300,7 @@ def _nearer(found: Colour) -> list[Hint]:
         return []
     why = (
         f"The tube's primaries are {off:.4f} in u'v' from {found.standard.short} in the mean, and {other:.4f} from "
-        f"{found.nearest.short}. Phosphors cannot be adjusted; '--primaries {found.nearest.name}' holds the set "
-        "against those"
+        f"{found.nearest.short}. Phosphors cannot be adjusted; '--primaries {found.nearest.name}' compares the set "
+        "with those"
     )
-    return [Hint(adjust="the standard", why=why)]
-
-
-def colour_json(found: Colour) -> dict[str, Any]:
-    """The answer for programs: figures in full by field, each with its standard uncertainty in `uncertainty`."""
-    figures, unsure = _nested(found.figures), _nested(found.uncertainty)
-    x, y = found.white.xy
-    return {
-        "finding": colour_finding(found),
-        "target": {
-            "name": found.standard.name,
-            "title": found.standard.title,
-            "white": {"name": found.white.name, "x": x, "y": y},
-        },
-        "level_percent": _rounded(found.level_percent),
-        "primaries": {field: _of(found, figures, field) for field in map(str, PRIMARIES)},
-        "secondaries": {field: _of(found, figures, field) for field in map(str, SECONDARIES)},
-        "white": _of(found, figures, WHITE),
-        "gamut": figures.get("gamut"),
-        "additivity": {name: figures.get("additivity", {}).get(name) for name in ADDED},
-        "nearest": found.nearest.name,
-        "uncertainty": {
-            "primaries": {field: unsure.get(field) for field in map(str, PRIMARIES)},
-            "secondaries": {field: unsure.get(field) for field in map(str, SECONDARIES)},
-            "white": unsure.get(WHITE),
-            "gamut": unsure.get("gamut"),
-            "additivity": {name: unsure.get("additivity", {}).get(name) for name in ADDED},
-        },
-        "reasons": dict(found.reasons),
-        "advice": [{"adjust": hint.adjust, "why": hint.why} for hint in advise_colour(found)],
-        "warnings": list(found.remarks),
-        "readings": {
-            "path": None if found.readings.path is None else str(found.readings.path),
-            "count": len(found.readings.items),
-            "meter_luminance_percent": _rounded(100 * found.meter.luminance),
-            "meter_xy": found.meter.xy,
-        },
-    }
-
-
-def _of(found: Colour, figures: Mapping[str, Any], name: str) -> dict[str, Any] | None:
-    field = Field.GREY if name == WHITE else Field(name)
-    if field not in found.seen:
-        return None
-    target = found.targets[field]
-    x, y = target.xy
-    wanted = {"x": _rounded(x), "y": _rounded(y), "share_percent": _rounded(target.share_percent)}
-    assert name == name_of(field)
-    return {"target": wanted, **figures[name]}
-
-
-def _nested(flat: Mapping[str, float | None]) -> dict[str, Any]:
-    """Dotted names as dicts in dicts."""
-    found: dict[str, Any] = {}
-    for name, value in flat.items():
-        *path, last = name.split(".")
-        place = found
-        for part in path:
-            place = place.setdefault(part, {})
-        place[last] = None if value is None else _rounded(value)
-    return found
-
-
-def _rounded(value: float) -> float:
-    return round(float(value), _DIGITS)
+    return [Advice(adjust="the standard", why=why)]

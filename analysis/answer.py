@@ -1,0 +1,267 @@
+"""What every measurement answers with: figures, findings, advice, and what they rest on.
+
+A measuring room has a table of `Quantity` in its `quantities.py` and a function in its `answer.py` that makes one
+`Answer`. Text, JSON, pages, records, reports, tolerances and the documents' tables of keys are made from these alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from typing import Any
+
+from analysis.tables import Table
+
+__all__ = [
+    "SERVICE",
+    "Advice",
+    "Answer",
+    "Figure",
+    "Finding",
+    "Kind",
+    "Quantity",
+    "each",
+    "figures_in",
+    "figures_of",
+    "nested",
+    "number_at",
+    "reason_for",
+]
+
+Json = Mapping[str, Any]
+
+SERVICE = (
+    "Usually no control outside the cabinet does this: it is work for qualified service people, since lethal voltages"
+    " stay stored inside after power-off."
+)
+"""Said with all advice on work inside a set."""
+
+
+class Kind(StrEnum):
+    """What was measured, in the order in which a summary lists it."""
+
+    VERIFY = "verify"
+    GEOMETRY = "geometry"
+    CONVERGENCE = "convergence"
+    GREY = "grey"
+    COLOUR = "colour"
+    UNIFORMITY = "uniformity"
+    LENS = "lens"
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What is measured: everything about a figure but its value."""
+
+    path: str
+    """Where its value is in the JSON: 'centre_mm.0'. With the kind before it, the figure's id."""
+    words: str
+    """What it is, complete in itself: 'red: colour error'."""
+    unit: str = ""
+    """'mm', '%', ...; empty for a count or a ratio."""
+    signed: bool = False
+    """Whether its sign is a direction, so that a plus is shown too."""
+    main: bool = False
+    """Whether it belongs in a summary."""
+    decimals: int | None = None
+    """Digits after the point, where the uncertainty does not decide them."""
+    uncertainty: str = "uncertainty.{path}"
+    """Where its standard uncertainty is in the JSON; empty where it has none."""
+    id: str = ""
+    """Where it is not the path."""
+    because: tuple[str, ...] = ()
+    """Further names under which `reasons` may say why it is null; its path and the path's beginnings come first."""
+    kept: bool = True
+    """Whether records and reports list it; others are in the JSON only."""
+    pattern: str = ""
+    """The path with a word in capitals for a name that varies, as the documents' tables have it: 'primaries.NAME.x'."""
+
+    @property
+    def name(self) -> str:
+        """The figure's id without the kind before it."""
+        return self.id or self.path
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A quantity with its value; None with the reason where it is not available."""
+
+    quantity: Quantity
+    value: float | None
+    uncertainty: float | None
+    """Standard uncertainty, in the same unit; None where there is none."""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A sentence that heads text, plots and pages, without its full stop."""
+
+    words: str
+    about: str = ""
+    """The path of the quantity that it states."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """One thing to adjust or to check."""
+
+    adjust: str
+    """The control, as 'red cut-off'."""
+    why: str
+    direction: str = ""
+    amount: float | None = None
+    """Never negative, in `unit`."""
+    unit: str = ""
+    uncertainty: float | None = None
+    decimals: int | None = None
+    """Digits of the amount, where the uncertainty does not decide them."""
+    until: str = ""
+    """What is seen or read when it is far enough."""
+    show: str = ""
+    """What to put on the screen first; advice with the same words is listed under them together."""
+    inside: bool = False
+    """Whether it is work inside the set, for qualified service."""
+    remains: str = ""
+    """A sentence that says what is still wrong once it is done."""
+    details: Json = field(default_factory=dict)
+    """Further keys of its JSON."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What a measurement found, and everything that is said of it."""
+
+    kind: Kind
+    subject: tuple[str, ...]
+    """The file, then what was measured, a line each."""
+    figures: tuple[Figure, ...]
+    findings: tuple[Finding, ...]
+    tables: tuple[Table, ...] = ()
+    """The figures as people read them."""
+    remarks: tuple[str, ...] = ()
+    """What the measurement warns of."""
+    notes: tuple[str, ...] = ()
+    """How to read the tables; not in the JSON."""
+    assumptions: tuple[str, ...] = ()
+    """What was assumed, since nothing in the input says so."""
+    missing: tuple[str, ...] = ()
+    """Why figures are not available, a sentence for each reason."""
+    advice: tuple[Advice, ...] | None = ()
+    """In the order of work; None where nothing can be advised, and `reasons` says why."""
+    advice_title: str = "What to adjust"
+    summary: tuple[str, ...] = ()
+    """Sentences that close the advice."""
+    closing: tuple[Table, ...] = ()
+    """Tables of what is expected once the advice has been followed."""
+    reasons: Mapping[str, str] = field(default_factory=dict)
+    """Why figures are null, by path, by the beginning of one, or by a name in a quantity's `because`."""
+    absent: tuple[str, ...] = ()
+    """Paths that are null as a whole in the JSON, value and uncertainty."""
+    details: Json = field(default_factory=dict)
+    """What is in the JSON and is no figure: nodes, zones, patches, and what was measured."""
+
+
+def each(
+    template: Iterable[Quantity], names: Mapping[str, str], prefix: str, words: str = "{title}: {words}"
+) -> Iterator[Quantity]:
+    """The same quantities for several things: for each gun, side, step or field.
+
+    Args:
+        template: quantities whose paths go after the prefix, and whose words go into `words`.
+        names: the names in paths, with their titles.
+        prefix: the beginning of each path, with {name} in it.
+        words: with {title} and {words} in it.
+    """
+    for name, title in names.items():
+        at = prefix.format(name=name)
+        for one in template:
+            yield replace(
+                one,
+                path=at + one.path,
+                words=words.format(title=title, words=one.words),
+                id=at + one.id if one.id else "",
+                because=tuple(because.format(name=name) for because in one.because),
+                pattern=prefix.format(name="NAME") + (one.pattern or one.path),
+            )
+
+
+def figures_of(
+    quantities: Iterable[Quantity],
+    values: Mapping[str, float | None],
+    uncertainty: Mapping[str, float | None],
+    reasons: Mapping[str, str],
+) -> tuple[Figure, ...]:
+    """The figures of a measurement, from its values and uncertainties by path."""
+    figures = []
+    for one in quantities:
+        value = values.get(one.path)
+        why = reason_for(one, reasons) if value is None else ""
+        figures.append(Figure(one, value, uncertainty.get(one.path), why))
+    return tuple(figures)
+
+
+def figures_in(quantities: Iterable[Quantity], held: Json) -> list[Figure]:
+    """The figures of an answer's JSON, which may have been changed by hand: what is no number is None."""
+    given = held.get("reasons")
+    reasons = {name: why for name, why in given.items() if isinstance(why, str)} if isinstance(given, Mapping) else {}
+    figures = []
+    for one in quantities:
+        value = number_at(held, one.path)
+        why = reason_for(one, reasons) if value is None else ""
+        figures.append(Figure(one, value, number_at(held, one.uncertainty.format(path=one.path)), why))
+    return figures
+
+
+NO_REASON = "the result does not have it"
+
+
+def reason_for(quantity: Quantity, reasons: Mapping[str, str]) -> str:
+    """Why a figure is null: the most exact of the reasons that concern it."""
+    parts = quantity.path.split(".")
+    beginnings = (".".join(parts[:count]) for count in range(len(parts), 0, -1))
+    for name in (*beginnings, *quantity.because):
+        if name in reasons:
+            return " ".join(reasons[name].split())
+    return NO_REASON
+
+
+def nested(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Values by path as objects in objects: 'a.b' is b in an object a; 'a.0', 'a.1' are a list."""
+    held: dict[str, Any] = {}
+    for path, value in values.items():
+        *way, last = path.split(".")
+        room = held
+        for part in way:
+            room = room.setdefault(part, {})
+        room[last] = value
+    return {name: _listed(value) for name, value in held.items()}
+
+
+def _listed(value: Any) -> Any:
+    if not isinstance(value, dict):
+        return value
+    if value and all(name == str(i) for i, name in enumerate(value)):
+        return [_listed(inner) for inner in value.values()]
+    return {name: _listed(inner) for name, inner in value.items()}
+
+
+def number_at(held: Json, path: str) -> float | None:
+    """The number at a path such as 'centre_mm.0' in JSON; None where there is none."""
+    found: Any = held
+    for part in path.split("."):
+        if isinstance(found, Mapping):
+            found = found.get(part)
+        elif isinstance(found, Sequence) and not isinstance(found, str) and part.isdecimal() and int(part) < len(found):
+            found = found[int(part)]
+        else:
+            return None
+    if isinstance(found, bool) or not isinstance(found, int | float):
+        return None
+    try:
+        value = float(found)
+    except OverflowError:
+        return None
+    return value if math.isfinite(value) else None

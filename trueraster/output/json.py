@@ -1,0 +1,159 @@
+"""Answers as JSON, and the figures of JSON that was kept: both by the tables of quantities of each measurement."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from analysis.answer import Advice, Answer, Figure, Kind, Quantity, figures_in, nested
+
+__all__ = ["answer_json", "files_json", "other_reasons", "quantities_in", "read", "rounded"]
+
+Json = Mapping[str, Any]
+Files = Mapping[str, Path | Sequence[Path]]
+
+_DIGITS = 6
+"""After the point: beyond what any photograph, meter or chain repeats."""
+
+
+def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
+    """The answer for programs: figures in full, each with its standard uncertainty, and why those that are null are.
+
+    Args:
+        answer: what was measured.
+        files: names of files that were written, by what they are; None for a command that writes none.
+    """
+    held = nested({one.quantity.path: one.value for one in answer.figures})
+    held = _merged(held, nested(_uncertainties(answer.figures)))
+    told = {
+        "finding": ". ".join(one.words for one in answer.findings),
+        "advice": None if answer.advice is None else [_advice_json(one) for one in answer.advice],
+        "reasons": dict(answer.reasons),
+        "warnings": list(answer.remarks),
+        "assumptions": list(answer.assumptions),
+    }
+    held = _merged(_merged(held, told), answer.details)
+    for path in answer.absent:
+        _clear(held, path.split("."))
+        _clear(held, ["uncertainty", *path.split(".")])
+    if files is not None:
+        held["files"] = files_json(files)
+    plain = rounded(held)
+    assert isinstance(plain, dict)
+    return plain
+
+
+def _uncertainties(figures: Iterable[Figure]) -> dict[str, float | None]:
+    return {
+        one.quantity.uncertainty.format(path=one.quantity.path): one.uncertainty
+        for one in figures
+        if one.quantity.uncertainty
+    }
+
+
+def _advice_json(one: Advice) -> dict[str, Any]:
+    held: dict[str, Any] = {"adjust": one.adjust}
+    if one.direction:
+        held["direction"] = one.direction
+    if one.amount is not None:
+        held |= {"amount": one.amount, "unit": one.unit, "uncertainty": one.uncertainty}
+    return {**held, "why": one.why, **one.details}
+
+
+def files_json(files: Files) -> dict[str, Any]:
+    """Names of files that were written, by what they are."""
+    return {name: str(some) if isinstance(some, Path) else [str(path) for path in some] for name, some in files.items()}
+
+
+def _merged(held: dict[str, Any], more: Json) -> dict[str, Any]:
+    """Two objects as one; where both have an object, or a list of objects each, these are merged too."""
+    made = dict(held)
+    for name, value in more.items():
+        there = made.get(name)
+        if isinstance(there, dict) and isinstance(value, Mapping):
+            made[name] = _merged(there, value)
+        elif isinstance(there, list) and isinstance(value, list) and there and isinstance(there[0], dict):
+            made[name] = [_merged(a, b) for a, b in zip(there, value, strict=True)]
+        else:
+            made[name] = value
+    return made
+
+
+def _clear(held: Any, way: Sequence[str]) -> None:
+    """Make null what is at a path, where there is anything."""
+    for part in way[:-1]:
+        held = held[int(part)] if isinstance(held, list) else held.get(part) if isinstance(held, dict) else None
+    if isinstance(held, dict):
+        held[way[-1]] = None
+
+
+def rounded(value: Any) -> Any:
+    """JSON with numbers to a millionth, never -0.0; what is no finite number is null."""
+    if isinstance(value, float):
+        return round(value, _DIGITS) + 0.0 if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {name: rounded(part) for name, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [rounded(part) for part in value]
+    return str(value) if isinstance(value, Path) else value
+
+
+_TABLES = {
+    Kind.VERIFY: ("analysis.frame.quantities", "quantities"),
+    Kind.GEOMETRY: ("analysis.raster.quantities", "geometry"),
+    Kind.CONVERGENCE: ("analysis.raster.quantities", "convergence"),
+    Kind.GREY: ("analysis.meter.grey.quantities", "quantities"),
+    Kind.COLOUR: ("analysis.meter.primaries.quantities", "quantities"),
+    Kind.UNIFORMITY: ("analysis.uniformity.quantities", "quantities"),
+    Kind.LENS: ("analysis.lens.quantities", "quantities"),
+}
+"""Each kind's module and its function, from an answer's JSON to its quantities."""
+
+
+def quantities_in(kind: str, held: Json) -> tuple[Quantity, ...]:
+    """The table of a measurement, with a row for each field and step that its JSON holds; empty for an unknown kind."""
+    if kind not in _TABLES:
+        return ()
+    module, name = _TABLES[Kind(kind)]
+    # Each brings what it needs of the analysis, which a listing of one kind has no use for.
+    found = getattr(import_module(module), name)(held)
+    assert isinstance(found, tuple)
+    return found
+
+
+def read(kind: str, held: Json) -> dict[str, Figure]:
+    """The figures of a kept answer by id, as 'geometry.width_mm', in the order of its table; none of an unknown kind.
+
+    An answer that was changed by hand gives what can still be read: a figure that is no number is None.
+    """
+    if kind == Kind.VERIFY:
+        from analysis.frame.quantities import with_totals
+
+        held = with_totals(held)
+    table = [one for one in quantities_in(kind, held) if one.kept]
+    return {f"{kind}.{one.quantity.name}": one for one in figures_in(table, held)}
+
+
+def other_reasons(kind: str, held: Json) -> dict[str, str]:
+    """What an answer gives reasons for that is no figure, in words, and why it is not available."""
+    given = held.get("reasons")
+    if not isinstance(given, Mapping):
+        return {}
+    table = quantities_in(kind, held)
+    paths = {one.path for one in table} | {name for one in table for name in one.because}
+    return {
+        _OTHERS.get(name, name.replace("_", " ").replace(".", " ")): " ".join(why.split())
+        for name, why in given.items()
+        if isinstance(why, str) and not any(path == name or path.startswith(f"{name}.") for path in paths)
+    }
+
+
+_OTHERS = {
+    "advice": "what to adjust",
+    "guns": "the light of each gun",
+    "repeats.drift": "whether readings drift",
+}
+"""Names in `reasons` that are no figures."""
