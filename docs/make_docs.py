@@ -25,7 +25,8 @@ from patterns.formats import FORMATS
 from patterns.pattern import Area, Options, Pattern, percent_text
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.sources import Mark
-from patterns.standards import ALL, COMPONENT_WHITE_MV
+from patterns.standards import ALL
+from patterns.standards.levels import COMPONENT_WHITE_MV
 from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge_lines
 from render.preview import preview, preview_png
 from trueraster.cli import run
@@ -251,9 +252,9 @@ def tolerances() -> str:
     known, usual = known_figures(), tolerances_of({}, [])
     rows = ["| figure | is | tolerance | source |", "| --- | --- | --- | --- |"]
     for one in DEFAULTS:
-        figures = [figure for figure in known if fits(one.name, figure.id)]
-        # Of several, as the four sides, the first that no narrower name has.
-        first = next(figure for figure in figures if (found := usual.of(figure.id)) and found.limit is one.limit)
+        figures = {name: quantity for name, quantity in known.items() if fits(one.name, name)}
+        # Of several, such as the four sides, the first that no narrower name has.
+        first = next(part for name, part in figures.items() if (found := usual.of(name)) and found.limit is one.limit)
         words = re.sub(", of 1$", "", first.words.replace("50 %: ", "each step: "))
         words += (f", {first.unit}" if first.unit else "") + (", ..." if len(figures) > 1 else "")
         rows.append(f"| `{one.name}` | {words} | {one.limit.words(signed=first.signed)} | {one.source} |")

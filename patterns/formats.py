@@ -13,9 +13,9 @@ from enum import StrEnum
 from fractions import Fraction
 from types import MappingProxyType
 
-from patterns import standards
 from patterns.scancautions import scan_cautions
 from patterns.sources import Mark, Source
+from patterns.standards.geometry import CLOCK_601_HZ, PICTURE_601_SAMPLES, RASTER_601_SAMPLES
 from patterns.timing import FieldOrder, FormatError, Interval, Timing, field_order, shown
 
 __all__ = [
@@ -193,7 +193,7 @@ class _Row:
     first_lines: tuple[int, ...]
 
 
-_C601 = standards.CLOCK_601_HZ.value
+_C601 = CLOCK_601_HZ.value
 _HD = 74_250_000
 _HD_1001 = Fraction(_HD * 1000, 1001)
 _P1080, _I1080, _I1080_2 = (4, 5, 36), (2, 5, 15), (2, 5, 16)
@@ -273,9 +273,9 @@ def _with_aspect(base: Format, aspect: Fraction) -> Format:
 
 def _named(row: _Row) -> Format:
     width, height = row.size
-    if width == standards.RASTER_601_SAMPLES.value:
+    if width == RASTER_601_SAMPLES.value:
         family = Family.SD525 if height in (240, 480) else Family.SD625
-        picture_width, aspect = standards.PICTURE_601_SAMPLES.value, Fraction(4, 3)
+        picture_width, aspect = PICTURE_601_SAMPLES.value, Fraction(4, 3)
     else:
         family, picture_width, aspect = Family.HD, width, Fraction(16, 9)
     timing = _timing(row, family)

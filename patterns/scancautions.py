@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from patterns import standards
+from patterns.standards.timing import (
+    LOWEST_FIELD_RATE_HZ,
+    SET_15K_FIELD_RATE_HZ,
+    SET_15K_LINE_RATE_HZ,
+    SET_15K_LOWEST_LINE_RATE_HZ,
+)
 from patterns.timing import Timing
 
 __all__ = ["scan_cautions"]
@@ -17,8 +22,8 @@ def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None
     only, so nothing is said of one that may be too slow.
     """
     line_rate = active_lines * field_rate if timing is None else timing.line_rate_hz
-    fast = line_rate > standards.SET_15K_LINE_RATE_HZ.value
-    lowest, most_fields = standards.SET_15K_LOWEST_LINE_RATE_HZ.value, standards.SET_15K_FIELD_RATE_HZ.value
+    fast = line_rate > SET_15K_LINE_RATE_HZ.value
+    lowest, most_fields = SET_15K_LOWEST_LINE_RATE_HZ.value, SET_15K_FIELD_RATE_HZ.value
     khz, hertz = f"{float(line_rate) / 1000:.3f} kHz", f"{float(field_rate):.5g} Hz"
     cautions: list[str] = []
     if timing is None:
@@ -40,7 +45,7 @@ def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None
             f"{timing.total_lines} whole lines a field, no interlace: not a broadcast signal, and some sets"
             " and converters do not accept it."
         )
-    if field_rate < standards.LOWEST_FIELD_RATE_HZ.value:
+    if field_rate < LOWEST_FIELD_RATE_HZ.value:
         cautions.append(f"Vertical rate {hertz}: it flickers on a tube, and many sets do not scan so slowly.")
     elif field_rate > most_fields and not fast:
         cautions.append(

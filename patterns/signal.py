@@ -14,7 +14,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Any, TypeVar, overload
 
-from patterns.standards import (
+from patterns.standards.levels import (
     CHROMA_EXCURSION_8BIT,
     CHROMA_ZERO_8BIT,
     FOOTROOM_8BIT,

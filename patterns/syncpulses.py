@@ -9,9 +9,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from patterns import standards
 from patterns.formats import Family, Format
 from patterns.lines import sync_start, timing_of
+from patterns.standards.timing import (
+    BROAD_720,
+    BROAD_1080,
+    EQUALISING_525_US,
+    EQUALISING_625_US,
+    EQUALISING_PULSES,
+    SERRATION_US,
+    SYNC_RISE_525_NS,
+    SYNC_RISE_625_NS,
+    SYNC_RISE_HD_CLOCKS,
+    SYNC_RISE_P_NS,
+    SYNC_RISE_SHARE,
+)
 from patterns.sync import SyncKind, sync_of
 
 __all__ = ["SyncPulse", "equalising_count", "line_pulses", "sync_rise"]
@@ -30,11 +42,11 @@ def sync_rise(fmt: Format) -> Fraction:
     """Duration of an edge of sync from 10 to 90 %, in luma samples."""
     timing = timing_of(fmt)
     if fmt.family is Family.HD:
-        return Fraction(standards.SYNC_RISE_HD_CLOCKS.value)
+        return Fraction(SYNC_RISE_HD_CLOCKS.value)
     if fmt.family is Family.COMPUTER:
-        return timing.h.sync * standards.SYNC_RISE_SHARE.value
-    slow = standards.SYNC_RISE_525_NS if fmt.family is Family.SD525 else standards.SYNC_RISE_625_NS
-    rise = slow if timing.is_15k else standards.SYNC_RISE_P_NS
+        return timing.h.sync * SYNC_RISE_SHARE.value
+    slow = SYNC_RISE_525_NS if fmt.family is Family.SD525 else SYNC_RISE_625_NS
+    rise = slow if timing.is_15k else SYNC_RISE_P_NS
     return rise.value * timing.pixel_clock_hz / 10**9
 
 
@@ -42,7 +54,7 @@ def equalising_count(fmt: Format) -> int:
     """Equalising pulses before and after each vertical sync; 0 where there are none."""
     if not fmt.interlaced or fmt.family not in (Family.SD525, Family.SD625):
         return 0
-    return standards.EQUALISING_PULSES.value[fmt.family is Family.SD625]
+    return EQUALISING_PULSES.value[fmt.family is Family.SD625]
 
 
 def line_pulses(fmt: Format, line: int) -> tuple[SyncPulse, ...]:
@@ -66,7 +78,7 @@ def _progressive(fmt: Format, line: int) -> tuple[SyncPulse, ...]:
     if not within:
         return own
     if fmt.family is Family.HD:
-        start, length = standards.BROAD_720.value if fmt.height == 720 else standards.BROAD_1080.value[:2]
+        start, length = BROAD_720.value if fmt.height == 720 else BROAD_1080.value[:2]
         return (*own, SyncPulse(Fraction(start), Fraction(start + length), -1))
     return (SyncPulse(Fraction(0), Fraction(timing.h.total - timing.h.sync), -1),)
 
@@ -98,15 +110,15 @@ def _half_line(fmt: Format, index: int) -> tuple[SyncPulse, ...]:
 def _broad(fmt: Format, at: Fraction) -> tuple[SyncPulse, ...]:
     timing = timing_of(fmt)
     if fmt.family is Family.HD:
-        start, _, length = standards.BROAD_1080.value
+        start, _, length = BROAD_1080.value
         return (*_horizontal(fmt, at), SyncPulse(at + start, at + start + length, -1))
-    gap = Fraction(timing.h.sync) if not equalising_count(fmt) else _samples(fmt, standards.SERRATION_US.value)
+    gap = Fraction(timing.h.sync) if not equalising_count(fmt) else _samples(fmt, SERRATION_US.value)
     return (SyncPulse(at, at + Fraction(timing.h.total, 2) - gap, -1),)
 
 
 def _equalising_us(fmt: Format) -> Fraction:
     lines_525 = fmt.family is Family.SD525
-    return (standards.EQUALISING_525_US if lines_525 else standards.EQUALISING_625_US).value
+    return (EQUALISING_525_US if lines_525 else EQUALISING_625_US).value
 
 
 def _samples(fmt: Format, microseconds: Fraction) -> Fraction:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from patterns import standards
 from patterns.sources import Source
+from patterns.standards.timing import SET_15K_LINE_RATE_HZ
 
 __all__ = ["FieldOrder", "FormatError", "Interval", "Timing", "field_order", "shown"]
 
@@ -92,7 +92,7 @@ class Timing:
     @property
     def is_15k(self) -> bool:
         """Whether the lines are no faster than a set made for 15 kHz takes: broadcast before 480p, and the like."""
-        return self.line_rate_hz <= standards.SET_15K_LINE_RATE_HZ.value
+        return self.line_rate_hz <= SET_15K_LINE_RATE_HZ.value
 
     @property
     def frame_rate_hz(self) -> Fraction:

@@ -11,8 +11,8 @@ from fractions import Fraction
 
 from patterns.formats import Family, Format
 from patterns.signal import round_half_up
-from patterns.standards import (
-    CLOCK_601_HZ,
+from patterns.standards.geometry import CLOCK_601_HZ
+from patterns.standards.timing import (
     MULTIBURST_525_MHZ,
     MULTIBURST_625_MHZ,
     MULTIBURST_HD_MHZ,

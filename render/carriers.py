@@ -9,7 +9,8 @@ from typing import Any
 
 from patterns.formats import Family, Format
 from patterns.signal import DEPTHS, Edges, Matrix, Range, Sampling, Signal
-from patterns.standards import PICTURE_601_SAMPLES, Transfer
+from patterns.standards.colour import Transfer
+from patterns.standards.geometry import PICTURE_601_SAMPLES
 from render.raster import check_raster
 from render.tags import Tags
 

@@ -20,7 +20,7 @@ from patterns.formats import FieldOrder, Format
 from patterns.placement import area, rule_area
 from patterns.scene import Box, Disc, Gradient, Pulse, Ring, Rule, Scene, Segment, Shape, Text, Wave
 from patterns.signal import Colour, Edges, Sampling, Signal
-from patterns.standards import EDGE_HALF_DURATION_CHROMA, EDGE_HALF_DURATION_LUMA
+from patterns.standards.timing import EDGE_HALF_DURATION_CHROMA, EDGE_HALF_DURATION_LUMA
 from render.marks import Coverage, cover_all
 from render.quantise import Plane, Planes, quantise, sample_type
 from render.waves import add_waves

@@ -8,8 +8,8 @@ from urllib.parse import parse_qsl, urlencode
 
 from patterns.formats import Family, FieldOrder, Format
 from patterns.signal import Matrix, Range, Sampling, Signal
-from patterns.standards import Matrix as MatrixCode
-from patterns.standards import Primaries, Transfer
+from patterns.standards.colour import Matrix as MatrixCode
+from patterns.standards.colour import Primaries, Transfer
 
 __all__ = ["Provenance", "Tags", "tags_for"]
 

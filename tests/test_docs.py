@@ -471,7 +471,7 @@ def test_json_of_colour_is_as_its_page_says(
         ("files", found["files"]),
     ):
         assert inner(held[key]) == set(there), key
-    told = page.split("## What is measured")[1].split("| of each colour")[1].split("## What to see to")[0]
+    told = page.split("## What is measured")[1].split("| of each colour")[1].split("## What to check")[0]
     figures = set(re.findall(r"`(\w+)`", "".join(re.findall(r"^\| (`.+?) +\|", told, re.MULTILINE))))
     every = set(found["primaries"]["red"]) | set(found["white"]) | set(found["gamut"]) | {"additivity"}
     assert figures == every - {"target"}

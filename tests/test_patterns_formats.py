@@ -17,7 +17,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patterns import standards
 from patterns.formats import (
     FORMATS,
     Family,
@@ -32,6 +31,14 @@ from patterns.formats import (
     parse_format,
 )
 from patterns.scancautions import scan_cautions
+from patterns.standards.geometry import (
+    LINE_525_SAMPLES,
+    LINE_625_SAMPLES,
+    SAR_525_4_3,
+    SAR_525_16_9,
+    SAR_625_4_3,
+    SAR_625_16_9,
+)
 
 VECTORS = Path(__file__).parent / "vectors" / "v4l2_dv_timings.toml"
 HEADER = Path("/usr/include/linux/v4l2-dv-timings.h")
@@ -152,7 +159,7 @@ def test_start_of_the_13_5_mhz_line_is_that_of_bt_601(name: str) -> None:
     h = timing_of(name).h
     expected = (16, 122) if FORMATS[name].family is Family.SD525 else (12, 132)
     assert (h.front_porch, h.sync + h.back_porch) == expected
-    line = standards.LINE_525_SAMPLES if FORMATS[name].family is Family.SD525 else standards.LINE_625_SAMPLES
+    line = LINE_525_SAMPLES if FORMATS[name].family is Family.SD525 else LINE_625_SAMPLES
     assert line.value == expected
 
 
@@ -285,10 +292,10 @@ def test_picture_and_sample_aspect(name: str) -> None:
 @pytest.mark.parametrize(
     ("name", "normal", "wide"),
     [
-        ("480i", standards.SAR_525_4_3.value, standards.SAR_525_16_9.value),
-        ("480p", standards.SAR_525_4_3.value, standards.SAR_525_16_9.value),
-        ("576i", standards.SAR_625_4_3.value, standards.SAR_625_16_9.value),
-        ("576p", standards.SAR_625_4_3.value, standards.SAR_625_16_9.value),
+        ("480i", SAR_525_4_3.value, SAR_525_16_9.value),
+        ("480p", SAR_525_4_3.value, SAR_525_16_9.value),
+        ("576i", SAR_625_4_3.value, SAR_625_16_9.value),
+        ("576p", SAR_625_4_3.value, SAR_625_16_9.value),
         ("240p", Fraction(5, 11), Fraction(20, 33)),
         ("288p", Fraction(6, 11), Fraction(8, 11)),
     ],

@@ -17,7 +17,7 @@ from patterns.pattern import Options, Pattern, PatternError
 from patterns.placement import Span, column, line, patch_area, rule_area, snap, stroke
 from patterns.scene import Disc, Patch, Ring, Rule, Scene
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
-from patterns.standards import SAFE_ACTION_MARGIN, SAFE_GRAPHICS_MARGIN
+from patterns.standards.geometry import SAFE_ACTION_MARGIN, SAFE_GRAPHICS_MARGIN
 
 MARGIN_X, MARGIN_Y = 6, 4
 """Samples and lines that a reader keeps clear of a patch's edges."""

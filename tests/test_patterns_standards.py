@@ -14,6 +14,62 @@ import pytest
 import patterns
 from patterns import standards
 from patterns.sources import Constant, Mark, Source
+from patterns.standards import colour, geometry, levels, timing
+from patterns.standards.colour import Matrix, Primaries, Transfer
+from patterns.standards.geometry import (
+    CLOCK_601_HZ,
+    LINE_525_SAMPLES,
+    LINE_625_SAMPLES,
+    PICTURE_601_SAMPLES,
+    RASTER_601_SAMPLES,
+    SAFE_ACTION_MARGIN,
+    SAFE_ACTION_SIZE,
+    SAFE_GRAPHICS_MARGIN,
+    SAFE_TITLE_SIZE,
+    SAR_525_4_3,
+    SAR_525_16_9,
+    SAR_625_4_3,
+    SAR_625_16_9,
+)
+from patterns.standards.levels import (
+    CHROMA_EXCURSION_8BIT,
+    CHROMA_ZERO_8BIT,
+    COLOUR_DIFFERENCE_PEAK_MV,
+    COMPONENT_SYNC_MV,
+    COMPONENT_WHITE_MV,
+    FOOTROOM_8BIT,
+    IRE_MV,
+    KB_601,
+    KB_709,
+    KB_2020,
+    KR_601,
+    KR_709,
+    KR_2020,
+    LUMA_EXCURSION_8BIT,
+    PLUGE_BT814_CODES,
+    PLUGE_RP219_CODES,
+    PLUGE_RP219_LEVELS,
+    RESERVED_8BIT,
+    RESERVED_10BIT,
+    RESERVED_12BIT,
+    RESERVED_16BIT,
+    SETUP_IRE,
+    SETUP_SCALE,
+    SYNC_IRE,
+    WHITE_525_MV,
+    WHITE_IRE,
+    usable_codes,
+)
+from patterns.standards.timing import (
+    EDGE_HALF_DURATION_CHROMA,
+    EDGE_HALF_DURATION_LUMA,
+    FLASH_AREA,
+    FLASH_CONTRAST,
+    FLASH_DARK_LIMIT,
+    FLASH_LUMINANCE_STEP,
+    FLASH_RATE,
+    LOWEST_FIELD_RATE_HZ,
+)
 
 
 def test_every_constant_has_a_document_a_mark_and_a_unit() -> None:
@@ -29,10 +85,13 @@ def test_every_constant_has_a_document_a_mark_and_a_unit() -> None:
 
 def test_all_lists_every_constant_of_the_module() -> None:
     """A constant added to the module is listed, so that the docs and the test above see it."""
-    public = [item for name, item in vars(standards).items() if isinstance(item, Constant) and name[0] != "_"]
+    rooms = (levels, colour, timing, geometry)
+    public = [
+        item for room in rooms for name, item in vars(room).items() if isinstance(item, Constant) and name[0] != "_"
+    ]
     assert list(standards.ALL) == public
-    assert standards.KR_601 in standards.ALL
-    assert standards.LOWEST_FIELD_RATE_HZ in standards.ALL
+    assert KR_601 in standards.ALL
+    assert LOWEST_FIELD_RATE_HZ in standards.ALL
 
 
 def test_no_other_module_of_the_room_keeps_constants_of_its_own() -> None:
@@ -62,9 +121,9 @@ def test_source_reads_as_one_line() -> None:
 @pytest.mark.parametrize(
     ("key", "kr", "kb"),
     [
-        ("ITU-R BT.601", standards.KR_601, standards.KB_601),
-        ("ITU-R BT.709", standards.KR_709, standards.KB_709),
-        ("ITU-R BT.2020", standards.KR_2020, standards.KB_2020),
+        ("ITU-R BT.601", KR_601, KB_601),
+        ("ITU-R BT.709", KR_709, KB_709),
+        ("ITU-R BT.2020", KR_2020, KB_2020),
     ],
 )
 def test_luma_weights_equal_colour_science(key: str, kr: Constant[Fraction], kb: Constant[Fraction]) -> None:
@@ -80,9 +139,9 @@ def test_divisors_of_the_colour_differences() -> None:
     """2(1-KB) and 2(1-KR) are the divisors that the recommendations print."""
     # BT.601-7, BT.709-6 and BT.2020-2; recomputed.
     pairs = [
-        (standards.KR_601, standards.KB_601, "1.772", "1.402"),
-        (standards.KR_709, standards.KB_709, "1.8556", "1.5748"),
-        (standards.KR_2020, standards.KB_2020, "1.8814", "1.4746"),
+        (KR_601, KB_601, "1.772", "1.402"),
+        (KR_709, KB_709, "1.8556", "1.5748"),
+        (KR_2020, KB_2020, "1.8814", "1.4746"),
     ]
     for kr, kb, blue, red in pairs:
         assert (2 * (1 - kb.value), 2 * (1 - kr.value)) == (Fraction(blue), Fraction(red))
@@ -91,9 +150,9 @@ def test_divisors_of_the_colour_differences() -> None:
 def test_narrow_range_ends() -> None:
     """Black, peak and chroma extremes are 16, 235, 16 and 240 in 8 bit."""
     # BT.601-7: 220 luma and 225 colour-difference levels.
-    black, zero = standards.FOOTROOM_8BIT.value, standards.CHROMA_ZERO_8BIT.value
-    assert (black, black + standards.LUMA_EXCURSION_8BIT.value) == (16, 235)
-    half = standards.CHROMA_EXCURSION_8BIT.value // 2
+    black, zero = FOOTROOM_8BIT.value, CHROMA_ZERO_8BIT.value
+    assert (black, black + LUMA_EXCURSION_8BIT.value) == (16, 235)
+    half = CHROMA_EXCURSION_8BIT.value // 2
     assert (zero - half, zero, zero + half) == (16, 128, 240)
 
 
@@ -101,10 +160,10 @@ def test_narrow_range_ends() -> None:
 @pytest.mark.parametrize(("bits", "low", "high"), [(8, 1, 254), (10, 4, 1019), (12, 16, 4079), (16, 256, 65279)])
 def test_usable_codes(bits: int, low: int, high: int) -> None:
     """Usable and reserved codes share out all codes of a depth; the reserved ones have equal top bits."""
-    usable = standards.usable_codes(bits)
+    usable = usable_codes(bits)
     assert (usable[0], usable[-1]) == (low, high)
-    reserved = {8: standards.RESERVED_8BIT, 10: standards.RESERVED_10BIT, 12: standards.RESERVED_12BIT}
-    bottom, top = reserved.get(bits, standards.RESERVED_16BIT).value
+    reserved = {8: RESERVED_8BIT, 10: RESERVED_10BIT, 12: RESERVED_12BIT}
+    bottom, top = reserved.get(bits, RESERVED_16BIT).value
     assert sorted([*bottom, *usable, *top]) == list(range(1 << bits))
     assert {code >> (bits - 8) for code in bottom} == {0}
     assert {code >> (bits - 8) for code in top} == {255}
@@ -113,35 +172,35 @@ def test_usable_codes(bits: int, low: int, high: int) -> None:
 def test_usable_codes_refuses_other_depths() -> None:
     """A depth without a rule is an error that names the ones that have it."""
     with pytest.raises(ValueError, match="8, 10, 12, 16, got 9"):
-        standards.usable_codes(9)
+        usable_codes(9)
 
 
 def test_ire_and_setup() -> None:
     """100 IRE is 714.2857 mV, setup 53.571 mV, sync -285.714 mV, and 7.5 + 92.5 = 100."""
     # SMPTE 170M: 1 IRE = 1/140 V; setup scale 92.5 %.
-    ire = standards.IRE_MV.value
+    ire = IRE_MV.value
     assert ire == Fraction(50, 7)
-    assert standards.WHITE_IRE.value * ire == standards.WHITE_525_MV.value == Fraction(5000, 7)
-    assert float(standards.WHITE_525_MV.value) == pytest.approx(714.2857, abs=1e-4)
-    assert float(standards.SETUP_IRE.value * ire) == pytest.approx(53.571, abs=1e-3)
-    assert float(standards.SYNC_IRE.value * ire) == pytest.approx(-285.714, abs=1e-3)
-    assert standards.SETUP_IRE.value + standards.SETUP_SCALE.value * 100 == standards.WHITE_IRE.value
+    assert WHITE_IRE.value * ire == WHITE_525_MV.value == Fraction(5000, 7)
+    assert float(WHITE_525_MV.value) == pytest.approx(714.2857, abs=1e-4)
+    assert float(SETUP_IRE.value * ire) == pytest.approx(53.571, abs=1e-3)
+    assert float(SYNC_IRE.value * ire) == pytest.approx(-285.714, abs=1e-3)
+    assert SETUP_IRE.value + SETUP_SCALE.value * 100 == WHITE_IRE.value
     # 75 % with setup: 76.875 IRE.
-    assert standards.SETUP_IRE.value + standards.SETUP_SCALE.value * 75 == Fraction("76.875")
+    assert SETUP_IRE.value + SETUP_SCALE.value * 75 == Fraction("76.875")
 
 
 def test_component_levels() -> None:
     """White to sync is one volt, and colour difference spans the white level."""
     # SMPTE/EBU N10, from memory.
-    assert standards.COMPONENT_WHITE_MV.value - standards.COMPONENT_SYNC_MV.value == 1000
-    assert 2 * standards.COLOUR_DIFFERENCE_PEAK_MV.value == standards.COMPONENT_WHITE_MV.value
+    assert COMPONENT_WHITE_MV.value - COMPONENT_SYNC_MV.value == 1000
+    assert 2 * COLOUR_DIFFERENCE_PEAK_MV.value == COMPONENT_WHITE_MV.value
 
 
 def test_pluge_codes_follow_from_the_levels() -> None:
     """RP 219's codes are its percentages in 10 bit; BT.814's are 16 codes, 1.826 %, around black."""
-    codes = [int(64 + 876 * level + Fraction(1, 2)) for level in standards.PLUGE_RP219_LEVELS.value]
-    assert tuple(codes) == standards.PLUGE_RP219_CODES.value == (46, 82, 99)
-    darker, lighter = standards.PLUGE_BT814_CODES.value
+    codes = [int(64 + 876 * level + Fraction(1, 2)) for level in PLUGE_RP219_LEVELS.value]
+    assert tuple(codes) == PLUGE_RP219_CODES.value == (46, 82, 99)
+    darker, lighter = PLUGE_BT814_CODES.value
     assert (darker, lighter) == (64 - 16, 64 + 16)
     assert round(100 * (lighter - 64) / 876, 3) == 1.826
 
@@ -149,29 +208,29 @@ def test_pluge_codes_follow_from_the_levels() -> None:
 def test_safe_areas() -> None:
     """On 1920x1080 the margins are 67.2/37.8 and 96/54 samples, and both documents agree on the size."""
     # EBU R 95 (v1.1, 2017), pixel figures recomputed; SMPTE ST 2046-1.
-    action, graphics = standards.SAFE_ACTION_MARGIN.value, standards.SAFE_GRAPHICS_MARGIN.value
+    action, graphics = SAFE_ACTION_MARGIN.value, SAFE_GRAPHICS_MARGIN.value
     assert (1920 * action, 1080 * action) == (Fraction("67.2"), Fraction("37.8"))
     assert (1920 * graphics, 1080 * graphics) == (Fraction(96), Fraction(54))
-    assert standards.SAFE_ACTION_SIZE.value == 1 - 2 * action
-    assert standards.SAFE_TITLE_SIZE.value == 1 - 2 * graphics
+    assert SAFE_ACTION_SIZE.value == 1 - 2 * action
+    assert SAFE_TITLE_SIZE.value == 1 - 2 * graphics
 
 
 def test_sample_aspects_make_the_picture_exact() -> None:
     """704 samples of each aspect over 480 or 576 lines are exactly 4:3 or 16:9."""
     # ITU-T H.264 Table E-1, through FFmpeg's table.
-    width = standards.PICTURE_601_SAMPLES.value
-    assert width * standards.SAR_525_4_3.value / 480 == Fraction(4, 3)
-    assert width * standards.SAR_625_4_3.value / 576 == Fraction(4, 3)
-    assert width * standards.SAR_525_16_9.value / 480 == Fraction(16, 9)
-    assert width * standards.SAR_625_16_9.value / 576 == Fraction(16, 9)
+    width = PICTURE_601_SAMPLES.value
+    assert width * SAR_525_4_3.value / 480 == Fraction(4, 3)
+    assert width * SAR_625_4_3.value / 576 == Fraction(4, 3)
+    assert width * SAR_525_16_9.value / 480 == Fraction(16, 9)
+    assert width * SAR_625_16_9.value / 576 == Fraction(16, 9)
 
 
 def test_601_lines_close() -> None:
     """Active samples and the blanking around 0H make 858 and 864 samples, one line at 13.5 MHz."""
     # BT.601-7: 525 lines at 60/1.001 fields, 625 lines at 50 fields.
-    active, clock = standards.RASTER_601_SAMPLES.value, standards.CLOCK_601_HZ.value
-    total_525 = active + sum(standards.LINE_525_SAMPLES.value)
-    total_625 = active + sum(standards.LINE_625_SAMPLES.value)
+    active, clock = RASTER_601_SAMPLES.value, CLOCK_601_HZ.value
+    total_525 = active + sum(LINE_525_SAMPLES.value)
+    total_625 = active + sum(LINE_625_SAMPLES.value)
     assert (total_525, total_625) == (858, 864)
     assert Fraction(clock, total_525 * 525) == Fraction(30000, 1001)
     assert Fraction(clock, total_625 * 625) == 25
@@ -179,8 +238,8 @@ def test_601_lines_close() -> None:
 
 def test_chroma_edges_are_twice_as_long() -> None:
     """The chroma edge is twice the luma edge, so a sampled chroma edge has the same shape."""
-    assert standards.EDGE_HALF_DURATION_LUMA.value == 2
-    assert standards.EDGE_HALF_DURATION_CHROMA.value == 2 * standards.EDGE_HALF_DURATION_LUMA.value
+    assert EDGE_HALF_DURATION_LUMA.value == 2
+    assert EDGE_HALF_DURATION_CHROMA.value == 2 * EDGE_HALF_DURATION_LUMA.value
 
 
 def ffmpeg_code_points(option: str) -> dict[str, int]:
@@ -204,30 +263,30 @@ def ffmpeg_code_points(option: str) -> dict[str, int]:
     [
         (
             "color_primaries",
-            standards.Primaries,
+            Primaries,
             {
-                "bt709": standards.Primaries.BT709,
-                "bt470bg": standards.Primaries.BT470BG,
-                "smpte170m": standards.Primaries.SMPTE170M,
+                "bt709": Primaries.BT709,
+                "bt470bg": Primaries.BT470BG,
+                "smpte170m": Primaries.SMPTE170M,
             },
         ),
         (
             "color_trc",
-            standards.Transfer,
+            Transfer,
             {
-                "bt709": standards.Transfer.BT709,
-                "smpte170m": standards.Transfer.BT601,
-                "iec61966-2-1": standards.Transfer.SRGB,
+                "bt709": Transfer.BT709,
+                "smpte170m": Transfer.BT601,
+                "iec61966-2-1": Transfer.SRGB,
             },
         ),
         (
             "colorspace",
-            standards.Matrix,
+            Matrix,
             {
-                "gbr": standards.Matrix.RGB,
-                "bt709": standards.Matrix.BT709,
-                "bt470bg": standards.Matrix.BT470BG,
-                "smpte170m": standards.Matrix.SMPTE170M,
+                "gbr": Matrix.RGB,
+                "bt709": Matrix.BT709,
+                "bt470bg": Matrix.BT470BG,
+                "smpte170m": Matrix.SMPTE170M,
             },
         ),
     ],
@@ -242,13 +301,13 @@ def test_code_points_equal_ffmpegs(option: str, kind: type[IntEnum], members: di
 def test_flash_limits() -> None:
     """The limits on flashing pictures are those of BT.1702 as several texts state them."""
     limits = (
-        standards.FLASH_LUMINANCE_STEP,
-        standards.FLASH_DARK_LIMIT,
-        standards.FLASH_CONTRAST,
-        standards.FLASH_AREA,
-        standards.FLASH_RATE,
+        FLASH_LUMINANCE_STEP,
+        FLASH_DARK_LIMIT,
+        FLASH_CONTRAST,
+        FLASH_AREA,
+        FLASH_RATE,
     )
     assert [limit.value for limit in limits] == [20, 160, Fraction(1, 17), Fraction(1, 4), 3]
     # The two rules meet: 20 cd/m2 above 160 is a Michelson contrast of exactly 1/17.
-    dark, step = standards.FLASH_DARK_LIMIT.value, standards.FLASH_LUMINANCE_STEP.value
-    assert Fraction(step, 2 * dark + step) == standards.FLASH_CONTRAST.value
+    dark, step = FLASH_DARK_LIMIT.value, FLASH_LUMINANCE_STEP.value
+    assert Fraction(step, 2 * dark + step) == FLASH_CONTRAST.value

@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import firwin, freqz
 
-from patterns import standards
 from patterns.sources import Constant
+from patterns.standards.timing import FILTER_601_CHROMA_MHZ, FILTER_601_MHZ, FILTER_709_MHZ
 from render.reconstruct import CHROMA, LUMA, Lowpass, response
 
 FACTOR = 8
@@ -38,9 +38,7 @@ def test_its_response_is_scipys(lowpass: Lowpass) -> None:
     assert np.allclose(own, 10 ** (decibels(lowpass, at) / 20), atol=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("rate", "constant"), [(13.5, standards.FILTER_601_MHZ), (74.25, standards.FILTER_709_MHZ)], ids=["601", "709"]
-)
+@pytest.mark.parametrize(("rate", "constant"), [(13.5, FILTER_601_MHZ), (74.25, FILTER_709_MHZ)], ids=["601", "709"])
 def test_luma_is_within_the_template(rate: float, constant: Constant[tuple[Fraction, ...]]) -> None:
     """BT.601: flat to 5.75 MHz, 12 dB at 6.75, 40 dB from 8; BT.709: 30, 37.125, 44.25 (from memory)."""
     flat, half, stop = (float(mhz) / rate for mhz in constant.value)
@@ -51,7 +49,7 @@ def test_luma_is_within_the_template(rate: float, constant: Constant[tuple[Fract
 
 def test_colour_difference_is_within_the_template() -> None:
     """BT.601: flat to 2.75 MHz, 6 dB at 3.375, of 6.75 MHz sampling (from memory)."""
-    flat, half = (float(mhz) / 6.75 for mhz in standards.FILTER_601_CHROMA_MHZ.value)
+    flat, half = (float(mhz) / 6.75 for mhz in FILTER_601_CHROMA_MHZ.value)
     assert np.abs(decibels(CHROMA, np.linspace(0, flat, 500))).max() < 0.01
     assert decibels(CHROMA, np.array([half]))[0] == pytest.approx(-6.02, abs=0.01)
     assert decibels(CHROMA, np.linspace(4 / 6.75, FACTOR / 2, 2000)).max() < -60

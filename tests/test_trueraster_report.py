@@ -27,7 +27,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from analysis.answer import Figure, Quantity
-from patterns.standards import PRIMARIES_525
+from patterns.standards.colour import PRIMARIES_525
 from render.errors import FileError
 from tests.pages import CHROMIUM, Browser, Element, browser, read
 from trueraster.cli import run

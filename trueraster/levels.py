@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from patterns.scene import Scene
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal, narrow_code_to_fraction
-from patterns.standards import COMPONENT_WHITE_MV, IRE_MV, SETUP_IRE, SETUP_SCALE, WHITE_525_MV, WHITE_IRE
+from patterns.standards.levels import COMPONENT_WHITE_MV, IRE_MV, SETUP_IRE, SETUP_SCALE, WHITE_525_MV, WHITE_IRE
 from trueraster.options.values import UsageError
 
 __all__ = ["USUAL", "Code", "Level", "component_millivolts", "distinct_patches", "parse_level"]

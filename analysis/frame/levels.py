@@ -21,7 +21,7 @@ from patterns.formats import Format
 from patterns.placement import Span, patch_area
 from patterns.scene import Patch, Scene
 from patterns.signal import Colour, Matrix, Range, Signal
-from patterns.standards import Matrix as MatrixCode
+from patterns.standards.colour import Matrix as MatrixCode
 from render.decode import Picture, open_video
 from render.errors import FileError
 from render.patches import FEWEST_SAMPLES, MARGIN_LINES, MARGIN_SAMPLES, is_luma_only

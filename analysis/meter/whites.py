@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from patterns.standards import PRIMARIES_525, PRIMARIES_625, PRIMARIES_BT709, WHITE_D65, WHITE_D93
+from patterns.standards.colour import PRIMARIES_525, PRIMARIES_625, PRIMARIES_BT709, WHITE_D65, WHITE_D93
 
 __all__ = [
     "D65",

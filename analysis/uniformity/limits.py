@@ -10,7 +10,7 @@ from analysis.answer import SERVICE
 from analysis.raster.grid import GUNS
 from analysis.uniformity.measure import Extreme, Field, Uniformity
 from patterns.sources import Constant, Mark
-from patterns.standards import (
+from patterns.standards.colour import (
     EVEN_LUMINANCE,
     EVEN_NEUTRAL_UV,
     EVEN_SCREEN_UV,

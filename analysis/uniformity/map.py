@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from analysis.statistics import MAD_TO_SIGMA
 from analysis.uniformity.area import LitArea
 from analysis.uniformity.light import Light, SmallLight
-from patterns.standards import SRGB_TO_XYZ
+from patterns.standards.colour import SRGB_TO_XYZ
 
 __all__ = [
     "CURVE_DOUBT",

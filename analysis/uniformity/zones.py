@@ -18,7 +18,7 @@ from analysis.raster.grid import GUNS
 from analysis.uniformity.area import LitArea
 from analysis.uniformity.light import FlatField
 from analysis.uniformity.map import CURVE_DOUBT, FieldMap, Floats, chromaticity, colour_word, luminance
-from patterns.standards import SRGB_TO_XYZ
+from patterns.standards.colour import SRGB_TO_XYZ
 
 __all__ = ["COLUMNS", "CORNERS", "ROWS", "Purity", "View", "Zone", "measure_zones"]
 

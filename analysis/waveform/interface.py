@@ -6,9 +6,18 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from patterns import standards
 from patterns.formats import Family, Format
 from patterns.lines import timing_of
+from patterns.standards.levels import (
+    COLOUR_DIFFERENCE_PEAK_MV,
+    COMPONENT_SYNC_MV,
+    COMPONENT_WHITE_MV,
+    IRE_MV,
+    OLD_525_DIFFERENCE_PEAK_MV,
+    SETUP_IRE,
+    SYNC_IRE,
+    WHITE_525_MV,
+)
 
 __all__ = ["SYNC_KEY", "Interface", "ScopeError", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
 
@@ -104,7 +113,7 @@ def interface_of(
         raise ScopeError(f"--levels: got {levels}, allowed are 700 and 714")
     if levels == 714 and not (slow and fmt.family is Family.SD525):
         raise ScopeError(f"--levels: 714 mV is the level of 480i and 240p; {fmt.id} has 700")
-    if setup_ire not in (0, standards.SETUP_IRE.value):
+    if setup_ire not in (0, SETUP_IRE.value):
         raise ScopeError("--setup: allowed are 0 and 7.5 IRE")
     if setup_ire and levels != 714:
         hint = ", add --levels 714" if slow and fmt.family is Family.SD525 else ""
@@ -116,10 +125,10 @@ def interface_of(
         )
     if sync_on is not None and signal is not SignalKind.RGB:
         raise ScopeError("--sync: it is for --signal rgb; else sync is on luma")
-    ire = standards.IRE_MV.value
-    peak = standards.OLD_525_DIFFERENCE_PEAK_MV if older else standards.COLOUR_DIFFERENCE_PEAK_MV
-    white = Fraction(standards.COMPONENT_WHITE_MV.value) if levels == 700 else standards.WHITE_525_MV.value
-    sync = Fraction(standards.COMPONENT_SYNC_MV.value) if levels == 700 else standards.SYNC_IRE.value * ire
+    ire = IRE_MV.value
+    peak = OLD_525_DIFFERENCE_PEAK_MV if older else COLOUR_DIFFERENCE_PEAK_MV
+    white = Fraction(COMPONENT_WHITE_MV.value) if levels == 700 else WHITE_525_MV.value
+    sync = Fraction(COMPONENT_SYNC_MV.value) if levels == 700 else SYNC_IRE.value * ire
     return Interface(
         signal=signal,
         white_mv=white,

@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.waveform.interface import SYNC_KEY, Interface, SignalKind, TraceKind
-from patterns import standards
 from patterns.formats import Format
 from patterns.lines import FieldSpan, check_line, row_of, timing_of
 from patterns.signal import Signal
+from patterns.standards.timing import EDGE_HALF_DURATION_CHROMA, EDGE_HALF_DURATION_LUMA
 from patterns.syncpulses import line_pulses, sync_rise
 from render.quantise import Planes
 from render.reconstruct import CHROMA, LUMA
@@ -249,12 +249,12 @@ def _components(source: Source, rows: list[int], shown: list[int], points: int) 
 
     All begin `_MORE + _REACH` samples before the active line and end as far after it.
     """
-    luma_gate = _gates(shown, source.format.width, 1, standards.EDGE_HALF_DURATION_LUMA.value)
+    luma_gate = _gates(shown, source.format.width, 1, EDGE_HALF_DURATION_LUMA.value)
     waves = {"gate": _filtered(luma_gate, 1, points)}
     for key, across, values in _fractions(source, rows):
         gate = luma_gate
         if key in ("pb", "pr"):
-            gate = _gates(shown, source.format.width, across, standards.EDGE_HALF_DURATION_CHROMA.value)
+            gate = _gates(shown, source.format.width, across, EDGE_HALF_DURATION_CHROMA.value)
         more = _MORE // across
         # Beyond the active line its last sample goes on, while blanking closes.
         wide = np.pad(values, ((0, 0), (more, gate.shape[1] - values.shape[1] - more)), mode="edge")

@@ -10,7 +10,7 @@ from patterns.pattern import COLOURS, Area, Options, Pattern, Stage
 from patterns.placement import stroke
 from patterns.scene import Box, Patch, Ring, Rule, Scene, Segment, Shape, Text
 from patterns.signal import Colour, Signal
-from patterns.standards import SAFE_ACTION_MARGIN, SAFE_GRAPHICS_MARGIN
+from patterns.standards.geometry import SAFE_ACTION_MARGIN, SAFE_GRAPHICS_MARGIN
 
 __all__ = ["PATTERNS"]
 

@@ -9,7 +9,7 @@ from patterns.pattern import COLOURS, Area, Options, Pattern, Stage, percent_tex
 from patterns.placement import snap
 from patterns.scene import Box, Gradient, Patch, Scene, Shape, Text
 from patterns.signal import Colour, Signal, narrow_code_to_fraction
-from patterns.standards import CONTRAST_GREY, CONTRAST_WINDOW_HD, CONTRAST_WINDOW_SD, PLUGE_BT814_CODES
+from patterns.standards.levels import CONTRAST_GREY, CONTRAST_WINDOW_HD, CONTRAST_WINDOW_SD, PLUGE_BT814_CODES
 
 __all__ = ["PATTERNS"]
 

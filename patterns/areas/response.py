@@ -9,7 +9,7 @@ from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, Stage
 from patterns.scene import Box, Patch, Pulse, Rule, Scene, Shape, Text, Turner, Wave
 from patterns.signal import Colour, Signal
-from patterns.standards import MULTIBURST_SWING
+from patterns.standards.timing import MULTIBURST_SWING
 from patterns.tones import bursts, pulse_half_duration, sweep_tones, wedge_lines
 
 __all__ = ["PATTERNS"]

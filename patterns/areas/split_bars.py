@@ -10,7 +10,7 @@ from patterns.formats import Family, Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, Stage
 from patterns.scene import Box, Gradient, Patch, Scene, Shape
 from patterns.signal import Colour, Matrix, Signal, round_half_up
-from patterns.standards import (
+from patterns.standards.levels import (
     EG1_IQ_IRE,
     EG1_PLUGE_IRE,
     EG1_ROWS,

@@ -9,8 +9,24 @@ import math
 from enum import StrEnum
 from fractions import Fraction
 
-from patterns import standards
 from patterns.modes.blanked import check_cells, check_raster, field_lines, timed
+from patterns.standards.timing import (
+    CVT_BACK_LINES,
+    CVT_CELL,
+    CVT_CLOCK_STEP,
+    CVT_DUTY_LEAST,
+    CVT_DUTY_OFFSET,
+    CVT_DUTY_SLOPE,
+    CVT_FRONT_LINES,
+    CVT_RB2_CLOCK_STEP,
+    CVT_RB2_LINE,
+    CVT_RB2_SYNC_BACK,
+    CVT_RB_BLANK_TIME,
+    CVT_RB_LINE,
+    CVT_SYNC_BACK_TIME,
+    CVT_SYNC_LINES,
+    CVT_SYNC_SHARE,
+)
 from patterns.timing import FormatError, Interval, Timing
 
 __all__ = ["Blanking", "cvt"]
@@ -33,7 +49,7 @@ def _sync_lines(width: int, height: int) -> int:
 
     The standard may cut to whole cells (from memory): then 1360x768 is 16:9 too.
     """
-    *known, other = standards.CVT_SYNC_LINES.value
+    *known, other = CVT_SYNC_LINES.value
     for aspect, lines in zip(_ASPECTS, known, strict=True):
         exact = height * aspect
         if math.floor(exact) == width and (exact == width or aspect != Fraction(5, 4)):
@@ -50,7 +66,7 @@ def cvt(width: int, height: int, field_rate: Fraction, *, interlaced: bool, blan
         FormatError: the width is not of whole cells, or no line is short enough for so many lines at that rate.
     """
     check_raster(width, height, field_rate, interlaced)
-    check_cells(width, 1 if blanking is Blanking.REDUCED_2 else standards.CVT_CELL.value, "CVT")
+    check_cells(width, 1 if blanking is Blanking.REDUCED_2 else CVT_CELL.value, "CVT")
     make = _full if blanking is Blanking.FULL else _reduced
     return make(width, height, field_rate, interlaced, blanking)
 
@@ -58,40 +74,38 @@ def cvt(width: int, height: int, field_rate: Fraction, *, interlaced: bool, blan
 def _full(width: int, height: int, field_rate: Fraction, interlaced: bool, _: Blanking) -> Timing:
     lines, half = field_lines(height, interlaced), Fraction(int(interlaced), 2)
     sync = _sync_lines(width, height)
-    left = _time_left(field_rate, standards.CVT_SYNC_BACK_TIME.value, width, height)
-    period = left / (lines + standards.CVT_FRONT_LINES.value + half)
-    sync_back = max(math.floor(standards.CVT_SYNC_BACK_TIME.value / period) + 1, sync + standards.CVT_BACK_LINES.value)
-    duty = max(
-        standards.CVT_DUTY_LEAST.value, standards.CVT_DUTY_OFFSET.value - standards.CVT_DUTY_SLOPE.value * period
-    )
-    pair = 2 * standards.CVT_CELL.value
+    left = _time_left(field_rate, CVT_SYNC_BACK_TIME.value, width, height)
+    period = left / (lines + CVT_FRONT_LINES.value + half)
+    sync_back = max(math.floor(CVT_SYNC_BACK_TIME.value / period) + 1, sync + CVT_BACK_LINES.value)
+    duty = max(CVT_DUTY_LEAST.value, CVT_DUTY_OFFSET.value - CVT_DUTY_SLOPE.value * period)
+    pair = 2 * CVT_CELL.value
     blank = math.floor(width * duty / (1 - duty) / pair) * pair
     total = width + blank
-    h_sync = math.floor(standards.CVT_SYNC_SHARE.value * total / standards.CVT_CELL.value) * standards.CVT_CELL.value
+    h_sync = math.floor(CVT_SYNC_SHARE.value * total / CVT_CELL.value) * CVT_CELL.value
     return timed(
-        clock_hz=_stepped(total / period, standards.CVT_CLOCK_STEP.value, width, height),
+        clock_hz=_stepped(total / period, CVT_CLOCK_STEP.value, width, height),
         h=Interval(active=width, front_porch=blank // 2 - h_sync, sync=h_sync, back_porch=blank // 2),
-        v=Interval(active=lines, front_porch=standards.CVT_FRONT_LINES.value, sync=sync, back_porch=sync_back - sync),
+        v=Interval(active=lines, front_porch=CVT_FRONT_LINES.value, sync=sync, back_porch=sync_back - sync),
         interlaced=interlaced,
         polarity=(False, True),
-        source=standards.CVT_CELL.source,
+        source=CVT_CELL.source,
     )
 
 
 def _reduced(width: int, height: int, field_rate: Fraction, interlaced: bool, blanking: Blanking) -> Timing:
     lines, half = field_lines(height, interlaced), Fraction(int(interlaced), 2)
-    left = _time_left(field_rate, standards.CVT_RB_BLANK_TIME.value, width, height)
-    blank_lines = math.floor(standards.CVT_RB_BLANK_TIME.value * lines / left) + 1
+    left = _time_left(field_rate, CVT_RB_BLANK_TIME.value, width, height)
+    blank_lines = math.floor(CVT_RB_BLANK_TIME.value * lines / left) + 1
     if blanking is Blanking.REDUCED:
-        front, sync = standards.CVT_FRONT_LINES.value, _sync_lines(width, height)
-        blank_lines = max(blank_lines, front + sync + standards.CVT_BACK_LINES.value)
-        back, step = blank_lines - front - sync, standards.CVT_CLOCK_STEP.value
-        line = standards.CVT_RB_LINE.value
+        front, sync = CVT_FRONT_LINES.value, _sync_lines(width, height)
+        blank_lines = max(blank_lines, front + sync + CVT_BACK_LINES.value)
+        back, step = blank_lines - front - sync, CVT_CLOCK_STEP.value
+        line = CVT_RB_LINE.value
     else:
-        sync, back = standards.CVT_RB2_SYNC_BACK.value
+        sync, back = CVT_RB2_SYNC_BACK.value
         blank_lines = max(blank_lines, 1 + sync + back)
-        front, step = blank_lines - sync - back, standards.CVT_RB2_CLOCK_STEP.value
-        line = standards.CVT_RB2_LINE.value
+        front, step = blank_lines - sync - back, CVT_RB2_CLOCK_STEP.value
+        line = CVT_RB2_LINE.value
     h = Interval(active=width, front_porch=line[0], sync=line[1], back_porch=line[2])
     return timed(
         clock_hz=_stepped(field_rate * (lines + blank_lines + half) * h.total, step, width, height),
@@ -99,7 +113,7 @@ def _reduced(width: int, height: int, field_rate: Fraction, interlaced: bool, bl
         v=Interval(active=lines, front_porch=front, sync=sync, back_porch=back),
         interlaced=interlaced,
         polarity=(True, False),
-        source=standards.CVT_CELL.source,
+        source=CVT_CELL.source,
     )
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from enum import StrEnum
 
-from patterns import standards
 from patterns.formats import Format
 from patterns.modes.cvt import Blanking, cvt
 from patterns.modes.gtf import gtf
 from patterns.modes.scan15k import Limits, solve
 from patterns.scancautions import scan_cautions
+from patterns.standards.timing import SET_15K_FIELD_RATE_HZ
 from patterns.timing import Timing
 
 __all__ = ["By", "usual_by", "with_timing"]
@@ -33,7 +33,7 @@ class By(StrEnum):
 def usual_by(fmt: Format) -> By:
     """What a raster is most likely meant by: rasters that a 15 kHz set can scan are for one, others go by CVT."""
     low = fmt.height // fmt.fields_per_frame <= _TALLEST_15K_FIELD
-    return By.FIFTEEN_KHZ if low and fmt.field_rate <= standards.SET_15K_FIELD_RATE_HZ.value else By.CVT
+    return By.FIFTEEN_KHZ if low and fmt.field_rate <= SET_15K_FIELD_RATE_HZ.value else By.CVT
 
 
 def with_timing(fmt: Format, by: By, limits: Limits) -> Format:

@@ -11,9 +11,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from patterns import standards
 from patterns.modes.blanked import check_raster, field_lines, timed
 from patterns.sources import Mark, Source
+from patterns.standards.geometry import CLOCK_601_HZ
+from patterns.standards.timing import (
+    ANALOGUE_ACTIVE_SAMPLES,
+    BROADCAST_SYNC_LINES,
+    LOWEST_FIELD_RATE_HZ,
+    NOMINAL_SYNC_US,
+    SET_15K_FIELD_RATE_HZ,
+    SET_15K_LINE_RATE_HZ,
+    SET_15K_LOWEST_LINE_RATE_HZ,
+)
 from patterns.timing import FormatError, Interval, Timing
 
 __all__ = [
@@ -62,9 +71,7 @@ class System:
     """From the leading edge of vertical sync to the middle of the picture, of the field's lines."""
 
 
-_ACTIVE_525, _ACTIVE_625 = (
-    Fraction(samples, standards.CLOCK_601_HZ.value) for samples in standards.ANALOGUE_ACTIVE_SAMPLES.value
-)
+_ACTIVE_525, _ACTIVE_625 = (Fraction(samples, CLOCK_601_HZ.value) for samples in ANALOGUE_ACTIVE_SAMPLES.value)
 # The centres are those of the named formats 480i and 576i.
 _SYSTEM_525 = System(
     lines=525,
@@ -100,13 +107,11 @@ class Limits:
 
     line_rate_hz: tuple[Span, ...] = (
         Span(
-            low=Fraction(standards.SET_15K_LOWEST_LINE_RATE_HZ.value),
-            high=Fraction(standards.SET_15K_LINE_RATE_HZ.value),
+            low=Fraction(SET_15K_LOWEST_LINE_RATE_HZ.value),
+            high=Fraction(SET_15K_LINE_RATE_HZ.value),
         ),
     )
-    field_rate_hz: Span = Span(
-        low=Fraction(standards.LOWEST_FIELD_RATE_HZ.value), high=Fraction(standards.SET_15K_FIELD_RATE_HZ.value)
-    )
+    field_rate_hz: Span = Span(low=Fraction(LOWEST_FIELD_RATE_HZ.value), high=Fraction(SET_15K_FIELD_RATE_HZ.value))
     front_porch: Fraction = Fraction(8, 10) * MICROSECOND
     sync: Fraction = Fraction(45, 10) * MICROSECOND
     back_porch: Fraction = Fraction(44, 10) * MICROSECOND
@@ -178,7 +183,7 @@ def solve(width: int, height: int, field_rate: Fraction, *, interlaced: bool, li
     )
     if best is None:
         lowest = min(rates.low for _, rates in spans)
-        kind = OutOfRangeError if lowest > standards.SET_15K_LINE_RATE_HZ.value else FormatError
+        kind = OutOfRangeError if lowest > SET_15K_LINE_RATE_HZ.value else FormatError
         raise kind(_horizontal_reason(request, spans))
     return _placed(request, best, system)
 
@@ -258,16 +263,14 @@ def _placed(request: _Request, found: _Found, system: System) -> Timing:
     limits, clock = request.limits, found.clock_hz
     least = _least_blanking(limits, clock)
     start = _nearest(system.centre * clock - Fraction(request.width, 2))
-    h = _interval(
-        request.width, found.samples, least, _nearest(standards.NOMINAL_SYNC_US.value * MICROSECOND * clock), start
-    )
+    h = _interval(request.width, found.samples, least, _nearest(NOMINAL_SYNC_US.value * MICROSECOND * clock), start)
     field = found.total_lines // request.fields
     start = _nearest(system.centre_share * field - Fraction(request.lines, 2))
     v = _interval(
         request.lines,
         field,
         (limits.front_lines, limits.sync_lines, limits.back_lines),
-        standards.BROADCAST_SYNC_LINES.value,
+        BROADCAST_SYNC_LINES.value,
         start,
     )
     return timed(
@@ -352,7 +355,7 @@ def _horizontal_reason(request: _Request, spans: tuple[tuple[int, Span], ...]) -
     blanking = limits.front_porch + limits.sync + limits.back_porch
     longest = 1 / min(rates.low for _, rates in spans)
     if limits.active.low + blanking > longest:
-        fast = 1 / longest > standards.SET_15K_LINE_RATE_HZ.value
+        fast = 1 / longest > SET_15K_LINE_RATE_HZ.value
         return (
             f"{name}: porches and sync of at least {float(blanking / MICROSECOND):g} us leave"
             f" at most {float((longest - blanking) / MICROSECOND):.2f} us of the line for the picture, and"

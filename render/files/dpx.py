@@ -11,7 +11,7 @@ from typing import IO
 import numpy as np
 
 from patterns.signal import DEPTHS
-from patterns.standards import Primaries, Transfer
+from patterns.standards.colour import Primaries, Transfer
 from render.files.stills import StillWords, range_of, reference_codes
 from render.quantise import Planes
 from render.tags import Tags

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from patterns.signal import DEPTHS, Range
-from patterns.standards import FOOTROOM_8BIT, LUMA_EXCURSION_8BIT
+from patterns.standards.levels import FOOTROOM_8BIT, LUMA_EXCURSION_8BIT
 from render.tags import Tags
 
 __all__ = ["StillWords", "range_of", "reference_codes", "with_words"]

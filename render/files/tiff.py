@@ -14,7 +14,7 @@ from typing import IO
 import numpy as np
 
 from patterns.signal import Range
-from patterns.standards import CHROMATICITIES, Primaries
+from patterns.standards.colour import CHROMATICITIES, Primaries
 from render.files.png import stored_codes
 from render.files.stills import StillWords, range_of, reference_codes
 from render.quantise import Planes

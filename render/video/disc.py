@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-from patterns.standards import DISC_BUFFER_BITS, DISC_GROUP_PICTURES, DISC_MUX_RATE, DISC_VIDEO_RATE
+from patterns.standards.timing import DISC_BUFFER_BITS, DISC_GROUP_PICTURES, DISC_MUX_RATE, DISC_VIDEO_RATE
 from render.quantise import Planes
 from render.tags import Tags
 from render.video.encoder import WriteError, encode_frames, to_program_stream

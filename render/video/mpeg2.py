@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from patterns.standards import DISC_BUFFER_BITS
+from patterns.standards.timing import DISC_BUFFER_BITS
 from render.video.encoder import WriteError
 
 __all__ = [

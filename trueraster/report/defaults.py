@@ -9,14 +9,14 @@ from typing import Any
 from analysis.raster.advice import CONVERGENCE, GEOMETRY
 from analysis.uniformity.limits import PURITY_CHANGE
 from patterns.sources import Constant, Mark
-from patterns.standards import (
+from patterns.standards.colour import (
     EVEN_LUMINANCE,
     EVEN_NEUTRAL_UV,
     EVEN_SCREEN_UV,
-    LINE_LENGTHS,
     PHOSPHOR_XY,
     USUAL_FALL_OFF,
 )
+from patterns.standards.geometry import LINE_LENGTHS
 from trueraster.report.limits import Limit
 
 __all__ = ["DEFAULTS", "Default"]

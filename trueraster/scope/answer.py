@@ -11,9 +11,10 @@ import numpy as np
 
 from analysis.waveform.interface import SYNC_KEY, SignalKind, TraceKind
 from analysis.waveform.reading import EndBy, Part, line_times, parts, read_sync
-from patterns import standards
 from patterns.formats import Family
 from patterns.lines import field_of, field_span, row_of, sync_start, timing_of
+from patterns.standards.levels import IRE_MV, WHITE_525_MV
+from patterns.standards.timing import FILTER_601_MHZ, FILTER_709_MHZ
 from patterns.sync import SyncKind, sync_of
 from patterns.syncpulses import equalising_count, line_pulses, sync_rise
 from trueraster.output.terminal import columns, counted, number
@@ -39,11 +40,11 @@ _BY_TIMING = "Where blanking meets a picture that is black or not flat, the form
 
 
 def _ire(millivolts: float | None) -> float | None:
-    return None if millivolts is None else millivolts / float(standards.IRE_MV.value)
+    return None if millivolts is None else millivolts / float(IRE_MV.value)
 
 
 def _has_ire(view: View) -> bool:
-    return view.interface.white_mv == standards.WHITE_525_MV.value
+    return view.interface.white_mv == WHITE_525_MV.value
 
 
 def _where(view: View) -> str:
@@ -228,7 +229,7 @@ def _filter_json(view: View) -> dict[str, Any]:
     """The reconstruction filter, and the template that it is within."""
     scale = float(timing_of(view.format).pixel_clock_hz) / 1e6
     hd = view.format.family is Family.HD
-    template = standards.FILTER_709_MHZ if hd else standards.FILTER_601_MHZ
+    template = FILTER_709_MHZ if hd else FILTER_601_MHZ
     own = 74.25 if hd else 13.5
     flat, half, stop = (float(mhz) / own * scale for mhz in template.value)
     return {

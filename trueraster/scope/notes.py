@@ -5,10 +5,10 @@ from __future__ import annotations
 from analysis.waveform.interface import SignalKind
 from analysis.waveform.reading import beyond_samples_mv, overshoot_mv
 from analysis.waveform.wave import picture_samples
-from patterns import standards
 from patterns.formats import Family
 from patterns.lines import row_of, timing_of
 from patterns.signal import Edges
+from patterns.standards.timing import NOMINAL_SYNC_US
 from trueraster.scope.request import View
 
 __all__ = ["scope_notes"]
@@ -34,7 +34,7 @@ def scope_notes(view: View) -> list[str]:
         own = float(timing.h.sync / timing.pixel_clock_hz * 10**6)
         notes.append(
             f"line sync lasts {timing.h.sync} samples ({own:.2f} us), as 'timing' has it;"
-            f" the analogue standard's nominal is {float(standards.NOMINAL_SYNC_US.value):g} us"
+            f" the analogue standard's nominal is {float(NOMINAL_SYNC_US.value):g} us"
         )
     if fmt.family is Family.COMPUTER:
         notes.append(

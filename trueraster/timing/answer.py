@@ -7,10 +7,21 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from patterns import standards
 from patterns.formats import Family, FieldOrder, Format
 from patterns.modes.free import By
 from patterns.modes.scan15k import broadcast_system
+from patterns.standards.geometry import RASTER_601_SAMPLES
+from patterns.standards.levels import (
+    COLOUR_DIFFERENCE_PEAK_MV,
+    COMPONENT_SYNC_MV,
+    COMPONENT_WHITE_MV,
+    COMPOSITE_625_MV,
+    IRE_MV,
+    OLD_525_DIFFERENCE_PEAK_MV,
+    SETUP_IRE,
+    SYNC_IRE,
+    WHITE_525_MV,
+)
 from patterns.sync import SyncKind, sync_of
 from patterns.timing import Interval, Timing
 from trueraster.output.terminal import columns, number
@@ -116,27 +127,27 @@ def _sign(positive: bool) -> str:
 
 def _levels(fmt: Format, timing: Timing, kind: SyncKind) -> list[dict[str, Any]]:
     """Levels of each interface that the format's system has, in mV."""
-    white, tip = Fraction(standards.COMPONENT_WHITE_MV.value), Fraction(standards.COMPONENT_SYNC_MV.value)
+    white, tip = Fraction(COMPONENT_WHITE_MV.value), Fraction(COMPONENT_SYNC_MV.value)
     upper = -tip if kind is SyncKind.TRI_LEVEL else None
     if fmt.family is Family.COMPUTER:
         return [_level_row("R'G'B', sync on G'", white, tip)]
     rows = [
         _level_row("Y' or R'G'B'", white, tip, upper=upper),
-        _difference_row("P'B, P'R at 100 % colours", Fraction(standards.COLOUR_DIFFERENCE_PEAK_MV.value)),
+        _difference_row("P'B, P'R at 100 % colours", Fraction(COLOUR_DIFFERENCE_PEAK_MV.value)),
     ]
     # Composite, and the component levels of its time, end with 15 kHz.
     if not timing.is_15k:
         return rows
     if fmt.family is Family.SD625:
-        return [*rows, _level_row("luma of composite", *map(Fraction, standards.COMPOSITE_625_MV.value))]
-    ire = standards.IRE_MV.value
-    white, tip, setup = standards.WHITE_525_MV.value, standards.SYNC_IRE.value * ire, standards.SETUP_IRE.value * ire
+        return [*rows, _level_row("luma of composite", *map(Fraction, COMPOSITE_625_MV.value))]
+    ire = IRE_MV.value
+    white, tip, setup = WHITE_525_MV.value, SYNC_IRE.value * ire, SETUP_IRE.value * ire
     return [
         *rows,
         _level_row("luma of composite, no setup", white, tip),
         _level_row("luma of composite, 7.5 IRE setup", white, tip, black=setup),
         _level_row("older Y', 7.5 IRE setup", white, tip, black=setup),
-        _difference_row("older P'B, P'R at 100 % colours", standards.OLD_525_DIFFERENCE_PEAK_MV.value),
+        _difference_row("older P'B, P'R at 100 % colours", OLD_525_DIFFERENCE_PEAK_MV.value),
     ]
 
 
@@ -218,7 +229,7 @@ def _rates(told: Told) -> list[tuple[str, str]]:
     code = told.video_code
     if code is not None:
         # Standard definition with interlace or half the lines is sent with each sample twice.
-        doubled = told.format.width == standards.RASTER_601_SAMPLES.value and timing.is_15k
+        doubled = told.format.width == RASTER_601_SAMPLES.value and timing.is_15k
         rows.append(
             ("CTA-861", f"video code {code}" + (", there with doubled samples: 1440 at 27 MHz" if doubled else ""))
         )

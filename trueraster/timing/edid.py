@@ -12,8 +12,8 @@ from dataclasses import replace
 from enum import StrEnum
 from fractions import Fraction
 
-from patterns import standards
 from patterns.formats import Family, Format
+from patterns.standards.colour import PRIMARIES_525, PRIMARIES_625, WHITE_D65
 from patterns.timing import Interval, Timing
 
 __all__ = ["KEPT_NAME", "MOST_MODES", "Interface", "edid_block", "edid_notes", "offered"]
@@ -156,8 +156,8 @@ def _basics(fmt: Format, interface: Interface) -> bytes:
 
 def _colours(family: Family) -> bytes:
     """The primaries that the system's tubes have: the set's own are not known."""
-    points = (standards.PRIMARIES_525 if family is Family.SD525 else standards.PRIMARIES_625).value
-    values = [math.floor(value * 1024 + Fraction(1, 2)) for value in (*points, *standards.WHITE_D65.value)]
+    points = (PRIMARIES_525 if family is Family.SD525 else PRIMARIES_625).value
+    values = [math.floor(value * 1024 + Fraction(1, 2)) for value in (*points, *WHITE_D65.value)]
     low = 0
     for value in values:
         low = low << 2 | value & 3

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patterns.signal import Matrix, Signal
-from patterns.standards import (
+from patterns.standards.levels import (
     CHROMA_EXCURSION_8BIT,
     FOOTROOM_8BIT,
     KB_601,
