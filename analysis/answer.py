@@ -12,8 +12,6 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
-from analysis.tables import Table
-
 __all__ = [
     "SERVICE",
     "Advice",
@@ -22,6 +20,7 @@ __all__ = [
     "Finding",
     "Kind",
     "Quantity",
+    "Table",
     "each",
     "figures_in",
     "figures_of",
@@ -128,6 +127,25 @@ class Advice:
     """A sentence that says what is still wrong once it is done."""
     details: Json = field(default_factory=dict)
     """Further keys of its JSON."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Rows of cells as people read them, the same on a terminal and on a page.
+
+    Each has words in the first column, figures after it, and words in the last one where it has units.
+    """
+
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    has_units: bool = False
+    below: str = ""
+    """A line that belongs to it."""
+
+    @property
+    def figures(self) -> range:
+        """The columns that hold figures."""
+        return range(1, len(self.head) - self.has_units)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

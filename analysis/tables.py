@@ -1,33 +1,14 @@
-"""Tables of figures as people read them, the same on a terminal and on a page."""
+"""Tables made from figures: a figure in each row, or the same figures for several things."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from analysis.answer import Figure, Table
 from analysis.rounding import decimals, figure, uncertainty_text, unsigned
 
-if TYPE_CHECKING:
-    from analysis.answer import Figure
-
-__all__ = ["Column", "Table", "listing", "matrix"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
-    """Rows of cells: words in the first column, figures after it, and words in the last one where it has units."""
-
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    has_units: bool = False
-    below: str = ""
-    """A line that belongs to it."""
-
-    @property
-    def figures(self) -> range:
-        """The columns that hold figures."""
-        return range(1, len(self.head) - self.has_units)
+__all__ = ["Column", "listing", "matrix"]
 
 
 @dataclass(frozen=True, slots=True)

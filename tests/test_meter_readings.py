@@ -9,7 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.meter.readings.types import Field, read_readings
+from analysis.meter.readings.read import read_readings
+from analysis.meter.readings.types import Field
 from render.errors import FileError
 from trueraster.cli import run
 

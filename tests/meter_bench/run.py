@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.grey.measure import Grey, measure_grey
-from analysis.meter.readings.types import read_readings
+from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import D65, PRIMARY_SETS
 from tests.meter_bench.cases import draw_tube
 from tests.meter_bench.meter import FEW, LEVELS, ColourMeter, write_csv

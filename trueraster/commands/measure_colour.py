@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from trueraster.options.shared import as_json_option, meter_options
-from trueraster.output.terminal import put_answer
+from trueraster.output.answers import put_answer
 
 __all__ = ["colour"]
 
@@ -35,7 +35,7 @@ def colour(
     """
     from analysis.meter.primaries.answer import colour_answer
     from analysis.meter.primaries.measure import measure_colour
-    from analysis.meter.readings.types import read_readings
+    from analysis.meter.readings.read import read_readings
     from analysis.meter.whites import primaries_of, white_of
     from trueraster.meterfiles import check_folder, write_plots
     from trueraster.options.meter import meter_of

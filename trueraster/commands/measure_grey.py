@@ -42,7 +42,7 @@ def grey(
     """
     from analysis.meter.grey.answer import grey_json
     from analysis.meter.grey.measure import measure_grey
-    from analysis.meter.readings.types import read_readings
+    from analysis.meter.readings.read import read_readings
     from analysis.meter.whites import white_of
     from trueraster.greywords import grey_text
     from trueraster.meterfiles import check_folder, write_plots

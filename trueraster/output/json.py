@@ -10,10 +10,11 @@ from typing import Any
 
 from analysis.answer import Advice, Answer, Figure, Kind, Quantity, figures_in, nested
 
-__all__ = ["answer_json", "files_json", "other_reasons", "quantities_in", "read", "rounded"]
+__all__ = ["Files", "answer_json", "files_json", "other_reasons", "quantities_in", "read", "rounded"]
 
 Json = Mapping[str, Any]
 Files = Mapping[str, Path | Sequence[Path]]
+"""Files that were written, by what they are."""
 
 _DIGITS = 6
 """After the point: beyond what any photograph, meter or chain repeats."""

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from jinja2 import DictLoader, Environment, StrictUndefined
 
-from analysis.answer import Advice, Answer
-from analysis.tables import Table
+from analysis.answer import Advice, Answer, Table
 from trueraster.output.cautions import CAUTIONS
 from trueraster.output.text import INSIDE, advice_title, aligned, sentence
 

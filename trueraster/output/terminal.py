@@ -5,14 +5,10 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from fractions import Fraction
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from analysis.answer import Answer
+from typing import Any
 
 __all__ = [
     "ReaderGoneError",
@@ -21,30 +17,14 @@ __all__ = [
     "note",
     "number",
     "progress",
-    "put_answer",
     "put_json",
     "put_text",
     "reader_may_go",
     "wrapped",
 ]
 
-Files = Mapping[str, Path | Sequence[Path]]
-"""Files that were written, by what they are."""
 _COLUMNS = 100
 """Widest line of words: a terminal of the usual size shows it whole."""
-
-
-def put_answer(answer: Answer, files: Files, *, as_json: bool) -> None:
-    """Write what a measurement answers to standard output, as text or as one JSON object."""
-    # Each brings what the other has no use for.
-    if as_json:
-        from trueraster.output.json import answer_json
-
-        put_json(answer_json(answer, files))
-    else:
-        from trueraster.output.text import answer_text
-
-        put_text(answer_text(answer, files))
 
 
 def put_text(text: str) -> None:

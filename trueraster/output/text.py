@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
 
-from analysis.answer import SERVICE, Advice, Answer
+from analysis.answer import SERVICE, Advice, Answer, Table
 from analysis.rounding import decimals, uncertainty_text
-from analysis.tables import Table
 from trueraster.output.cautions import CAUTIONS
 from trueraster.output.terminal import columns, counted, wrapped
 

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from analysis.answer import Advice, Answer, Figure, Finding, Kind, figures_of
+from analysis.answer import Advice, Answer, Figure, Finding, Kind, Table, figures_of
 from analysis.meter.colours import uv_of
 from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
 from analysis.meter.primaries.quantities import ADDED, PLACES, quantities
 from analysis.meter.readings.types import Field, level_text
 from analysis.rounding import figure, uncertainty_text
-from analysis.tables import Column, Table, matrix
+from analysis.tables import Column, matrix
 
 __all__ = ["advise_colour", "colour_answer", "colour_finding"]
 

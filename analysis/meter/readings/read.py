@@ -1,0 +1,55 @@
+"""Reading a file of a meter's readings, whichever of its kinds it is."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from pathlib import Path
+
+from analysis.meter.readings.cgats import is_cgats, parse_cgats
+from analysis.meter.readings.csv import parse_csv
+from analysis.meter.readings.types import Readings
+from render.errors import FileError
+
+__all__ = ["read_readings"]
+
+_MOST_BYTES = 4_000_000
+
+
+def read_readings(path: Path) -> Readings:
+    """Read a CSV or a CGATS text; which of them it is, its lines tell.
+
+    Raises:
+        FileError: it cannot be read, or something in it cannot be meant; one line that names row and column.
+    """
+    lines = _lines(path)
+    found = (parse_cgats if is_cgats(lines) else parse_csv)(path, lines)
+    highest = max(found.items, key=lambda item: item.level_percent)
+    if 0 < highest.level_percent <= 1:
+        raise FileError(
+            f"{path}: row {highest.row}, column level_percent: the highest level of all is {highest.level_percent:g}; "
+            "levels are in percent, 100 is white"
+        )
+    return found
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        with path.open("rb") as file:
+            data = file.read(_MOST_BYTES + 1)
+    except OSError as error:
+        raise FileError(f"{path}: cannot be read ({error.strerror or error})") from error
+    if not data.strip():
+        raise FileError(f"{path}: is empty; readings as CSV or CGATS text are expected")
+    if len(data) > _MOST_BYTES:
+        raise FileError(f"{path}: is larger than {_MOST_BYTES // 1_000_000} MB, which no file of readings is")
+    # Spreadsheets write UTF-16 where they call it Unicode text.
+    wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    try:
+        text = data.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError:
+        # An older code page: what is wanted is plain letters and figures in all of them.
+        text = data.decode("latin-1")
+    if "\0" in text:
+        raise FileError(f"{path}: is no text; readings as CSV or CGATS text are expected")
+    return re.split(r"\r\n|\r|\n", text)
