@@ -10,8 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image, ImageDraw
 
 from analysis.drawing.labels import ADVANCE, line_height, padding, wrapped
 from analysis.drawing.palette import DARK, GROUND, TEXT, Rgb, font, plain
@@ -46,8 +48,6 @@ class Canvas:
 
     def line(self, points: Floats, ink: Rgb, weight: int | None = None, *, closed: bool = False) -> None:
         """A line through points (n, 2); where they are NaN it is interrupted."""
-        import cv2
-
         weight = weight or self.thin
         pieces = [piece for piece in _pieces(points) if len(piece) > 1]
         for wide, colour in ((weight + max(2, self.thin), DARK), (weight, ink)):
@@ -56,8 +56,6 @@ class Canvas:
 
     def ring(self, middle: Floats, radius: float, ink: Rgb, weight: int | None = None) -> None:
         """A circle around a point."""
-        import cv2
-
         weight = weight or self.thin
         x, y = (int(value) for value in _fixed(middle))
         far = round(radius * (1 << _SHIFT))
@@ -71,8 +69,6 @@ class Canvas:
 
     def arrow(self, start: Floats, end: Floats, ink: Rgb, *, head: float = math.inf, hollow: bool = False) -> None:
         """An arrow with a head that is full or hollow, at most `head` long; a very short one is a dot."""
-        import cv2
-
         way = end - start
         length = float(np.hypot(*way))
         head = min(0.6 * self.base, head)
@@ -96,8 +92,6 @@ class Canvas:
 
     def plates(self, plates: Sequence[tuple[Sequence[str], tuple[float, float], Rgb]]) -> None:
         """Words on dark plates, each around its middle, moved so that all of it is on the canvas."""
-        from PIL import Image, ImageDraw
-
         image = Image.fromarray(self.samples)
         draw = ImageDraw.Draw(image)
         for lines, middle, ink in plates:
@@ -144,8 +138,6 @@ def words_strip(
     lines: Sequence[Line], width: int, base: int, *, margin: int | None = None, space: float = 1.0
 ) -> Image.Image:
     """A strip of a page with these lines, wrapped; `margin` is on the left, `space` above and below in lines."""
-    from PIL import Image, ImageDraw
-
     left = base if margin is None else margin
     rows = []
     for line in lines:
@@ -164,8 +156,6 @@ def words_strip(
 
 def stacked(parts: Sequence[Image.Image]) -> Image.Image:
     """Pictures one below the other."""
-    from PIL import Image
-
     page = Image.new("RGB", (max(part.width for part in parts), sum(part.height for part in parts)), GROUND)
     top = 0
     for part in parts:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -63,8 +64,6 @@ class Sighting:
 
 def find_board(photo: Photo) -> Sighting | None:
     """The board in a photograph; None where it is not seen, or too little of it."""
-    import cv2
-
     detector = cv2.aruco.CharucoDetector(board())
     for side in _LOOKED_AT:
         grey, scale = reduced_grey(photo, side)
@@ -115,8 +114,6 @@ def _refined(photo: Photo, rough: Floats, half: int) -> Floats:
     Green tells the place. Red and blue are held against green where all are softened alike: JPEG mostly keeps colour at
     half the size, so that a coloured fringe is spread over a few pixels and only its area is left, not its edge.
     """
-    import cv2
-
     planes = [np.ascontiguousarray(photo.codes[..., gun]) for gun in range(3)]
     planes = [plane if plane.dtype == np.uint8 else (plane >> 8).astype(np.uint8) for plane in planes]
     found = np.empty((3, len(rough), 2))
@@ -130,8 +127,6 @@ def _refined(photo: Photo, rough: Floats, half: int) -> Floats:
 
 def _corners(plane: NDArray[Any], start: Floats, half: int) -> Floats:
     """(N, 2): the corners of squares next to `start`; NaN where the search ran away."""
-    import cv2
-
     stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 50, 0.001)
     corners = np.ascontiguousarray(start, np.float32).reshape(-1, 1, 2)
     refined = cv2.cornerSubPix(plane, corners.copy(), (half, half), (-1, -1), stop).reshape(-1, 2).astype(np.float64)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -79,8 +80,6 @@ class _Fit:
     @property
     def normals(self) -> Floats:
         """(photographs, 3): the board's directions, seen from the camera."""
-        import cv2
-
         return np.array([cv2.Rodrigues(turn)[0][:, 2] for turn in self.turns])
 
 
@@ -239,8 +238,6 @@ def _check_coverage(kept: Sequence[Sighting]) -> None:
 
 
 def _fit(kept: Sequence[Sighting]) -> _Fit:
-    import cv2
-
     places = board().getChessboardCorners()
     things = [np.asarray(places, np.float32)[sighting.ids] for sighting in kept]
     seen = [sighting.green.astype(np.float32) for sighting in kept]
@@ -314,8 +311,6 @@ def _covariance(kept: Sequence[Sighting], fit: _Fit, variance: float) -> Floats:
 
     OpenCV gives the standard deviations alone, but k1, k2 and k3 nearly cancel, so that those say nothing of a corner.
     """
-    import cv2
-
     places = np.asarray(board().getChessboardCorners(), np.float64)
     total = np.zeros((len(PARAMETERS), len(PARAMETERS)))
     for sighting, turn, move in zip(kept, fit.turns, fit.moves, strict=True):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -51,8 +52,6 @@ def side_curves(photo: Photo, rough: Floats) -> tuple[Floats, Floats]:
 
 
 def _square(photo: Photo, rough: Floats) -> tuple[Floats, Floats]:
-    import cv2
-
     nothing = np.full((4, 2), np.nan), np.full((4, 2), np.nan)
     width, height = photo.size
     side = float(np.hypot(*(np.roll(rough, -1, axis=0) - rough).T).mean())
@@ -107,8 +106,6 @@ def _bend(side: _Side, start: Floats, stop: Floats) -> Floats:
 
 def _curve(light: NDArray[Any], start: Floats, stop: Floats, bent: Floats, reach: float) -> _Side | None:
     """The edge between two corners; None where there is no clear one. Clockwise, white lies to the left of the way."""
-    import cv2
-
     length = float(np.hypot(*(stop - start)))
     count = int(np.clip(length * (1 - 2 * _ENDS) / _STEP_PX, 6, _MOST_PLACES))
     t = np.linspace(-1 + 2 * _ENDS, 1 - 2 * _ENDS, count)

@@ -16,6 +16,7 @@ from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -59,8 +60,6 @@ class Photo:
     @cached_property
     def halved(self) -> NDArray[Any]:
         """(rows // 2, columns // 2, 3), blue first: the means of two by two samples, for making it smaller still."""
-        import cv2
-
         rows, columns = (side // 2 for side in self.codes.shape[:2])
         whole = self.codes[: 2 * rows, : 2 * columns, ::-1]
         return cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
@@ -102,8 +101,6 @@ def read_photo(path: Path) -> Photo:
     Raises:
         FileError: it cannot be read, is damaged, is no photograph in colour, or is too small or too large.
     """
-    import cv2
-
     try:
         data = np.fromfile(path, np.uint8)
     except OSError as error:

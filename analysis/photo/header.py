@@ -9,6 +9,8 @@ import io
 import warnings
 from collections.abc import Callable
 
+from PIL.TiffImagePlugin import ImageFileDirectory_v2
+
 from render.errors import FileError
 
 __all__ = ["check_header"]
@@ -85,8 +87,6 @@ def _png(data: bytes) -> tuple[tuple[int, int], str]:
 
 
 def _tiff(data: bytes) -> tuple[tuple[int, int], str]:
-    from PIL.TiffImagePlugin import ImageFileDirectory_v2
-
     # Only the tags: the library's own reader of pictures knows fewer kinds than the decoder.
     tags = ImageFileDirectory_v2(data[: 16 if b"+" in data[:4] else 8])
     file = io.BytesIO(data)

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -152,15 +153,11 @@ def _as_it_is(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 def _evened(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """The picture with its contrast made alike all over: marks in the dark beside a bright screen."""
-    import cv2
-
     return np.asarray(cv2.createCLAHE(clipLimit=8.0, tileGridSize=(12, 12)).apply(grey), np.uint8)
 
 
 def _detected(grey: NDArray[np.uint8], scale: float) -> dict[int, list[Floats]]:
     """Corners (4, 2) in pixels of the photograph of every mark of ours, by id."""
-    import cv2
-
     parameters = cv2.aruco.DetectorParameters()
     parameters.minMarkerPerimeterRate = 4 * 10 / max(grey.shape)
     # Two neighbourhoods for the threshold: the smallest of the usual three is for marks of a few pixels.

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 __all__ = ["PhotoNotes", "read_notes", "sensor_points", "sensor_size", "turning"]
 
@@ -48,8 +49,6 @@ class PhotoNotes:
 
 def read_notes(path: Path) -> PhotoNotes:
     """The notes of a file. What is missing, broken or not to be believed is None."""
-    from PIL import Image
-
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

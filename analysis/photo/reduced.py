@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,8 +19,6 @@ def reduced_grey(photo: Photo, side: int) -> tuple[NDArray[np.uint8], float]:
     Pixel p of the photograph lies at (p + 0.5) * scale - 0.5. Codes are kept as they are, not made linear: what is
     looked for may be dimly lit beside a bright screen.
     """
-    import cv2
-
     width, height = photo.size
     scale = min(1.0, side / max(width, height))
     image: NDArray[Any] = photo.codes[..., ::-1]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,8 +45,6 @@ _BOARD_MARK_MM = 18.0
 
 def mark_dictionary() -> cv2.aruco.Dictionary:
     """The dictionary of the corner marks."""
-    import cv2
-
     return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
 
 
@@ -54,24 +53,18 @@ def board() -> cv2.aruco.CharucoBoard:
 
     Its codes are of another dictionary than the marks', so that neither is taken for the other.
     """
-    import cv2
-
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_100)
     return cv2.aruco.CharucoBoard((BOARD_COLUMNS, BOARD_ROWS), SQUARE_MM, _BOARD_MARK_MM, dictionary)
 
 
 def mark_black(number: int) -> list[tuple[float, float, float, float]]:
     """The black of a corner mark, upright: (x, y, width, height) in mm from its top left corner, without overlaps."""
-    import cv2
-
     bits = cv2.aruco.generateImageMarker(mark_dictionary(), number, MARK_MODULES)
     return _runs(np.asarray(bits), MARK_MM / MARK_MODULES)
 
 
 def board_black() -> list[tuple[float, float, float, float]]:
     """The board's black, as of a mark."""
-    import cv2
-
     described = board()
     black = [
         (column * SQUARE_MM, row * SQUARE_MM, SQUARE_MM, SQUARE_MM)

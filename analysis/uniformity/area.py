@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -60,8 +61,6 @@ class LitArea:
     @property
     def to_photo(self) -> Floats:
         """(3, 3): the homography from (u, v), -1 to 1 over the visible area, to pixels of the photograph."""
-        import cv2
-
         square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], np.float32)
         return np.asarray(cv2.getPerspectiveTransform(square, self.corners.astype(np.float32)), np.float64)
 
@@ -82,8 +81,6 @@ def find_lit_area(small: SmallLight) -> LitArea:
     Raises:
         FileError: there is none, or the photograph's edges cut it off on two sides or more.
     """
-    import cv2
-
     bright = cv2.blur(small.light.sum(axis=2), (3, 3))
     level = _between(bright)
     count, labels, stats, _ = cv2.connectedComponentsWithStats((bright > level).astype(np.uint8), connectivity=4)
@@ -101,8 +98,6 @@ def find_lit_area(small: SmallLight) -> LitArea:
 
 def _between(bright: Light) -> float:
     """The level that parts light from dark best (Otsu's method, on square roots so that dark steps count)."""
-    import cv2
-
     roots = np.sqrt(np.maximum(bright, 0) / 3)
     codes = np.clip(roots * 255, 0, 255).astype(np.uint8)
     found, _ = cv2.threshold(codes, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
@@ -132,8 +127,6 @@ def _area(small: SmallLight, bright: Light, rough: Bools) -> LitArea:
 
 def _to_half_level(bright: Light, rough: Bools) -> Bools:
     """The region up to where light falls to half of that near by, without holes or whiskers."""
-    import cv2
-
     reach = 2 * round(_NEAR * max(bright.shape)) + 1
     # A lamp's reflection must not make what is beside it dark.
     most = _GLARE * float(np.median(bright[rough]))
@@ -149,8 +142,6 @@ def _to_half_level(bright: Light, rough: Bools) -> Bools:
 
 def _outline(region: Bools) -> tuple[Floats, tuple[str, ...]]:
     """The region's outer samples (x, y), and the sides of the photograph that it runs along."""
-    import cv2
-
     contours, _ = cv2.findContours(region.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     rows, columns = region.shape
     ends = {
@@ -174,8 +165,6 @@ def _four_corners(contour: Floats) -> Floats:
 
 def _first_corners(contour: Floats) -> Floats:
     """Four points of the hull, clockwise from the top left."""
-    import cv2
-
     hull = cv2.convexHull(contour.astype(np.float32))
     low, high = 0.0, 0.3 * float(np.ptp(contour, axis=0).max())
     points: Any = None
@@ -196,8 +185,6 @@ def _first_corners(contour: Floats) -> Floats:
 
 def _side(contour: Floats, corners: Floats, i: int) -> tuple[Floats, Floats]:
     """A point and the direction of the line through one side's samples, moved out to their outer edge."""
-    import cv2
-
     start, stop = corners[i], corners[(i + 1) % 4]
     along = stop - start
     length = float(np.hypot(*along))
@@ -232,16 +219,12 @@ def _check_shape(region: Bools, corners: Floats) -> None:
 
 
 def _filled(shape: tuple[int, ...], corners: Floats) -> Bools:
-    import cv2
-
     filled = np.zeros(shape, np.uint8)
     cv2.fillConvexPoly(filled, np.rint(corners).astype(np.int32), 1)
     return filled > 0
 
 
 def _shrunk(region: Bools, by: int) -> Bools:
-    import cv2
-
     side = 2 * by + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     # What the photograph's edge cuts off is no edge of the picture, but shrinks too: its light is not trusted.
@@ -250,8 +233,6 @@ def _shrunk(region: Bools, by: int) -> Bools:
 
 def _surround(bright: Light, region: Bools) -> float:
     """The middle level in a ring around the region as a share of the region's."""
-    import cv2
-
     near = max(3, round(0.012 * max(region.shape)))
     one = region.astype(np.uint8)
     inner, outer = (cv2.dilate(one, np.ones((2 * by + 1, 2 * by + 1), np.uint8)) for by in (near, 3 * near))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -126,8 +127,6 @@ def find_blotches(field: FieldMap, own: int | None, to_photo: Floats) -> tuple[B
 
 def _without(valid: Bools, spots: list[_Spot]) -> Bools:
     """The cells clear of all spots; all of them where little would be left."""
-    import cv2
-
     taken = np.zeros(valid.shape, np.uint8)
     for spot in spots:
         taken |= spot.inside.astype(np.uint8)
@@ -137,8 +136,6 @@ def _without(valid: Bools, spots: list[_Spot]) -> Bools:
 
 
 def _rest(values: Floats, field: FieldMap, terms: Floats, quiet: Bools) -> _Rest:
-    import cv2
-
     valid = field.plain
     parts = [values[..., i] - smooth_surface(values[..., i], quiet, terms) for i in range(values.shape[-1])]
     raw = np.where(valid[..., None], np.stack(parts, axis=-1), 0)
@@ -155,8 +152,6 @@ def _rest(values: Floats, field: FieldMap, terms: Floats, quiet: Bools) -> _Rest
 
 def _spots(rest: _Rest, field: FieldMap, least: float, *, by_colour: bool) -> list[_Spot]:
     """Connected places above noise and above what is seen, each up to half of its strongest."""
-    import cv2
-
     far = np.linalg.norm(rest.smoothed / rest.noise, axis=-1)
     size = np.linalg.norm(rest.smoothed, axis=-1)
     seeds = (far > _CLEAR_OF_NOISE) & (size > least) & field.plain
@@ -231,8 +226,6 @@ def _blotch(
 
 def _outline(spot: _Spot, field: FieldMap) -> Floats | None:
     """(points, 2) of (u, v) where the spot has fallen to half, between the cells."""
-    import cv2
-
     rows, columns = spot.inside.shape
     # Of other places with the same tint nothing may be left, nor may the outline end a step too early.
     around = cv2.dilate(spot.inside.astype(np.uint8), np.ones((3, 3), np.uint8))

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -81,8 +82,6 @@ class FlatField:
 
 def small_light(photo: Photo) -> SmallLight:
     """The photograph in linear light, not more than 800 samples long."""
-    import cv2
-
     width, height = photo.size
     halvings = max(1, math.ceil(math.log2(max(width, height) / _LONGEST)))
     rows, columns = height // 2, width // 2
@@ -105,8 +104,6 @@ def small_light(photo: Photo) -> SmallLight:
 
 
 def _linear(band: NDArray[Any], photo: Photo) -> Any:
-    import cv2
-
     return cv2.LUT(band, photo.curve) if band.dtype == np.uint8 else photo.curve[band]
 
 
@@ -129,8 +126,6 @@ def flat_field(photo: Photo, size: tuple[int, int]) -> FlatField:
     Raises:
         FileError: it is of another size, clipped, too dark, or not even.
     """
-    import cv2
-
     _same_size(photo, size, "flat-field")
     small = small_light(photo)
     share = float(small.clipped.mean())

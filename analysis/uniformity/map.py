@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -72,8 +73,6 @@ class FieldMap:
 
 def field_map(small: SmallLight, area: LitArea, light: Light) -> FieldMap:
     """The map of `light`, which is `small`'s after corrections."""
-    import cv2
-
     # The zones' five columns have to fall on whole cells.
     columns = 5 * max(6, min(90, round(ROWS / 5 * area.aspect)))
     u, v = _middles(columns), _middles(ROWS)

@@ -10,7 +10,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
+from PIL import Image, ImageDraw
 
 from analysis.drawing.labels import ADVANCE, line_height, padding, wrapped
 from analysis.drawing.palette import BLUE, DARK, GROUND, ORANGE, QUIET, RULE, TEXT, Rgb, font, plain
@@ -51,8 +53,6 @@ class _Panel:
 
 def uniformity_picture(found: Uniformity, photo_of: Callable[[Field], Photo]) -> Image.Image:
     """The page, mode RGB. `photo_of` gives the photograph of a field again: they are shown one by one."""
-    from PIL import Image
-
     parts: list[Image.Image] = []
     for field in found.fields:
         parts.append(_words(_heading(field)))
@@ -71,9 +71,6 @@ def uniformity_picture(found: Uniformity, photo_of: Callable[[Field], Photo]) ->
 
 
 def _panel(field: Field, photo: Photo) -> _Panel:
-    import cv2
-    from PIL import Image
-
     low, high = field.corners_px.min(axis=0), field.corners_px.max(axis=0)
     border = _BORDER * (high - low)
     left, top = (int(value) for value in np.maximum(low - border, 0))
@@ -89,8 +86,6 @@ def _panel(field: Field, photo: Photo) -> _Panel:
 
 
 def _shown(field: Field, panel: _Panel) -> Image.Image:
-    from PIL import ImageDraw
-
     draw = ImageDraw.Draw(panel.image)
     outlines = [panel.place(blotch.outline_px) for blotch in field.blotches]
     for line in _grid(field):
@@ -105,8 +100,6 @@ def _shown(field: Field, panel: _Panel) -> Image.Image:
 
 
 def _to_photo(field: Field, points: Floats) -> Floats:
-    import cv2
-
     square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], np.float32)
     turn = np.asarray(cv2.getPerspectiveTransform(square, field.corners_px.astype(np.float32)), np.float64)
     over = np.concatenate([points, np.ones((*points.shape[:-1], 1))], axis=-1) @ turn.T
@@ -205,8 +198,6 @@ class _Line:
 
 def _words(lines: Sequence[_Line]) -> Image.Image:
     """A strip of the page with these lines, wrapped."""
-    from PIL import Image, ImageDraw
-
     margin = _TEXT_SIZE
     rows = [
         _Line(part, line.ink, line.size)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -116,8 +117,6 @@ def _without_strays(lattice: Lattice, cell: float) -> Lattice:
 
 def _crossing_response(light: Singles, cell: float) -> Singles:
     """High where light goes off to the left and right, above and below, and none lies between."""
-    import cv2
-
     arm, thick = max(3, round(0.22 * cell)), max(1, round(0.04 * cell))
     side = 2 * thick + 1
     across = cv2.boxFilter(light, -1, (arm, side))
@@ -132,8 +131,6 @@ def _crossing_response(light: Singles, cell: float) -> Singles:
 
 def _dot_response(light: Singles, cell: float) -> Singles:
     """High in the middle of a small bright spot."""
-    import cv2
-
     small = max(3, round(0.09 * cell) | 1)
     spot = cv2.GaussianBlur(light, (0, 0), 0.4 * small)
     move = round(0.32 * cell)
@@ -152,8 +149,6 @@ def _moved(values: NDArray[Any], dx: int, dy: int) -> NDArray[Any]:
 
 def _peaks(response: Singles, cell: float) -> tuple[Floats, Floats]:
     """Maxima that stand alone, (n, 2) as (x, y) to a fraction of a pixel, and how high they are."""
-    import cv2
-
     smooth = cv2.GaussianBlur(response, (0, 0), max(0.7, 0.03 * cell))
     size = max(3, round(0.45 * cell) | 1)
     highest = cv2.dilate(smooth, np.ones((size, size), np.uint8))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,6 +13,7 @@ from analysis.photo.file import Photo
 from analysis.raster.grid import SeenGrid, ShownGrid
 from analysis.raster.lattice.counting import GridError, counted_by_hand, first_lines, running_on
 from analysis.raster.lattice.crossings import Lattice, find_lattice
+from analysis.raster.lattice.spots import see_spots
 from analysis.raster.lattice.trace import Line, follow, line_width
 
 __all__ = ["GridError", "Sight", "see_grid"]
@@ -87,8 +89,6 @@ def see_grid(
     if counted.doubt and middle is not None:
         raise GridError(counted.doubt)
     if dots:
-        from analysis.raster.lattice.spots import see_spots
-
         nodes, sigma, clipped = see_spots(linear, lattice, cell * scale, clip)
         ends = None
     else:
@@ -121,8 +121,6 @@ def see_grid(
 
 def _reduced(photo: Photo) -> tuple[NDArray[np.float32], int]:
     """Light of all guns in a reduced photograph, and how many pixels one of its pixels is wide."""
-    import cv2
-
     width, height = photo.size
     scale = max(1, round(max(width, height) / _REDUCED))
     source, step = (photo.halved, scale // 2) if scale % 2 == 0 else (photo.codes[..., ::-1], scale)
@@ -195,8 +193,6 @@ def _glass_middle(size: tuple[int, int], lines: Sequence[Line], lattice: Lattice
 
 def _linear(photo: Photo) -> NDArray[np.uint16]:
     """The photograph in linear light of 16 bits, which is what the lines are sampled in; blue first in memory."""
-    import cv2
-
     curve = np.round(photo.curve * _FULL).astype(np.uint16)
     if photo.codes.dtype == np.uint8:
         return np.asarray(cv2.LUT(photo.codes[..., ::-1], curve), np.uint16)[..., ::-1]

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -91,8 +92,6 @@ def follow(
     `width` is a usual line's standard deviation across, in pixels; `clip` the light from which samples are clipped.
     None where nothing is seen of it.
     """
-    import cv2
-
     first, last = lattice.rows if upright else lattice.columns
     numbers = np.arange(first - _BEYOND, last + _BEYOND + 1e-9, 1 / 16)
     fixed = np.full_like(numbers, number)
