@@ -39,6 +39,7 @@ def find_pattern(name: str) -> Pattern:
     """
     found = PATTERNS.get(name.strip().lower())
     if found is None:
+        # Only a slip needs it; it takes 10 ms, a tenth of listing the patterns.
         import difflib
 
         near = difflib.get_close_matches(name.lower()[:60], PATTERNS, n=3, cutoff=0.5)

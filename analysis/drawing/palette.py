@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from importlib.resources import as_file, files
 from typing import TYPE_CHECKING
+
+from PIL import ImageFont
 
 if TYPE_CHECKING:
     from PIL import ImageFont
@@ -26,9 +29,6 @@ _FACE = "DejaVuSansMono-Bold.ttf"
 @lru_cache(maxsize=16)
 def font(size: int) -> ImageFont.FreeTypeFont:
     """The face of all pictures, `size` pixels high."""
-    from importlib.resources import as_file, files
-
-    from PIL import ImageFont
 
     with as_file(files("render") / "data" / _FACE) as path:
         return ImageFont.truetype(path, size)

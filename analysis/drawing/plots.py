@@ -9,6 +9,9 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import matplotlib as mpl
+from matplotlib.figure import Figure
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -57,8 +60,6 @@ class Plot:
 
 def plot_style() -> AbstractContextManager[None]:
     """Within it, what is drawn has these looks."""
-    import matplotlib as mpl
-
     return mpl.rc_context(_STYLE)
 
 
@@ -78,8 +79,6 @@ def plot_sheet(
 
     Panels stand side by side, or one below the other.
     """
-    from matplotlib.figure import Figure
-
     title, note = (re.sub(r"(?<!\w)-(?=\d)", "−", text) for text in (title, note))
     lines, notes = textwrap.wrap(title, _TITLE), textwrap.wrap(note, _NOTE)
     above = 0.2 + 0.24 * len(lines) + 0.18 * len(notes) + 0.1

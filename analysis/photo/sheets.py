@@ -13,6 +13,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import matplotlib as mpl
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path as Outline
+
 from analysis.photo.targets import (
     BOARD_COLUMNS,
     BOARD_ROWS,
@@ -239,8 +244,6 @@ def write_sheet(sheet: Sheet, path: Path) -> None:
         ValueError: the name ends otherwise.
         OSError: it cannot be written; what stood there still does.
     """
-    import matplotlib as mpl
-
     kind = path.suffix.lower().removeprefix(".")
     if kind not in ("pdf", "svg"):
         raise ValueError(f"{path}: a sheet is a PDF or SVG file; give a name that ends in .pdf or .svg")
@@ -256,10 +259,6 @@ def write_sheet(sheet: Sheet, path: Path) -> None:
 
 def _figure(sheet: Sheet) -> Figure:
     """The page as a figure of its size, in which a unit is a millimetre."""
-    from matplotlib.figure import Figure
-    from matplotlib.patches import PathPatch
-    from matplotlib.path import Path as Outline
-
     figure = Figure(figsize=(sheet.width / _INCH_MM, sheet.height / _INCH_MM))
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set_xlim(0, sheet.width)
