@@ -19,6 +19,7 @@ __all__ = [
     "Figure",
     "Finding",
     "Kind",
+    "NamedFault",
     "Quantity",
     "Table",
     "each",
@@ -75,7 +76,9 @@ class Quantity:
     kept: bool = True
     """Whether records and reports list it; others are in the JSON only."""
     pattern: str = ""
-    """The path with a word in capitals for a name that varies, as the documents' tables have it: 'primaries.NAME.x'."""
+    """Of several alike, the path of all: 'primaries.{red,green,blue}.x', for the documents' tables."""
+    general: str = ""
+    """Of several alike, the words of all: 'red, green, blue: x'."""
 
     @property
     def name(self) -> str:
@@ -130,6 +133,20 @@ class Advice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NamedFault:
+    """A fault of the chain that a frame came through, in words."""
+
+    id: str
+    title: str
+    confidence: float
+    """0 to 1."""
+    explanation: str
+    """What is seen, and what in a chain does it."""
+    remedy: str
+    parameters: Json = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
     """Rows of cells as people read them, the same on a terminal and on a page.
 
@@ -169,6 +186,8 @@ class Answer:
     """Why figures are not available, a sentence for each reason."""
     advice: tuple[Advice, ...] | None = ()
     """In the order of work; None where nothing can be advised, and `reasons` says why."""
+    faults: tuple[NamedFault, ...] | None = None
+    """In place of advice where a frame was verified."""
     advice_title: str = "What to adjust"
     summary: tuple[str, ...] = ()
     """Sentences that close the advice."""
@@ -180,6 +199,8 @@ class Answer:
     """Paths that are null as a whole in the JSON, value and uncertainty."""
     details: Json = field(default_factory=dict)
     """What is in the JSON and is no figure: nodes, zones, patches, and what was measured."""
+    digits: int = 6
+    """After the point, of numbers in the JSON: a millionth is beyond what any photograph, meter or chain repeats."""
 
 
 def each(
@@ -193,6 +214,8 @@ def each(
         prefix: the beginning of each path, with {name} in it.
         words: with {title} and {words} in it.
     """
+    every = "{" + ",".join(names) + "}" if len(names) > 1 else "".join(names)
+    titles = ", ".join(names.values())
     for name, title in names.items():
         at = prefix.format(name=name)
         for one in template:
@@ -202,7 +225,8 @@ def each(
                 words=words.format(title=title, words=one.words),
                 id=at + one.id if one.id else "",
                 because=tuple(because.format(name=name) for because in one.because),
-                pattern=prefix.format(name="NAME") + (one.pattern or one.path),
+                pattern=prefix.format(name=every) + (one.pattern or one.path),
+                general=words.format(title=titles, words=one.general or one.words),
             )
 
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from make_faults import fault_table, write_fault_pictures
 from PIL import Image
 
+from analysis.answer import Kind
 from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
@@ -31,9 +32,10 @@ from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge
 from render.preview import preview, preview_png
 from trueraster.cli import run
 from trueraster.levels import component_millivolts, distinct_patches
+from trueraster.output.json import quantities_in
 from trueraster.output.terminal import counted
 from trueraster.report.defaults import DEFAULTS
-from trueraster.report.tolerancefile import known_figures
+from trueraster.report.tolerancefile import SHOWN, known_figures
 from trueraster.report.tolerances import fits, tolerances_of
 
 DOCS = Path(__file__).parent
@@ -95,6 +97,7 @@ def generated(name: str) -> str:
         "faults": fault_table,
         "geometry-controls": lambda: controls(GEOMETRY_CONTROLS, places=True),
         "tolerances": tolerances,
+        **{f"figures-{kind}": lambda kind=kind: figures(kind) for kind in Kind},
         "convergence-controls": lambda: controls(CONVERGENCE_CONTROLS, places=False),
     }
     if name in made:
@@ -259,6 +262,19 @@ def tolerances() -> str:
         words += (f", {first.unit}" if first.unit else "") + (", ..." if len(figures) > 1 else "")
         rows.append(f"| `{one.name}` | {words} | {one.limit.words(signed=first.signed)} | {one.source} |")
     return "\n".join(rows)
+
+
+def figures(kind: Kind) -> str:
+    """Every figure in the JSON of a measurement: where it is, what it is, and its unit."""
+    rows = ["| key | is | unit |", "| --- | --- | --- |"]
+    for one in quantities_in(kind, SHOWN.get(kind, {})):
+        # Of what is repeated, such as grey steps, one is shown, and stands for all.
+        path = re.sub(r"\b(steps|fields)\.0\.", r"\1.N.", one.pattern or one.path)
+        words = re.sub(", of 1$", "", one.general or one.words).replace("50 %: ", "each step: ")
+        rows.append(
+            f"| `{path}` | {words.replace('white: ', 'each field: ') if '.N.' in path else words} | {one.unit} |"
+        )
+    return "\n".join(dict.fromkeys(rows))
 
 
 def controls(table: tuple[Control, ...], *, places: bool) -> str:

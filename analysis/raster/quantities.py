@@ -51,9 +51,14 @@ _WHOLE = (
     *_in_both("bow_v_mm", "bow_v_percent", _BENT["v"], signed=True),
 )
 _TERMS = tuple(
-    Quantity(f"terms.{axis}.{term}", f"{axis} on the glass: coefficient of {term}", "mm", True, kept=False)
-    for axis in "xy"
-    for term in ("1", "u", "v", "uv", "u2", "v2", "u3", "uv2", "u2v", "v3")
+    each(
+        tuple(
+            Quantity(term, f"coefficient of {term}", "mm", True, kept=False)
+            for term in ("1", "u", "v", "uv", "u2", "v2", "u3", "uv2", "u2v", "v3")
+        ),
+        {"x": "x on the glass", "y": "y on the glass"},
+        "terms.{name}.",
+    )
 )
 
 

@@ -8,16 +8,13 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from analysis.answer import Advice, Answer, Figure, Kind, Quantity, figures_in, nested
+from analysis.answer import Advice, Answer, Figure, Kind, NamedFault, Quantity, figures_in, nested
 
 __all__ = ["Files", "answer_json", "files_json", "other_reasons", "quantities_in", "read", "rounded"]
 
 Json = Mapping[str, Any]
 Files = Mapping[str, Path | Sequence[Path]]
 """Files that were written, by what they are."""
-
-_DIGITS = 6
-"""After the point: beyond what any photograph, meter or chain repeats."""
 
 
 def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
@@ -29,20 +26,23 @@ def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
     """
     held = nested({one.quantity.path: one.value for one in answer.figures})
     held = _merged(held, nested(_uncertainties(answer.figures)))
-    told = {
+    told: dict[str, Any] = {
         "finding": ". ".join(one.words for one in answer.findings),
-        "advice": None if answer.advice is None else [_advice_json(one) for one in answer.advice],
         "reasons": dict(answer.reasons),
         "warnings": list(answer.remarks),
         "assumptions": list(answer.assumptions),
     }
+    if answer.faults is not None:
+        told["faults"] = [_fault_json(one) for one in answer.faults]
+    else:
+        told["advice"] = None if answer.advice is None else [_advice_json(one) for one in answer.advice]
     held = _merged(_merged(held, told), answer.details)
     for path in answer.absent:
         _clear(held, path.split("."))
         _clear(held, ["uncertainty", *path.split(".")])
     if files is not None:
         held["files"] = files_json(files)
-    plain = rounded(held)
+    plain = rounded(held, answer.digits)
     assert isinstance(plain, dict)
     return plain
 
@@ -62,6 +62,16 @@ def _advice_json(one: Advice) -> dict[str, Any]:
     if one.amount is not None:
         held |= {"amount": one.amount, "unit": one.unit, "uncertainty": one.uncertainty}
     return {**held, "why": one.why, **one.details}
+
+
+def _fault_json(one: NamedFault) -> dict[str, Any]:
+    return {
+        "id": one.id,
+        "confidence": round(one.confidence, 4),
+        "explanation": one.explanation,
+        "remedy": one.remedy,
+        "parameters": one.parameters,
+    }
 
 
 def files_json(files: Files) -> dict[str, Any]:
@@ -91,14 +101,14 @@ def _clear(held: Any, way: Sequence[str]) -> None:
         held[way[-1]] = None
 
 
-def rounded(value: Any) -> Any:
-    """JSON with numbers to a millionth, never -0.0; what is no finite number is null."""
+def rounded(value: Any, digits: int = 6) -> Any:
+    """JSON with so many digits after the point, never -0.0; what is no finite number is null."""
     if isinstance(value, float):
-        return round(value, _DIGITS) + 0.0 if math.isfinite(value) else None
+        return round(value, digits) + 0.0 if math.isfinite(value) else None
     if isinstance(value, Mapping):
-        return {name: rounded(part) for name, part in value.items()}
+        return {name: rounded(part, digits) for name, part in value.items()}
     if isinstance(value, list | tuple):
-        return [rounded(part) for part in value]
+        return [rounded(part, digits) for part in value]
     return str(value) if isinstance(value, Path) else value
 
 

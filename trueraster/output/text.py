@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
 
-from analysis.answer import SERVICE, Advice, Answer, Table
+from analysis.answer import SERVICE, Advice, Answer, NamedFault, Table
 from analysis.rounding import decimals, uncertainty_text
 from trueraster.output.cautions import CAUTIONS
 from trueraster.output.terminal import columns, counted, wrapped
@@ -27,6 +27,7 @@ def answer_text(answer: Answer, files: Files | None = None, *, whole: bool = Tru
     if whole:
         listed += [("Assumed", answer.assumptions), ("Notes", (*answer.remarks, *answer.notes))]
     parts += [f"{title}\n" + "\n".join(_item(words) for words in said) for title, said in listed if said]
+    parts += [_fault_text(one) for one in answer.faults or ()]
     parts.append("\n".join(_advice_lines(answer)))
     parts += [table_text(table) for table in answer.closing if table.rows]
     if files:
@@ -43,6 +44,12 @@ def files_text(files: Files) -> str:
         elif some:
             lines.append(f"{name}: {counted(len(some), 'file')} in {some[0].parent}")
     return "\n".join(lines)
+
+
+def _fault_text(one: NamedFault) -> str:
+    heading = f"{one.title} ({one.id}, confidence {100 * one.confidence:.0f} %)"
+    said = (one.explanation, f"What to do: {one.remedy}")
+    return "\n".join([heading, *(wrapped(words, "  ", "  ") for words in said)])
 
 
 def _advice_lines(answer: Answer) -> list[str]:

@@ -13,7 +13,7 @@ from trueraster.report.defaults import DEFAULTS
 from trueraster.report.limits import Limit, number
 from trueraster.report.tolerances import fits
 
-__all__ = ["is_known", "known_figures", "nearest_name", "tolerance_template"]
+__all__ = ["SHOWN", "is_known", "known_figures", "nearest_name", "tolerance_template"]
 
 _HEAD = """\
 # Tolerances for 'trueraster report RECORD --tolerances THIS-FILE'.
@@ -25,12 +25,12 @@ _HEAD = """\
 # What stands here goes before what is usual; what 'record set --tolerance' says of one set goes before both.
 # A line that begins with # is not read.
 """
-_SHOWN: dict[Kind, dict[str, Any]] = {
-    # What these are called depends on what was measured: enough of it to show every name once.
+SHOWN: dict[Kind, dict[str, Any]] = {
     Kind.GREY: {"steps": [{"level_percent": 50}]},
     Kind.UNIFORMITY: {"fields": [{"colour": "white", "purity": {}}]},
     Kind.VERIFY: {"patches": [{"verdict": "pass"}], "registration": {}, "fields": {}},
 }
+"""What figures are called depends on what was measured: enough of it to show every name once."""
 
 
 def known_figures() -> dict[str, Quantity]:
@@ -39,7 +39,7 @@ def known_figures() -> dict[str, Quantity]:
         name: one.quantity
         for kind in Kind
         if kind is not Kind.LENS
-        for name, one in read(kind, _SHOWN.get(kind, {})).items()
+        for name, one in read(kind, SHOWN.get(kind, {})).items()
     }
 
 
