@@ -9,6 +9,8 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from analysis.quiet import quieten_matplotlib
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -57,6 +59,7 @@ class Plot:
 
 def plot_style() -> AbstractContextManager[None]:
     """Within it, what is drawn has these looks."""
+    quieten_matplotlib()
     import matplotlib as mpl
 
     return mpl.rc_context(_STYLE)
@@ -78,6 +81,7 @@ def plot_sheet(
 
     Panels stand side by side, or one below the other.
     """
+    quieten_matplotlib()
     from matplotlib.figure import Figure
 
     title, note = (re.sub(r"(?<!\w)-(?=\d)", "−", text) for text in (title, note))

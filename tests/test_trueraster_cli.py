@@ -181,6 +181,28 @@ def test_a_process_keeps_answer_and_words_apart(here: Path) -> None:
     assert ran.err.startswith("Caution: ")
 
 
+GREYS = "field,level_percent,x,y,luminance\n" + "".join(
+    f"grey,{level},0.3127,0.329,{100 * (level / 100) ** 2.4 + 0.02}\n" for level in range(0, 101, 10)
+)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "scope bars --line 100 --to line.svg",
+        "sheet marks --to marks.pdf",
+        pytest.param("measure grey greys.csv --plots plots", marks=pytest.mark.slow),
+    ],
+)
+def test_without_a_home_folder_nothing_is_said_of_it(here: Path, words: str) -> None:
+    """matplotlib wants a folder for its list of fonts. Where it cannot make one, the user does not hear of it."""
+    (here / "greys.csv").write_text(GREYS, encoding="utf-8")
+    homeless = {name: value for name, value in os.environ.items() if not name.startswith(("XDG_", "MPLCONFIG"))}
+    ran = start(*words.split(), cwd=here, env={**homeless, "HOME": os.devnull})
+    assert ran.code == 0, ran.err
+    assert "matplotlib" not in ran.err
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a terminal of its own")
 def test_progress_is_shown_on_standard_error_only(here: Path) -> None:
     """On a terminal a bar runs on standard error; standard output holds the table alone."""

@@ -22,6 +22,7 @@ from analysis.glass.targets import (
     board_black,
     mark_black,
 )
+from analysis.quiet import quieten_matplotlib
 from render.passing import placed
 
 if TYPE_CHECKING:
@@ -239,6 +240,7 @@ def write_sheet(sheet: Sheet, path: Path) -> None:
         ValueError: the name ends otherwise.
         OSError: it cannot be written; what stood there still does.
     """
+    quieten_matplotlib()
     import matplotlib as mpl
 
     kind = path.suffix.lower().removeprefix(".")

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.quiet import quieten_matplotlib
+
 __all__ = [
     "bt1886",
     "cct_duv",
@@ -37,6 +39,7 @@ CCT_RANGE = (1000.0, 100_000.0)
 
 @functools.cache
 def _colour() -> ModuleType:
+    quieten_matplotlib()
     with warnings.catch_warnings():
         # It warns of packages that it can do without.
         warnings.simplefilter("ignore")
