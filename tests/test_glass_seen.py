@@ -93,16 +93,13 @@ def test_a_picture_that_ends_within_the_glass() -> None:
     assert np.nanmax(np.abs(off(one, found.grid))) < 0.15
 
 
-@pytest.mark.slow
-def test_dots_and_missing_dots() -> None:
+@pytest.mark.parametrize(("name", "count"), quick_and_slow([("missing dots", 160)], [("dots", 165)]))
+def test_dots_and_missing_dots(name: str, count: int) -> None:
     """Each dot that is there, and no place for one that is not."""
-    for shot in odd(SMALL):
-        if shot.name not in ("dots", "missing dots"):
-            continue
-        found = sight(shot.of, shot.photograph())
-        seen = np.isfinite(found.grid.nodes[1, ..., 0])
-        assert seen.sum() == (165 if shot.name == "dots" else 160)
-        assert np.nanmax(np.abs(off(shot.of, found.grid, dots_mm(shot.of.tube, shot.of.scene)))) < 0.12
+    shot = next(shot for shot in odd(SMALL) if shot.name == name)
+    found = sight(shot.of, shot.photograph())
+    assert np.isfinite(found.grid.nodes[1, ..., 0]).sum() == count
+    assert np.nanmax(np.abs(off(shot.of, found.grid, dots_mm(shot.of.tube, shot.of.scene)))) < 0.12
 
 
 def test_a_grid_of_other_cells_is_refused() -> None:
