@@ -1,1 +1,7 @@
-"""From a file to figures: the levels of a captured or rendered frame."""
+"""From captured frames, photographs of the glass and meter readings to figures and advice."""
+
+import logging
+
+# The library of plots logs where it cannot write its caches, or its list of fonts takes long: on a first run, or without
+# a home folder. Neither concerns the user's files, and standard error is for the user's own mistakes and notes.
+logging.getLogger("matplotlib").setLevel(logging.ERROR)

@@ -309,14 +309,10 @@ ALTERED: dict[str, tuple[str, tuple[str, ...], str, FieldOrder, str | None]] = {
 QUICK = (
     "as it is",
     "wrong flags",
-    "lines swapped",
     "one line up, and it says so",
-    "yadif, frames",
     "bwdif, fields",
     "lines blended",
     "repeated frames",
-    "h264 as frames",
-    "height scaled",
 )
 """Always run; the rest is slow."""
 

@@ -16,16 +16,18 @@ from render.decode import Picture
 from render.raster import draw_frame
 from render.tags import Tags
 from tests.fuzz_verify import checked, made
+from tests.matrix import quick_and_slow
 
 SD = FORMATS["480i"]
 SIGNAL = Signal(range=Range.NARROW, matrix=Matrix.BT601, bits=8, sampling=Sampling.YCBCR_444)
 MEASURABLE = [name for name, pattern in PATTERNS.items() if pattern.scene(SD).patches]
 
 
-def test_no_file_ends_in_a_traceback_or_in_a_wrong_pass(tmp_path: Path) -> None:
+@pytest.mark.parametrize("seeds", quick_and_slow([range(15)], [range(15, 50)]), ids=["few", "more"])
+def test_no_file_ends_in_a_traceback_or_in_a_wrong_pass(tmp_path: Path, seeds: range) -> None:
     """Damaged, odd, huge and altered files: one of three exits, one line, and no pass against arithmetic."""
     wrong = []
-    for seed in range(50):
+    for seed in seeds:
         case = made(seed, tmp_path)
         found = checked(seed, case)
         if found.wrong:

@@ -20,6 +20,7 @@ from analysis.raster.lattice.crossings import find_lattice
 from analysis.raster.lattice.nodes import GridError, Sight, see_grid
 from analysis.raster.lattice.trace import bell_of
 from analysis.raster.placing import reach_of_mixing, unmixed
+from tests.matrix import quick_and_slow
 from tests.photo_bench.run import Result, report, run_set
 from tests.photo_bench.sets import PhotoSet, odd, plain_set, sixty
 from tests.photo_bench.tube import deflection, dots_mm
@@ -92,15 +93,13 @@ def test_a_picture_that_ends_within_the_glass() -> None:
     assert np.nanmax(np.abs(off(one, found.grid))) < 0.15
 
 
-def test_dots_and_missing_dots() -> None:
+@pytest.mark.parametrize(("name", "count"), quick_and_slow([("missing dots", 160)], [("dots", 165)]))
+def test_dots_and_missing_dots(name: str, count: int) -> None:
     """Each dot that is there, and no place for one that is not."""
-    for shot in odd(SMALL):
-        if shot.name not in ("dots", "missing dots"):
-            continue
-        found = sight(shot.of, shot.photograph())
-        seen = np.isfinite(found.grid.nodes[1, ..., 0])
-        assert seen.sum() == (165 if shot.name == "dots" else 160)
-        assert np.nanmax(np.abs(off(shot.of, found.grid, dots_mm(shot.of.tube, shot.of.scene)))) < 0.12
+    shot = next(shot for shot in odd(SMALL) if shot.name == name)
+    found = sight(shot.of, shot.photograph())
+    assert np.isfinite(found.grid.nodes[1, ..., 0]).sum() == count
+    assert np.nanmax(np.abs(off(shot.of, found.grid, dots_mm(shot.of.tube, shot.of.scene)))) < 0.12
 
 
 def test_a_grid_of_other_cells_is_refused() -> None:
@@ -115,7 +114,7 @@ def test_a_grid_of_other_cells_is_refused() -> None:
         sight(usual(), picture(), shown)
 
 
-@pytest.mark.parametrize("cells", [-0.6, 0.5, 0.6])
+@pytest.mark.parametrize("cells", quick_and_slow([0.6], [-0.6, 0.5]))
 def test_where_lines_end_tells_which_are_hidden(cells: float) -> None:
     """A picture half a cell of 25 mm and more to one side: the level lines run on at that side only, and stop at the
     picture's own edge at the other."""
@@ -134,7 +133,7 @@ def test_where_lines_end_tells_which_are_hidden(cells: float) -> None:
         see_grid(Photo(Path("photograph"), image), shown, hidden=(5, 1))
 
 
-@pytest.mark.parametrize("cells", [-0.8, 0.8, 1.0])
+@pytest.mark.parametrize("cells", quick_and_slow([0.8], [-0.8, 1.0]))
 def test_what_may_be_a_whole_cell_off_is_not_guessed(cells: float) -> None:
     """Two lines hidden on one side are one on each, seen from the middle; that the others end just at the outermost
     line across them says otherwise."""
@@ -162,7 +161,9 @@ def test_a_count_by_the_middle_alone_is_told() -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["a scene of something else", "blurred", "moved while exposed", "part of the glass cut off", "turned by 90"],
+    quick_and_slow(
+        ["blurred", "turned by 90"], ["a scene of something else", "moved while exposed", "part of the glass cut off"]
+    ),
 )
 def test_what_cannot_be_measured_is_refused(name: str) -> None:
     shot = next(shot for shot in odd(SMALL) if shot.name == name)
@@ -171,7 +172,10 @@ def test_what_cannot_be_measured_is_refused(name: str) -> None:
     assert "\n" not in str(told.value)
 
 
-@pytest.mark.parametrize("name", ["clipped highlights", "dim", "a window's reflection", "a lamp's reflection"])
+@pytest.mark.parametrize(
+    "name",
+    quick_and_slow(["clipped highlights"], ["dim", "a window's reflection", "a lamp's reflection"]),
+)
 def test_bad_light_is_borne(name: str) -> None:
     shot = next(shot for shot in odd(SMALL) if shot.name == name)
     found = sight(shot.of, shot.photograph())

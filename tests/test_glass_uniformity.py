@@ -24,6 +24,7 @@ from analysis.uniformity.limits import limits
 from analysis.uniformity.map import chromaticity, colour_word
 from analysis.uniformity.measure import Extreme, Field, Uniformity, measure_uniformity
 from render.errors import FileError
+from tests.matrix import rest_is_slow
 from tests.photo_bench.board import flat_field
 from tests.photo_bench.sets import plain_set
 from tests.photo_bench.tube import Blotch as TubeBlotch
@@ -217,7 +218,7 @@ VIEWS = (
 )
 
 
-@pytest.mark.parametrize("view", VIEWS)
+@pytest.mark.parametrize("view", rest_is_slow(VIEWS, [VIEWS[0]]))
 def test_fall_off_and_colour_with_a_flat_field(view: View, tmp_path: Path) -> None:
     """Luminance within 1 % of the centre's and u'v' within 0.001 in every zone: camera, mask and JPEG are removed."""
     field = measured(view, tmp_path, flat=flat_of(view, tmp_path))

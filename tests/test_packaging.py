@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
+import re
+import shutil
 import subprocess
 import sys
+from collections.abc import Iterable
 from importlib.metadata import PackageNotFoundError, distribution, packages_distributions
 from importlib.resources import files
 from pathlib import Path
@@ -121,18 +125,31 @@ def tracked() -> list[Path]:
     return [ROOT / name for name in listed.split("\0") if name and (ROOT / name).is_file()]
 
 
+def named_places(places: Iterable[Path], text: str) -> list[str]:
+    """Those of the places that the text names, as whole names; places that every machine has are left out."""
+    own = {str(place) for place in places} - {"/", "/dev/null", "/tmp", "/usr", "~"}
+    return [place for place in sorted(own) if re.search(rf"(?<![\w.-]){re.escape(place)}(?![\w.-])", text)]
+
+
+def test_a_checkout_may_be_anywhere() -> None:
+    """A checkout in /repo does not make the name of a module a place, nor does a home of /tmp make an example one."""
+    text = "see trueraster/report.py, and --to /tmp/photographs"
+    assert named_places([Path("/repo"), Path("/tmp"), Path("/tmp/photo")], text) == []
+    assert named_places([Path("/repo")], text + " or /repo/x") == ["/repo"]
+
+
 def test_no_file_names_a_registry_or_a_place_of_this_machine() -> None:
     """No text of the project holds a package registry's host, or a path that only this machine has."""
     # Put together here, so that this file does not name them.
     words = [f"py{'pi'}.org", f"python{'hosted'}.org", f"npm{'js'}.org", f"index{'-'}url", f"INDEX{'_'}URL"]
-    words += [str(place) for place in {ROOT.resolve(), Path.home(), Path(sys.prefix)} if len(place.parts) > 1]
+    places = [ROOT.resolve(), Path(os.path.expanduser("~")), Path(sys.prefix)]
     found = []
     for path in tracked():
         data = path.read_bytes()
         if b"\0" in data:
             continue
         text = data.decode("utf-8")
-        found += [f"{path.relative_to(ROOT)}: {word}" for word in words if word in text]
+        found += [f"{path.relative_to(ROOT)}: {word}" for word in (*words, *named_places(places, text)) if word in text]
     assert found == []
 
 
@@ -145,3 +162,38 @@ def test_every_text_is_utf_8_and_ends_its_last_line() -> None:
         assert data.decode("utf-8")
         assert b"\r" not in data, path
         assert data.endswith(b"\n"), path
+
+
+def test_every_run_of_ci_is_a_first_run(tmp_path: Path) -> None:
+    """CI runs README's commands with a home, a temporary folder and caches of its own, empty, and removes them.
+
+    Here the commands of README are replaced by one that prints its surroundings and ends the run. pip's configuration
+    is that of the user, since a machine may reach packages by it alone.
+    """
+    if not (ROOT / ".ci" / "run").exists():
+        pytest.skip("no checkout")
+    project, programs, home, old = (tmp_path / name for name in ("project", "programs", "home", "old tmp"))
+    for folder in (project / ".ci", programs, home / ".config" / "pip", home / ".cache", old):
+        folder.mkdir(parents=True)
+    shutil.copy(ROOT / ".ci" / "run", project / ".ci" / "run")
+    (home / ".config" / "pip" / "pip.conf").write_text("[global]\ntimeout = 77\n")
+    # As another user than root, so that nothing is installed.
+    (programs / "id").write_text("#!/bin/sh\necho 1000\n")
+    (programs / "id").chmod(0o755)
+    (project / "README.md").write_text(
+        'python3 -m venv -h >/dev/null; env; echo files:; find "$HOME" "$TMPDIR" "$XDG_CACHE_HOME" -type f; exit 3\n'
+    )
+    outer = {**os.environ, "HOME": str(home), "TMPDIR": str(old), "MPLCONFIGDIR": str(old), "PIP_CACHE_DIR": str(old)}
+    outer |= {"XDG_CACHE_HOME": str(home / ".cache"), "PATH": f"{programs}:{os.environ['PATH']}"}
+    outer.pop("XDG_CONFIG_HOME", None)
+    done = subprocess.run([project / ".ci" / "run"], capture_output=True, text=True, env=outer, timeout=60, check=False)
+    assert done.returncode == 3, done.stderr
+    surroundings, found = done.stdout.split("files:\n")
+    inner = dict(line.split("=", 1) for line in surroundings.splitlines() if "=" in line)
+    fresh = Path(inner["HOME"]).parent
+    assert fresh.parent == old
+    for name in ("HOME", "TMPDIR", "XDG_CACHE_HOME", "PIP_CACHE_DIR", "MYPY_CACHE_DIR", "RUFF_CACHE_DIR"):
+        assert fresh in Path(inner[name]).parents, name
+    assert "MPLCONFIGDIR" not in inner
+    assert found.split("\n") == [f"{inner['HOME']}/.config/pip/pip.conf", ""]
+    assert not fresh.exists()

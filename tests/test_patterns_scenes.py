@@ -18,6 +18,7 @@ from patterns.placement import Span, column, line, patch_area, rule_area, snap, 
 from patterns.scene import Disc, Patch, Ring, Rule, Scene
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.standards.geometry import SAFE_ACTION_MARGIN, SAFE_GRAPHICS_MARGIN
+from tests.matrix import rest_is_slow
 
 MARGIN_X, MARGIN_Y = 6, 4
 """Samples and lines that a reader keeps clear of a patch's edges."""
@@ -277,7 +278,11 @@ def test_crosshatch_cells_are_equal_and_square(fmt: Format) -> None:
     assert width * fmt.sample_aspect == height
 
 
-@pytest.mark.parametrize("fmt", FORMATS.values(), ids=FORMATS)
+@pytest.mark.parametrize(
+    "fmt",
+    rest_is_slow(FORMATS.values(), [FORMATS[name] for name in ("240p", "576i", "720p50", "1080i50")]),
+    ids=FORMATS,
+)
 @pytest.mark.parametrize("name", [name for name in PATTERNS if name.startswith("crosshatch")])
 def test_nodes_are_the_middles_of_the_drawn_lines(fmt: Format, name: str) -> None:
     """Every node is where two drawn lines cross, cut lines by what is left of them."""

@@ -47,6 +47,7 @@ from render.tags import tags_for
 from render.video import disc as disc_module
 from render.video.encoder import WriteError, encode_frames
 from render.video.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, tell_rate, without_time
+from tests.matrix import rest_is_slow
 from trueraster.cli import run
 
 Vectors = dict[str, Any]
@@ -424,7 +425,7 @@ def test_a_long_comment_of_dpx_stands_behind_the_header(tmp_path: Path, length: 
     assert user == (0 if length < 200 else 32 + -(-length // 4) * 4)
 
 
-@pytest.mark.parametrize("carrier", [*CLIPS, *STILLS])
+@pytest.mark.parametrize("carrier", rest_is_slow([*CLIPS, *STILLS], ["mpeg2"]))
 def test_verify_takes_each_kind(tmp_path: Path, carrier: str, capsys: pytest.CaptureFixture[str]) -> None:
     """`verify` needs the file alone; of MPEG-2, which has no place for the pattern's name, it is recognised."""
     signal: dict[str, Any] = {"bits": 12} if carrier in STILLS else {}
@@ -508,7 +509,7 @@ HARDEST = [("bars", "480i", None), ("crosshatch-fine", "576i", WIDE), ("focus", 
 MOVING = [("field-order", "576i", None), ("zone-plate-moving", "480i", None)]
 
 
-@pytest.mark.parametrize(("pattern", "fmt", "aspect"), [*HARDEST, *MOVING])
+@pytest.mark.parametrize(("pattern", "fmt", "aspect"), rest_is_slow([*HARDEST, *MOVING], [HARDEST[0], MOVING[1]]))
 def test_limits_of_a_disc(tmp_path: Path, pattern: str, fmt: str, aspect: Fraction | None) -> None:
     """Rates, buffer, groups and headers are within a disc player's limits (DVD-Video, from memory), as written."""
     what = order(pattern, fmt, "mpeg2", seconds=3.0, aspect=aspect)
@@ -580,6 +581,7 @@ def program_start(path: Path) -> str:
     return found[1]
 
 
+@pytest.mark.slow
 def test_a_long_still_is_one_picture(tmp_path: Path) -> None:
     """Twenty seconds have one coded picture and its repeats, which decode to the very same samples."""
     what = order("circles", "480i", "mpeg2", seconds=20)

@@ -43,6 +43,7 @@ from render.tags import Tags, tags_for
 from render.video.encoder import WriteError, encode_frames
 from render.video.h264_exact import LevelError
 from render.video.h264_exact import encode as encode_without_loss
+from tests.matrix import quick_and_slow, rest_is_slow
 
 Vectors = dict[str, Any]
 
@@ -218,7 +219,9 @@ SMALL = [
 ]
 
 
-@pytest.mark.parametrize(("pattern", "fmt", "carrier", "signal"), SMALL)
+@pytest.mark.parametrize(
+    ("pattern", "fmt", "carrier", "signal"), rest_is_slow(SMALL, [x for x in SMALL if "1080" not in x[1]])
+)
 def test_file_holds_what_was_drawn(
     tmp_path: Path, pattern: str, fmt: str, carrier: str, signal: dict[str, Any]
 ) -> None:
@@ -259,7 +262,9 @@ PUBLISHED = [
 ]
 
 
-@pytest.mark.parametrize(("carrier", "fmt", "key", "signal"), PUBLISHED)
+@pytest.mark.parametrize(
+    ("carrier", "fmt", "key", "signal"), rest_is_slow(PUBLISHED, [x for x in PUBLISHED if "1080" not in x[1]])
+)
 def test_bars_and_steps_have_the_published_codes(
     tmp_path: Path, carrier: str, fmt: str, key: str, signal: dict[str, Any], bars: Vectors, greys: Vectors
 ) -> None:
@@ -321,7 +326,7 @@ CODINGS = [
 ]
 
 
-@pytest.mark.parametrize(("carrier", "code_range", "bits", "sampling"), CODINGS)
+@pytest.mark.parametrize(("carrier", "code_range", "bits", "sampling"), rest_is_slow(CODINGS, CODINGS[::3]))
 def test_every_coding_of_every_carrier(
     tmp_path: Path, carrier: str, code_range: Range, bits: int, sampling: Sampling
 ) -> None:
@@ -364,7 +369,7 @@ READ_WHOLE = ("240p", "288p", "480i", "576i")
 
 
 @pytest.mark.parametrize("seconds", [0.1, 0.7])
-@pytest.mark.parametrize("fmt", ["480i", "480p", "720p50"])
+@pytest.mark.parametrize("fmt", quick_and_slow(["480i", "480p"], ["720p50"]))
 def test_the_length_does_not_decide_how_a_clip_is_coded(tmp_path: Path, fmt: str, seconds: float) -> None:
     """The moving zone plate gets the coding of a minute in a clip that is shorter or longer than its half second.
 
@@ -477,7 +482,10 @@ def test_full_range_is_told(tmp_path: Path, carrier: str) -> None:
 
 
 @pytest.mark.parametrize("carrier", ["h264", "ffv1"])
-@pytest.mark.parametrize("fmt", ["240p", "288p", "480i", "576i", "480p", "720p59.94", "1080i50", "1080p23.976"])
+@pytest.mark.parametrize(
+    "fmt",
+    quick_and_slow(["240p", "480i", "576i"], ["288p", "480p", "720p59.94", "1080i50", "1080p23.976"]),
+)
 def test_tags_of_a_clip(tmp_path: Path, carrier: str, fmt: str) -> None:
     """PyAV and the ffmpeg program's own report agree with the format on every tag, count and duration."""
     what = order("bars", FORMATS[fmt], carrier, seconds=1.0)
@@ -518,7 +526,7 @@ REPORT = re.compile(
 
 
 @pytest.mark.parametrize("carrier", ["h264", "ffv1", "y4m"])
-@pytest.mark.parametrize("fmt", ["480i", "576i", "480p", "720p59.94", "1080i50", "1080p23.976"])
+@pytest.mark.parametrize("fmt", quick_and_slow(["480i", "720p59.94"], ["576i", "480p", "1080i50", "1080p23.976"]))
 def test_tags_in_the_programs_report(tmp_path: Path, carrier: str, fmt: str) -> None:
     """The ffmpeg program tells the same size, shape, scan, rate, colour, range, profile, length and frame count."""
     what = order("bars", FORMATS[fmt], carrier, seconds=0.5)
@@ -603,7 +611,7 @@ def test_chunks_of_png(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("carrier", ["h264", "ffv1"])
-@pytest.mark.parametrize("fmt", ["480i", "576i", "1080i50"])
+@pytest.mark.parametrize("fmt", quick_and_slow(["480i"], ["576i", "1080i50"]))
 def test_fields_in_their_order(tmp_path: Path, carrier: str, fmt: str) -> None:
     """A moving bar moves evenly field by field in the flagged order, and forwards and backwards in the other one."""
     what = order("field-order", FORMATS[fmt], carrier, seconds=2.0, bits=8)
@@ -646,7 +654,7 @@ def test_a_clip_longer_than_its_period_repeats(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("pattern", "seconds", "group"),
     # A still's group is about half a second, without loss a second; the moving one's is its period of four seconds.
-    [("bars", 3.0, 15), ("circles", 3.0, 30), ("field-order", 4.5, 120)],
+    quick_and_slow([("bars", 3.0, 15), ("circles", 3.0, 30)], [("field-order", 4.5, 120)]),
 )
 def test_decoding_can_start_at_every_group(tmp_path: Path, pattern: str, seconds: float, group: int) -> None:
     """Each group starts with a key frame, stands at its time, and gives its pictures without those before it."""

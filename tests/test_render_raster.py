@@ -23,6 +23,7 @@ from patterns.scene import Box, Mover, Patch, Ring, Rule, Scene
 from patterns.signal import DEPTHS, Colour, Edges, Matrix, Range, Sampling, Signal
 from render.quantise import Planes, quantise
 from render.raster import check_raster, draw, draw_frame, frames_per_period
+from tests.matrix import quick_and_slow, rest_is_slow
 
 Floats = NDArray[np.float64]
 
@@ -117,7 +118,7 @@ def some_signals(fmt: Format) -> Iterator[Signal]:
     yield signal(fmt, sampling=Sampling.YCBCR_420, bits=8)
 
 
-@pytest.mark.parametrize("name", FEW)
+@pytest.mark.parametrize("name", rest_is_slow(FEW, ["240p", "480i", "720p60"]))
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_flat_patches_are_exact(pattern: str, name: str) -> None:
     """Every flat patch equals its code in all samples of all planes, every slope its mean."""
@@ -178,7 +179,7 @@ def check_against(pattern: str, fmt: Format, video: Signal, expected: dict[str, 
         assert found == [[code] for code in expected[patch.name]], (pattern, fmt.id, video, patch.name)
 
 
-@pytest.mark.parametrize("name", FEW)
+@pytest.mark.parametrize("name", rest_is_slow(FEW, ["240p", "480i", "720p60"]))
 def test_bars_and_steps_carry_the_tables_codes(name: str, bars: dict[str, Any], greys: dict[str, Any]) -> None:
     """What is drawn for bars and grey steps is the standards' table, with no arithmetic of this project between."""
     check_tables(name, bars, greys)
@@ -230,7 +231,10 @@ def test_rasters_that_cannot_be_sampled(name: str, sampling: Sampling, reason: s
             draw_frame(scene, fmt, video)
 
 
-@pytest.mark.parametrize("name", ["2x2@60", "3x5@60", "64x48@60", "641x481@75", "2x2048@60", "1024x4@60"])
+@pytest.mark.parametrize(
+    "name",
+    quick_and_slow(["2x2@60", "3x5@60", "64x48@60", "2x2048@60"], ["641x481@75", "1024x4@60"]),
+)
 def test_any_raster_is_drawn_whole(name: str) -> None:
     """From the smallest raster to the longest, every pattern fills every plane with codes that may be written."""
     fmt = parse_format(name)
@@ -268,7 +272,7 @@ def check_grid(found: list[tuple[int, int]], size: int, start: int, cell: int, c
         assert last == min(size, middle + thickness // 2)
 
 
-@pytest.mark.parametrize("name", FORMATS)
+@pytest.mark.parametrize("name", rest_is_slow(FORMATS, FEW))
 @pytest.mark.parametrize("sampling", [Sampling.RGB, Sampling.YCBCR_444])
 def test_crosshatch_lines_in_the_samples(name: str, sampling: Sampling) -> None:
     """With hard edges the lines' middles, read from runs of bright samples, are equal cells apart."""
@@ -299,7 +303,7 @@ def test_crosshatch_is_mirror_symmetric(name: str, edges: Edges) -> None:
     assert np.array_equal(luma, luma[::-1])
 
 
-@pytest.mark.parametrize("name", [*ONE_EACH, "641x481@75", "1024x768@60"])
+@pytest.mark.parametrize("name", rest_is_slow([*ONE_EACH, "641x481@75", "1024x768@60"], [*ONE_EACH[:4], "641x481@75"]))
 @pytest.mark.parametrize("pattern", [*(p for p in PATTERNS if p.startswith("crosshatch-")), "circles", "dots"])
 def test_grids_and_circles_are_mirror_symmetric(name: str, pattern: str) -> None:
     """The other grids, the circles and the dots are mirrored to the sample as well, odd rasters among them."""
@@ -394,7 +398,7 @@ def spread(share: Floats, fmt: Format, video: Signal) -> tuple[float, float, flo
     return float(x), float(y), float(across**0.5) * float(fmt.sample_aspect), float(down**0.5)
 
 
-@pytest.mark.parametrize("name", ROUND)
+@pytest.mark.parametrize("name", rest_is_slow(ROUND, ["480i", "720p60"]))
 @every_edge
 def test_every_ring_is_round_and_centred(name: str, edges: Edges) -> None:
     """Each ring alone, corner circles too, spreads as far across as down within 0.05 %, about its own centre."""
@@ -511,7 +515,7 @@ def test_the_middle_of_an_edge_stays(sampling: str, plane: int, at: int) -> None
         assert middle == pytest.approx(at, abs=0.005)
 
 
-@pytest.mark.parametrize("name", ["480i", "576p", "1080i50"])
+@pytest.mark.parametrize("name", quick_and_slow(["480i"], ["576p", "1080i50"]))
 @pytest.mark.parametrize("pattern", ["overscan", "circles", "slate", "centre", "crosshatch-rg", "bars"])
 def test_shaping_is_one_filter_along_the_lines(name: str, pattern: str) -> None:
     """Whatever is drawn, a shaped plane is the hard one filtered with the integrated sine-squared's steps."""

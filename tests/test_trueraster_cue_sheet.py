@@ -334,7 +334,7 @@ def test_the_page_prints_on_a4_without_cutting_a_block(shown: Browser) -> None:
 
 
 @in_browser
-@pytest.mark.parametrize("names", [("480i", "720p50"), ("1080i50",)])
+@pytest.mark.parametrize("names", [("1080i50",), pytest.param(("480i", "720p50"), marks=pytest.mark.slow)])
 def test_no_printed_page_holds_only_the_footer(tmp_path: Path, names: tuple[str, ...]) -> None:
     """The footer stands on the page of the last block, also where that page was full, as of 1080i50."""
     path = tmp_path / "sheet.html"

@@ -31,6 +31,7 @@ from patterns.signal import Sampling
 from render.carriers import CARRIERS
 from render.produce import ProofError
 from render.proof import Proof, Verdict
+from tests.matrix import quick_and_slow
 from trueraster.cli import run
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import LOCK_NAME, locked
@@ -202,7 +203,7 @@ def test_the_table_names_every_file(copy: Path) -> None:
 
 def test_a_pattern_by_name_only_is_in_when_asked(tmp_path: Path) -> None:
     """--with puts it at its place in every format that it suits, with its cautions on the cue sheet."""
-    answer = made("--format", "480i", "--as", "png", "--with", "flicker", "--to", tmp_path)
+    answer = made("--format", "64x48i@50", "--as", "png", "--with", "flicker", "--to", tmp_path)
     patterns = [f["pattern"] for f in answer["files"]]
     assert patterns.count("flicker") == 1
     assert patterns == sorted(patterns, key=lambda name: (name != "slate", PATTERNS[name].order))
@@ -392,7 +393,7 @@ def test_a_whole_kit_is_left_as_it_is(copy: Path) -> None:
     assert (stamps(copy), manifest(copy)) == (before, told)
 
 
-@pytest.mark.parametrize("fault", ["missing", "flipped", "cut", "grown", "empty"])
+@pytest.mark.parametrize("fault", quick_and_slow(["flipped", "cut"], ["missing", "grown", "empty"]))
 def test_only_what_is_not_good_is_made_again(copy: Path, fault: str) -> None:
     """A file that is gone, changed by a bit, shorter, longer or empty is made again to the same bytes, no other."""
     path = media(copy)[3]
@@ -489,6 +490,7 @@ def test_nothing_of_somebody_else_is_replaced(tmp_path: Path, name: str) -> None
     assert {path.name: path.read_text(encoding="utf-8") for path in tmp_path.iterdir()} == {name: "#EXTM3U\nsong.mp3\n"}
 
 
+@pytest.mark.slow
 def test_a_kit_is_known_without_its_manifest(copy: Path) -> None:
     """Where the manifest alone is gone the lists and the sheet are known as a kit's, and it is made again."""
     (copy / "kit.json").unlink()
@@ -501,6 +503,7 @@ def test_a_length_that_cannot_be_had_is_told(copy: Path) -> None:
     assert err.count("Note: --seconds: png is a still and has no length") == 1
 
 
+@pytest.mark.slow
 def test_a_second_format_adds_to_the_first(copy: Path) -> None:
     """The files of the first format stay, those of the second come behind."""
     first = [str(path) for path in media(copy)]
@@ -626,7 +629,9 @@ def check_resumes(folder: Path, *line: str) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals work otherwise there")
-@pytest.mark.parametrize("to_all", [False, True], ids=["the command", "its group, as a terminal does"])
+@pytest.mark.parametrize(
+    "to_all", quick_and_slow([True], [False]), ids=["its group, as a terminal does", "the command"]
+)
 def test_ctrl_c_is_one_line_and_leaves_only_proved_files(tmp_path: Path, to_all: bool) -> None:
     """Exit 130, one line, no table; nothing unfinished; the next run keeps what was made."""
     folder = tmp_path / "kit"

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from analysis.lens.file import save_lens
+from tests.matrix import quick_and_slow
 from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.camera import distorted
 from tests.photo_bench.photograph import save
@@ -452,7 +453,8 @@ class Sources(HTMLParser):
 
 
 @pytest.mark.parametrize(
-    ("kind", "names"), [("geometry", ("shape", "edges", "linearity")), ("convergence", ("map", "middle"))]
+    ("kind", "names"),
+    quick_and_slow([("convergence", ("map", "middle"))], [("geometry", ("shape", "edges", "linearity"))]),
 )
 def test_picture_plots_and_page(kind: str, names: tuple[str, ...], bench: Bench, tmp_path: Path) -> None:
     to = tmp_path / "a folder" / "Größe"

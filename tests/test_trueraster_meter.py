@@ -154,7 +154,8 @@ def test_any_readings_end_well(data: st.DataObject, tmp_path: Path, capsys: pyte
             data.draw(st.sampled_from(["0.05", "0.33", "0.39"])),
             data.draw(light),
         ]
-    path = tmp_path / "any.csv"
+    # A file and its folder may have any name.
+    path = tmp_path / "nan.csv"
     path.write_text("\n".join(",".join(row) for row in [HEADER, *rows]), encoding="utf-8")
     code = run(["measure", "grey", str(path), *data.draw(st.sampled_from([[], ["--json"]]))])
     told = capsys.readouterr()
@@ -164,5 +165,6 @@ def test_any_readings_end_well(data: st.DataObject, tmp_path: Path, capsys: pyte
         assert told.err.count("\n") == 1
         assert not told.out
     else:
-        assert not re.search(r"\b(nan|inf)\b", told.out, re.IGNORECASE)
+        figures = told.out.replace(str(path), "")
+        assert not re.search(r"\b(nan|inf)\b", figures, re.IGNORECASE)
         assert not told.err

@@ -18,6 +18,7 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 from PIL import Image
 
+from tests.matrix import quick_and_slow
 from trueraster.cli import run
 
 # DESIGN.md section 8: the list of faults, and the keys of `verify`.
@@ -131,7 +132,7 @@ def test_one_frame_is_looked_at(clip: Path) -> None:
     assert both.err.count("\n") == 1
 
 
-@pytest.mark.parametrize("name", ["bars.y4m", "bars.mpg"])
+@pytest.mark.parametrize("name", quick_and_slow(["bars.y4m"], ["bars.mpg"]))
 def test_files_of_ours_that_cannot_say_what_they_show(files: Path, name: str) -> None:
     """The pattern is recognised in them."""
     ran = call("verify", files / name, "--format", "480i", "--json")
@@ -271,7 +272,10 @@ def test_where_the_raster_lies(files: Path, tmp_path: Path) -> None:
     assert all(share == pytest.approx(0, abs=0.02) for share in place["crop_percent"].values())
 
 
-@pytest.mark.parametrize(("name", "axis", "sides"), [("bars", 1, "left and right"), ("steps", 0, "top and bottom")])
+@pytest.mark.parametrize(
+    ("name", "axis", "sides"),
+    quick_and_slow([("bars", 1, "left and right")], [("steps", 0, "top and bottom")]),
+)
 def test_a_mirrored_picture_is_told(files: Path, tmp_path: Path, name: str, axis: int, sides: str) -> None:
     """By numpy; one line and exit 2, since nothing lies where it is measured. JSON names it as another picture."""
     Image.fromarray(np.flip(read(files / f"{name}.png"), axis)).save(tmp_path / "mirrored.png")
@@ -281,7 +285,7 @@ def test_a_mirrored_picture_is_told(files: Path, tmp_path: Path, name: str, axis
     assert [fault["id"] for fault in ran.json["faults"]] == ["wrong-pattern"]
 
 
-@pytest.mark.parametrize("size", [(640, 480), (1920, 1080)])
+@pytest.mark.parametrize("size", [(640, 480), pytest.param((1920, 1080), marks=pytest.mark.slow)])
 def test_lines_near_other_lines_are_measured_in_scaled_frames(tmp_path: Path, size: tuple[int, int]) -> None:
     """The scales of overscan lie seven lines apart; scaled by OpenCV's cubic filter, their levels are told."""
     assert call("draw", "overscan", "--format", "480i", "--as", "png", "--to", tmp_path / "own.png").code == 0
