@@ -850,6 +850,26 @@ def test_help_fits_a_terminal_and_names_every_option(name: str | None) -> None:
             assert parameter.help
 
 
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_list_of_commands_says_what_each_command_says_of_itself(name: str) -> None:
+    """The list has its words in a table of its own, so that it need not load the command."""
+    command = COMMANDS[name]
+    assert command is not None
+    listed = re.sub(r"\s+", " ", app.get_help(click.Context(app, terminal_width=200)))
+    assert f" {name} {command.get_short_help_str(200)} " in listed
+
+
+def test_the_list_of_commands_loads_no_command() -> None:
+    """A fresh process prints it and has no module of a command, of figures or of pixels."""
+    code = "from trueraster.cli import run; import sys; run(['--help']); print(*sys.modules, file=sys.stderr)"
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    loaded = ran.stderr.split()
+    heavy = ("trueraster.commands", "trueraster.show", "patterns", "render", "analysis", "numpy", "rich")
+    assert ran.stdout.startswith("Usage: trueraster")
+    assert "trueraster.cli" in loaded
+    assert [name for name in loaded if name.startswith(heavy)] == []
+
+
 # STANDARDS.md section 2: picture %, N10 mV, 714 mV without and with setup, IRE with setup, exact 8- and 10-bit codes.
 LEVELS = [
     (-4, -28, -28.57, 27.14, 3.80, 7.24, 28.96),
