@@ -681,6 +681,33 @@ def test_a_folder_in_the_place_of_a_file_is_told_by_its_name(here: Path) -> None
     assert "/." not in ran.err
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("draw bars --as png --to pipe.png", "sheet marks --to pipe.pdf", "sheet board --to pipe.svg"),
+        *("scope bars --to pipe.csv", "scope bars --to pipe.svg", "timing 480i --edid pipe.bin"),
+    ],
+)
+def test_a_pipe_in_the_place_of_a_file_is_left_alone(here: Path, words: str) -> None:
+    """A file in its place would end what others read from it; one line names it."""
+    pipe = here / words.split()[-1]
+    os.mkfifo(pipe)
+    check_mistake(call(*words.split()), f"{pipe.name}: is no file, and is not replaced by one")
+    assert pipe.is_fifo()
+    assert list(here.iterdir()) == [pipe]
+
+
+def test_a_pattern_is_drawn_where_a_link_leads(here: Path) -> None:
+    """The link stays one, and nothing hidden is left at either end."""
+    (here / "kept").mkdir()
+    (here / "kept" / "real.png").write_bytes(b"old")
+    (here / "link.png").symlink_to(here / "kept" / "real.png")
+    assert call("draw", "bars", "--as", "png", "--to", "link.png").code == 0
+    assert (here / "link.png").is_symlink()
+    assert (here / "kept" / "real.png").read_bytes().startswith(b"\x89PNG")
+    assert sorted(path.name for path in here.rglob("*")) == ["kept", "link.png", "real.png"]
+
+
 @pytest.mark.parametrize("place", ["/proc/trueraster-test", "/dev/null/x", "/dev/full"])
 def test_a_place_that_takes_no_files_is_one_line(place: str) -> None:
     """Where nothing can be made there is one line; root is refused there too."""
