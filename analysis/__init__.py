@@ -2,6 +2,6 @@
 
 import logging
 
-# The library of plots logs where it cannot write its caches, or its list of fonts takes long: on a first run, or without
-# a home folder. Neither concerns the user's files, and standard error is for the user's own mistakes and notes.
+# The library of plots logs where it cannot write its caches, or where its list of fonts takes long, as on a first run.
+# Neither concerns the user's files, and standard error is for the user's own mistakes and notes.
 logging.getLogger("matplotlib").setLevel(logging.ERROR)

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
 import os
-import shutil
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from pathlib import Path
@@ -22,7 +19,6 @@ from render.files.dpx import write_dpx
 from render.files.png import write_png
 from render.files.tiff import write_tiff
 from render.files.y4m import frame_bytes, header
-from render.passing import clear_left, passing_name
 from render.proof import Proof, Verdict, prove
 from render.quantise import Planes
 from render.raster import draw_frame, frames_per_period
@@ -30,6 +26,7 @@ from render.tags import Provenance, Tags, tags_for
 from render.video.disc import disc_pictures, write_disc
 from render.video.encoder import encode_frames, mark_full_range, repeat_group, to_container
 from render.video.h264_exact import BitsError, LevelError, StreamTags, encode
+from render.writing import placed_from_room
 
 __all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
 
@@ -132,16 +129,11 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
 
     Raises:
         ProofError: what was written cannot be read back as it was drawn.
-        OSError: the folder or the disk does not take the file, or a folder has its name.
+        OSError: the folder or the disk does not take the file, or what is no file has its name.
     """
-    if path.is_dir():
-        # Found at the end it would be told of the passing file, which nobody knows.
-        raise IsADirectoryError(errno.EISDIR, "a folder is in the place of this file", str(path))
     clip = _Clip.of(order)
     comment = str(order.provenance)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with _workroom(path.parent) as room:
-        written = room / f"file{order.carrier.suffix}"
+    with placed_from_room(path, order.carrier.suffix) as written:
         proof = _write_and_prove(clip, written, comment, step)
         carrier = order.carrier
         proof = _judged(proof, carrier.rule if clip.scene.is_still else carrier.moving_rule or carrier.rule)
@@ -150,7 +142,6 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
         digest = _sha256(written)
         # The last moment at which a caller can stop it: after this the file has its name.
         step("naming", 0.99)
-        os.replace(written, path)
     step("done", 1.0)
     return Made(path=path, order=order, sha256=digest, proof=proof)
 
@@ -372,18 +363,6 @@ class _Drawn(Sequence[Planes]):
             raise IndexError(index)
         self._step("encoding without loss", index / self._length)
         return self._clip.frame(index)
-
-
-@contextmanager
-def _workroom(folder: Path) -> Iterator[Path]:
-    """A hidden folder beside the file for what is not proved yet; those of runs that were killed are cleared away."""
-    clear_left(folder)
-    room = folder / passing_name(os.urandom(4).hex())
-    room.mkdir()
-    try:
-        yield room
-    finally:
-        shutil.rmtree(room, ignore_errors=True)
 
 
 def _sha256(path: Path) -> str:

@@ -707,6 +707,33 @@ def test_a_folder_in_the_place_of_a_file_is_told_by_its_name(here: Path) -> None
     assert "/." not in ran.err
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("draw bars --as png --to pipe.png", "sheet marks --to pipe.pdf", "sheet board --to pipe.svg"),
+        *("scope bars --to pipe.csv", "scope bars --to pipe.svg", "timing 480i --edid pipe.bin"),
+    ],
+)
+def test_a_pipe_in_the_place_of_a_file_is_left_alone(here: Path, words: str) -> None:
+    """A file in its place would end what others read from it; one line names it."""
+    pipe = here / words.split()[-1]
+    os.mkfifo(pipe)
+    check_mistake(call(*words.split()), f"{pipe.name}: is no file, and is not replaced by one")
+    assert pipe.is_fifo()
+    assert list(here.iterdir()) == [pipe]
+
+
+def test_a_pattern_is_drawn_where_a_link_leads(here: Path) -> None:
+    """The link stays one, and nothing hidden is left at either end."""
+    (here / "kept").mkdir()
+    (here / "kept" / "real.png").write_bytes(b"old")
+    (here / "link.png").symlink_to(here / "kept" / "real.png")
+    assert call("draw", "bars", "--as", "png", "--to", "link.png").code == 0
+    assert (here / "link.png").is_symlink()
+    assert (here / "kept" / "real.png").read_bytes().startswith(b"\x89PNG")
+    assert sorted(path.name for path in here.rglob("*")) == ["kept", "link.png", "real.png"]
+
+
 @pytest.mark.parametrize("place", ["/proc/trueraster-test", "/dev/null/x", "/dev/full"])
 def test_a_place_that_takes_no_files_is_one_line(place: str) -> None:
     """Where nothing can be made there is one line; root is refused there too."""
@@ -874,6 +901,26 @@ def test_help_fits_a_terminal_and_names_every_option(name: str | None) -> None:
         if isinstance(parameter, click.Option):
             assert all(re.search(rf"(?<![\w-]){option}(?![\w-])", ran.text) for option in parameter.opts)
             assert parameter.help
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_list_of_commands_says_what_each_command_says_of_itself(name: str) -> None:
+    """The list has its words in a table of its own, so that it need not load the command."""
+    command = COMMANDS[name]
+    assert command is not None
+    listed = re.sub(r"\s+", " ", app.get_help(click.Context(app, terminal_width=200)))
+    assert f" {name} {command.get_short_help_str(200)} " in listed
+
+
+def test_the_list_of_commands_loads_no_command() -> None:
+    """A fresh process prints it and has no module of a command, of figures or of pixels."""
+    code = "from trueraster.cli import run; import sys; run(['--help']); print(*sys.modules, file=sys.stderr)"
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    loaded = ran.stderr.split()
+    heavy = ("trueraster.commands", "trueraster.output", "patterns", "render", "analysis", "numpy", "rich")
+    assert ran.stdout.startswith("Usage: trueraster")
+    assert "trueraster.cli" in loaded
+    assert [name for name in loaded if name.startswith(heavy)] == []
 
 
 # STANDARDS.md section 2: picture %, N10 mV, 714 mV without and with setup, IRE with setup, exact 8- and 10-bit codes.

@@ -5,6 +5,8 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import os
+import pty
 import subprocess
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -178,19 +180,70 @@ def test_the_marked_picture(files: Path, tmp_path: Path) -> None:
 
 
 def test_no_picture_is_left_where_it_fails(files: Path, tmp_path: Path) -> None:
-    """Another name than .png, the wrong pattern, a folder that is not there, a folder in its place."""
+    """Another name than .png, the wrong pattern, a folder in its place, a file in the place of its folder."""
     (tmp_path / "taken.png").mkdir()
     bars = files / "bars.png"
     for words in (
         (*BARS, "--picture", tmp_path / "out.jpg"),
         ("--pattern", "steps", "--format", "480i", "--picture", tmp_path / "out.png"),
-        (*BARS, "--picture", tmp_path / "missing" / "out.png"),
+        (*BARS, "--picture", bars / "out.png"),
         (*BARS, "--picture", tmp_path / "taken.png"),
     ):
         ran = call("verify", bars, *words)
         assert (ran.code, ran.err.count("\n")) == (2, 1), (words, ran)
         assert [path.name for path in tmp_path.iterdir()] == ["taken.png"]
         assert not list((tmp_path / "taken.png").iterdir())
+
+
+def test_the_picture_of_a_pipe_a_link_or_a_device(files: Path, tmp_path: Path) -> None:
+    """A pipe and a device stay what they are and are told in one line; what a link leads to becomes the picture."""
+    pipe, device, link, real = (tmp_path / name for name in ("pipe.png", "device.png", "link.png", "real.png"))
+    os.mkfifo(pipe)
+    master, terminal = pty.openpty()
+    device.symlink_to(os.ttyname(terminal))
+    link.symlink_to(real)
+    for path in (pipe, device):
+        ran = call("verify", files / "bars.png", *BARS, "--picture", path)
+        assert (ran.code, ran.out, ran.err.count("\n")) == (2, "", 1)
+        assert f"{path}: is no file, and is not replaced by one" in ran.err
+    assert pipe.is_fifo()
+    assert device.is_char_device()
+    assert call("verify", files / "bars.png", *BARS, "--picture", link).code == 0
+    assert link.is_symlink()
+    with Image.open(real) as marked:
+        assert marked.format == "PNG"
+    assert sorted(tmp_path.iterdir()) == sorted((pipe, device, link, real))
+    os.close(master)
+    os.close(terminal)
+
+
+def test_the_picture_in_a_folder_that_is_made_for_it(files: Path, tmp_path: Path) -> None:
+    """As for all files that the tool writes."""
+    assert call("verify", files / "bars.png", *BARS, "--picture", tmp_path / "new" / "out.png").code == 0
+    assert [path.name for path in (tmp_path / "new").iterdir()] == ["out.png"]
+
+
+def test_the_picture_in_a_read_only_folder(files: Path, tmp_path: Path) -> None:
+    """One line with its name; root, who writes anywhere else, is refused in /proc."""
+    folder = Path("/proc") if hasattr(os, "geteuid") and os.geteuid() == 0 else tmp_path / "locked"
+    if folder.name == "locked":
+        folder.mkdir(mode=0o500)
+    elif not folder.exists():
+        pytest.skip("not on this system")
+    ran = call("verify", files / "bars.png", *BARS, "--picture", folder / "out.png")
+    assert (ran.code, ran.out, ran.err.count("\n")) == (2, "", 1)
+    assert str(folder / "out.png") in ran.err
+    assert "out.png" not in [path.name for path in folder.iterdir()]
+
+
+def test_the_picture_in_the_place_of_what_is_read(files: Path, tmp_path: Path) -> None:
+    """The capture would be lost."""
+    capture = tmp_path / "capture.png"
+    capture.write_bytes((files / "bars.png").read_bytes())
+    ran = call("verify", capture, *BARS, "--picture", tmp_path / "." / "capture.png")
+    assert (ran.code, ran.out, ran.err.count("\n")) == (2, "", 1)
+    assert "--picture" in ran.err
+    assert capture.read_bytes() == (files / "bars.png").read_bytes()
 
 
 @pytest.mark.parametrize("name", ["bars", "steps", "crosshatch"])

@@ -9,30 +9,40 @@ import importlib
 import io
 import os
 import sys
+from typing import NamedTuple
 
 import click
 
 from trueraster import interrupt
-from trueraster.output.terminal import ReaderGoneError
+from trueraster.errors import ReaderGoneError
 
 __all__ = ["app", "main", "run"]
 
 
+class _Entry(NamedTuple):
+    """A command in the list of `--help`: its module of `trueraster.commands`, and what it does."""
+
+    module: str
+    words: str
+
+
 _COMMANDS = {
-    "patterns": "reference",
-    "formats": "reference",
-    "levels": "reference",
-    "timing": "timing",
-    "scope": "scope",
-    "draw": "draw",
-    "kit": "kit",
-    "verify": "verify",
-    "sheet": "sheet",
-    "measure": "measure",
-    "record": "record",
-    "report": "report",
+    "patterns": _Entry("reference", "List the patterns, or tell what one is for."),
+    "formats": _Entry("reference", "List the formats, or tell the timing of one."),
+    "levels": _Entry("reference", "Convert levels between %, codes, mV and IRE."),
+    "timing": _Entry("timing", "Tell a format's scan, and make a computer's output send it."),
+    "scope": _Entry("scope", "Tell the waveform that an oscilloscope should show of a pattern or a file."),
+    "draw": _Entry("draw", "Draw patterns into files, each of them proved."),
+    "kit": _Entry("kit", "Make the whole check-up, in the order of work."),
+    "verify": _Entry("verify", "Measure the levels of a captured or drawn frame, and name what a chain did to them."),
+    "sheet": _Entry("sheet", "Make a page to print, true to scale."),
+    "measure": _Entry(
+        "measure", "Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."
+    ),
+    "record": _Entry("record", "Keep the record of a set: what it is, what was done, what was measured."),
+    "report": _Entry("report", "Make the sheet that goes with a set."),
 }
-"""Every command, in the order of work, and its module of `trueraster.commands`."""
+"""Every command, in the order of work. The words are its own short help, once more: `--help` loads no command."""
 
 
 class _Commands(click.Group):
@@ -42,12 +52,23 @@ class _Commands(click.Group):
         return list(_COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        module = _COMMANDS.get(cmd_name)
-        if module is None:
+        entry = _COMMANDS.get(cmd_name)
+        if entry is None:
             return None
-        found = getattr(importlib.import_module(f"trueraster.commands.{module}"), cmd_name)
+        found = getattr(importlib.import_module(f"trueraster.commands.{entry.module}"), cmd_name)
         assert isinstance(found, click.Command)
         return found
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        room = formatter.width - 6 - max(map(len, _COMMANDS))
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                # Click shortens the words to the terminal's width, as it does those of a loaded command.
+                [
+                    (name, click.Command(name, help=each.words).get_short_help_str(room))
+                    for name, each in _COMMANDS.items()
+                ]
+            )
 
 
 @click.group(

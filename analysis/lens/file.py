@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.lens.model import PARAMETERS, Lens
 from render.errors import FileError
-from render.passing import placed
+from render.writing import placed
 
 __all__ = ["load_lens", "save_lens"]
 

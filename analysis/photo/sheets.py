@@ -6,8 +6,6 @@ like to fit a page to their paper.
 
 from __future__ import annotations
 
-import errno
-import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +25,7 @@ from analysis.photo.targets import (
     board_black,
     mark_black,
 )
-from render.passing import placed
+from render.writing import placed
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -236,19 +234,15 @@ def _ruler(lines: list[Line], words: list[Words], x: float, y: float, *, upright
 
 
 def write_sheet(sheet: Sheet, path: Path) -> None:
-    """Write the page as PDF or SVG, by the ending of the name.
-
-    At any moment the old file or the whole new one is there.
+    """Write the page as PDF or SVG, by the ending of the name, whole or not at all.
 
     Raises:
         ValueError: the name ends otherwise.
-        OSError: it cannot be written; what stood there still does.
+        OSError: as `render.writing.placed` raises it.
     """
     kind = path.suffix.lower().removeprefix(".")
     if kind not in ("pdf", "svg"):
         raise ValueError(f"{path}: a sheet is a PDF or SVG file; give a name that ends in .pdf or .svg")
-    if path.is_dir():
-        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
     # Fonts as outlines in SVG, as TrueType in PDF: a reader needs none of its own. No date, so that a page is the same
     # each time.
     settings: Any = {"svg.fonttype": "path", "svg.hashsalt": "trueraster", "pdf.fonttype": 42}

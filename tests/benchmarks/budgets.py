@@ -187,7 +187,7 @@ HELP = Row(
     name="help: trueraster --help",
     ours=lambda f: [TRUERASTER, "--help"],
     against=lambda f: [PYTHON, "-c", "import typer"],
-    limit=1.5,
+    limit=1.2,
 )
 
 ONE_BY_ONE = """

@@ -41,7 +41,7 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
     Each figure stands before and after, with its uncertainty, and is judged by its tolerance: the one of this set
     ('record set --tolerance'), else that of --tolerances, else what is usual, which the page names with its source.
     """
-    from render.passing import placed
+    from render.writing import placed
 
     if path is None and template is None:
         raise UsageError("RECORD: give the record's file; 'trueraster record demo' makes one to look at")
@@ -73,7 +73,7 @@ def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
     """Write the page, and tell what is in it."""
     from datetime import datetime
 
-    from render.passing import placed
+    from render.writing import placed
     from trueraster.record.store import read_record
     from trueraster.report.content import content_of
     from trueraster.report.page import report_page, summary_of

@@ -176,7 +176,7 @@ def _write_edid(
     path: Path, told: list[Told], stated: SetRange, read_by: str | None, typed_name: str | None
 ) -> dict[str, Any]:
     """Write the block, and tell what it holds."""
-    from render.passing import placed
+    from render.writing import placed
     from trueraster.options.values import UsageError
     from trueraster.output.terminal import number
     from trueraster.timing.edid import KEPT_NAME, Interface, edid_block, edid_notes, offered

@@ -78,6 +78,8 @@ def verify(
         raise UsageError(f"--frame: got {frame}, frames are counted from 0")
     if picture is not None and picture.suffix.lower() != ".png":
         raise UsageError(f"--picture: got {str(picture)!r}, a name that ends in .png is expected")
+    if picture is not None and picture.resolve() == file.resolve():
+        raise UsageError(f"--picture: {picture} is the file that is read, and would be lost")
     found = read_frame(file, frame or 0)
     task = _task(
         found,

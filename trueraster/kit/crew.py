@@ -14,9 +14,9 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
-from render.passing import clear_left
 from render.produce import ProofError
 from render.proof import Proof
+from render.writing import clear_left
 from trueraster import interrupt
 from trueraster.kit.worker import HeldLock, Job, work
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from patterns.formats import Format
 from patterns.scene import Box, Gradient
-from render.passing import clear_left
+from render.writing import clear_left, placed
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import locked
 from trueraster.kit.manifest import (
@@ -22,7 +22,6 @@ from trueraster.kit.manifest import (
     is_manifest,
     read_manifest,
     write_manifest,
-    write_whole,
 )
 from trueraster.kit.plan import Item
 from trueraster.kit.playlist import Track, m3u8, xspf
@@ -96,9 +95,14 @@ def make_kit(
         _work(items, missing, folder, lock, wanted, entries, save, tell)
         tracks = [Track(name=item.name, title=track_title(item), seconds=item.order.seconds) for item in items]
         tell("cue sheet", _WORK)
-        write_whole(folder / PLAYLIST_NAME, m3u8(TITLE, tracks))
-        write_whole(folder / XSPF_NAME, xspf(TITLE, tracks))
-        write_whole(folder / CUE_SHEET_NAME, cue_sheet(TITLE, items, program, accepted))
+        texts = {
+            PLAYLIST_NAME: m3u8(TITLE, tracks),
+            XSPF_NAME: xspf(TITLE, tracks),
+            CUE_SHEET_NAME: cue_sheet(TITLE, items, program, accepted),
+        }
+        for name, text in texts.items():
+            with placed(folder / name) as file:
+                file.write(text.encode())
         save(complete=True)
     return Kit(
         folder=folder,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -15,9 +14,9 @@ from patterns.formats import Format
 from patterns.placement import patch_area
 from patterns.scene import Patch, Scene
 from patterns.signal import Signal
-from render.passing import passing_name
 from render.produce import Order
 from render.proof import Proof, Verdict
+from render.writing import placed
 from trueraster.kit.plan import Item
 from trueraster.options.orders import PROOF_FIGURES, proof_json
 from trueraster.output.terminal import number
@@ -30,7 +29,6 @@ __all__ = [
     "is_manifest",
     "read_manifest",
     "write_manifest",
-    "write_whole",
 ]
 
 MANIFEST_NAME = "kit.json"
@@ -117,7 +115,8 @@ def write_manifest(
     head = json.dumps({"manifest_version": MANIFEST_VERSION, **about}, ensure_ascii=False, indent=1)
     parts = [f"{name}: [{_lines(part.values())}]" for name, part in (('"files"', entries), ('"earlier"', earlier))]
     body = ",\n ".join([head.removesuffix("\n}"), *parts])
-    write_whole(folder / MANIFEST_NAME, f"{body}\n}}\n")
+    with placed(folder / MANIFEST_NAME) as file:
+        file.write(f"{body}\n}}\n".encode())
 
 
 def _lines(entries: Iterable[Entry]) -> str:
@@ -174,20 +173,3 @@ def _proof(told: dict[str, Any]) -> Proof:
         if field.name in figures and not isinstance(figures[field.name], _KINDS.get(str(field.type), (tuple,))):
             raise TypeError(field.name)
     return Proof(verdict=Verdict(told["verdict"]), **figures)
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file so that at any moment the old one or the whole new one stands there.
-
-    Raises:
-        OSError: it cannot be written; the old one is still there.
-    """
-    passing = path.with_name(passing_name(path.name))
-    try:
-        with passing.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(passing, path)
-    finally:
-        passing.unlink(missing_ok=True)

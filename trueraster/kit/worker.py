@@ -20,8 +20,8 @@ from typing import Any
 from patterns.formats import Format
 from patterns.pattern import Options
 from patterns.signal import Signal
-from render.passing import clear_left
 from render.produce import Order
+from render.writing import clear_left
 
 __all__ = ["HeldLock", "Job", "work"]
 

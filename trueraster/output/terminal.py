@@ -10,8 +10,9 @@ from contextlib import contextmanager
 from fractions import Fraction
 from typing import Any
 
+from trueraster.errors import ReaderGoneError
+
 __all__ = [
-    "ReaderGoneError",
     "columns",
     "counted",
     "note",
@@ -41,10 +42,6 @@ def _put(text: str) -> None:
     with reader_may_go():
         sys.stdout.write(text)
         sys.stdout.flush()
-
-
-class ReaderGoneError(Exception):
-    """Nobody reads standard output any more, as after 'head': no mistake."""
 
 
 @contextmanager

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from render.errors import FileError
-from render.passing import placed
+from render.writing import placed
 from trueraster.lock import locked
 from trueraster.record.jsontext import JsonError, read_json, write_json
 from trueraster.record.schema import Record, record_of

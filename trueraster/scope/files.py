@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from render.passing import placed
+from render.writing import placed
 from trueraster.options.values import UsageError
 
 if TYPE_CHECKING:

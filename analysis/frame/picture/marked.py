@@ -5,8 +5,6 @@ Nothing is measured here.
 
 from __future__ import annotations
 
-import errno
-import os
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
@@ -20,7 +18,7 @@ from analysis.frame.picture.rows import draw_rows, heading_rows, key_rows, rows_
 from analysis.frame.picture.shown import enlarged, shown_box, shown_frame, shown_size
 from patterns.signal import Signal
 from render.decode import Picture
-from render.passing import passing_name
+from render.writing import placed
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -73,28 +71,14 @@ def marked_picture(
 
 
 def write_marked(path: Path, image: Image.Image) -> None:
-    """Write the page as a PNG file, so that at any moment the old file or the whole new one stands there.
+    """Write the page as a PNG file, whole or not at all.
 
     Raises:
         ValueError: the name does not end in .png.
-        OSError: it cannot be written; what stood there still does.
+        OSError: as `render.writing.placed` raises it.
     """
     if path.suffix.lower() != ".png":
         raise ValueError(f"{path}: the marked picture is a PNG file; give a name that ends in .png")
-    if path.is_dir():
-        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-    passing = path.with_name(passing_name(path.name))
-    try:
-        with passing.open("wb") as file:
-            # Noise does not shrink, and takes the harder levels seconds.
-            image.save(file, "PNG", compress_level=2)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(passing, path)
-    except OSError as error:
-        # The passing name would tell the user nothing.
-        raise OSError(error.errno, error.strerror or str(error), str(path)) from error
-    finally:
-        # A name that is too long cannot be looked for either.
-        if passing.exists():
-            passing.unlink()
+    with placed(path) as file:
+        # Noise does not shrink, and takes the harder levels seconds.
+        image.save(file, "PNG", compress_level=2)
