@@ -24,7 +24,7 @@ def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
         answer: what was measured.
         files: names of files that were written, by what they are; None for a command that writes none.
     """
-    held = nested({one.quantity.path: one.value for one in answer.figures})
+    held = nested({one.quantity.path: _counted(one) for one in answer.figures})
     held = _merged(held, nested(_uncertainties(answer.figures)))
     told: dict[str, Any] = {
         "finding": ". ".join(one.words for one in answer.findings),
@@ -45,6 +45,12 @@ def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
     plain = rounded(held, answer.digits)
     assert isinstance(plain, dict)
     return plain
+
+
+def _counted(one: Figure) -> float | int | None:
+    """A figure's value; a count is a whole number."""
+    is_whole = one.quantity.decimals == 0 and one.value is not None and one.value.is_integer()
+    return int(one.value) if is_whole and one.value is not None else one.value
 
 
 def _uncertainties(figures: Iterable[Figure]) -> dict[str, float | None]:

@@ -127,17 +127,14 @@ def _white(held: Json) -> str:
 
 
 def findings_of(kind: str, result: Json) -> list[str]:
-    """What a result says in words, without its figures: a finding, a verdict, faults."""
-    told = []
+    """What a result says in words, without its figures: its finding or verdict, and the explanation of each fault."""
+    said = []
     if isinstance(result.get("finding"), str):
-        told.append(result["finding"])
-    if kind == Kind.VERIFY:
-        passed = result.get("verdict") == "pass"
-        faults = result.get("faults")
-        titles = [
-            str(fault.get("explanation", fault.get("id", "")))
-            for fault in (faults if isinstance(faults, list) else [])
-            if isinstance(fault, Mapping)
-        ]
-        told += ["Passed" if passed else "Failed", *titles]
-    return [" ".join(words.split()) for words in told if words.strip()]
+        said.append(result["finding"])
+    elif kind == Kind.VERIFY:
+        said.append("Passed" if result.get("verdict") == "pass" else "Failed")
+    faults = result.get("faults")
+    for fault in faults if kind == Kind.VERIFY and isinstance(faults, list) else []:
+        if isinstance(fault, Mapping):
+            said.append(str(fault.get("explanation", fault.get("id", ""))))
+    return [" ".join(words.split()) for words in said if words.strip()]

@@ -10,6 +10,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from PIL import Image, ImageDraw
+
 from analysis.drawing.labels import lay_out
 from analysis.drawing.palette import GROUND
 from analysis.frame.picture.marks import Heading, Mark, Note, words_of
@@ -43,8 +45,6 @@ def marked_picture(
     The frame is shown with square samples. `sample_aspect` is the file's own where it is not given, and 1 where
     the file says nothing. Frames of few lines are enlarged by a whole factor.
     """
-    from PIL import Image, ImageDraw
-
     aspect = sample_aspect or picture.tags.sample_aspect or Fraction(1)
     height, width = picture.planes[0].shape
     size = shown_size(width, height, aspect)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from analysis.drawing.labels import Box
 from patterns.formats import FieldOrder
@@ -94,8 +95,6 @@ def _across(chroma: NDArray[np.float32], width: int, signal: Signal) -> NDArray[
 
 def enlarged(shown: NDArray[np.uint8], size: tuple[int, int]) -> Image.Image:
     """The frame at its size for showing: samples stay crisp, and as wide as each other."""
-    from PIL import Image
-
     image = Image.fromarray(shown)
     if image.size == size:
         return image
