@@ -28,8 +28,11 @@ FREE = [
     parse_format(name)
     for name in ("1024x768@60", "641x481@75", "64x48@60", "720x576i@50", "768x1024@60", "3840x2160@30")
 ]
-GROUPS = {"named": list(FORMATS.values()), "16:9": WIDE, "free": FREE}
-EVERY_GROUP = pytest.mark.parametrize("group", GROUPS)
+RASTERS = {(fmt.width, fmt.height, fmt.interlaced): fmt for fmt in FORMATS.values()}
+RATES = [fmt for fmt in FORMATS.values() if fmt not in RASTERS.values()]
+"""Formats that differ from one in `RASTERS` by their rate alone, which no scene depends on."""
+GROUPS = {"named": list(RASTERS.values()), "other rates": RATES, "16:9": WIDE, "free": FREE}
+EVERY_GROUP = pytest.mark.parametrize("group", rest_is_slow(GROUPS, GROUPS.keys() - {"other rates"}))
 
 # Options with which a pattern is tried besides its own defaults.
 VARIANTS = {

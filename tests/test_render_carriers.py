@@ -195,7 +195,9 @@ def check_file(folder: Path, what: Order) -> None:
         assert worst == 0
 
 
-@pytest.mark.parametrize(("carrier", "pattern", "fmt", "aspect", "signal"), SMALL)
+@pytest.mark.parametrize(
+    ("carrier", "pattern", "fmt", "aspect", "signal"), rest_is_slow(SMALL, [x for x in SMALL if "1080" not in x[2]])
+)
 def test_file_holds_what_was_drawn(
     tmp_path: Path, carrier: str, pattern: str, fmt: str, aspect: Fraction | None, signal: dict[str, Any]
 ) -> None:
@@ -281,7 +283,7 @@ TAGGED = [
 ]
 
 
-@pytest.mark.parametrize(("carrier", "fmt", "aspect"), TAGGED)
+@pytest.mark.parametrize(("carrier", "fmt", "aspect"), rest_is_slow(TAGGED, [x for x in TAGGED if "1080p" not in x[1]]))
 def test_tags_of_a_clip(tmp_path: Path, carrier: str, fmt: str, aspect: Fraction | None) -> None:
     """The ffmpeg program's report has each tag that the kind holds, for every frame; MPEG-2 has the display's shape."""
     what = order("bars", fmt, carrier, aspect=aspect)
@@ -815,7 +817,7 @@ def test_cut_files(tmp_path: Path, files: dict[str, bytes], carrier: str) -> Non
         assert read_all(path) < whole, part
 
 
-@settings(max_examples=300, suppress_health_check=list(HealthCheck))
+@settings(max_examples=150, suppress_health_check=list(HealthCheck))
 @given(
     carrier=st.sampled_from([*STILLS, *STILLS, *CLIPS]),
     changes=st.lists(st.tuples(st.floats(0, 1, exclude_max=True), st.integers(0, 255)), min_size=1, max_size=20),

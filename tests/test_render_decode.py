@@ -393,7 +393,7 @@ def test_a_damaged_file_writes_no_words(
     assert capfd.readouterr() == ("", "")
 
 
-@settings(max_examples=400, suppress_health_check=list(HealthCheck))
+@settings(max_examples=150, suppress_health_check=list(HealthCheck))
 @given(
     kind=st.sampled_from([".png", ".jpg", ".tif", ".mp4", ".mkv", ".y4m"]),
     changes=st.lists(st.tuples(st.floats(0, 1, exclude_max=True), st.integers(0, 255)), min_size=1, max_size=20),

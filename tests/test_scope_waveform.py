@@ -231,7 +231,7 @@ def test_the_lines_of_both_fields_are_those_of_the_raster(name: str, tmp_path: P
 
 
 @pytest.mark.parametrize(
-    ("name", "count", "broad", "equalising"), [slow("480i", 6, 27.08, 2.3), ("576i", 5, 27.3, 2.35)]
+    ("name", "count", "broad", "equalising"), [slow("480i", 6, 27.08, 2.3), slow("576i", 5, 27.3, 2.35)]
 )
 def test_a_field_has_its_vertical_sync_on_the_trace(
     name: str, count: int, broad: float, equalising: float, tmp_path: Path

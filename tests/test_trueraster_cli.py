@@ -366,8 +366,8 @@ def test_a_very_wide_own_raster_verifies(here: Path, name: str) -> None:
 
 def test_a_wrong_pattern_fails_and_still_gives_json(here: Path) -> None:
     """The wrong pattern is exit 2 with one line; the JSON is one whole object then too, and names the fault."""
-    assert call("draw", "bars", "--as", "png", "--to", "bars.png").code == 0
-    words = ("verify", "bars.png", "--pattern", "steps", "--format", "480i")
+    assert call("draw", "bars", "--format", "320x240@60", "--as", "png", "--to", "bars.png").code == 0
+    words = ("verify", "bars.png", "--pattern", "steps", "--format", "320x240@60")
     ran = start(*words, "--json", cwd=here)
     check_mistake(Ran(code=ran.code, out=b"", err=ran.err), "bars.png", "looks like bars", "--pattern bars")
     assert ran.json.keys() >= VERIFY_KEYS
@@ -869,7 +869,7 @@ def playground(tmp_path_factory: pytest.TempPathFactory, good: bytes) -> Iterato
     os.chdir(before)
 
 
-@settings(max_examples=400, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=200, suppress_health_check=[HealthCheck.too_slow])
 @given(command_lines())
 def test_no_command_line_does_anything_unforeseen(playground: Path, line: list[str]) -> None:
     """Any words give exit 0, 1 or 2; a mistake is one line and no output; no unfinished work is left."""

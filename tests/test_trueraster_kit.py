@@ -471,6 +471,7 @@ def test_a_proof_comes_back_as_it_was_written(tmp_path: Path) -> None:
     assert read_manifest(tmp_path) == {}
 
 
+@pytest.mark.slow
 def test_a_spoilt_manifest_is_made_again(copy: Path) -> None:
     """A manifest cut in the middle: the files are made again, and it is whole."""
     told = manifest(copy)
@@ -592,7 +593,7 @@ def test_without_locks_a_kit_is_made_all_the_same(tmp_path: Path, monkeypatch: p
     assert hidden(tmp_path) == []
 
 
-CLIPS = ("--format", "64x48@60", "--seconds", "0.5")
+CLIPS = ("--format", "64x48@60", "--seconds", "0.2")
 """Each file takes the encoder."""
 STILLS = ("--format", "240p", "--as", "png")
 """Quick, yet long enough to be stopped."""
