@@ -1,1 +1,4 @@
-"""What is shown: scenes without pixels, the raster formats, and the standards' constants. Standard library only."""
+"""What is shown: scenes without pixels, formats and their scan timing, and the standards' constants.
+
+`areas` has the patterns themselves. Standard library only.
+"""

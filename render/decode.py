@@ -155,16 +155,12 @@ def open_video(path: Path) -> Iterator[VideoFile]:
             if not head:
                 raise FileError(f"{path}: the file is empty")
             words = _still_words(head)
+            options = {"protocol_whitelist": "file", "max_pixels": str(LARGEST)}
             if words is not None:
                 _check_size(path, words.width, words.height)
-            with (
-                _one_line(path),
-                av.open(
-                    file,
-                    mode="r",
-                    options={"protocol_whitelist": "file", "max_pixels": str(LARGEST)},
-                ) as container,
-            ):
+                # The library would decode the picture once only to learn its size, which the header tells.
+                options["codec_whitelist"] = "none"
+            with _one_line(path), av.open(file, mode="r", options=options) as container:
                 if not container.streams.video or container.format.name == "tty":
                     # The library draws any text as a picture of its letters.
                     raise FileError(f"{path}: there is no picture in it")

@@ -43,6 +43,8 @@ PAGES = [
 
 pytestmark = pytest.mark.skipif(not (ROOT / "docs").exists(), reason="the documents are not beside the tests")
 
+CODE = ("patterns", "render", "analysis", "trueraster", "tests", "docs")
+
 # The two lines that the README promises: set up and do the main job, then test.
 SET_UP = (
     "python3 -m venv .venv && .venv/bin/pip install -q -e '.[dev]' && .venv/bin/trueraster draw crosshatch bars steps"
@@ -594,6 +596,23 @@ def test_parameters_of_faults_are_as_their_page_says() -> None:
     assert set(told) == set(FAULTS)
     for step in STEPS:
         assert told[step.id] == set(step.tell(step.start)), step.id
+
+
+def test_modules_that_the_contributors_page_names_exist() -> None:
+    """Each is in the repository, under the path or the end of a path that the page gives."""
+    there = [str(path) for folder in CODE for path in (ROOT / folder).rglob("*.py")]
+    named = set(re.findall(r"(?<![\w./])\w[\w/]*\.py\b", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")))
+    assert len(named) > 100
+    assert [name for name in sorted(named) if not any(path.endswith(f"/{name}") for path in there)] == []
+
+
+def test_packages_name_the_packages_in_them() -> None:
+    """The docstring of a package tells a reader where to look: each package in it is named."""
+    for folder in CODE[:4]:
+        for package in (ROOT / folder).rglob("__init__.py"):
+            inside = {path.parent.name for path in package.parent.glob("*/__init__.py")}
+            words = set(re.findall(r"`(\w+)`", package.read_text(encoding="utf-8")))
+            assert inside <= words, package
 
 
 def test_readme_has_the_cautions() -> None:

@@ -326,6 +326,17 @@ def test_cut_files(tmp_path: Path, files: dict[str, bytes], suffix: str) -> None
         assert read_all(path) < whole
 
 
+@pytest.mark.parametrize("suffix", [".png", ".tif"])
+def test_a_still_is_decoded_once(tmp_path: Path, suffix: str) -> None:
+    """Opening it leaves it to its first picture: half the time of reading a large one."""
+    path = tmp_path / f"still{suffix}"
+    Image.new("RGB", (48, 32), (10, 20, 30)).save(path)
+    with open_video(path) as video:
+        context = video._container.streams.video[0].codec_context
+        assert context.pix_fmt is None
+        assert [int(plane[0, 0]) for plane in next(video.pictures()).planes] == [10, 20, 30]
+
+
 def test_no_pictures(tmp_path: Path) -> None:
     """A folder, a missing file, a text, and a sound are told apart from a picture."""
     (tmp_path / "text").write_text("a text " * 500, encoding="utf-8")

@@ -923,6 +923,18 @@ def test_the_list_of_commands_loads_no_command() -> None:
     assert [name for name in loaded if name.startswith(heavy)] == []
 
 
+def test_the_end_of_the_program_looks_for_no_cycles() -> None:
+    """All objects are out of the collector's sight when Python ends: looking through them takes as long as a frame."""
+    code = (
+        "import atexit, gc, sys; from trueraster.cli import main; sys.argv[1:] = ['levels', '50'];"
+        "atexit.register(lambda: print(len(gc.get_objects()), gc.get_freeze_count(), file=sys.stderr)); main()"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    left, frozen = map(int, ran.stderr.split())
+    assert ran.stdout
+    assert frozen > 10 * left
+
+
 # STANDARDS.md section 2: picture %, N10 mV, 714 mV without and with setup, IRE with setup, exact 8- and 10-bit codes.
 LEVELS = [
     (-4, -28, -28.57, 27.14, 3.80, 7.24, 28.96),

@@ -5,6 +5,7 @@ Exit codes: 0 done or passed, 1 checked and failed, 2 bad input or usage, 130 in
 
 from __future__ import annotations
 
+import gc
 import importlib
 import io
 import os
@@ -94,7 +95,11 @@ def main() -> None:
         elif isinstance(stream, io.TextIOWrapper):
             # A path may have letters that the terminal has not.
             stream.reconfigure(errors="backslashreplace")
-    sys.exit(run(sys.argv[1:]))
+    code = run(sys.argv[1:])
+    # The system takes all memory back at once; Python would first search what is left for cycles, as long as a frame
+    # takes to read.
+    gc.freeze()
+    sys.exit(code)
 
 
 def run(arguments: list[str]) -> int:
