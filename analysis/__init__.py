@@ -1,9 +1,9 @@
 """From files to figures, and from figures to faults and advice.
 
-`frame` examines a picture or a clip: where the raster is, what its levels are, and which faults explain them. `waveform`
-gives a frame's signal over time. `photo` and `lens` bring a photograph to millimetres; `raster` and `uniformity` measure
-the tube in it. `meter` measures the grey scale and the colours from a colour meter's readings. Each measurement answers
-with an `Answer` (`answer`).
+`frame` examines a picture or a clip: where the raster is, what its levels are, and which faults explain them.
+`waveform` gives a frame's signal over time. `photo` and `lens` bring a photograph to millimetres; `raster` and
+`uniformity` measure the tube in it. `meter` measures the grey scale and the colours from a colour meter's readings.
+`drawing` is what all pictures and plots are drawn with. Each measurement answers with an `Answer`.
 """
 
 import logging

@@ -1,6 +1,6 @@
 """The command line: it draws and proves patterns, verifies captures, measures sets, and keeps and reports the results.
 
-`cli.py` lists the commands, `commands` has a module for each area of them. `kit` makes the whole check-up, `record`
-keeps the results of a set, `report` makes the sheet that goes with it, and `page` is what all pages share. The modules
-beside them turn what is typed into values, and results into words, tables, JSON and files.
+`cli.py` lists the commands, and `commands` has a module for each. `options` turns what is typed into values, `output`
+turns answers into text, JSON and pages. `kit` makes the whole check-up, `timing` and `scope` are what those commands
+need, `record` keeps the results of a set, and `report` makes the sheet that goes with it.
 """
