@@ -206,10 +206,12 @@ def _still_words(head: bytes) -> StillWords | None:
     """What the header of a still picture says of it, or None when `head` is of another kind of file."""
     found = read_png(head)
     if found is None and head.startswith((b"SDPX", b"XPDS")):
+        # Of use for this kind alone: 5 ms of the 300 that reading a frame takes.
         from render.files.dpx import read_dpx
 
         found = read_dpx(head)
     if found is None and head.startswith((b"II", b"MM")):
+        # The same.
         from render.files.tiff import read_tiff
 
         found = read_tiff(head)

@@ -166,6 +166,7 @@ def _segment(fmt: Format, mark: Segment) -> Coverage:
 
 
 def _text(fmt: Format, mark: Text) -> Coverage:
+    # Most patterns have no words: 10 ms.
     from PIL import Image, ImageDraw
 
     capital = max(4, round(float(mark.height) * fmt.picture.height))
@@ -195,9 +196,10 @@ def _text(fmt: Format, mark: Text) -> Coverage:
 
 @lru_cache(maxsize=32)
 def _face(size: int) -> ImageFont.FreeTypeFont:
-    # Both are slow to import, and most patterns have no words.
+    # Most patterns have no words: 10 ms.
     from importlib.resources import as_file, files
 
+    # The same.
     from PIL import ImageFont
 
     with as_file(files("render") / "data" / _FACE) as path:

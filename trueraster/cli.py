@@ -6,75 +6,42 @@ Exit codes: 0 done or passed, 1 checked and failed, 2 bad input or usage, 130 in
 from __future__ import annotations
 
 import gc
-import importlib
 import io
 import os
 import sys
-from typing import NamedTuple
 
 import click
 
 from trueraster import interrupt
 from trueraster.errors import ReaderGoneError
+from trueraster.lazy import Entry, LazyGroup
 
 __all__ = ["app", "main", "run"]
 
 
-class _Entry(NamedTuple):
-    """A command in the list of `--help`: its module of `trueraster.commands`, and what it does."""
-
-    module: str
-    words: str
-
-
 _COMMANDS = {
-    "patterns": _Entry("reference", "List the patterns, or tell what one is for."),
-    "formats": _Entry("reference", "List the formats, or tell the timing of one."),
-    "levels": _Entry("reference", "Convert levels between %, codes, mV and IRE."),
-    "timing": _Entry("timing", "Tell a format's scan, and make a computer's output send it."),
-    "scope": _Entry("scope", "Tell the waveform that an oscilloscope should show of a pattern or a file."),
-    "draw": _Entry("draw", "Draw patterns into files, each of them proved."),
-    "kit": _Entry("kit", "Make the whole check-up, in the order of work."),
-    "verify": _Entry("verify", "Measure the levels of a captured or drawn frame, and name what a chain did to them."),
-    "sheet": _Entry("sheet", "Make a page to print, true to scale."),
-    "measure": _Entry(
+    "patterns": Entry("patterns", "List the patterns, or tell what one is for."),
+    "formats": Entry("formats", "List the formats, or tell the timing of one."),
+    "levels": Entry("levels", "Convert levels between %, codes, mV and IRE."),
+    "timing": Entry("timing", "Tell a format's scan, and make a computer's output send it."),
+    "scope": Entry("scope", "Tell the waveform that an oscilloscope should show of a pattern or a file."),
+    "draw": Entry("draw", "Draw patterns into files, each of them proved."),
+    "kit": Entry("kit", "Make the whole check-up, in the order of work."),
+    "verify": Entry("verify", "Measure the levels of a captured or drawn frame, and name what a chain did to them."),
+    "sheet": Entry("sheet", "Make a page to print, true to scale."),
+    "measure": Entry(
         "measure", "Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."
     ),
-    "record": _Entry("record", "Keep the record of a set: what it is, what was done, what was measured."),
-    "report": _Entry("report", "Make the sheet that goes with a set."),
+    "record": Entry("record", "Keep the record of a set: what it is, what was done, what was measured."),
+    "report": Entry("report", "Make the sheet that goes with a set."),
 }
-"""Every command, in the order of work. The words are its own short help, once more: `--help` loads no command."""
-
-
-class _Commands(click.Group):
-    """The commands, each loaded when it is asked for: one does not wait for what the others need."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(_COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        entry = _COMMANDS.get(cmd_name)
-        if entry is None:
-            return None
-        found = getattr(importlib.import_module(f"trueraster.commands.{entry.module}"), cmd_name)
-        assert isinstance(found, click.Command)
-        return found
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        room = formatter.width - 6 - max(map(len, _COMMANDS))
-        with formatter.section("Commands"):
-            formatter.write_dl(
-                # Click shortens the words to the terminal's width, as it does those of a loaded command.
-                [
-                    (name, click.Command(name, help=each.words).get_short_help_str(room))
-                    for name, each in _COMMANDS.items()
-                ]
-            )
+"""Every command, in the order of work, with the words of its own short help."""
 
 
 @click.group(
     name="trueraster",
-    cls=_Commands,
+    cls=LazyGroup,
+    entries=_COMMANDS,
     help="Exact test patterns for picture-monitor service, as files that prove themselves.",
     epilog="Begin with: trueraster draw crosshatch",
 )

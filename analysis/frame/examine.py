@@ -18,6 +18,7 @@ from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
 from patterns.signal import Edges, Signal
+from render.raster import check_raster, draw_frame
 
 __all__ = ["examine"]
 
@@ -48,6 +49,7 @@ def examine(
         reason = "the pattern moves, so a frame alone does not tell where its marks ought to be"
         check = check_levels(frame, scene, fmt, signal, tolerance)
         return Examination(check=check, faults=(), reasons={"registration": reason})
+    # A frame as it was drawn does without it: 30 ms, and SciPy behind it half a second.
     from analysis.frame.investigate import Investigation
 
     return Investigation(frame, pattern, scene, fmt, signal, tolerance, others, states_signal).examination()
@@ -55,8 +57,6 @@ def examine(
 
 def _is_as_drawn(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolerance: Tolerance | None) -> bool:
     """Whether every sample is the drawn one, within the tolerance: then there is nothing else to look for."""
-    from render.raster import check_raster, draw_frame
-
     if check_raster(fmt, signal.sampling):
         return False
     limits = (tolerance or Tolerance(value=1.0)).limits(signal)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from analysis.frame.faults.remedies import FAULTS
 from analysis.frame.levels import Check
 
 if TYPE_CHECKING:
@@ -43,8 +44,6 @@ class Fault:
 
 
 def _words(id: str) -> FaultWords:
-    from analysis.frame.faults.remedies import FAULTS
-
     return FAULTS[id]
 
 

@@ -164,6 +164,7 @@ def _ratio(value: Fraction | None) -> str:
 
 
 def _run(command: list[str], parts: Iterable[bytes]) -> None:
+    # What only reads files does without it: 25 ms.
     from imageio_ffmpeg import get_ffmpeg_exe
 
     program = [get_ffmpeg_exe(), "-nostdin", "-hide_banner", "-loglevel", "error", "-y", *command]

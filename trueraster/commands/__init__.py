@@ -1,1 +1,1 @@
-"""The commands, a thin module for each area."""
+"""The commands, a module for each."""

@@ -7,8 +7,16 @@ from pathlib import Path
 
 import click
 
+from patterns.catalogue import find_pattern
+from render.carriers import CARRIERS
 from trueraster import interrupt
+from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
+from trueraster.kit.manifest import MANIFEST_NAME
+from trueraster.kit.plan import plan_kit
+from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
+from trueraster.options.orders import length_note, made_json, made_row
 from trueraster.options.shared import as_json_option
+from trueraster.options.values import UsageError, choice, format_of
 from trueraster.output.terminal import columns, counted, note, progress, put_json, put_text
 
 __all__ = ["kit"]
@@ -38,15 +46,6 @@ def kit(
     Every pattern that suits each format, as numbered and proved files, with playlists, a cue sheet to work by and a
     manifest. Run it again to go on after a stop: files that are there and good are kept.
     """
-    from patterns.catalogue import find_pattern
-    from render.carriers import CARRIERS
-    from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
-    from trueraster.kit.manifest import MANIFEST_NAME
-    from trueraster.kit.plan import plan_kit
-    from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
-    from trueraster.options.orders import length_note, made_json, made_row
-    from trueraster.options.values import UsageError, choice, format_of
-
     chosen = list({fmt.id: fmt for fmt in (format_of(text, aspect) for text in formats or ("480i",))}.values())
     accepted = None if line_rates is None else parse_line_rates(line_rates)
     if accepted is not None:

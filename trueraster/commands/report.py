@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from render.writing import placed
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
 from trueraster.output.terminal import note, put_json, put_text
+from trueraster.record.store import read_record
+from trueraster.report.content import content_of
+from trueraster.report.page import report_page, summary_of
+from trueraster.report.shown import pictures_of
+from trueraster.report.tolerancefile import is_known, tolerance_template
+from trueraster.report.tolerances import read_tolerances, tolerances_of
 
 if TYPE_CHECKING:
     from trueraster.record.schema import Record
@@ -41,8 +49,6 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
     Each figure stands before and after, with its uncertainty, and is judged by its tolerance: the one of this set
     ('record set --tolerance'), else that of --tolerances, else what is usual, which the page names with its source.
     """
-    from render.writing import placed
-
     if path is None and template is None:
         raise UsageError("RECORD: give the record's file; 'trueraster record demo' makes one to look at")
     if path is None and (to is not None or tolerances is not None):
@@ -57,8 +63,6 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
         answer |= told
         words.append(f"{target}: {told['summary']}")
     if template is not None:
-        from trueraster.report.tolerancefile import tolerance_template
-
         with placed(template) as file:
             file.write(tolerance_template().encode())
         answer["tolerances_template"] = str(template)
@@ -71,14 +75,6 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
 
 def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
     """Write the page, and tell what is in it."""
-    from datetime import datetime
-
-    from render.writing import placed
-    from trueraster.record.store import read_record
-    from trueraster.report.content import content_of
-    from trueraster.report.page import report_page, summary_of
-    from trueraster.report.shown import pictures_of
-    from trueraster.report.tolerances import read_tolerances, tolerances_of
 
     record = read_record(path)
     own = [] if tolerances is None else read_tolerances(tolerances)
@@ -108,8 +104,6 @@ def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
 
 def _unheard(names: list[str]) -> list[str]:
     """Those of the user's limits that are of no figure at all, mostly slips."""
-    from trueraster.report.tolerancefile import is_known
-
     return [name for name in names if not is_known(name)]
 
 

@@ -6,6 +6,9 @@ import click
 
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.output.terminal import note, progress, put_json, put_text
+from trueraster.scope.answer import scope_json, scope_text
+from trueraster.scope.files import check_targets, file_words, write_scope
+from trueraster.scope.request import view_of, wanted_of
 
 __all__ = ["scope"]
 
@@ -53,10 +56,6 @@ def scope(
     samples through the reconstruction filter. Levels are those into 75 ohm. Flat parts are told as a table; --to draws
     the trace or writes its points.
     """
-    from trueraster.scope.answer import scope_json, scope_text
-    from trueraster.scope.files import check_targets, file_words, write_scope
-    from trueraster.scope.request import view_of, wanted_of
-
     paths = check_targets(targets, subject)
     wanted = wanted_of(typed, line, frame)
     options = {"cells": cells, "level": level, "area": area, "colour": colour, "bars": bars}

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import click
 
+from analysis.photo.sheets import PAPERS, SHEETS, write_sheet
 from trueraster.options.shared import as_json_option
+from trueraster.options.values import UsageError, choice
 from trueraster.output.terminal import note, put_json, put_text
 
 __all__ = ["sheet"]
@@ -23,9 +25,6 @@ def sheet(name: str, paper: str, to: str | None, as_json: bool) -> None:
     marks are the four corner marks that tell millimetres in a photograph of a screen; board is what 'measure lens' is
     photographed with. Print at 100 % and check the page's rulers.
     """
-    from analysis.photo.sheets import PAPERS, SHEETS, write_sheet
-    from trueraster.options.values import UsageError, choice
-
     choice("sheet", name, tuple(SHEETS))
     choice("--paper", paper, tuple(PAPERS))
     path = Path("outputs") / f"{name}.pdf" if to is None else Path(to)

@@ -8,8 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from patterns.formats import FORMATS
+from patterns.modes.free import By, usual_by, with_timing
+from patterns.modes.scan15k import OutOfRangeError
+from render.writing import placed
 from trueraster.options.shared import as_json_option
-from trueraster.output.terminal import note, put_json, put_text
+from trueraster.options.values import UsageError, choice, format_of
+from trueraster.output.terminal import note, number, put_json, put_text
+from trueraster.timing.answer import Told, timing_json, timing_text
+from trueraster.timing.edid import KEPT_NAME, Interface, edid_block, edid_notes, offered
+from trueraster.timing.set_range import check_set, limits_of, refusal, set_range
 
 if TYPE_CHECKING:
     from patterns.formats import Format
@@ -63,10 +71,6 @@ def timing(
     FORMAT is a name such as 480i, or any raster as WxH[i|p]@RATE: 2560x240p@60. State what the set takes (--line-rate,
     --field-rate), and a scan outside is refused.
     """
-    from trueraster.options.values import choice
-    from trueraster.timing.answer import timing_json, timing_text
-    from trueraster.timing.set_range import limits_of, set_range
-
     choice("--by", by, ("cvt", "cvt-rb", "cvt-rb2", "gtf", "15khz"))
     choice("--edid-for", edid_for, ("analogue", "digital"))
     if edid is None:
@@ -94,8 +98,6 @@ def timing(
 
 
 def _refuse_without_edid(typed: dict[str, str | None]) -> None:
-    from trueraster.options.values import UsageError
-
     given = [name for name, text in typed.items() if text is not None]
     if given:
         raise UsageError(
@@ -105,12 +107,6 @@ def _refuse_without_edid(typed: dict[str, str | None]) -> None:
 
 def _told(text: str, aspect: str | None, by: str | None, stated: SetRange, limits: Limits, shaping: list[str]) -> Told:
     """A format's timing, held against the stated set; `shaping` are the options that only 15khz heeds."""
-    from patterns.modes.free import By, usual_by, with_timing
-    from patterns.modes.scan15k import OutOfRangeError
-    from trueraster.options.values import UsageError, format_of
-    from trueraster.timing.answer import Told
-    from trueraster.timing.set_range import check_set, refusal
-
     if "," in text:
         raise UsageError(f"{text[:40]!r}: formats stand apart, as 480i 576i, and a rate has a point, as 640x480i@59.94")
     fmt, way = format_of(text, aspect), None
@@ -152,8 +148,6 @@ def _made_otherwise(fmt: Format, way: By | None, by: str | None) -> str:
 
 def _free_instead(fmt: Format) -> str:
     """A named format's raster without its standard's timing, where the 15 kHz family may have one."""
-    from patterns.formats import FORMATS
-
     if fmt.id not in FORMATS or fmt.timing is None or not fmt.timing.is_15k:
         return ""
     scan = "i" if fmt.interlaced else "p"
@@ -162,8 +156,6 @@ def _free_instead(fmt: Format) -> str:
 
 def _same_named(fmt: Format) -> str:
     """A named format with the same raster and rate has the standard's own timing."""
-    from patterns.formats import FORMATS
-
     raster = (fmt.width, fmt.height, fmt.interlaced)
     same = [named for named in FORMATS.values() if (named.width, named.height, named.interlaced) == raster]
     nearest = min(same, key=lambda named: abs(named.field_rate - fmt.field_rate), default=None)
@@ -176,12 +168,6 @@ def _write_edid(
     path: Path, told: list[Told], stated: SetRange, read_by: str | None, typed_name: str | None
 ) -> dict[str, Any]:
     """Write the block, and tell what it holds."""
-    from render.writing import placed
-    from trueraster.options.values import UsageError
-    from trueraster.output.terminal import number
-    from trueraster.timing.edid import KEPT_NAME, Interface, edid_block, edid_notes, offered
-    from trueraster.timing.set_range import check_set
-
     if str(path) in (".", "-") or path.is_dir():
         raise UsageError(f"--edid: got {str(path)[:60]!r}, a file name is expected, as set.bin")
     interface = Interface.ANALOGUE if read_by is None else Interface(read_by)

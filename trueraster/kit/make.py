@@ -30,6 +30,7 @@ from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.words import format_words, given_words
 from trueraster.kit.worker import Job
 from trueraster.options.values import UsageError
+from trueraster.timing.formats import format_json
 
 __all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "XSPF_NAME", "Kit", "make_kit"]
 
@@ -152,8 +153,6 @@ def track_title(item: Item) -> str:
 
 
 def _about(items: Sequence[Item]) -> dict[str, Any]:
-    from trueraster.commands.reference import format_json
-
     formats: dict[str, Format] = {item.order.format.id: item.order.format for item in items}
     return {
         "title": TITLE,

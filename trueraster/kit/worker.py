@@ -17,9 +17,11 @@ from pickle import PicklingError
 from types import FrameType
 from typing import Any
 
+from patterns.catalogue import find_pattern
 from patterns.formats import Format
 from patterns.pattern import Options
 from patterns.signal import Signal
+from render.carriers import CARRIERS
 from render.produce import Order
 from render.writing import clear_left
 
@@ -59,9 +61,6 @@ class Job:
         )
 
     def order(self) -> Order:
-        from patterns.catalogue import find_pattern
-        from render.carriers import CARRIERS
-
         return Order(
             pattern=find_pattern(self.pattern),
             options=self.options,
@@ -79,6 +78,7 @@ class HeldLock:
         self._descriptor = descriptor
 
     def __reduce__(self) -> tuple[Any, ...]:
+        # Not on every system, and of use where a worker is started only.
         from multiprocessing.reduction import DupFd
 
         return _detached, (DupFd(self._descriptor),)
@@ -115,6 +115,7 @@ def work(jobs: Connection, life: Connection, lock: int | None) -> None:
 
 
 def _do(job: Job, jobs: Connection) -> None:
+    # The parent hands out orders without drawing: 70 ms.
     from render.produce import produce
 
     told = 0.0

@@ -10,6 +10,7 @@ from pathlib import Path
 from patterns.catalogue import find_pattern
 from patterns.formats import Format, parse_aspect, parse_format
 from patterns.pattern import Options, Pattern
+from patterns.userfile import load_pattern
 from trueraster.errors import UsageError
 
 __all__ = ["UsageError", "cells_of", "choice", "format_of", "options_of", "pattern_of", "percent"]
@@ -50,8 +51,6 @@ def options_of(typed: Mapping[str, str | None]) -> Options:
 def pattern_of(text: str) -> Pattern:
     """A built-in pattern by its name, or the user's own by the path of its TOML file."""
     if text.lower().endswith(".toml"):
-        from patterns.userfile import load_pattern
-
         return load_pattern(Path(text))
     return find_pattern(text)
 

@@ -15,9 +15,13 @@ from analysis.waveform.wave import Source, Waveform, line_waveform, span_wavefor
 from patterns.catalogue import PATTERNS
 from patterns.formats import Family, Format, FormatError
 from patterns.lines import field_span, line_of, timing_of
+from patterns.modes.free import usual_by, with_timing
+from patterns.modes.scan15k import Limits
 from patterns.signal import Edges, Matrix, Range, Sampling
 from render.carriers import CARRIERS, default_matrix
+from render.produce import produce
 from trueraster.options.file_format import format_of_file
+from trueraster.options.orders import order_of
 from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 
 __all__ = ["View", "Wanted", "view_of", "wanted_of"]
@@ -166,8 +170,6 @@ def with_scan(fmt: Format) -> Format:
     """
     if fmt.timing is not None:
         return fmt
-    from patterns.modes.free import usual_by, with_timing
-    from patterns.modes.scan15k import Limits
 
     try:
         return with_timing(fmt, usual_by(fmt), Limits())
@@ -210,9 +212,6 @@ def _traces(interface: Interface, wanted: Wanted) -> tuple[TraceKind, ...]:
 
 
 def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str | None]) -> Source:
-    from render.produce import produce
-    from trueraster.options.orders import order_of
-
     pattern = pattern_of(subject)
     rgb = wanted.signal is SignalKind.RGB
     carrier = CARRIERS["ffv1" if rgb else "y4m"]

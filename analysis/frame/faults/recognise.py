@@ -154,6 +154,7 @@ def _softened(values: Floats) -> Floats:
 
 
 def _alike(frame: Floats, parts: Floats, drawn: Drawn) -> Likeness:
+    # Most frames are recognised without it: SciPy takes half a second.
     from scipy.optimize import nnls
 
     seen = frame.ravel() - frame.mean()

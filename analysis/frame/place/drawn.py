@@ -17,6 +17,7 @@ from patterns.formats import Format
 from patterns.scene import Scene
 from patterns.signal import Edges, Matrix, Range, Sampling, Signal
 from render.quantise import Planes
+from render.raster import draw_frame
 
 __all__ = ["Drawn", "Plane"]
 
@@ -37,8 +38,6 @@ class Drawn:
     @cached_property
     def codes(self) -> Planes:
         """The planes as they are drawn; `fractions` makes levels of them, or of means of them."""
-        from render.raster import draw_frame
-
         return draw_frame(self.scene, self.format, self._signal)
 
     @property
@@ -71,8 +70,6 @@ class Drawn:
     @cached_property
     def of_guns(self) -> tuple[Plane, Plane, Plane]:
         """Luma, C'B and C'R where R', G' and B' are drawn each for itself, without the wide edges of chroma."""
-        from render.raster import draw_frame
-
         signal = Signal(range=Range.NARROW, matrix=self.matrix, bits=_BITS, sampling=Sampling.RGB, edges=self.edges)
         guns = np.stack(draw_frame(self.scene, self.format, signal), axis=-1)
         ycc = to_ycbcr(self.fractions(guns, 0).astype(np.float64), self.matrix).astype(np.float32)

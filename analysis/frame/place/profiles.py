@@ -24,6 +24,7 @@ class Profile:
     """
 
     def __init__(self, values: Floats) -> None:
+        # A frame as it was drawn does without SciPy: half a second.
         from scipy.interpolate import make_interp_spline
 
         size = values.shape[1]
