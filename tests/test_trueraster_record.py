@@ -247,6 +247,43 @@ def test_a_newer_record_is_left_alone(bench: Path) -> None:
     assert _bytes(bench) == before
 
 
+def test_half_of_a_letter_stops_no_command(bench: Path) -> None:
+    """A record may hold half of a UTF-16 pair as an escape, in values and in keys, which UTF-8 cannot: every command
+    reads it, shows it as that escape, and keeps it."""
+    odd = "\ud800 half"
+    picture = {"date": "2026-03-02", "name": odd, "caption": odd, "media_type": "image/png", "size_px": [1, 1]}
+    result = {**json.loads(Path("geometry.json").read_text(encoding="utf-8")), "finding": odd, odd: odd}
+    whole = held()
+    whole.update({"work": [{"date": "2026-03-02", "text": odd}], "bench": odd, odd: odd})
+    whole["set"] = {"name": odd, "inputs": [odd], "serial": odd, "condition": odd, odd: odd}
+    entry = {"kind": "geometry", "date": "2026-03-02", "source": odd, "note": odd, "result": result}
+    whole["stages"]["as-found"] = {"results": [entry], "pictures": [{**picture, "data": ""}]}
+    Path(SET).write_text(json.dumps(whole), encoding="utf-8")
+    for words in (
+        ("record", "show", SET),
+        ("record", "show", SET, "--json"),
+        ("record", "set", SET, "--hours", "5"),
+        ("record", "work", SET, "cleaned"),
+        ("record", "add", SET, "as-found", "geometry-after.json"),
+        ("record", "remove", SET, "as-found", "geometry-after.json"),
+        ("report", SET),
+    ):
+        ran = call(*words)
+        assert ran.code == 0, (words, ran.err)
+        (ran.out + ran.err).encode()
+    assert r"\ud800 half" in call("record", "show", SET).out
+    assert r"\ud800 half" in Path(SET).with_suffix(".html").read_text(encoding="utf-8")
+    whole["set"]["hours"] = 5
+    whole["work"].append(held()["work"][1])
+    assert held() == whole
+    Path("odd.json").write_text(json.dumps(result), encoding="utf-8")
+    assert call("record", "add", SET, "after-service", "odd.json").code == 0
+    assert held()["stages"]["after-service"]["results"][0]["result"] == result
+    # A key that stands twice is named in letters that can be shown.
+    Path(SET).write_text('{"schema": "trueraster-record", "\\ud800": 1, "\\ud800": 2}', encoding="utf-8")
+    refused("record", "show", SET, told=SET + r': "\ud800": the key stands twice')
+
+
 # --- Results -------------------------------------------------------------------------------------------------
 
 ATTACHED = {

@@ -13,7 +13,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.output.terminal import ReaderGoneError
+from trueraster.output.terminal import ReaderGoneError, visible
 
 __all__ = ["app", "main", "run"]
 
@@ -124,5 +124,6 @@ def _words(error: Exception) -> str:
 
 
 def _say(text: str, code: int) -> int:
-    sys.stderr.write(" ".join(text.split()) + "\n")
+    # Escapes first: a line separator in a file's name is no blank.
+    sys.stderr.write(" ".join(visible(text).split()) + "\n")
     return code
