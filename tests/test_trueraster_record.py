@@ -24,12 +24,12 @@ from PIL import Image
 from analysis.answer import Figure, Kind, Quantity
 from trueraster.cli import run
 from trueraster.output.json import quantities_in, read
+from trueraster.record.answer import record_text
 from trueraster.record.compare import comparisons, value_text
 from trueraster.record.pictures import LONGEST
 from trueraster.record.results import kind_of, title_of
 from trueraster.record.schema import Record, Stage
 from trueraster.record.store import read_record
-from trueraster.record.told import record_text
 
 SET = "harbour-lane-0412.json"
 
@@ -453,6 +453,25 @@ def test_an_answer_of_both_is_two_results(bench: Path) -> None:
     kept = held()["stages"]["as-found"]["results"]
     assert {entry["kind"]: entry["result"] for entry in kept} == both
     assert "attached as found already" in call("record", "add", SET, "as-found", "geometry.json").err
+
+
+def test_of_two_files_with_one_name_each_is_said_for_itself(bench: Path) -> None:
+    """One is attached already and the other is not, be it from another folder or the other half of `measure raster`."""
+    answers = {
+        kind: json.loads(Path(f"{kind}.json").read_text(encoding="utf-8")) for kind in ("geometry", "convergence")
+    }
+    Path("raster.json").write_text(json.dumps(answers), encoding="utf-8")
+    Path("other").mkdir()
+    Path("other/geometry.json").write_bytes(Path("geometry-after.json").read_bytes())
+    assert call("record", "add", SET, "as-found", "geometry.json").code == 0
+    for name, kind, source in (
+        ("other/geometry.json", "geometry", "geometry.json"),
+        ("raster.json", "convergence", "raster.json"),
+    ):
+        told = json.loads(call("record", "add", SET, "as-found", "geometry.json", name, "--json").out)
+        assert told["added"] == [{"kind": kind, "source": source}]
+        assert told["left_out"][0] == "geometry.json"
+        assert held()["stages"]["as-found"]["results"][-1]["kind"] == kind
 
 
 def test_answers_of_other_commands_are_told_apart(bench: Path) -> None:

@@ -1,7 +1,8 @@
 """JSON that comes back as it went in: read strictly, each number as it was written, and laid out to be read.
 
 What a reader of JSON usually lets pass would lose something when the file is written again: a key that stands twice, a
-number without an end, digits that a float has no room for.
+number without an end, digits that a float has no room for. Faster readers (orjson, msgspec) lose both the key and the
+digits, and refuse half of a UTF-16 pair, so this is the standard library's `json` with checks around it.
 """
 
 from __future__ import annotations
