@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -178,7 +179,14 @@ class Reader(HTMLParser):
         self._at.inside.append(data)
 
 
+def forbidden(text: str) -> str:
+    """The characters of a text that a page must not hold (HTML Living Standard, 13.2.3.5, from memory)."""
+    odd = {one for one in text if unicodedata.category(one) in ("Cc", "Cs") and one not in "\t\n\f\r"}
+    return "".join(odd | {one for one in text if ord(one) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(one) <= 0xFDEF})
+
+
 def read(text: str) -> Element:
+    assert not forbidden(text), ascii(forbidden(text))
     reader = Reader()
     reader.feed(text)
     reader.close()

@@ -32,6 +32,7 @@ from trueraster.record.changes import (
     with_result,
     with_tolerances,
     with_work,
+    without_entry,
 )
 from trueraster.record.jsontext import JsonError, Literal, read_json, write_json
 from trueraster.record.results import findings_of, kind_of, subject_of, title_of
@@ -169,6 +170,47 @@ def test_broken_text_is_one_line(data: st.DataObject) -> None:
     assert "\n" not in said
 
 
+@settings(max_examples=200)
+@given(st.data())
+def test_a_record_is_read_as_strictly_in_pieces(data: st.DataObject) -> None:
+    """Text with bytes changed, cut out or put in: the two ways to read it give the same, or refuse with the same words,
+    and what they give is what Python's own `json` gives."""
+    text = bytearray(data.draw(st.sampled_from([write_json(whole()), json.dumps(whole(), indent="\t").encode()])))
+    for _ in range(data.draw(st.integers(1, 3))):
+        at = data.draw(st.integers(0, len(text) - 1))
+        odd = st.sampled_from([b'"', b"{", b"}", b"[", b"]", b",", b":", b"\\", b"e", b"NaN", b"1e999", b"9" * 401])
+        text[at : at + data.draw(st.integers(0, 4))] = data.draw(odd | st.binary(max_size=3))
+    read: list[Any] = []
+    for in_pieces in (False, True):
+        try:
+            read.append(read_json(bytes(text), in_pieces=in_pieces))
+        except JsonError as error:
+            read.append(str(error))
+    assert read[0] == read[1]
+    if isinstance(read[1], dict):
+        assert read[1] == json.loads(text.decode("utf-8-sig"))
+        assert json.loads(write_json(read[1])) == read[1]
+
+
+@pytest.mark.parametrize(
+    ("inner", "words"),
+    [
+        ('{"a": 1, "a": 2}', "stages.as-found.results[1].result.a: the key stands twice"),
+        ('{"a": [1, -1e999]}', "stages.as-found.results[1].result.a[1]: a number without an end"),
+        ('{"a": NaN}', "stages.as-found.results[1].result.a: a number without an end"),
+        ('{"a": ' + "[" * 60 + "]" * 60 + "}", "nested more than 60 deep"),
+        ('{"a": 1,}', "line 2, column "),
+        ('{"a" 1}', "line 2, column 6: not JSON, expecting ':' delimiter"),
+    ],
+)
+def test_a_mistake_within_a_result_has_its_place(inner: str, words: str) -> None:
+    """Line and column, counted by hand, or the path; nothing of it gets in because results are read in one go."""
+    text = f'{{"stages": {{"as-found": {{"results": [{{"kind": "grey", "result": {{}}}}, {{"result":\n{inner}}}]}}}}}}'
+    with pytest.raises(JsonError) as caught:
+        read_json(text.encode(), in_pieces=True)
+    assert words in str(caught.value)
+
+
 # --- The values ----------------------------------------------------------------------------------------------
 
 
@@ -284,6 +326,29 @@ def test_every_change_keeps_what_it_does_not_know(tmp_path: Path) -> None:
         _holds(after, before)
     assert json.loads(path.read_text(encoding="utf-8"))["set"]["hours"] == 5
     assert [one.name for one in tmp_path.iterdir()] == ["set.json"]
+
+
+def test_results_stay_as_they_were_laid_out(tmp_path: Path) -> None:
+    """A record that was laid out by hand, with tabs, on one line, with line ends of another system: what stands beside
+    a result that comes or goes has kept every byte, digits and escapes among them."""
+    first, second, third = (
+        '{"kind":"grey","date":"2026-11-26","result":{"a":1.50,"b":1E-2,"c":0.1000000000000000055511151231257827}}',
+        '{\r\n\t"source" : "x",\r\n\t"result" : {"\\ud800" : "\\u00e9 \u00e9 \U0001f4fa \u2028"}, "own" :[1.0e3 ]\r\n}',
+        '{ "result": { } }',
+    )
+    stages = f'{{"as-found":{{"results":\t[{first} ,{second},{third}]}}}}'
+    path = tmp_path / "set.json"
+    path.write_bytes(f'\ufeff{{"schema": "{SCHEMA}", "version": 1, "own": 2.50, "stages": {stages}}}'.encode())
+    expected = json.loads(path.read_text(encoding="utf-8-sig"))
+    entry = {"kind": "geometry", "result": {"d": 3}}
+    change_record(path, lambda held: with_result(held, Stage.AS_FOUND, entry), NOBODY)
+    assert all(part.encode() in path.read_bytes() for part in (first, second, third, '"own": 2.50'))
+    expected["stages"]["as-found"]["results"].append(entry)
+    assert json.loads(path.read_bytes()) == expected
+    change_record(path, lambda held: without_entry(held, Stage.AS_FOUND, "x"), NOBODY)
+    assert all(part.encode() in path.read_bytes() for part in (first, third, '"own": 2.50'))
+    del expected["stages"]["as-found"]["results"][1]
+    assert json.loads(path.read_bytes()) == expected
 
 
 def _holds(after: Any, before: Any, path: str = "") -> None:

@@ -16,7 +16,8 @@ import textwrap
 import threading
 import time
 import tomllib
-from collections.abc import Iterator
+import unicodedata
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -36,6 +37,7 @@ from patterns.formats import FORMATS
 from render.proof import Proof, Verdict
 from tests.matrix import quick_and_slow
 from trueraster.cli import app, run
+from trueraster.output.terminal import progress
 
 MODES: dict[str, dict[str, Any]] = tomllib.loads(
     (Path(__file__).parent / "vectors" / "v4l2_dv_timings.toml").read_text(encoding="utf-8")
@@ -762,6 +764,92 @@ def test_output_that_cannot_be_written_is_one_line(words: str) -> None:
         assert "Traceback" not in done.stderr, closing
         assert done.stderr.count("\n") == 1, closing
         assert done.returncode == 2, closing
+
+
+# --- Signs that would steer a terminal -----------------------------------------------------------------------
+
+STEER = "\x1b[31mred\x07\x7f\x9b1m\u2028\u202egnol\u2066"
+"""Escape sequences of ECMA-48, in seven and eight bits, a bell, and letters that turn or break a line."""
+SHOWN = r"\x1b[31mred\x07\x7f\x9b1m\u2028\u202egnol\u2066"
+READINGS = Path(__file__).parents[1] / "docs" / "examples" / "colour-readings.csv"
+
+
+def steered_comment(folder: Path) -> list[str]:
+    (folder / "a.csv").write_text(f"# {STEER}\n" + READINGS.read_text(encoding="utf-8"), encoding="utf-8")
+    return ["measure", "colour", "a.csv"]
+
+
+def steered_name_of_a_file(folder: Path) -> list[str]:
+    name = f"{STEER}.csv"
+    (folder / name).write_bytes(READINGS.read_bytes())
+    return ["measure", "colour", name]
+
+
+def steered_mistake(folder: Path) -> list[str]:
+    return ["record", "show", f"{STEER}.json"]
+
+
+def steered_option(folder: Path) -> list[str]:
+    return ["draw", "bars", f"--{STEER}"]
+
+
+def steered_record(folder: Path, **texts: Any) -> list[str]:
+    held = {"schema": "trueraster-record", "version": 1, **texts}
+    (folder / "set.json").write_text(json.dumps(held), encoding="utf-8")
+    return ["record", "show", "set.json"]
+
+
+def steered_name_of_a_set(folder: Path) -> list[str]:
+    return steered_record(folder, set={"name": STEER})
+
+
+def steered_work(folder: Path) -> list[str]:
+    return steered_record(folder, work=[{"date": "2026-03-02", "text": STEER}])
+
+
+def steered_figure(folder: Path) -> list[str]:
+    """Its name is in a note on standard error."""
+    steered_record(folder, tolerances={STEER: 1})
+    return ["report", "set.json"]
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        steered_comment,
+        steered_name_of_a_file,
+        steered_mistake,
+        steered_option,
+        steered_name_of_a_set,
+        steered_work,
+        steered_figure,
+    ],
+)
+def test_nothing_that_is_read_steers_the_terminal(here: Path, make: Callable[[Path], list[str]]) -> None:
+    """From a comment, from names, from a record: text shows escapes instead, and JSON is ASCII."""
+    line = make(here)
+    ran = call(*line)
+    words = ran.text + ran.err
+    assert not [one for one in words if unicodedata.category(one) in ("Cc", "Cf", "Zl", "Zp") and one not in "\n\t"]
+    # Where words are wrapped a line separator is a blank.
+    assert SHOWN.replace(r"\u2028", " ") in " ".join(words.replace(r"\u2028", " ").split())
+    as_json = call(*line, "--json")
+    if as_json.code == 0:
+        assert all(0x20 <= byte < 0x7F or byte == 0x0A for byte in as_json.out)
+        assert json.loads(as_json.out)
+
+
+def test_progress_shows_names_as_they_are(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Brackets are no markup for the bar, and what would steer the terminal is an escape there too."""
+    written = io.StringIO()
+    monkeypatch.setattr(written, "isatty", lambda: True)
+    monkeypatch.setattr(sys, "stderr", written)
+    monkeypatch.setenv("COLUMNS", "300")
+    with progress(f"{STEER}[/b]", quiet=False) as tell:
+        tell(f"[bold]{STEER}", 0.5)
+    for word in (f"{SHOWN}[/b]", f"[bold]{SHOWN}"):
+        assert word in written.getvalue().replace("\n", "")
+    assert "\x1b[31mred" not in written.getvalue()
 
 
 # --- Words, junk and anything else ---------------------------------------------------------------------------

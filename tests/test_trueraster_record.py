@@ -24,12 +24,12 @@ from PIL import Image
 from analysis.answer import Figure, Kind, Quantity
 from trueraster.cli import run
 from trueraster.output.json import quantities_in, read
+from trueraster.record.answer import record_text
 from trueraster.record.compare import comparisons, value_text
 from trueraster.record.pictures import LONGEST
 from trueraster.record.results import kind_of, title_of
 from trueraster.record.schema import Record, Stage
 from trueraster.record.store import read_record
-from trueraster.record.told import record_text
 
 SET = "harbour-lane-0412.json"
 
@@ -247,6 +247,43 @@ def test_a_newer_record_is_left_alone(bench: Path) -> None:
     assert _bytes(bench) == before
 
 
+def test_half_of_a_letter_stops_no_command(bench: Path) -> None:
+    """A record may hold half of a UTF-16 pair as an escape, in values and in keys, which UTF-8 cannot: every command
+    reads it, shows it as that escape, and keeps it."""
+    odd = "\ud800 half"
+    picture = {"date": "2026-03-02", "name": odd, "caption": odd, "media_type": "image/png", "size_px": [1, 1]}
+    result = {**json.loads(Path("geometry.json").read_text(encoding="utf-8")), "finding": odd, odd: odd}
+    whole = held()
+    whole.update({"work": [{"date": "2026-03-02", "text": odd}], "bench": odd, odd: odd})
+    whole["set"] = {"name": odd, "inputs": [odd], "serial": odd, "condition": odd, odd: odd}
+    entry = {"kind": "geometry", "date": "2026-03-02", "source": odd, "note": odd, "result": result}
+    whole["stages"]["as-found"] = {"results": [entry], "pictures": [{**picture, "data": ""}]}
+    Path(SET).write_text(json.dumps(whole), encoding="utf-8")
+    for words in (
+        ("record", "show", SET),
+        ("record", "show", SET, "--json"),
+        ("record", "set", SET, "--hours", "5"),
+        ("record", "work", SET, "cleaned"),
+        ("record", "add", SET, "as-found", "geometry-after.json"),
+        ("record", "remove", SET, "as-found", "geometry-after.json"),
+        ("report", SET),
+    ):
+        ran = call(*words)
+        assert ran.code == 0, (words, ran.err)
+        (ran.out + ran.err).encode()
+    assert r"\ud800 half" in call("record", "show", SET).out
+    assert r"\ud800 half" in Path(SET).with_suffix(".html").read_text(encoding="utf-8")
+    whole["set"]["hours"] = 5
+    whole["work"].append(held()["work"][1])
+    assert held() == whole
+    Path("odd.json").write_text(json.dumps(result), encoding="utf-8")
+    assert call("record", "add", SET, "after-service", "odd.json").code == 0
+    assert held()["stages"]["after-service"]["results"][0]["result"] == result
+    # A key that stands twice is named in letters that can be shown.
+    Path(SET).write_text('{"schema": "trueraster-record", "\\ud800": 1, "\\ud800": 2}', encoding="utf-8")
+    refused("record", "show", SET, told=SET + r': "\ud800": the key stands twice')
+
+
 # --- Results -------------------------------------------------------------------------------------------------
 
 ATTACHED = {
@@ -416,6 +453,25 @@ def test_an_answer_of_both_is_two_results(bench: Path) -> None:
     kept = held()["stages"]["as-found"]["results"]
     assert {entry["kind"]: entry["result"] for entry in kept} == both
     assert "attached as found already" in call("record", "add", SET, "as-found", "geometry.json").err
+
+
+def test_of_two_files_with_one_name_each_is_said_for_itself(bench: Path) -> None:
+    """One is attached already and the other is not, be it from another folder or the other half of `measure raster`."""
+    answers = {
+        kind: json.loads(Path(f"{kind}.json").read_text(encoding="utf-8")) for kind in ("geometry", "convergence")
+    }
+    Path("raster.json").write_text(json.dumps(answers), encoding="utf-8")
+    Path("other").mkdir()
+    Path("other/geometry.json").write_bytes(Path("geometry-after.json").read_bytes())
+    assert call("record", "add", SET, "as-found", "geometry.json").code == 0
+    for name, kind, source in (
+        ("other/geometry.json", "geometry", "geometry.json"),
+        ("raster.json", "convergence", "raster.json"),
+    ):
+        told = json.loads(call("record", "add", SET, "as-found", "geometry.json", name, "--json").out)
+        assert told["added"] == [{"kind": kind, "source": source}]
+        assert told["left_out"][0] == "geometry.json"
+        assert held()["stages"]["as-found"]["results"][-1]["kind"] == kind
 
 
 def test_answers_of_other_commands_are_told_apart(bench: Path) -> None:

@@ -482,6 +482,24 @@ def test_text_of_a_record_is_shown_as_text(bench: Bench) -> None:
     assert root.all("h1")[0].text == nasty
 
 
+def test_what_html_forbids_is_shown_as_an_escape(bench: Bench) -> None:
+    """Control characters, halves of UTF-16 pairs, and what turns the writing direction, in all texts of a record."""
+    odd = "a\x1b[31m\x00\x85\ud800\ufffe\u202eb"
+
+    def change(held: dict[str, Any]) -> None:
+        held["set"] = {"name": odd, "serial": odd, "condition": odd, "inputs": [odd], "formats": [odd]}
+        held["work"] = [{"date": "2026-03-03", "text": odd}]
+        for one in held["stages"]["as-found"]["results"]:
+            one["source"] = one["note"] = one["result"]["finding"] = odd
+
+    root = bench.report(change)
+    shown = r"a\x1b[31m\x00\x85\ud800\ufffe\u202eb"
+    assert root.all("h1")[0].text == shown
+    assert shown in section(root, "What was done").text
+    # Printed at the head of each page; the style sheet has it in escapes of its own.
+    assert r"a\5c x1b\5b 31m" in root.all("style")[0].text
+
+
 def test_the_page_needs_nothing_from_elsewhere(bench: Bench) -> None:
     root = bench.report()
     for element in root.all():
@@ -640,8 +658,10 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("fuzz")
 
 
+TEXT = st.text(st.characters(exclude_categories=()), max_size=8)
+"""Halves of UTF-16 pairs are among it, which JSON may hold as escapes."""
 ANYTHING = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
+    st.none() | st.booleans() | st.integers() | st.floats() | TEXT,
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=6), inner, max_size=3),
     max_leaves=6,
 )

@@ -15,6 +15,7 @@ import click
 from trueraster import interrupt
 from trueraster.errors import ReaderGoneError
 from trueraster.lazy import Entry, LazyGroup
+from trueraster.visible import visible
 
 __all__ = ["app", "main", "run"]
 
@@ -117,5 +118,6 @@ def _words(error: Exception) -> str:
 
 
 def _say(text: str, code: int) -> int:
-    sys.stderr.write(" ".join(text.split()) + "\n")
+    # Escapes first: a line separator in a file's name is no blank.
+    sys.stderr.write(" ".join(visible(text).split()) + "\n")
     return code

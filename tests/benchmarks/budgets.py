@@ -214,6 +214,85 @@ KIT = Row(
     runs=3,
 )
 
+RECORD = """
+import base64, itertools, json, random, sys
+from pathlib import Path
+from trueraster.record.jsontext import write_json
+folder, count, pictures = Path(sys.argv[1]), 1000, 100
+demo = json.loads(Path("tests/golden/inputs/demo.json").read_text(encoding="utf-8"))
+chance = random.Random(1)
+def varied(value):
+    if isinstance(value, float):
+        return round(value * chance.uniform(0.99, 1.01), 6)
+    if isinstance(value, dict):
+        return {name: varied(part) for name, part in value.items()}
+    return [varied(part) for part in value] if isinstance(value, list) else value
+real = [(stage, entry) for stage, held in demo["stages"].items() for entry in held["results"]]
+(picture,) = (entry for held in demo["stages"].values() for entry in held["pictures"])
+for held in demo["stages"].values():
+    held["results"], held["pictures"] = [], []
+for _, (stage, entry) in zip(range(count - 1), itertools.cycle(real)):
+    demo["stages"][stage]["results"].append({**entry, "result": varied(entry["result"])})
+(folder / "record.json").write_bytes(write_json(demo))
+# As large as JPEGs of 1600 x 1200 samples.
+for _ in range(pictures):
+    data = base64.b64encode(chance.randbytes(250_000)).decode()
+    demo["stages"]["as-found"]["pictures"].append({**picture, "data": data})
+(folder / "pictures.json").write_bytes(write_json(demo))
+(folder / "result.json").write_text(json.dumps(varied(real[count % len(real)][1]["result"])))
+"""
+
+READ_AND_WRITE = """
+import json, sys
+with open(sys.argv[1], encoding="utf-8") as file:
+    held = json.loads(file.read())
+with open(sys.argv[2], "w", encoding="utf-8") as file:
+    file.write(json.dumps(held))
+"""
+
+
+def recorded(folder: Path) -> None:
+    """A record of 999 results, the same with pictures, and one result more."""
+    subprocess.run([PYTHON, "-c", RECORD, str(folder)], check=True)
+
+
+def record(title: str, name: str, words: Callable[[str], list[str]]) -> Row:
+    """What is done with a large record, against reading and writing it by the standard library."""
+
+    def ours(f: Path) -> list[str]:
+        # Each time a record that has not been changed yet.
+        shutil.copy(f / name, f / "set.json")
+        return [TRUERASTER, "record", *words(str(f))]
+
+    return Row(
+        name=f"record {title}",
+        prepare=recorded,
+        ours=ours,
+        against=lambda f: [PYTHON, "-c", READ_AND_WRITE, str(f / name), str(f / "theirs.json")],
+        limit=3.0,
+    )
+
+
+def adding(folder: str) -> list[str]:
+    return ["add", f"{folder}/set.json", "as-found", f"{folder}/result.json"]
+
+
+def showing(folder: str) -> list[str]:
+    return ["show", f"{folder}/set.json"]
+
+
+def showing_json(folder: str) -> list[str]:
+    return ["show", f"{folder}/set.json", "--json"]
+
+
+RECORDS = (
+    record("add: the 1,000th result", "record.json", adding),
+    record("add: the same, with 100 pictures", "pictures.json", adding),
+    record("show: 999 results", "record.json", showing),
+    record("show: the same, with 100 pictures", "pictures.json", showing),
+    record("show --json: 999 results", "record.json", showing_json),
+)
+
 ROWS = (
     *(still(pattern) for pattern in ("bars", "crosshatch", "circles")),
     MOVING,
@@ -222,6 +301,7 @@ ROWS = (
     verify("bars_1080p59.94_full.png"),
     PHOTO,
     HELP,
+    *RECORDS,
     KIT,
 )
 

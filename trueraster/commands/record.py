@@ -173,23 +173,25 @@ def add(
         raise UsageError("RECORD: a file is expected")
     entries = [entry for text in results for entry in _entries(text, when, said, simulated)]
     shown = [picture_entry(one, when, words_of("--caption", caption) or "") for one in pictures]
-    there: list[str] = []
+    added: list[dict[str, Any]] = []
+    left_out: list[str] = []
 
     def change(held: Json) -> Json:
-        there.clear()
+        added.clear()
+        left_out.clear()
         changed = held
         for entry in entries:
             if holds_result(changed, to, entry["result"]):
-                there.append(entry["source"])
+                left_out.append(entry["source"])
             else:
                 changed = with_result(changed, to, entry)
+                added.append(entry)
         for entry in shown:
             changed = with_picture(changed, to, entry)
         return changed
 
     change_record(path, change, note)
-    added = [entry for entry in entries if entry["source"] not in there]
-    for source in there:
+    for source in left_out:
         note(f"Note: {source} is attached {to.words} already; it was left out")
     lines = [f"{title_of(entry['kind'], entry['result'])} ({entry['source']})" for entry in added]
     lines += [f"picture {entry['name']}" for entry in shown]
@@ -200,7 +202,7 @@ def add(
                 "stage": to.value,
                 "added": [{"kind": entry["kind"], "source": entry["source"]} for entry in added],
                 "pictures": [entry["name"] for entry in shown],
-                "left_out": there,
+                "left_out": left_out,
             }
         )
     else:
@@ -239,8 +241,8 @@ def remove(path: Path, stage: str, name: str, as_json: bool) -> None:
 @as_json_option
 def show(path: Path, everything: bool, as_json: bool) -> None:
     """Print a record, with the stages side by side."""
+    from trueraster.record.answer import record_json, record_text
     from trueraster.record.store import read_record
-    from trueraster.record.told import record_json, record_text
 
     found = read_record(path)
     if as_json:
@@ -290,8 +292,8 @@ def demo(to: Path, as_json: bool) -> None:
 def _entries(text: str, when: str, remark: str, simulated: bool) -> list[dict[str, Any]]:
     """What a file holds, as a record keeps it: a result, or the two of `measure raster`."""
     from render.errors import FileError
-    from trueraster.record.jsontext import JsonError, read_json
-    from trueraster.record.results import kind_of, parts_of, says_simulation, what_else
+    from trueraster.record.jsontext import read_json
+    from trueraster.record.results import entries_of
 
     name = "standard input" if text == "-" else text
     try:
@@ -300,31 +302,17 @@ def _entries(text: str, when: str, remark: str, simulated: bool) -> list[dict[st
         else:
             with open(text, "rb") as file:
                 data = file.read(_MOST_RESULT + 1)
-        if len(data) > _MOST_RESULT:
-            raise FileError(f"{name}: more than {_MOST_RESULT >> 20} MB; no result of this tool")
-        if data.startswith(_PICTURES):
-            raise FileError(f"{name}: a picture; it is attached with --picture")
-        result = read_json(data)
     except OSError as error:
         raise FileError(f"{name}: cannot be read ({error.strerror or error})") from error
-    except JsonError as error:
+    if len(data) > _MOST_RESULT:
+        raise FileError(f"{name}: more than {_MOST_RESULT >> 20} MB; no result of this tool")
+    if data.startswith(_PICTURES):
+        raise FileError(f"{name}: a picture; it is attached with --picture")
+    source = name if text == "-" else Path(text).name
+    try:
+        return entries_of(read_json(data), date=when, source=source, note=remark, simulated=simulated)
+    except ValueError as error:
         raise FileError(f"{name}: {error}; give what 'verify' or 'measure' prints with --json") from error
-    entries = []
-    for part in parts_of(result):
-        kind = kind_of(part)
-        if kind is None:
-            raise FileError(f"{name}: {what_else(part)}; give what 'verify' or 'measure' prints with --json")
-        entries.append(
-            {
-                "kind": kind.value,
-                "date": when,
-                "source": name if text == "-" else Path(text).name,
-                "note": remark,
-                **({"simulated": True} if simulated or says_simulation(part) else {}),
-                "result": part,
-            }
-        )
-    return entries
 
 
 def _answer(path: Path, as_json: bool, words: str, **told: Any) -> None:

@@ -1,4 +1,7 @@
-"""Pages that need no other file and no network; everything that they are given is shown as text."""
+"""Pages that need no other file and no network; everything that they are given is shown as text.
+
+Characters that HTML forbids, or that reorder a line, are shown as the escapes that a terminal gets.
+"""
 
 from __future__ import annotations
 
@@ -13,10 +16,12 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import DictLoader, Environment, StrictUndefined
+from markupsafe import Markup
 
 from analysis.answer import Advice, Answer, Table
 from trueraster.output.cautions import CAUTIONS
 from trueraster.output.text import INSIDE, advice_title, aligned, sentence
+from trueraster.visible import visible
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -86,11 +91,23 @@ def rendered(name: str, /, **values: Any) -> str:
     """A template with values put in; the cautions are there as `cautions`."""
     shared = {one: _text(one) for one in _SHARED}
     made = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, loader=DictLoader(shared)
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        loader=DictLoader(shared),
+        finalize=_finalized,
     )
     made.filters["css_string"] = _css_string
     made.filters["minus"] = minus
     return made.from_string(_text(name)).render(cautions=CAUTIONS, **values)
+
+
+def _finalized(value: Any) -> Any:
+    """What stands in the page for a value of the template."""
+    if isinstance(value, Markup):
+        return Markup(visible(value))
+    return visible(value) if isinstance(value, str) else value
 
 
 def data_uri(media_type: str, data: bytes) -> str:
@@ -109,4 +126,4 @@ def _text(name: str) -> str:
 
 def _css_string(text: str) -> str:
     """A string in CSS; all but letters, digits and blanks are escaped by number."""
-    return '"' + re.sub(r"[^A-Za-z0-9 ]", lambda found: f"\\{ord(found[0]):x} ", text) + '"'
+    return '"' + re.sub(r"[^A-Za-z0-9 ]", lambda found: f"\\{ord(found[0]):x} ", visible(text)) + '"'

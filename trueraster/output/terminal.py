@@ -1,4 +1,8 @@
-"""How answers reach the user: tables and JSON on standard output, words and progress on standard error."""
+"""How answers reach the user: tables and JSON on standard output, words and progress on standard error.
+
+Files that are read may hold anything in their names and comments. Characters that would steer the terminal, or reorder
+the line, are shown as escapes wherever text leaves the program.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +15,7 @@ from fractions import Fraction
 from typing import Any
 
 from trueraster.errors import ReaderGoneError
+from trueraster.visible import visible
 
 __all__ = [
     "columns",
@@ -21,6 +26,7 @@ __all__ = [
     "put_json",
     "put_text",
     "reader_may_go",
+    "visible",
     "wrapped",
 ]
 
@@ -30,12 +36,13 @@ _COLUMNS = 100
 
 def put_text(text: str) -> None:
     """Write an answer for people to standard output."""
-    _put(text.rstrip("\n") + "\n")
+    _put(visible(text.rstrip("\n")) + "\n")
 
 
 def put_json(answer: dict[str, Any]) -> None:
     """Write an answer for programs: one JSON object and nothing else."""
-    _put(json.dumps(answer, default=_plain) + "\n")
+    # The one control character that JSON lets stand as it is.
+    _put(json.dumps(answer, default=_plain).replace("\x7f", "\\u007f") + "\n")
 
 
 def _put(text: str) -> None:
@@ -55,7 +62,7 @@ def reader_may_go() -> Iterator[None]:
 
 def note(text: str) -> None:
     """Write words that are not the answer, to standard error."""
-    sys.stderr.write(text.rstrip("\n") + "\n")
+    sys.stderr.write(visible(text.rstrip("\n")) + "\n")
 
 
 def number(value: Fraction | float | None, digits: int = 6) -> int | float | None:
@@ -75,12 +82,18 @@ def counted(number: int, noun: str) -> str:
 def wrapped(text: str, first: str = "", rest: str = "") -> str:
     """A sentence in lines of a terminal's width, `first` before the first of them and `rest` before the others."""
     return textwrap.fill(
-        text, _COLUMNS, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
+        visible(text),
+        _COLUMNS,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
     )
 
 
 def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
     """Rows as a table that lines up; the first is the heading. `right` names the columns that are flush right."""
+    rows = [[visible(cell) for cell in row] for row in rows]
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = []
     for row in rows:
@@ -101,10 +114,12 @@ def progress(title: str, *, quiet: bool) -> Iterator[Callable[[str, float], None
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    shape = (TextColumn("{task.fields[title]}"), BarColumn(), TextColumn("{task.description}"), TimeRemainingColumn())
+    # Without markup: names may have brackets.
+    before, after = (TextColumn(words, markup=False) for words in ("{task.fields[title]}", "{task.description}"))
+    shape = (before, BarColumn(), after, TimeRemainingColumn())
     with Progress(*shape, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("", total=1.0, title=title)
-        yield lambda words, share: bar.update(task, description=words, completed=share)
+        task = bar.add_task("", total=1.0, title=visible(title))
+        yield lambda words, share: bar.update(task, description=visible(words), completed=share)
 
 
 def _plain(value: object) -> object:

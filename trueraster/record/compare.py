@@ -13,7 +13,7 @@ from trueraster.record.schema import Attached, Record, Stage
 __all__ = ["Comparison", "comparisons", "value_text"]
 
 _MOST_DECIMALS = 5
-"""Of a figure: u'v' are told to a tenth of a thousandth, and their uncertainties to one digit more."""
+"""Of a figure: u'v' are given to a tenth of a thousandth, and their uncertainties to one digit more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +40,7 @@ class Comparison:
 
 def comparisons(record: Record) -> list[Comparison]:
     """All measurements of a record, by kind and subject, with the stages side by side."""
-    order = [kind.value for kind in Kind]
+    order = list[str](Kind)
     held: dict[tuple[str, str], dict[Stage, list[Attached]]] = {}
     for stage, content in record.stages.items():
         for result in content.results:

@@ -16,7 +16,7 @@ from typing import Any
 
 from trueraster.record.changes import new_record, with_details, with_picture, with_result, with_work
 from trueraster.record.pictures import picture_entry
-from trueraster.record.results import kind_of
+from trueraster.record.results import entries_of, kind_of
 from trueraster.record.schema import Stage
 
 __all__ = ["demonstration"]
@@ -103,23 +103,14 @@ def demonstration(run: Callable[[list[str]], Any], made: str, tell: Callable[[st
 
 def _attached(held: dict[str, Any], job: _Job, run: Callable[[list[str]], Any]) -> dict[str, Any]:
     day = _DAYS[job.stage]
-    result = _answer(run, *job.words, *job.drawing)
-    kind = kind_of(result)
-    if kind is None:
-        raise ValueError(f"{' '.join(job.words)}: its answer is not recognised")
-    entry = {
-        "kind": kind.value,
-        "date": day,
-        "source": f"{job.stage.value}-{kind.value}.json",
-        "note": "",
-        "simulated": True,
-        "result": result,
-    }
-    held = with_result(held, job.stage, entry)
+    answer = _answer(run, *job.words, *job.drawing)
+    source = f"{job.stage.value}-{kind_of(answer)}.json"
+    for entry in entries_of(answer, date=day, source=source, simulated=True):
+        held = with_result(held, job.stage, entry)
     if job.picture:
-        entry = picture_entry(Path(job.picture), day, f"Simulation: {job.caption}")
+        picture = picture_entry(Path(job.picture), day, f"Simulation: {job.caption}")
         # Plots have the same names at each stage.
-        held = with_picture(held, job.stage, {**entry, "name": "-".join(Path(job.picture).parts)})
+        held = with_picture(held, job.stage, {**picture, "name": "-".join(Path(job.picture).parts)})
     return held
 
 

@@ -8,20 +8,11 @@ from typing import Any
 from analysis.answer import Kind, number_at
 from analysis.meter.readings.types import level_text
 
-__all__ = [
-    "findings_of",
-    "kind_of",
-    "parts_of",
-    "says_simulation",
-    "subject_of",
-    "title_of",
-    "what_else",
-]
+__all__ = ["entries_of", "findings_of", "kind_of", "subject_of", "title_of"]
 
 Json = Mapping[str, Any]
 
-
-_TITLES = {
+_TITLES: Mapping[str, str] = {
     Kind.VERIFY: "Signal",
     Kind.GEOMETRY: "Geometry",
     Kind.CONVERGENCE: "Convergence",
@@ -56,21 +47,46 @@ def kind_of(result: Json) -> Kind | None:
     return next((kind for kind, keys in _KEYS.items() if keys <= result.keys()), None)
 
 
-def parts_of(answer: Json) -> list[Json]:
-    """The results that an answer holds: two of `measure raster`, else itself."""
+def entries_of(
+    answer: Json, *, date: str, source: str, note: str = "", simulated: bool = False
+) -> list[dict[str, Any]]:
+    """What a command printed with `--json`, as a record keeps it: one result, or the two of `measure raster`.
+
+    Args:
+        answer: the command's JSON object.
+        date: when it was measured, ISO 8601.
+        source: the file that it came from, without its folder.
+        note: what is to be known of it.
+        simulated: whether it is of no real set. What its own warnings say counts too.
+
+    Raises:
+        ValueError: it is no result; what it is instead, in words.
+    """
+    entries: list[dict[str, Any]] = []
+    for part in _parts(answer):
+        kind = kind_of(part)
+        if kind is None:
+            raise ValueError(_what_else(part))
+        entry: dict[str, Any] = {"kind": kind.value, "date": date, "source": source, "note": note}
+        if simulated or _says_simulation(part):
+            entry["simulated"] = True
+        entries.append({**entry, "result": part})
+    return entries
+
+
+def _parts(answer: Json) -> list[Json]:
     both = [answer.get(kind.value) for kind in (Kind.GEOMETRY, Kind.CONVERGENCE)]
     found: list[Json] = [part for part in both if isinstance(part, dict)]
     return found if len(found) == len(answer) == len(both) else [answer]
 
 
-def says_simulation(result: Json) -> bool:
+def _says_simulation(result: Json) -> bool:
     """Whether what was measured says of itself that it was simulated, as a file of readings may."""
-    told = result.get("warnings")
-    return isinstance(told, list) and any("SIMULATION" in words for words in told if isinstance(words, str))
+    warnings = result.get("warnings")
+    return isinstance(warnings, list) and any("SIMULATION" in words for words in warnings if isinstance(words, str))
 
 
-def what_else(result: Json) -> str:
-    """What an object is that is no result, in words."""
+def _what_else(result: Json) -> str:
     if "schema" in result and "stages" in result:
         return "a record itself"
     if "manifest_version" in result or "kit" in result:
@@ -96,7 +112,7 @@ def subject_of(kind: str, result: Json) -> str:
 
 def title_of(kind: str, result: Json) -> str:
     """A heading: 'Geometry, crosshatch in 480i'."""
-    title = _TITLES[Kind(kind)] if kind in _TITLES else kind.capitalize() or "Unknown"
+    title = _TITLES.get(kind) or kind.capitalize() or "Unknown"
     return ", ".join(words for words in (title, subject_of(kind, result)) if words)
 
 

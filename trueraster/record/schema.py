@@ -85,7 +85,7 @@ class Attached:
     """A result of `verify` or `measure`, as its `--json` was."""
 
     kind: str
-    """The measurement, as `results.Kind` names them; of a newer version it may be another word."""
+    """The measurement, as `analysis.answer.Kind` names them; of a newer version it may be a different word."""
     date: str
     """ISO 8601: when it was measured where that was said, else when it was attached."""
     source: str
@@ -142,7 +142,7 @@ class Record:
     """For a record of no real set: words that say so."""
     work: tuple[Work, ...] = ()
     tolerances: Mapping[str, float] = field(default_factory=dict)
-    """The user's own limits, by the `id` of `results.Figure`: the largest size that it may have."""
+    """The user's own limits, by the id of a figure, as 'geometry.width_mm': the largest size that it may have."""
     stages: Mapping[Stage, StageContent]
     """All stages, in the order of work; one without anything is empty."""
     unknown: tuple[str, ...] = ()

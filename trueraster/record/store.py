@@ -40,7 +40,7 @@ def read_object(path: Path, data: bytes | None = None) -> dict[str, Any]:
         FileError: it cannot be read, or holds no JSON object; one line.
     """
     try:
-        return read_json(_bytes_of(path) if data is None else data)
+        return read_json(_bytes_of(path) if data is None else data, in_pieces=True)
     except JsonError as error:
         raise FileError(f"{path}: {error}") from error
 

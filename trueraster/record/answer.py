@@ -16,7 +16,7 @@ from trueraster.record.schema import Attached, Record, Stage
 __all__ = ["record_json", "record_text"]
 
 _INDENT = 15
-"""Columns of the names beside what was said of the set."""
+"""Columns for the names of what is known of the set."""
 
 
 def record_text(record: Record, *, everything: bool) -> str:
@@ -54,16 +54,16 @@ def record_text(record: Record, *, everything: bool) -> str:
 
 
 def _heading(record: Record) -> str:
-    told = record.set
-    lines = [told.name or "A set without a name"]
+    details = record.set
+    lines = [details.name or "A set without a name"]
     if record.is_simulated:
         lines.append(_hung("", record.simulated or "Simulation: some of its figures are of no real set"))
     rows = (
-        ("serial number", told.serial),
-        ("hours", "" if told.hours is None else f"{told.hours:,.1f}".removesuffix(".0")),
-        ("inputs", ", ".join(told.inputs)),
-        ("scan formats", ", ".join(told.formats)),
-        ("condition", told.condition),
+        ("serial number", details.serial),
+        ("hours", "" if details.hours is None else f"{details.hours:,.1f}".removesuffix(".0")),
+        ("inputs", ", ".join(details.inputs)),
+        ("scan formats", ", ".join(details.formats)),
+        ("condition", details.condition),
         ("job", record.job),
         ("bench", record.bench),
         ("technician", record.technician),
@@ -85,7 +85,7 @@ def _compared(one: Comparison, *, everything: bool) -> str:
     rows = [row for row in one.rows().values() if everything or any(part.quantity.main for part in row.values())]
     if rows:
         lines += ["", _table(rows, list(one.results))]
-    elif one.kind not in {kind.value for kind in Kind}:
+    elif one.kind not in set(Kind):
         lines.append("  A measurement that this version does not know; it is kept.")
     return "\n".join(lines)
 
@@ -95,11 +95,11 @@ def _table(rows: Sequence[dict[Stage, Figure]], stages: Sequence[Stage]) -> str:
     for stage in stages:
         cells = [value_text(row[stage]) if stage in row else ("-", "") for row in rows]
         values = aligned([value for value, _ in cells])
-        doubts = aligned([doubt for _, doubt in cells])
+        uncertainties = aligned([uncertainty for _, uncertainty in cells])
         # The plus-minus stands in a column of its own.
         marked = [
-            f"{value} {'±' if cell[1] else ' '} {doubt}".rstrip()
-            for value, doubt, cell in zip(values, doubts, cells, strict=True)
+            f"{value} {'±' if cell[1] else ' '} {uncertainty}".rstrip()
+            for value, uncertainty, cell in zip(values, uncertainties, cells, strict=True)
         ]
         width = max(map(len, marked))
         by_stage.append([text.ljust(width) for text in marked])
@@ -117,19 +117,19 @@ def _hung(first: str, text: str, hang: int | None = None) -> str:
 
 def record_json(record: Record) -> dict[str, Any]:
     """The answer for programs: what is in the record, each result by its figures instead of in full."""
-    told = record.set
+    details = record.set
     return {
         "record": str(record.path),
         "version": record.version,
         "made": record.made,
         "simulated": record.simulated or record.is_simulated,
         "set": {
-            "name": told.name,
-            "serial": told.serial,
-            "hours": told.hours,
-            "inputs": list(told.inputs),
-            "formats": list(told.formats),
-            "condition": told.condition,
+            "name": details.name,
+            "serial": details.serial,
+            "hours": details.hours,
+            "inputs": list(details.inputs),
+            "formats": list(details.formats),
+            "condition": details.condition,
         },
         "job": record.job,
         "bench": record.bench,
