@@ -454,7 +454,7 @@ def test_json_of_report_is_as_its_page_says(
 def test_json_of_colour_is_as_its_page_says(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The same of `measure colour`, and its figures stand in docs/meter.md too."""
+    """The same of `measure colour`, and its figures are in docs/meter.md too."""
     monkeypatch.chdir(ROOT)
     found = answer(["colour", READINGS, "--plots", str(tmp_path)], capsys)
     page = (ROOT / "docs" / "meter.md").read_text(encoding="utf-8")
