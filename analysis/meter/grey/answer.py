@@ -199,7 +199,7 @@ def grey_finding(grey: Grey) -> str:
     words = f"Largest colour error {_LEVELS}: {step.figures[name]:.4f} ± {step.uncertainty[name] or 0.0:.4f} in u'v' "
     words += f"from {grey.white.title}, at {level_text(step.level_percent)} %"
     # The table beside it shows what was read, which scatters.
-    words += ", by the guns fitted to all steps" if name == "delta_uv_fitted" else ""
+    words += " (fitted guns)" if name == "delta_uv_fitted" else ""
     gamma, contrast = grey.figures["gamma"], grey.figures["contrast"]
     more = [] if gamma is None else [f"gamma {gamma:.2f}"]
     more += [] if contrast is None else [f"contrast {contrast:.0f}"]

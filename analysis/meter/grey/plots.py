@@ -64,7 +64,7 @@ def _light(grey: Grey) -> Plot | None:
     gamma = grey.figures["gamma"]
     title = f"Gamma {gamma:.2f}" if gamma is not None else "Light by level"
     if error is not None:
-        title += f"; largest deviation from BT.1886 {error:+.0f} % of luminance, at {at:g} %"
+        title += f"; largest deviation from BT.1886 {error:+.0f} % at {at:g} %"
     note = "Marks are readings. The scale of light goes by factors of ten: dark steps are seen as well as bright ones."
     panels = 2 if error is not None else 1
     figure, axes = plot_sheet(_plain(title), note, 4.2, panels)

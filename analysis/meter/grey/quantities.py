@@ -75,12 +75,19 @@ EXPECTED = (
 )
 """Once the advice has been followed, from 5 to 100 %."""
 EXPECTED_STEP = (
-    Quantity("luminance", "luminance", "cd/m2", uncertainty="", kept=False),
-    Quantity("x", "x", uncertainty="", kept=False),
-    Quantity("y", "y", uncertainty="", kept=False),
-    Quantity("delta_uv", "colour error", _UV, uncertainty="", kept=False),
-    Quantity("delta_uv_likely", "colour error, not exceeded in 95 of 100 cases", _UV, uncertainty="", kept=False),
-    *each((Quantity("", "", "%", True, uncertainty="", kept=False),), _GUNS, "gun_percent.{name}", words="{title}"),
+    Quantity("luminance", "expected luminance", "cd/m2", uncertainty="", kept=False),
+    Quantity("x", "expected x", uncertainty="", kept=False),
+    Quantity("y", "expected y", uncertainty="", kept=False),
+    Quantity("delta_uv", "expected colour error", _UV, uncertainty="", kept=False),
+    Quantity(
+        "delta_uv_likely", "expected colour error, not exceeded in 95 of 100 cases", _UV, uncertainty="", kept=False
+    ),
+    *each(
+        (Quantity("", "", "%", True, uncertainty="", kept=False),),
+        _GUNS,
+        "gun_percent.{name}",
+        words="{title}, expected",
+    ),
 )
 """The same of each step."""
 DRIFT = tuple(
