@@ -83,8 +83,8 @@ class GreyAdvice:
     keep: str
     """The gun that others are matched to."""
     items: tuple[Item, ...]
-    is_unsure: bool
-    """Whether controls were left alone since they would be turned by less than that is known to."""
+    left_alone: bool
+    """Whether controls were left alone, since they would be turned by less than the uncertainty of the amount."""
     now: float
     """Largest error in u'v' of the fitted guns from 5 to 100 %."""
     then: float
@@ -149,7 +149,7 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     return GreyAdvice(
         keep=keep,
         items=tuple(items),
-        is_unsure=len(controls) < len(_order(kept)),
+        left_alone=len(controls) < len(_order(kept)),
         now=now,
         then=_error(guns, wanted, done),
         likely=float(np.percentile(worst, _LIKELY)),

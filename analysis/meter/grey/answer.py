@@ -392,7 +392,7 @@ def _summary(grey: Grey) -> tuple[str, ...]:
         return (f"Nothing can be advised: {grey.reasons['advice']}.{more}",)
     if not advice.items:
         words = f"Nothing: the fitted guns are within {advice.now:.4f} in u'v' of {grey.white.title} {_LEVELS}"
-        words += ", and what a control would be turned by is less than its own uncertainty" if advice.is_unsure else ""
+        words += ", and what a control would be turned by is less than its own uncertainty" if advice.left_alone else ""
         return (f"{words}.",)
     said = []
     if _is_optional(grey):

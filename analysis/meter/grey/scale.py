@@ -47,9 +47,9 @@ def whole_scale(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figu
         for name, value in figures.items():
             there = other[name]
             squares[name] += 0.0 if value is None or there is None else (there - value) ** 2
-    unsure = {name: None if figures[name] is None else float(np.sqrt(square)) for name, square in squares.items()}
+    uncertainty = {name: None if figures[name] is None else float(np.sqrt(square)) for name, square in squares.items()}
     # A level is chosen and not read.
-    return figures, unsure | {"bt1886_error_level_percent": None}, reasons
+    return figures, uncertainty | {"bt1886_error_level_percent": None}, reasons
 
 
 def _scale(levels: Floats, light: Floats, reasons: dict[str, str], at: float | None = None) -> dict[str, float | None]:
