@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["decimals", "figure", "uncertainty_text", "unsigned"]
+__all__ = ["MOST", "decimals", "figure", "uncertainty_text", "unsigned"]
 
-_MOST = 3
+MOST = 3
 """Decimals: a thousandth of a millimetre or of a percent is beyond what any set holds still."""
 
 
-def decimals(uncertainty: float | None, most: int = _MOST) -> int:
+def decimals(uncertainty: float | None, most: int = MOST) -> int:
     """How many decimals a figure gets: to the first digit of its uncertainty, to the second where the first is 1.
 
     At most two digits of an uncertainty are told (JCGM 100:2008, 7.2.6, from memory).

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from analysis.answer import Figure, Table
-from analysis.rounding import decimals, figure, uncertainty_text, unsigned
+from analysis.rounding import MOST, decimals, figure, uncertainty_text, unsigned
 
 __all__ = ["Column", "listing", "matrix"]
 
@@ -23,21 +23,29 @@ class Column:
     """Whether the column holds the uncertainties of those figures."""
 
 
-def listing(figures: Sequence[Figure], head: str = "figure") -> Table:
-    """A figure in each row, with its uncertainty and its unit; those that are not available are left out."""
+def listing(figures: Sequence[Figure], head: str = "figure", most: int = MOST) -> Table:
+    """A figure in each row, with its uncertainty and its unit; those that are not available are left out.
+
+    A figure has at most `most` decimals, where none are fixed.
+    """
     rows = []
     for one in figures:
         if one.value is None:
             continue
         quantity = one.quantity
-        places = decimals(one.uncertainty) if quantity.decimals is None else quantity.decimals
+        places = decimals(one.uncertainty, most) if quantity.decimals is None else quantity.decimals
         value = figure(one.value, places) if quantity.signed else unsigned(one.value, places)
         rows.append((quantity.words, value, uncertainty_text(one.uncertainty, places), quantity.unit))
     return Table(head=(head, "value", "±", "unit"), rows=tuple(rows), has_units=True)
 
 
 def matrix(
-    figures: Mapping[str, Figure], rows: Mapping[str, str], columns: Sequence[Column], head: str, below: str = ""
+    figures: Mapping[str, Figure],
+    rows: Mapping[str, str],
+    columns: Sequence[Column],
+    head: str,
+    below: str = "",
+    most: int = MOST,
 ) -> Table:
     """The same figures for several things, one in each row.
 
@@ -47,6 +55,7 @@ def matrix(
         columns: what is in the others.
         head: the first column's heading.
         below: a line that belongs to the table.
+        most: decimals that a figure has at most, where none are fixed.
     """
     made = []
     for prefix, words in rows.items():
@@ -57,7 +66,7 @@ def matrix(
             if one is None or one.value is None:
                 cells.append("-")
                 continue
-            places = decimals(one.uncertainty) if column.decimals is None else column.decimals
+            places = decimals(one.uncertainty, most) if column.decimals is None else column.decimals
             if column.uncertainty:
                 cells.append(uncertainty_text(one.uncertainty, places))
             else:

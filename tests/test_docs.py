@@ -66,8 +66,8 @@ def test_generated_parts_are_up_to_date(monkeypatch: pytest.MonkeyPatch) -> None
         marks += text.count("<!-- generated: ")
         assert module.filled(text) == text, page.name
     # Seven areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults, two tables of
-    # controls, tolerances: a lost mark would go unseen else.
-    assert marks == 17
+    # controls, tolerances, figures of grey: a lost mark would go unseen else.
+    assert marks == 18
 
 
 def test_every_pattern_has_its_entry_and_picture() -> None:
@@ -469,7 +469,7 @@ def test_json_of_report_is_as_its_page_says(
 def test_json_of_colour_is_as_its_page_says(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The same of `measure colour`, and its figures stand in docs/meter.md too."""
+    """The same of `measure colour`, and its figures are in docs/meter.md too."""
     monkeypatch.chdir(ROOT)
     found = answer(["colour", READINGS, "--plots", str(tmp_path)], capsys)
     page = (ROOT / "docs" / "meter.md").read_text(encoding="utf-8")

@@ -10,10 +10,11 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from analysis.answer import Advice, number_at, reason_for
 from analysis.drawing.plots import plot_bytes
 from analysis.meter.colours import bt1886, xyz_of
 from analysis.meter.grey.advice import AIM, advise_grey
-from analysis.meter.grey.answer import adjustment, advice_why, beyond, grey_finding, grey_json, how_to
+from analysis.meter.grey.answer import grey_answer, grey_finding
 from analysis.meter.grey.measure import Grey, balance_of, measure_grey
 from analysis.meter.grey.plots import grey_plots
 from analysis.meter.guns import GUNS
@@ -24,6 +25,7 @@ from tests.meter_bench.cases import draw_tube
 from tests.meter_bench.meter import FEW, LEVELS, ColourMeter, Shown
 from tests.meter_bench.run import AIM_UV, Plan, run_tube, summary
 from tests.meter_bench.tube import Tube
+from trueraster.output.json import answer_json
 
 SMPTE_C = PRIMARY_SETS[0]
 
@@ -59,6 +61,12 @@ def measured(tube: Tube, *, noise: float = 1e-3, repeats: int = 1, white: White 
     chance = np.random.default_rng(seed)
     meter = ColourMeter(chance=chance, luminance=0.02 * noise, xy=0.002 * noise)
     return measure_grey(readings(meter.scale(tube, repeats=repeats)), white, None)
+
+
+def advised(grey: Grey) -> tuple[Advice, ...]:
+    advice = grey_answer(grey).advice
+    assert advice is not None
+    return advice
 
 
 def test_a_right_tube_has_nothing_to_adjust() -> None:
@@ -137,15 +145,17 @@ def test_a_control_that_was_turned_is_turned_back(gun: int, control: str, off: f
     assert (item.gun, item.control) == (GUNS[gun], control)
     back = -off if control == "cut-off" else 100 / (1 + off / 100) - 100
     assert item.percent == pytest.approx(back, abs=0.1)
-    assert adjustment(item).startswith(f"{GUNS[gun]} {control}: {'down' if off > 0 else 'up'} by ")
+    (advice,) = advised(found)
+    assert (advice.adjust, advice.direction) == (f"{GUNS[gun]} {control}", "down" if off > 0 else "up")
+    assert advice.amount == pytest.approx(abs(back), abs=0.1)
     assert item.level == pytest.approx(0.1 if control == "cut-off" else 0.8)
     # Once it is turned, the step where it is turned is D65.
     x, y, z = item.reads
     assert (x / (x + y + z), y / (x + y + z)) == pytest.approx((0.3127, 0.3290), abs=2e-4)
-    assert f"reads x {x / (x + y + z):.4f}" in how_to(item)
+    assert f"reads x {x / (x + y + z):.4f}" in advice.until
     word = "more" if off > 0 else "less"
-    assert f"{GUNS[gun]} gives" in advice_why(found, item)
-    assert f" {word} light at" in advice_why(found, item)
+    assert f"{GUNS[gun]} gives" in advice.why
+    assert f" {word} light at" in advice.why
 
 
 def test_what_a_step_reads_once_done_is_what_the_turned_tube_shows() -> None:
@@ -169,10 +179,10 @@ def test_lost_and_grey_blacks_move_the_kept_gun() -> None:
     for cutoff, word, share in ((-0.03, "up", 1e-4), (0.12, "down", 1e-3)):
         found = measured(right_tube(cutoff=cutoff))
         assert found.advice is not None
-        first = found.advice.items[0]
-        assert adjustment(first).startswith(f"green cut-off: {word} by")
+        first = advised(found)[0]
+        assert (first.adjust, first.direction) == ("green cut-off", word)
         assert [item.gun for item in found.advice.items if item.control == "cut-off"] == ["green", "red", "blue"]
-        assert "black is grey" in advice_why(found, first) or "they are lost" in advice_why(found, first)
+        assert ("they are lost" if cutoff < 0 else "black is grey") in first.why
         black = next(step for step in found.advice.steps if step.level == 0)
         white = next(step for step in found.advice.steps if step.level == 1)
         assert black.xyz[1] / white.xyz[1] == pytest.approx(share, rel=0.15)
@@ -228,16 +238,47 @@ def test_what_cannot_be_told_has_its_reason() -> None:
         "white_cd_m2": "no grey at 100 % was read",
         "contrast": "no grey at 100 % was read",
         "bt1886_error_percent": "no grey at 100 % was read",
+        "bt1886_error_level_percent": "no grey at 100 % was read",
     }
     assert all(found.figures[name] is None for name in told)
-    answer = grey_json(found)
+    answer = answer_json(grey_answer(found))
     assert (answer["advice"], answer["guns"], answer["after"]) == (None, None, None)
     assert answer["reasons"]["advice"] == "greys of 2 levels give light, at least 4 are needed"
     dark = replace(items[0], level_percent=0.0, xyz=(0.0, 0.0, 0.0))
     found = measure_grey(Readings(path=None, items=(dark, *items)), D65, None)
     assert found.steps[0].figures["x"] is None
     assert found.steps[0].reasons["cct"] == "the meter read no light"
-    assert grey_json(found)["steps"][0]["gun_percent"] is None
+    assert answer_json(grey_answer(found))["steps"][0]["gun_percent"] is None
+
+
+@pytest.mark.parametrize("levels", [(50,), (0, 100), (40, 60), (0, 5, 10, 50, 100)])
+@pytest.mark.parametrize("unlit", [(), (0,), (0, 5, 10)])
+def test_each_figure_that_is_null_has_its_reason(levels: Sequence[float], unlit: Sequence[float]) -> None:
+    """Whatever was read and whatever was too dark, the JSON says why a figure is null, at its path or above it."""
+    items = readings(ColourMeter(chance=np.random.default_rng(4)).scale(draw_tube(3), levels=levels)).items
+    dark = [
+        replace(item, xyz=(0.0, 0.0, 0.0)) if item.field is Field.GREY and item.level_percent in unlit else item
+        for item in items
+    ]
+    answer = grey_answer(measure_grey(Readings(path=None, items=tuple(dark)), D65, None))
+    held = answer_json(answer)
+    for one in answer.figures:
+        assert number_at(held, one.quantity.path) == (None if one.value is None else round(one.value, 6))
+        if one.value is None:
+            parts = one.quantity.path.split(".")
+            assert any(".".join(parts[:count]) in held["reasons"] for count in range(1, len(parts) + 1)), one
+            assert one.reason == reason_for(one.quantity, held["reasons"])
+
+
+def test_two_steps_of_nearly_one_level_are_both_there() -> None:
+    """50.16 and 50.22 % are 50.2 % in words; the JSON has both, and a record lists the first by that name."""
+    items = list(readings(ColourMeter(chance=np.random.default_rng(4)).scale(draw_tube(3))).items)
+    at = next(i for i, item in enumerate(items) if item.level_percent == 50)
+    items[at : at + 1] = [replace(items[at], level_percent=level) for level in (50.16, 50.22)]
+    answer = grey_answer(measure_grey(Readings(path=None, items=tuple(items)), D65, None))
+    assert [step["level_percent"] for step in answer_json(answer)["steps"]].count(50.22) == 1
+    named = [one.quantity.path for one in answer.figures if one.quantity.name == "steps.50.2.x" and one.quantity.kept]
+    assert len(named) == 1
 
 
 def test_primaries_that_cannot_be() -> None:
@@ -264,8 +305,8 @@ def test_an_amount_that_no_control_has_is_told() -> None:
     tube = right_tube()
     found = measured(replace(tube, peak=tube.peak * np.array([0.25, 1, 1])))
     assert found.advice is not None
-    assert beyond(found.advice).startswith("red drive: that is further than such a control usually moves")
-    assert beyond(found.advice) in grey_json(found)["warnings"]
+    warnings = answer_json(grey_answer(found))["warnings"]
+    assert any(words.startswith("red drive: that is further than such a control usually moves") for words in warnings)
 
 
 def test_uncertainties_are_honest() -> None:
@@ -351,7 +392,7 @@ def test_exchanged_steps_get_no_advice() -> None:
     items = readings(meter.scale(right_tube(), FEW)).items
     found = measure_grey(exchanged(items, Field.GREY, 10, Field.GREY, 20), D65, None)
     assert found.guns is None
-    assert any("falls from 10 to 20 %" in reason for reason in grey_json(found)["reasons"].values())
+    assert any("falls from 10 to 20 %" in reason for reason in grey_answer(found).reasons.values())
     assert measure_grey(Readings(path=Path("readings.csv"), items=tuple(items)), D65, None).guns is not None
 
 

@@ -35,16 +35,16 @@ def test_the_example_is_told_as_a_technician_needs_it(capsys: pytest.CaptureFixt
     text = capsys.readouterr().out
     assert "SIMULATION" in text
     for words in (
-        "Grey scale against D65, primaries the tube's own, as read, 45 readings",
+        "Grey scale compared with D65, primaries the tube's own, as read, 45 readings",
         "1. Show grey 10 %: trueraster draw field --colour grey --level 10",
-        "red cut-off: up by 2.",
+        "Red cut-off: up 2.",
         "2. Show grey 80 %",
-        "blue drive: down by 5.",
-        "3. Read the whole scale again",
-        "once done, %",
+        "Blue drive: down 5.",
+        "Then read the whole scale again",
+        "once done",
     ):
         assert words in text, words
-    assert max(map(len, text.splitlines())) <= 120
+    assert max(map(len, text.splitlines())) <= 100
 
 
 def test_json_has_the_designed_keys_and_a_record_takes_it(capsys: pytest.CaptureFixture[str]) -> None:

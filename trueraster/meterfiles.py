@@ -1,18 +1,18 @@
-"""The plots that `measure grey` and `measure colour` write."""
+"""What `measure grey` and `measure colour` write: plots into a folder, and the answer to standard output."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from analysis.meter.grey.answer import grey_answer
+from analysis.meter.grey.measure import Grey
+from analysis.meter.primaries.answer import colour_answer
+from analysis.meter.primaries.measure import Colour
 from render.writing import placed
 from trueraster.options.values import UsageError
+from trueraster.output.answers import put_answer
 
-if TYPE_CHECKING:
-    from analysis.drawing.plots import Plot
-
-__all__ = ["check_folder", "write_plots"]
+__all__ = ["check_folder", "put_measured"]
 
 
 def check_folder(folder: Path | None) -> None:
@@ -25,16 +25,26 @@ def check_folder(folder: Path | None) -> None:
         raise UsageError(f"--plots: {folder} is there and is no folder")
 
 
-def write_plots(plots: Sequence[Plot], folder: Path) -> list[Path]:
-    """Write each plot as SVG and PNG, and give their names; all are drawn first, and each file is whole or not there.
+def put_measured(measured: Grey | Colour, folder: Path | None, *, as_json: bool) -> None:
+    """Write plots as SVG and PNG, where a folder was named for them, then the answer.
+
+    All are drawn before the first is written, and each file is whole or not there.
 
     Raises:
-        OSError: one cannot be written.
+        OSError: a plot cannot be written.
     """
-    from analysis.drawing.plots import KINDS, plot_bytes
+    files: dict[str, list[Path]] = {}
+    if folder is not None:
+        # They bring matplotlib, which no answer without plots has to wait for.
+        from analysis.drawing.plots import KINDS, plot_bytes
+        from analysis.meter.grey.plots import grey_plots
+        from analysis.meter.primaries.plots import colour_plots
 
-    files = {folder / f"{plot.name}.{kind}": plot_bytes(plot, kind) for plot in plots for kind in KINDS}
-    for path, data in files.items():
-        with placed(path) as file:
-            file.write(data)
-    return list(files)
+        plots = grey_plots(measured) if isinstance(measured, Grey) else colour_plots(measured)
+        drawn = {folder / f"{plot.name}.{kind}": plot_bytes(plot, kind) for plot in plots for kind in KINDS}
+        for path, data in drawn.items():
+            with placed(path) as file:
+                file.write(data)
+        files["plots"] = list(drawn)
+    answer = grey_answer(measured) if isinstance(measured, Grey) else colour_answer(measured)
+    put_answer(answer, files, as_json=as_json)

@@ -18,9 +18,9 @@ Floats = NDArray[np.float64]
 _SAME_LEVEL = 0.05
 """Percent within which two levels are one; a code of 10 bits is 0.11 %."""
 _FAR = 5.0
-"""Standard deviations of the meter from which a reading is told as off: chance does so once in a million."""
+"""Standard deviations of the meter from which a reading is an outlier: chance does so once in a million."""
 _CLEAR = 4.0
-"""Standard uncertainties from which a drift is told."""
+"""Standard uncertainties from which a drift is reported."""
 _MANY = 5
 """Fields read as often as each other from which their median change is taken for the set's."""
 _LEAST_Y = 1e-3
@@ -48,7 +48,7 @@ class Drift:
 
     @property
     def words(self) -> str:
-        """As a note tells it."""
+        """As a warning."""
         return (
             f"from a field's first reading to its last, light changed by {self.luminance_percent:+.1f} %, x by "
             f"{self.x:+.4f} and y by {self.y:+.4f}: let the set and the meter warm up, and read again"
@@ -59,13 +59,13 @@ class Drift:
         """Whether one of them stands out of chance, and matters."""
         changes = abs(self.luminance_percent / 100), abs(self.x), abs(self.y)
         least = _MATTERS[0], _MATTERS[1], _MATTERS[1]
-        sure = self.uncertainty[0] / 100, self.uncertainty[1], self.uncertainty[2]
-        return any(c > max(m, _CLEAR * u) for c, m, u in zip(changes, least, sure, strict=True))
+        uncertainty = self.uncertainty[0] / 100, self.uncertainty[1], self.uncertainty[2]
+        return any(c > max(m, _CLEAR * u) for c, m, u in zip(changes, least, uncertainty, strict=True))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repeats:
-    """What repeated readings tell."""
+    """What repeated readings show."""
 
     kept: tuple[Reading, ...]
     """All readings but the outliers, in the order of the file."""
@@ -96,7 +96,7 @@ def mean_of(readings: Sequence[Reading]) -> Floats:
     """XYZ (3,) in cd/m2 of readings of one field: the mean of luminance, x and y each.
 
     Means of X, Y and Z would mix the meter's noise in luminance, the larger one, into the colour. Outliers should be
-    out already: of what is left, the mean is surer than the median.
+    out already: of what is left, the mean is more certain than the median.
     """
     values = np.array([item.xyz for item in readings])
     lit = values[values[:, 1] > 0]
@@ -108,9 +108,9 @@ def mean_of(readings: Sequence[Reading]) -> Floats:
 
 
 def look_at_repeats(readings: Sequence[Reading], meter: Meter) -> Repeats:
-    """Tell outliers among three or more readings of a field, pairs that disagree, and drift.
+    """Find outliers among three or more readings of a field, pairs that disagree, and drift.
 
-    The median of a field's readings is what they are held against. An outlier is far off both as it was read and once
+    Readings are compared with the median of their field. An outlier is far off both as it was read and once
     what fields share is taken out: else the first round of a set that warms up would be all outliers, and where one gun
     drifts, what greys share is not that of the primaries. Rows of the file stand for time.
     """
@@ -217,7 +217,7 @@ def _off(values: Floats, middle: Floats, meter: Meter) -> Floats:
 def _drift(groups: Sequence[Sequence[Reading]], readings: Sequence[Reading], meter: Meter) -> Drift | None:
     """A straight line through what readings are off the mean of their field, of one slope for all fields.
 
-    Time runs from a field's own first reading to its last, so that a set that changed once, between two rounds, is told
+    Time runs from a field's own first reading to its last, so that a set that changed once, between two rounds, is said
     to have changed by that much and no more.
     """
     times, changes, weights = [], [], []
@@ -238,14 +238,14 @@ def _drift(groups: Sequence[Sequence[Reading]], readings: Sequence[Reading], met
     time, change, weight = np.concatenate(times)[:, None], np.concatenate(changes), np.concatenate(weights)
     known = (weight * time**2).sum(axis=0)
     light, x, y = (weight * time * change).sum(axis=0) / known
-    unsure = known**-0.5
+    uncertainty = known**-0.5
     return Drift(
         luminance_percent=float(100 * np.expm1(light)),
         x=float(x),
         y=float(y),
-        uncertainty=(float(100 * unsure[0]), float(unsure[1]), float(unsure[2])),
+        uncertainty=(float(100 * uncertainty[0]), float(uncertainty[1]), float(uncertainty[2])),
     )
 
 
 _LEAST_SPAN = 0.25
-"""Of the whole reading: readings of a field that were made at once after each other tell nothing of drift."""
+"""Of the whole reading: readings of a field that were made at once after each other say nothing about drift."""

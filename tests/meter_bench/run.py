@@ -1,10 +1,10 @@
-"""SIMULATION: how well greys come right by the advice of `measure grey`, and how true the guns' balance is told.
+"""SIMULATION: how well greys come right by the advice of `measure grey`, and how true the guns' reported balance is.
 
 .venv/bin/python tests/meter_bench/run.py [--count 200] [--repeats 1,3,5] [--levels all|few] [--gamma-off 0.02]
                                           [--room 0] [--first 0] [--named]
 
 Each tube is read by the simulated meter through a file, as a user would have it; the advice is followed exactly, read
-again, followed again, and held against the tube's own equations. The aims: Delta u'v' at most 0.003 at every level
+again, followed again, and compared with the tube's own equations. The aims: Delta u'v' at most 0.003 at every level
 from 5 to 100 % after two rounds, in 95 % of the tubes; guns' balance within 1 % of the truth at 10 % and above. Balance
 is judged by all figures, three guns at each step, and by tubes whose every figure holds; as found and after two rounds.
 """
@@ -68,7 +68,7 @@ class Result:
     foretold: tuple[float, ...]
     """What the advice of each round said that it would be, and would not pass in 95 of 100 cases."""
     guns: tuple[Floats, Floats]
-    """(steps, 3): what `gun_percent` told less the truth at 10 % and above, as found and after all rounds."""
+    """(steps, 3): `gun_percent` less the truth at 10 % and above, as found and after all rounds."""
     read: tuple[Floats, Floats]
     """The same of `gun_percent_read`."""
     doubts: tuple[Floats, Floats]

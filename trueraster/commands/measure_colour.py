@@ -7,7 +7,6 @@ from pathlib import Path
 import click
 
 from trueraster.options.shared import as_json_option, meter_options
-from trueraster.output.answers import put_answer
 
 __all__ = ["colour"]
 
@@ -33,21 +32,15 @@ def colour(
     field,level_percent,X,Y,Z, or CGATS text. Read red, green, blue, cyan, magenta, yellow and grey at one level, and
     grey at 0 ('draw field --colour red').
     """
-    from analysis.meter.primaries.answer import colour_answer
     from analysis.meter.primaries.measure import measure_colour
     from analysis.meter.readings.read import read_readings
     from analysis.meter.whites import primaries_of, white_of
-    from trueraster.meterfiles import check_folder, write_plots
+    from trueraster.meterfiles import check_folder, put_measured
     from trueraster.options.meter import meter_of
 
     standard = primaries_of(primaries)
     assert standard is not None
     target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
     check_folder(plots)
-    found = measure_colour(read_readings(readings), standard, target, meter)
-    files: dict[str, list[Path]] = {}
-    if plots is not None:
-        from analysis.meter.primaries.plots import colour_plots
-
-        files["plots"] = write_plots(colour_plots(found), plots)
-    put_answer(colour_answer(found), files, as_json=as_json)
+    measured = measure_colour(read_readings(readings), standard, target, meter)
+    put_measured(measured, plots, as_json=as_json)

@@ -7,7 +7,6 @@ from pathlib import Path
 import click
 
 from trueraster.options.shared import as_json_option, meter_options
-from trueraster.output.terminal import put_json, put_text
 
 __all__ = ["grey"]
 
@@ -33,19 +32,18 @@ def grey(
     meter_xy: float | None,
     as_json: bool,
 ) -> None:
-    """Tell a set's grey scale from a meter's readings, and what to adjust.
+    """Measure a set's grey scale from a meter's readings, and what to adjust.
 
-    Colour and light of each step, the balance of guns, black, contrast and gamma; then which gun's cut-off or drive to
-    turn, which way and how far, and what the steps read once it is done. READINGS is a CSV with the header
+    Colour and luminance of each step, the balance of the guns, black, contrast and gamma; then which gun's cut-off or
+    drive to turn, which way and how far, and what the steps read once it is done. READINGS is a CSV with the header
     field,level_percent,x,y,luminance or field,level_percent,X,Y,Z, or CGATS text. Read grey from 0 to 100 in steps of 5
-    or 10 ('draw field --colour grey --level 10'), and red, green and blue at 100. Three times makes it surer.
+    or 10 ('draw field --colour grey --level 10'), and red, green and blue at 100. Reading all of it three times makes
+    the figures more certain.
     """
-    from analysis.meter.grey.answer import grey_json
     from analysis.meter.grey.measure import measure_grey
     from analysis.meter.readings.read import read_readings
     from analysis.meter.whites import white_of
-    from trueraster.greywords import grey_text
-    from trueraster.meterfiles import check_folder, write_plots
+    from trueraster.meterfiles import check_folder, put_measured
     from trueraster.options.meter import meter_of, tube_of
     from trueraster.options.values import choice
 
@@ -54,13 +52,5 @@ def grey(
     target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
     check_folder(plots)
     read = read_readings(readings)
-    found = measure_grey(read, target, tube_of(primaries, read), meter, kept)
-    files: list[Path] = []
-    if plots is not None:
-        from analysis.meter.grey.plots import grey_plots
-
-        files = write_plots(grey_plots(found), plots)
-    if as_json:
-        put_json({**grey_json(found), "files": {"plots": [str(path) for path in files]} if files else {}})
-    else:
-        put_text(grey_text(found, files))
+    measured = measure_grey(read, target, tube_of(primaries, read), meter, kept)
+    put_measured(measured, plots, as_json=as_json)

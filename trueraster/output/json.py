@@ -103,7 +103,7 @@ def _clear(held: Any, way: Sequence[str]) -> None:
     """Make null what is at a path, where there is anything."""
     for part in way[:-1]:
         held = held[int(part)] if isinstance(held, list) else held.get(part) if isinstance(held, dict) else None
-    if isinstance(held, dict):
+    if isinstance(held, dict) and way[-1] in held:
         held[way[-1]] = None
 
 
@@ -164,7 +164,8 @@ def other_reasons(kind: str, held: Json) -> dict[str, str]:
     return {
         _OTHERS.get(name, name.replace("_", " ").replace(".", " ")): " ".join(why.split())
         for name, why in given.items()
-        if isinstance(why, str) and not any(path == name or path.startswith(f"{name}.") for path in paths)
+        if isinstance(why, str)
+        and (name in _OTHERS or not any(path == name or path.startswith(f"{name}.") for path in paths))
     }
 
 
@@ -173,4 +174,4 @@ _OTHERS = {
     "guns": "the light of each gun",
     "repeats.drift": "whether readings drift",
 }
-"""Names in `reasons` that are no figures."""
+"""Names in `reasons` that are no figures, or whose figures records do not list."""

@@ -26,7 +26,7 @@ _HEAD = """\
 # A line that begins with # is not read.
 """
 SHOWN: dict[Kind, dict[str, Any]] = {
-    Kind.GREY: {"steps": [{"level_percent": 50}]},
+    Kind.GREY: {"steps": [{"level_percent": 50}], "after": {"steps": [{"level_percent": 50}]}},
     Kind.UNIFORMITY: {"fields": [{"colour": "white", "purity": {}}]},
     Kind.VERIFY: {"patches": [{"verdict": "pass"}], "registration": {}, "fields": {}},
 }

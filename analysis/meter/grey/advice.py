@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.meter.guns import GUNS, Guns, gun_matrix
 
-__all__ = ["AIM", "FROM_LEVEL", "GreyAdvice", "Item", "Told", "advise_grey"]
+__all__ = ["AIM", "FROM_LEVEL", "ExpectedStep", "GreyAdvice", "Item", "advise_grey"]
 
 Floats = NDArray[np.float64]
 
@@ -25,7 +25,7 @@ AIM = 0.003
 FROM_LEVEL = 0.05
 """Of white: below, a tube's light is too little for its colour to be seen."""
 _SETTLED = 0.5 * AIM
-"""What guns may be off by for nothing to be advised; half of the aim, since they are known with some doubt."""
+"""What guns may be off by for nothing to be advised; half of the aim, since they have an uncertainty."""
 _SLIGHT = 0.1 * AIM
 """A control that moves no grey by more is left alone."""
 _LEVELS = np.array([5, 6, 8, 10, 15, 20, 30, 40, 50, 60, 70, 80, 90, 100]) / 100
@@ -33,7 +33,7 @@ _LEVELS = np.array([5, 6, 8, 10, 15, 20, 30, 40, 50, 60, 70, 80, 90, 100]) / 100
 _BLACKS = 1e-4, 1e-3
 """Of white: black that the kept gun is brought to where it is lost, and to where it is grey. BT.1886 has its examples
 there (blacks of 0.01 to 0.1 cd/m2 for a white of 100)."""
-_CUTOFF_DOUBT = 0.003
+_CUTOFF_MARGIN = 0.003
 """Of the drive range: what the kept gun's cut-off may be below nothing, where the darkest greys are lost, or above what
 makes black grey, before it is moved. One standard uncertainty, where that is more."""
 _LOW, _HIGH = 0.1, 0.8
@@ -65,7 +65,7 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class ExpectedStep:
     """A step as the fitted guns will show it, once all is done."""
 
     level: float
@@ -83,15 +83,15 @@ class GreyAdvice:
     keep: str
     """The gun that others are matched to."""
     items: tuple[Item, ...]
-    is_unsure: bool
-    """Whether controls were left alone since they would be turned by less than that is known to."""
+    left_alone: bool
+    """Whether controls were left alone, since they would be turned by less than the uncertainty of the amount."""
     now: float
     """Largest error in u'v' of the fitted guns from 5 to 100 %."""
     then: float
     """The same with all of it done, if the fit is right."""
     likely: float
     """What the largest error will not pass in 95 of 100 cases."""
-    steps: tuple[Told, ...]
+    steps: tuple[ExpectedStep, ...]
     """All steps with all of it done."""
 
 
@@ -111,12 +111,13 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     controls = _order(kept)
     while controls and (now > _SETTLED or lift):
         items = _items(guns, wanted, _best(guns, wanted, controls, kept, lift), controls, kept, levels)
-        # Where greys are within the aim, what is less than its own doubt is left alone, the least sure first: without
-        # it, the others are others. Beyond the aim all are turned: together they are surer than each by itself.
-        doubtful = [item for item in items if now <= AIM and abs(item.percent) < item.uncertainty]
-        if not doubtful:
+        # Where greys are within the aim, what is less than its own uncertainty is left alone, the least certain first:
+        # without it, the other amounts change. Beyond the aim all are turned: together they are more certain than each
+        # by itself.
+        uncertain = [item for item in items if now <= AIM and abs(item.percent) < item.uncertainty]
+        if not uncertain:
             break
-        least = min(doubtful, key=lambda item: abs(item.percent) / item.uncertainty)
+        least = min(uncertain, key=lambda item: abs(item.percent) / item.uncertainty)
         controls = [(gun, control) for gun, control in controls if (GUNS[gun], control) != (least.gun, least.control)]
         items = []
     done = _Turned(np.zeros(3), np.zeros(3))
@@ -134,8 +135,8 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
         balance = 100 * (lights / (xyz[:, 1:2] * needed) - 1)
     likely = np.percentile(spread, _LIKELY, axis=0)
     off = _off(xyz, wanted)
-    told = [
-        Told(
+    steps = [
+        ExpectedStep(
             level=float(level),
             xyz=_three(xyz[i]),
             delta_uv=float(off[i]),
@@ -148,11 +149,11 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     return GreyAdvice(
         keep=keep,
         items=tuple(items),
-        is_unsure=len(controls) < len(_order(kept)),
+        left_alone=len(controls) < len(_order(kept)),
         now=now,
         then=_error(guns, wanted, done),
         likely=float(np.percentile(worst, _LIKELY)),
-        steps=tuple(told),
+        steps=tuple(steps),
     )
 
 
@@ -179,10 +180,10 @@ def _lift(guns: Guns, kept: int) -> float:
     own, gamma = float(guns.cutoff[kept]), float(guns.gamma[kept])
     # Black's light is (c / (1 + c)) ** gamma of white's.
     low, high = (float(share ** (1 / gamma) / (1 - share ** (1 / gamma))) for share in _BLACKS)
-    doubt = max(_CUTOFF_DOUBT, float(np.sqrt(guns.covariance[3 + kept, 3 + kept])))
-    if own < -doubt:
+    margin = max(_CUTOFF_MARGIN, float(np.sqrt(guns.covariance[3 + kept, 3 + kept])))
+    if own < -margin:
         return low - own
-    return high - own if own > high + doubt else 0.0
+    return high - own if own > high + margin else 0.0
 
 
 _Control = tuple[int, str]
@@ -239,7 +240,7 @@ def _items(
                 gun=GUNS[gun],
                 control=control,
                 percent=100 * amount,
-                uncertainty=100 * _unsure(guns, gun, kept, is_cutoff=is_cutoff),
+                uncertainty=100 * _uncertainty(guns, gun, kept, is_cutoff=is_cutoff),
                 level=level,
                 reads=_three(guns.xyz(level, done.cutoff, done.drive)),
                 effect=effect,
@@ -248,7 +249,7 @@ def _items(
     return items
 
 
-def _unsure(guns: Guns, gun: int, kept: int, *, is_cutoff: bool) -> float:
+def _uncertainty(guns: Guns, gun: int, kept: int, *, is_cutoff: bool) -> float:
     """Standard uncertainty of an amount: of the gun against the kept one."""
     way = np.zeros(len(guns.values))
     at = 3 if is_cutoff else 0

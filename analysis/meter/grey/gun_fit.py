@@ -1,4 +1,4 @@
-"""The guns behind a grey scale: through which primaries light is parted, and which readings no guns can have given."""
+"""The guns behind a grey scale: the primaries that separate their light, and readings that no guns can have given."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ _LEAST_AREA = 0.01
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Primaries:
-    """The tube's primaries, through which light is parted into guns."""
+    """The tube's primaries, by which light is separated into guns."""
 
     name: str
     """`readings`, or that of a standard."""
@@ -116,7 +116,7 @@ def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | N
 def _check_white(through: Primaries, white: White) -> None:
     sides = through.xy[1:] - through.xy[0]
     if abs(sides[0, 0] * sides[1, 1] - sides[0, 1] * sides[1, 0]) < _LEAST_AREA:
-        words = "red, green and blue as read have nearly one colour, and cannot part light into guns"
+        words = "red, green and blue as read have nearly one colour, and cannot separate light into guns"
         raise ValueError(f"{words}; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them")
     if np.linalg.solve(gun_matrix(through.xy), gun_matrix([white.xy])[:, 0]).min() <= 0:
         raise ValueError(f"--white: {white.title} cannot be made of red, green and blue of {through.title}")
@@ -147,10 +147,10 @@ def guns_behind(greys: Sequence[Reading], through: Primaries, white: White, mete
 
 def _off(item: Reading, guns: Guns, meter: Meter) -> float:
     """How far a reading is off the fitted guns, the largest of luminance, x and y, in the meter's noise."""
-    told = guns.xyz(item.level_percent / 100)
-    spread, spot = meter_noise(max(item.luminance, float(told[1])), meter)
-    light = abs(item.luminance - told[1]) / spread
-    place = 0.0 if item.xy is None or told[1] <= 0 else float(np.abs(item.xy - xy_of(told)).max() / spot)
+    shown = guns.xyz(item.level_percent / 100)
+    spread, spot = meter_noise(max(item.luminance, float(shown[1])), meter)
+    light = abs(item.luminance - shown[1]) / spread
+    place = 0.0 if item.xy is None or shown[1] <= 0 else float(np.abs(item.xy - xy_of(shown)).max() / spot)
     return float(max(light, place))
 
 

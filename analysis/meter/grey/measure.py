@@ -31,7 +31,7 @@ _MODEL, _READ = "model", "readings"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One grey. Figures that cannot be told are None, with the reason."""
+    """One grey. Figures that are not available are None, with the reason."""
 
     level_percent: float
     count: int
@@ -46,7 +46,7 @@ class Step:
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Grey:
-    """All that was found. Figures that cannot be told are None, with the reason."""
+    """All that was measured. Figures that are not available are None, with the reason."""
 
     readings: Readings
     white: White
@@ -73,7 +73,7 @@ class Grey:
 def measure_grey(
     readings: Readings, white: White, primaries: PrimarySet | None, meter: Meter | None = None, keep: str = "green"
 ) -> Grey:
-    """Tell the grey scale's figures and what to adjust.
+    """Measure a grey scale, and work out what to adjust.
 
     `primaries` None: the tube's own, which the readings have to hold. `keep` is the gun the others are matched to.
 
@@ -91,7 +91,8 @@ def measure_grey(
     guns = behind.guns
     groups = grouped([item for item in greys if item.row not in {stray.reading.row for stray in behind.strays}])
     of_model = guns is not None and guns.misfit <= FITS
-    steps = _steps(groups, white, through, meter, guns if of_model else None)
+    no_fit = behind.why if guns is None else "" if of_model else _misfit(guns)
+    steps = _steps(groups, white, through, meter, guns if of_model else None, no_fit)
     figures, uncertainty, reasons = whole_scale(groups, meter)
     levels = [step.level_percent / 100 for step in steps]
     advice = None if guns is None else advise_grey(guns, white.xy, levels, keep)
@@ -116,26 +117,29 @@ def measure_grey(
 
 
 def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]) -> list[str]:
-    told = []
+    remarks = []
     if through.name != AS_READ:
-        told.append(f"the tube's primaries are taken as those of {through.title}")
+        remarks.append(f"the tube's primaries are taken as those of {through.title}")
     if groups[0][0].level_percent > BLACK:
-        told.append("black (grey at 0 %) was not read, and is taken as no light at all")
+        remarks.append("black (grey at 0 %) was not read, and is taken as no light at all")
     drift = repeats.drift
     if drift is not None and drift.is_clear:
-        told.append(drift.words)
+        remarks.append(drift.words)
     if guns is not None and guns.room > _ROOM and guns.room > 2 * np.sqrt(guns.covariance[9, 9]):
-        told.append(
+        remarks.append(
             f"about {guns.room:.2f} cd/m2 of light stays whatever the guns do: put out the room's light, and shade the "
             "glass; dark steps are coloured by it"
         )
     if guns is not None and guns.misfit > FITS:
-        told.append(
-            f"readings are off the equations of three guns by {guns.misfit:.1f} times the meter's noise: the advice is "
-            "less sure than it looks. Beam current may be limited (read in a window of a tenth of the picture), the "
-            "set not be warm, or the primaries be others"
+        remarks.append(
+            f"{_misfit(guns)}: the advice is less certain than it looks. Beam current may be limited (read in a window "
+            "of a tenth of the picture), the set may not be warm, or the primaries may be different ones"
         )
-    return told
+    return remarks
+
+
+def _misfit(guns: Guns) -> str:
+    return f"the readings differ from the equations of three guns by {guns.misfit:.1f} times the meter's noise"
 
 
 # --- Steps ------------------------------------------------------------------------------------------------------------
@@ -145,8 +149,9 @@ _COLOUR = ("x", "y", "u", "v", "cct", "duv", "delta_uv", "delta_e_2000")
 
 
 def _steps(
-    groups: Sequence[Sequence[Reading]], white: White, through: Primaries, meter: Meter, guns: Guns | None
+    groups: Sequence[Sequence[Reading]], white: White, through: Primaries, meter: Meter, guns: Guns | None, no_fit: str
 ) -> list[Step]:
+    """Every step; where no `guns` fit the readings, and `no_fit` says why, their balance is that of the readings."""
     xyz = np.array([mean_of(items) for items in groups])
     counts = np.array([len(items) for items in groups])
     levels = np.array([items[0].level_percent for items in groups])
@@ -157,46 +162,52 @@ def _steps(
     def reckon(light: Floats) -> dict[str, Floats]:
         return _of_light(light, reference, white, through.xy)
 
-    found = reckon(xyz[lit])
-    unsure = _moved(xyz[lit], spread[lit], spot[lit], reckon)
+    values = reckon(xyz[lit])
+    uncertainty = _moved(xyz[lit], spread[lit], spot[lit], reckon)
     by_primaries = _by_primaries(lambda xy: balance_of(xyz[lit], white, xy), through)
     for i, gun in enumerate(GUNS):
-        unsure[f"gun_percent_read.{gun}"] = np.hypot(unsure[f"gun_percent_read.{gun}"], by_primaries[:, i])
+        uncertainty[f"gun_percent_read.{gun}"] = np.hypot(uncertainty[f"gun_percent_read.{gun}"], by_primaries[:, i])
     if guns is None:
-        model = {f"gun_percent.{gun}": found[f"gun_percent_read.{gun}"] for gun in GUNS}
-        doubt = {f"gun_percent.{gun}": unsure[f"gun_percent_read.{gun}"] for gun in GUNS}
+        model = {f"gun_percent.{gun}": values[f"gun_percent_read.{gun}"] for gun in GUNS}
+        model_uncertainty = {f"gun_percent.{gun}": uncertainty[f"gun_percent_read.{gun}"] for gun in GUNS}
+        model["delta_uv_fitted"] = model_uncertainty["delta_uv_fitted"] = np.full(int(lit.sum()), np.nan)
     else:
-        model, doubt = _of_guns(guns, levels[lit] / 100, white, through)
-    found, unsure = found | model, unsure | doubt
+        model, model_uncertainty = _of_guns(guns, levels[lit] / 100, white, through)
+    values, uncertainty = values | model, uncertainty | model_uncertainty
     place = np.cumsum(lit) - 1
     steps = []
     for i, level in enumerate(levels):
         figures: dict[str, float | None] = {"luminance": float(xyz[i, 1])}
-        doubts: dict[str, float | None] = {"luminance": float(spread[i])}
-        for name in found:
-            figures[name] = _finite(found[name][place[i]]) if lit[i] else None
-            doubts[name] = None if figures[name] is None else _finite(unsure[name][place[i]])
+        uncertainties: dict[str, float | None] = {"luminance": float(spread[i])}
+        for name in values:
+            figures[name] = _finite(values[name][place[i]]) if lit[i] else None
+            uncertainties[name] = None if figures[name] is None else _finite(uncertainty[name][place[i]])
         steps.append(
             Step(
                 level_percent=float(level),
                 count=int(counts[i]),
                 xyz=(float(xyz[i, 0]), float(xyz[i, 1]), float(xyz[i, 2])),
                 figures=figures,
-                uncertainty=doubts,
-                reasons=_reasons(figures, lit=bool(lit[i])),
+                uncertainty=uncertainties,
+                reasons=_reasons(figures, no_fit, lit=bool(lit[i])),
             )
         )
     return steps
 
 
-def _reasons(figures: Figures, *, lit: bool) -> dict[str, str]:
+def _reasons(figures: Figures, no_fit: str, *, lit: bool) -> dict[str, str]:
+    """Why figures of a step are None, by name or by its beginning; `no_fit` is empty where guns were fitted."""
     if not lit:
-        return dict.fromkeys((*_COLOUR, "gun_percent"), "the meter read no light")
+        of_step = (*_COLOUR, "gun_percent", "gun_percent_read", "delta_uv_fitted")
+        return dict.fromkeys(of_step, "the meter read no light")
     reasons = {}
     if figures["cct"] is None:
         reasons["cct"] = reasons["duv"] = "too far off white for a colour temperature to mean anything"
+    dark = "the fitted guns give no light here"
     if figures[f"gun_percent.{GUNS[0]}"] is None:
-        reasons["gun_percent"] = "the fitted guns give no light here"
+        reasons["gun_percent"] = dark
+    if figures["delta_uv_fitted"] is None:
+        reasons["delta_uv_fitted"] = no_fit or dark
     return reasons
 
 
@@ -213,8 +224,8 @@ def _of_light(xyz: Floats, reference: Floats, white: White, primaries: Floats) -
         delta_e_2000(xyz, wanted, reference),
     )
     balance = balance_of(xyz, white, primaries)
-    found = dict(zip(_COLOUR, values, strict=True))
-    return found | {f"gun_percent_read.{gun}": balance[:, i] for i, gun in enumerate(GUNS)}
+    named = dict(zip(_COLOUR, values, strict=True))
+    return named | {f"gun_percent_read.{gun}": balance[:, i] for i, gun in enumerate(GUNS)}
 
 
 def balance_of(xyz: Floats, white: White, primaries: Floats) -> Floats:
@@ -245,10 +256,10 @@ def _of_guns(
         away = np.sqrt(
             ((off(np.array(lights).reshape(-1, 3)).reshape(len(lights), -1) - off(guns.xyz(levels))) ** 2).mean(axis=0)
         )
-    told = balance(through.xy)
-    values = {f"gun_percent.{gun}": told[:, i] for i, gun in enumerate(GUNS)}
-    doubts = {f"gun_percent.{gun}": spread[:, i] for i, gun in enumerate(GUNS)}
-    return values | {"delta_uv_fitted": off(guns.xyz(levels))}, doubts | {"delta_uv_fitted": away}
+    shown = balance(through.xy)
+    values = {f"gun_percent.{gun}": shown[:, i] for i, gun in enumerate(GUNS)}
+    uncertainties = {f"gun_percent.{gun}": spread[:, i] for i, gun in enumerate(GUNS)}
+    return values | {"delta_uv_fitted": off(guns.xyz(levels))}, uncertainties | {"delta_uv_fitted": away}
 
 
 def _by_primaries(reckon: Callable[[Floats], Floats], through: Primaries) -> Floats:

@@ -1,4 +1,4 @@
-"""Plots of what `measure grey` found, each with its finding as the title."""
+"""Plots of what `measure grey` measured, each with its finding as the title."""
 
 from __future__ import annotations
 
@@ -33,20 +33,20 @@ _NAMED = (5, 10, 20, 100)
 """Levels that are written beside their marks, if there is room."""
 
 
-def grey_plots(found: Grey) -> list[Plot]:
+def grey_plots(grey: Grey) -> list[Plot]:
     """Light by level with BT.1886, the guns' balance, the error in u'v' by level, and where the steps lie."""
     with plot_style():
-        plots = [_light(found), _balance(found), _error(found), _places(found)]
+        plots = [_light(grey), _balance(grey), _error(grey), _places(grey)]
     return [plot for plot in plots if plot is not None]
 
 
-def _column(found: Grey, name: str, *, doubt: bool = False) -> Floats:
-    """A figure of each step, NaN where it cannot be told."""
-    return np.array([(s.uncertainty if doubt else s.figures).get(name) for s in found.steps], dtype=float)
+def _column(grey: Grey, name: str, *, uncertainty: bool = False) -> Floats:
+    """A figure of each step, NaN where it is not available."""
+    return np.array([(s.uncertainty if uncertainty else s.figures).get(name) for s in grey.steps], dtype=float)
 
 
-def _levels(found: Grey) -> Floats:
-    return np.array([step.level_percent for step in found.steps])
+def _levels(grey: Grey) -> Floats:
+    return np.array([step.level_percent for step in grey.steps])
 
 
 def _plain(text: str) -> str:
@@ -56,15 +56,15 @@ def _plain(text: str) -> str:
 # --- Light ------------------------------------------------------------------------------------------------------------
 
 
-def _light(found: Grey) -> Plot | None:
-    levels, light = _levels(found), _column(found, "luminance")
-    white, black = found.figures["white_cd_m2"], found.figures["black_cd_m2"] or 0.0
-    error, at = found.figures["bt1886_error_percent"], found.figures["bt1886_error_level_percent"]
+def _light(grey: Grey) -> Plot | None:
+    levels, light = _levels(grey), _column(grey, "luminance")
+    white, black = grey.figures["white_cd_m2"], grey.figures["black_cd_m2"] or 0.0
+    error, at = grey.figures["bt1886_error_percent"], grey.figures["bt1886_error_level_percent"]
     lit = light > 0
-    gamma = found.figures["gamma"]
+    gamma = grey.figures["gamma"]
     title = f"Gamma {gamma:.2f}" if gamma is not None else "Light by level"
     if error is not None:
-        title += f"; farthest from BT.1886 at {at:g} %, by {error:+.0f} % of light"
+        title += f"; largest deviation from BT.1886 {error:+.0f} % at {at:g} %"
     note = "Marks are readings. The scale of light goes by factors of ten: dark steps are seen as well as bright ones."
     panels = 2 if error is not None else 1
     figure, axes = plot_sheet(_plain(title), note, 4.2, panels)
@@ -74,10 +74,10 @@ def _light(found: Grey) -> Plot | None:
         curve = bt1886(_FINE, white, black)
         seen = curve > min(light[lit].min(), white / 1000) / 3
         first.plot(100 * _FINE[seen], curve[seen], "--", color=ORANGE, linewidth=1.6, label="BT.1886, with its black")
-    if found.guns is not None:
-        told = found.guns.xyz(_FINE)[:, 1]
-        seen = told > light[lit].min() / 3
-        first.plot(100 * _FINE[seen], told[seen], "-", color=BLUE, linewidth=1.2, label="fitted guns")
+    if grey.guns is not None:
+        fitted = grey.guns.xyz(_FINE)[:, 1]
+        seen = fitted > light[lit].min() / 3
+        first.plot(100 * _FINE[seen], fitted[seen], "-", color=BLUE, linewidth=1.2, label="fitted guns")
     first.set_xlim(-4, 4 + max(100.0, float(levels.max())))
     first.set_yscale("log")
     first.yaxis.set_minor_formatter("")
@@ -86,51 +86,52 @@ def _light(found: Grey) -> Plot | None:
     first.set_ylabel("light, cd/m²")
     first.legend(loc="lower right")
     if error is not None and white is not None:
-        _deviation(axes[1], found, white, black)
+        _deviation(axes[1], grey, white, black)
     return Plot("grey-light", title, figure)
 
 
-def _deviation(axes: Axes, found: Grey, white: float, black: float) -> None:
-    levels, light, unsure = _levels(found), _column(found, "luminance"), _column(found, "luminance", doubt=True)
+def _deviation(axes: Axes, grey: Grey, white: float, black: float) -> None:
+    levels, light, uncertainty = _levels(grey), _column(grey, "luminance"), _column(grey, "luminance", uncertainty=True)
     used = (levels >= 9.9) & (levels <= 100.5)
     wanted = bt1886(levels[used] / 100, white, black)
-    off, spread = 100 * (light[used] / wanted - 1), 100 * unsure[used] / wanted
+    off, spread = 100 * (light[used] / wanted - 1), 100 * uncertainty[used] / wanted
     axes.errorbar(levels[used], off, yerr=spread, fmt="o", color=INK, markersize=5, elinewidth=0.9)
     axes.axhline(0, color=ORANGE, linestyle="--", linewidth=1.6)
     axes.set_xlabel("level, %")
-    axes.set_ylabel("light more than BT.1886, %")
+    axes.set_ylabel("deviation from BT.1886, %")
 
 
 # --- Guns -------------------------------------------------------------------------------------------------------------
 
 
-def _balance(found: Grey) -> Plot | None:
-    levels = _levels(found)
-    told = {gun: _column(found, f"gun_percent.{gun}") for gun in GUNS}
+def _balance(grey: Grey) -> Plot | None:
+    levels = _levels(grey)
+    balance = {gun: _column(grey, f"gun_percent.{gun}") for gun in GUNS}
     shown = levels >= 100 * FROM_LEVEL - 0.5
-    if not np.isfinite(np.array([values[shown] for values in told.values()])).any():
+    if not np.isfinite(np.array([values[shown] for values in balance.values()])).any():
         return None
-    worst = max(GUNS, key=lambda gun: np.nanmax(np.abs(told[gun][shown]), initial=0.0))
-    at = int(np.nanargmax(np.where(shown, np.abs(told[worst]), np.nan)))
-    title = f"Farthest from balance: {worst} at {levels[at]:g} %, {told[worst][at]:+.1f} %"
-    fitted = found.gun_percent_of == "model"
-    note = "Each gun's light against what the target white of the same luminance needs; 0 is right. "
+    worst = max(GUNS, key=lambda gun: np.nanmax(np.abs(balance[gun][shown]), initial=0.0))
+    at = int(np.nanargmax(np.where(shown, np.abs(balance[worst]), np.nan)))
+    title = f"Farthest from balance: {worst} at {levels[at]:g} %, {balance[worst][at]:+.1f} %"
+    fitted = grey.gun_percent_of == "model"
+    note = "Each gun's light compared with what the target white of the same luminance needs; 0 is right. "
     note += "Marks are steps as read, with one standard uncertainty" + (
         "; lines are the fitted guns." if fitted else "."
     )
     figure, (axes,) = plot_sheet(_plain(title), note, 4.4)
     axes.axhline(0, color=INK, linewidth=1)
     ends: list[tuple[float, str]] = []
-    if found.guns is not None:
-        curves = balance_of(found.guns.xyz(_SHOWN), found.white, found.primaries.xy)
+    if grey.guns is not None:
+        curves = balance_of(grey.guns.xyz(_SHOWN), grey.white, grey.primaries.xy)
     for i, gun in enumerate(GUNS):
         look = LOOKS[Field(gun)]
-        read, unsure = (_column(found, f"gun_percent_read.{gun}", doubt=doubt) for doubt in (False, True))
+        read = _column(grey, f"gun_percent_read.{gun}")
+        uncertainty = _column(grey, f"gun_percent_read.{gun}", uncertainty=True)
         # Beside each other, so that bars of one step do not hide one another.
         axes.errorbar(
             levels[shown] + 0.5 * (i - 1),
             read[shown],
-            yerr=unsure[shown],
+            yerr=uncertainty[shown],
             fmt=look.marker,
             color=look.ink,
             markersize=4.5,
@@ -138,12 +139,12 @@ def _balance(found: Grey) -> Plot | None:
             elinewidth=0.8,
             alpha=0.75,
         )
-        if found.guns is not None and fitted:
+        if grey.guns is not None and fitted:
             axes.plot(100 * _SHOWN, curves[:, i], linestyle=look.dashes, color=look.ink, linewidth=1.8)
         else:
-            axes.plot(levels[shown], told[gun][shown], linestyle=look.dashes, color=look.ink, linewidth=1.2)
-        known = np.flatnonzero(shown & np.isfinite(told[gun]))
-        ends.append((float(told[gun][known[-1]]), gun))
+            axes.plot(levels[shown], balance[gun][shown], linestyle=look.dashes, color=look.ink, linewidth=1.2)
+        known = np.flatnonzero(shown & np.isfinite(balance[gun]))
+        ends.append((float(balance[gun][known[-1]]), gun))
     low, high = axes.get_ylim()
     last = float(levels[shown][-1])
     for y, (_, gun) in zip(_spaced([y for y, _ in sorted(ends)], 0.06 * (high - low)), sorted(ends), strict=True):
@@ -170,35 +171,35 @@ def _spaced(places: list[float], least: float) -> list[float]:
 # --- Error ------------------------------------------------------------------------------------------------------------
 
 
-def _error(found: Grey) -> Plot | None:
-    levels, off, unsure = _levels(found), _column(found, "delta_uv"), _column(found, "delta_uv", doubt=True)
+def _error(grey: Grey) -> Plot | None:
+    levels, off, uncertainty = _levels(grey), _column(grey, "delta_uv"), _column(grey, "delta_uv", uncertainty=True)
     shown = np.isfinite(off) & (levels >= 100 * FROM_LEVEL - 0.5)
     if not shown.any():
         return None
-    title = grey_finding(found)
-    is_wide = float((off + unsure)[shown].max()) > 4 * AIM
+    title = grey_finding(grey)
+    is_wide = float((off + uncertainty)[shown].max()) > 4 * AIM
     scale = ", on a scale by factors of ten" if is_wide else ""
-    note = f"Distance from {found.white.title} in u'v'{scale}. Bars: one standard uncertainty."
+    note = f"Distance from {grey.white.title} in u'v'{scale}. Bars: one standard uncertainty."
     figure, (axes,) = plot_sheet(_plain(title), note, 4.2)
     least = _TICKS[0] if is_wide else 0.0
     # What is below would run out of the picture on this scale.
-    low = np.minimum(unsure, np.maximum(off - least, 0))
+    low = np.minimum(uncertainty, np.maximum(off - least, 0))
     axes.errorbar(
         levels[shown],
         np.maximum(off[shown], least),
-        yerr=[low[shown], unsure[shown]],
+        yerr=[low[shown], uncertainty[shown]],
         fmt="o",
         color=INK,
         markersize=5,
         elinewidth=0.9,
         label="read",
     )
-    if found.gun_percent_of == "model":
-        assert found.guns is not None
-        xyz = found.guns.xyz(_SHOWN)
-        told = np.where(xyz[:, 1] > 0, np.hypot(*(uv_of(xy_of(xyz)) - uv_of(found.white.xy)).T), np.nan)
-        axes.plot(100 * _SHOWN, np.maximum(told, least), "-", color=BLUE, linewidth=1.8, label="fitted guns")
-    advice = found.advice
+    if grey.gun_percent_of == "model":
+        assert grey.guns is not None
+        xyz = grey.guns.xyz(_SHOWN)
+        fitted = np.where(xyz[:, 1] > 0, np.hypot(*(uv_of(xy_of(xyz)) - uv_of(grey.white.xy)).T), np.nan)
+        axes.plot(100 * _SHOWN, np.maximum(fitted, least), "-", color=BLUE, linewidth=1.8, label="fitted guns")
+    advice = grey.advice
     if advice is not None and advice.items:
         steps = [step for step in advice.steps if step.level >= FROM_LEVEL - 0.005]
         axes.plot(
@@ -216,12 +217,12 @@ def _error(found: Grey) -> Plot | None:
         axes.set_yscale("log")
         axes.set_yticks(_TICKS)
         axes.set_yticks([], minor=True)
-        axes.set_ylim(least, 1.5 * max(AIM, float((off + unsure)[shown].max())))
+        axes.set_ylim(least, 1.5 * max(AIM, float((off + uncertainty)[shown].max())))
     else:
         axes.set_ylim(bottom=0)
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axes.set_xlabel("level, %")
-    axes.set_ylabel("off in u'v'")
+    axes.set_ylabel("colour error, u'v'")
     # Beside the marks, which may lie anywhere.
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=4, columnspacing=1.2)
     return Plot("grey-error", title, figure)
@@ -230,17 +231,17 @@ def _error(found: Grey) -> Plot | None:
 # --- Places -----------------------------------------------------------------------------------------------------------
 
 
-def _places(found: Grey) -> Plot | None:
-    levels = _levels(found)
-    spots = np.stack([_column(found, "u"), _column(found, "v")], axis=-1)
-    doubts = np.stack([_column(found, name, doubt=True) for name in "uv"], axis=-1)
+def _places(grey: Grey) -> Plot | None:
+    levels = _levels(grey)
+    spots = np.stack([_column(grey, "u"), _column(grey, "v")], axis=-1)
+    uncertainties = np.stack([_column(grey, name, uncertainty=True) for name in "uv"], axis=-1)
     shown = np.isfinite(spots).all(axis=1) & (levels >= 100 * FROM_LEVEL - 0.5)
     if not shown.any():
         return None
-    target = uv_of(found.white.xy)
+    target = uv_of(grey.white.xy)
     off = spots - target
     mean = np.mean(off[shown], axis=0)
-    title = f"Greys lie {_way(mean)} {found.white.title}"
+    title = f"Greys lie {_way(mean)} {grey.white.title}"
     note = "Each step as seen from the target, which is the middle; the path goes from dark to bright."
     figure, (axes,) = plot_sheet(title, note, 6.0)
     reach = 1.2 * max(1.3 * _RINGS[0], float(np.abs(off[shown]).max()))
@@ -252,15 +253,15 @@ def _places(found: Grey) -> Plot | None:
             axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=plate)
     axes.axhline(0, color=SOFT, linewidth=0.8)
     axes.axvline(0, color=SOFT, linewidth=0.8)
-    if found.guns is not None and found.gun_percent_of == "model":
-        xyz = found.guns.xyz(_SHOWN)
+    if grey.guns is not None and grey.gun_percent_of == "model":
+        xyz = grey.guns.xyz(_SHOWN)
         path = uv_of(xy_of(xyz[xyz[:, 1] > 0])) - target
         axes.plot(*path.T, "-", color=BLUE, linewidth=1.6, label="fitted guns")
     axes.errorbar(
         off[shown, 0],
         off[shown, 1],
-        xerr=doubts[shown, 0],
-        yerr=doubts[shown, 1],
+        xerr=uncertainties[shown, 0],
+        yerr=uncertainties[shown, 1],
         fmt="o",
         color=INK,
         markersize=4.5,
@@ -289,8 +290,8 @@ def _places(found: Grey) -> Plot | None:
     axes.set_aspect("equal")
     axes.grid(False)
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))
-    axes.set_xlabel("off in u', to the right is redder")
-    axes.set_ylabel("off in v', up is yellower")
+    axes.set_xlabel("error in u', to the right is redder")
+    axes.set_ylabel("error in v', up is yellower")
     return Plot("grey-places", title, figure)
 
 

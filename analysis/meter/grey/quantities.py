@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
 from analysis.answer import Quantity, each, number_at
 from analysis.meter.readings.types import level_text
 
-__all__ = ["SCALE", "STEP", "quantities"]
+__all__ = ["DRIFT", "EXPECTED", "EXPECTED_STEP", "FITTED", "SCALE", "STEP", "quantities"]
+
+Json = Mapping[str, Any]
 
 _UV = "u'v'"
 _GUNS = {gun: f"{gun} gun" for gun in ("red", "green", "blue")}
@@ -20,7 +22,9 @@ SCALE = (
     Quantity("contrast", "contrast, white to black", main=True),
     Quantity("gamma", "gamma", main=True),
     Quantity("bt1886_error_percent", "largest deviation from BT.1886", "%", True, True),
+    Quantity("bt1886_error_level_percent", "level of the largest deviation from BT.1886", "%", decimals=1, kept=False),
 )
+"""Of all steps together."""
 STEP = (
     Quantity("delta_uv", "colour error", _UV, main=True),
     *each((Quantity("", "", "%", True),), _GUNS, "gun_percent.{name}", "{title}"),
@@ -30,23 +34,102 @@ STEP = (
     Quantity("luminance", "luminance", "cd/m2"),
     Quantity("x", "x"),
     Quantity("y", "y"),
+    Quantity("u", "u'", kept=False),
+    Quantity("v", "v'", kept=False),
+    Quantity("delta_uv_fitted", "colour error of the fitted guns", _UV, kept=False),
+    *each((Quantity("", "", "%", True, kept=False),), _GUNS, "gun_percent_read.{name}", "{title}, as read"),
 )
 """Of each step."""
+FITTED = (
+    *each(
+        (
+            Quantity("x", "x of the primary", uncertainty="uncertainty.primaries", kept=False),
+            Quantity("y", "y of the primary", uncertainty="uncertainty.primaries", kept=False),
+        ),
+        _GUNS,
+        "primaries.{name}.",
+    ),
+    *each(
+        (
+            Quantity("light_cd_m2", "light at 100 %", "cd/m2", kept=False),
+            Quantity("cutoff_percent", "cut-off", "% of the drive range", True, kept=False),
+            Quantity("gamma", "gamma", kept=False),
+        ),
+        _GUNS,
+        "guns.{name}.",
+    ),
+    Quantity("guns.room_cd_m2", "light that no gun gives", "cd/m2", kept=False),
+    Quantity("guns.misfit", "difference from the readings, in their noise", uncertainty="", kept=False),
+)
+"""Of the guns that are fitted to all steps."""
+EXPECTED = (
+    Quantity("after.delta_uv_now", "largest colour error of the fitted guns", _UV, uncertainty="", kept=False),
+    Quantity("after.delta_uv", "largest colour error after the adjustment", _UV, uncertainty="", kept=False),
+    Quantity(
+        "after.delta_uv_likely",
+        "largest colour error after the adjustment, not exceeded in 95 of 100 cases",
+        _UV,
+        uncertainty="",
+        kept=False,
+    ),
+)
+"""Once the advice has been followed, from 5 to 100 %."""
+EXPECTED_STEP = (
+    Quantity("luminance", "expected luminance", "cd/m2", uncertainty="", kept=False),
+    Quantity("x", "expected x", uncertainty="", kept=False),
+    Quantity("y", "expected y", uncertainty="", kept=False),
+    Quantity("delta_uv", "expected colour error", _UV, uncertainty="", kept=False),
+    Quantity(
+        "delta_uv_likely", "expected colour error, not exceeded in 95 of 100 cases", _UV, uncertainty="", kept=False
+    ),
+    *each(
+        (Quantity("", "", "%", True, uncertainty="", kept=False),),
+        _GUNS,
+        "gun_percent.{name}",
+        words="{title}, expected",
+    ),
+)
+"""The same of each step."""
+DRIFT = tuple(
+    Quantity(
+        f"repeats.drift.{name}",
+        f"drift of {name.removesuffix('_percent')} from the first reading to the last",
+        unit,
+        True,
+        uncertainty=f"repeats.drift.uncertainty.{name}",
+        kept=False,
+    )
+    for name, unit in (("luminance_percent", "%"), ("x", ""), ("y", ""))
+)
+"""Of what was read more than once."""
 
 
-def quantities(held: Mapping[str, Any]) -> tuple[Quantity, ...]:
+def quantities(held: Json) -> tuple[Quantity, ...]:
     """The whole scale, then each step by its level, which is in its id, so that it is the same at every stage."""
-    return (*SCALE, *_steps(held))
+    after = held.get("after")
+    return (
+        *SCALE,
+        *_of_steps(STEP, held, ""),
+        *FITTED,
+        *EXPECTED,
+        *_of_steps(EXPECTED_STEP, after if isinstance(after, Mapping) else {}, "after."),
+        *DRIFT,
+    )
 
 
-def _steps(held: Mapping[str, Any]) -> Iterator[Quantity]:
+def _of_steps(template: Iterable[Quantity], held: Json, before: str) -> Iterator[Quantity]:
+    """The template for each of `held`'s steps; `before` is put before their paths.
+
+    Two steps may round to one level: records list the first of them.
+    """
     steps = held.get("steps")
     seen: set[str] = set()
     for i in range(len(steps) if isinstance(steps, list) else 0):
         value = number_at(held, f"steps.{i}.level_percent")
-        level = None if value is None else level_text(value)
-        if level is None or level in seen:
+        if value is None:
             continue
+        level = level_text(value)
+        for one in each(template, {str(i): f"{level} %"}, before + "steps.{name}."):
+            id = one.path.replace(f"steps.{i}.", f"steps.{level}.", 1)
+            yield replace(one, id=id, kept=one.kept and level not in seen)
         seen.add(level)
-        for one in each(STEP, {str(i): f"{level} %"}, "steps.{name}."):
-            yield replace(one, id=one.path.replace(f"steps.{i}.", f"steps.{level}.", 1))

@@ -23,10 +23,11 @@ _WHITE = 0.5
 """Percent of level off 100 within which grey is white: a whole code of 8 bits is 0.46 %."""
 _GAMMA_FROM = 0.1
 """Of white: gamma and the deviation from BT.1886 are of steps from here on, as noise and black rule below."""
+_BT1886 = "bt1886_error_percent", "bt1886_error_level_percent"
 
 
 def whole_scale(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figures, Figures, dict[str, str]]:
-    """Figures of a grey scale, their standard uncertainties, and why some cannot be told.
+    """Figures of a grey scale, their standard uncertainties, and why some are not available.
 
     `groups` are the readings of each level, from dark to bright. Gamma is the slope of the logarithm of light, less
     black's, against that of the level, from 10 to 100 %. The deviation from BT.1886, with the scale's own black and
@@ -46,19 +47,17 @@ def whole_scale(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figu
         for name, value in figures.items():
             there = other[name]
             squares[name] += 0.0 if value is None or there is None else (there - value) ** 2
-    unsure = {name: None if figures[name] is None else float(np.sqrt(square)) for name, square in squares.items()}
+    uncertainty = {name: None if figures[name] is None else float(np.sqrt(square)) for name, square in squares.items()}
     # A level is chosen and not read.
-    return figures, unsure | {"bt1886_error_level_percent": None}, reasons
+    return figures, uncertainty | {"bt1886_error_level_percent": None}, reasons
 
 
 def _scale(levels: Floats, light: Floats, reasons: dict[str, str], at: float | None = None) -> dict[str, float | None]:
-    """Figures of the whole scale; why one cannot be told goes into `reasons`.
+    """Figures of the whole scale; why one is not available goes into `reasons`.
 
     The deviation from BT.1886 is that of the step `at` this percent, or else of the worst.
     """
-    found: dict[str, float | None] = dict.fromkeys(
-        ("black_cd_m2", "white_cd_m2", "contrast", "gamma", "bt1886_error_percent", "bt1886_error_level_percent")
-    )
+    found: dict[str, float | None] = dict.fromkeys(("black_cd_m2", "white_cd_m2", "contrast", "gamma", *_BT1886))
     dark, bright = levels <= BLACK / 100, np.abs(levels - 1) <= _WHITE / 100
     no_black, no_white = "no grey at 0 % was read", "no grey at 100 % was read"
     if dark.any():
@@ -68,7 +67,7 @@ def _scale(levels: Floats, light: Floats, reasons: dict[str, str], at: float | N
     if bright.any():
         found["white_cd_m2"] = float(light[bright][0])
     else:
-        reasons |= dict.fromkeys(("white_cd_m2", "contrast", "bt1886_error_percent"), no_white)
+        reasons |= dict.fromkeys(("white_cd_m2", "contrast", *_BT1886), no_white)
     black, white = found["black_cd_m2"], found["white_cd_m2"]
     if black is not None and white is not None and black >= white:
         reasons["contrast"] = "black gives no less light than white; see whether readings stand at their own levels"
@@ -90,5 +89,6 @@ def _scale(levels: Floats, light: Floats, reasons: dict[str, str], at: float | N
         found["bt1886_error_percent"] = float(errors[worst])
         found["bt1886_error_level_percent"] = float(100 * levels[inner][worst])
     elif white is not None:
-        reasons["bt1886_error_percent"] = "no grey between 10 and 100 % gives more light than black"
+        which = "no grey between 10 and 100 % gives" if white > base else "white gives no"
+        reasons |= dict.fromkeys(_BT1886, f"{which} more light than black")
     return found
