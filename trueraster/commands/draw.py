@@ -13,9 +13,7 @@ import click
 from patterns.formats import FORMATS
 from patterns.signal import Edges, Matrix, Range, Sampling
 from render.carriers import CARRIERS
-from render.produce import default_name, produce
 from trueraster import interrupt
-from trueraster.options.orders import length_note, made_json, made_row, order_of
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 from trueraster.output.terminal import columns, note, progress, put_json, put_text, reader_may_go
@@ -70,6 +68,9 @@ def draw(
     PATTERN is a name ('trueraster patterns' lists them) or the path of an own TOML file. With nothing but a pattern:
     480i, a still and a clip of a minute, into the folder outputs.
     """
+    # The help does without numpy and the decoder: 250 ms, here and in the functions below.
+    from trueraster.options.orders import length_note, order_of
+
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
     named = [pattern_of(name) for name in dict.fromkeys(names)]
@@ -145,6 +146,10 @@ _MEDIA = frozenset(
 
 
 def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
+    # As in `draw`.
+    from render.produce import produce
+    from trueraster.options.orders import made_json, made_row
+
     made = []
     with progress("drawing", quiet=as_json) as tell:
         for i, (order, path) in enumerate(zip(orders, paths, strict=True)):
@@ -167,6 +172,9 @@ def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
 
 
 def _paths(orders: list[Order], to: str) -> list[Path]:
+    # As in `draw`.
+    from render.produce import default_name
+
     if to == "-":
         if len(orders) != 1 or orders[0].carrier.name != "y4m":
             raise UsageError("--to -: one pattern as y4m goes to standard output")
@@ -191,6 +199,9 @@ def _paths(orders: list[Order], to: str) -> list[Path]:
 
 
 def _to_standard_output(order: Order) -> None:
+
+    # As in `draw`.
+    from render.produce import produce
 
     # The proof comes first here too: what cannot be taken back is sent only when it is right.
     with tempfile.TemporaryDirectory() as folder:
