@@ -12,7 +12,6 @@ import click
 
 from patterns.formats import FORMATS
 from patterns.signal import Edges, Matrix, Range, Sampling
-from render.carriers import CARRIERS
 from trueraster import interrupt
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
@@ -69,6 +68,7 @@ def draw(
     480i, a still and a clip of a minute, into the folder outputs.
     """
     # The help does without numpy and the decoder: 250 ms, here and in the functions below.
+    from render.carriers import CARRIERS
     from trueraster.options.orders import length_note, order_of
 
     chosen_format = format_of(fmt, aspect)
