@@ -147,7 +147,7 @@ def calibrate(sightings: Sequence[Sighting], missed: Sequence[Path] = ()) -> Cal
     if _coverage(kept) < _GOOD_COVERAGE:
         notes.append(
             "the outer part of the picture has seen little of the board; photographs in which the board reaches beyond "
-            "the picture's edges, one for each corner, make the lens surer there"
+            "the picture's edges, one for each corner, make the lens more certain there"
         )
     return Calibration(
         lens=lens,

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.statistics import MAD_TO_SIGMA
 from analysis.uniformity.map import (
-    CURVE_DOUBT,
+    CURVE_UNCERTAINTY,
     Bools,
     FieldMap,
     Floats,
@@ -210,9 +210,9 @@ def _blotch(
     return Blotch(
         kind=", ".join(words),
         delta_uv=size,
-        delta_uv_sigma=float(np.hypot(np.linalg.norm(colour.noise) / np.sqrt(apart), CURVE_DOUBT * size)),
+        delta_uv_sigma=float(np.hypot(np.linalg.norm(colour.noise) / np.sqrt(apart), CURVE_UNCERTAINTY * size)),
         luminance_percent=100 * relative,
-        luminance_sigma=float(100 * np.hypot(light.noise[0] / np.sqrt(apart), CURVE_DOUBT * relative)),
+        luminance_sigma=float(100 * np.hypot(light.noise[0] / np.sqrt(apart), CURVE_UNCERTAINTY * relative)),
         area_percent=100 * area,
         centre_uv=(
             float(np.interp(u, range(len(field.u)), field.u)),

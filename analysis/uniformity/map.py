@@ -19,7 +19,7 @@ from analysis.uniformity.light import Light, SmallLight
 from patterns.standards.colour import SRGB_TO_XYZ
 
 __all__ = [
-    "CURVE_DOUBT",
+    "CURVE_UNCERTAINTY",
     "FieldMap",
     "chromaticity",
     "colour_word",
@@ -32,9 +32,9 @@ __all__ = [
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-CURVE_DOUBT = 0.1
-"""Relative doubt of every difference: a camera's curve is steeper or flatter than sRGB's by so much (common practice,
-no source)."""
+CURVE_UNCERTAINTY = 0.1
+"""Relative uncertainty of every difference: a camera's curve is steeper or flatter than sRGB's by so much (common
+practice, no source)."""
 ROWS = 90
 """Of cells over the visible area: a multiple of the zones' and fine enough for a blotch of 3 % of the height."""
 _CELL_BLUR = 0.6

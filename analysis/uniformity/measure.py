@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.guns import GUNS
 from analysis.photo.file import Photo
-from analysis.raster.grid import GUNS
 from analysis.uniformity.area import LitArea, find_lit_area
 from analysis.uniformity.blotches import Blotch, find_blotches
 from analysis.uniformity.light import (
@@ -226,7 +226,7 @@ def _fall_off(zones: Sequence[Zone]) -> tuple[float | None, float | None]:
     sigmas = [zone.luminance_sigma for zone in corners if zone.luminance_sigma is not None]
     if len(values) < 4:
         return None, None
-    # What the camera does in one corner it does in all: the mean is no surer than one.
+    # What the camera does in one corner it does in all: the mean is no more certain than one.
     return 100 - float(np.mean(values)), float(np.mean(sigmas))
 
 
