@@ -242,12 +242,17 @@ def _fit(kept: Sequence[Sighting]) -> _Fit:
     things = [np.asarray(places, np.float32)[sighting.ids] for sighting in kept]
     seen = [sighting.green.astype(np.float32) for sighting in kept]
     stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 100, 1e-10)
+    threads = cv2.getNumThreads()
+    # Several threads sum in no fixed order, and the same photographs would give a slightly different lens each time.
+    cv2.setNumThreads(1)
     try:
         _, matrix, distortion, turns, moves = cv2.calibrateCamera(
             things, seen, kept[0].size, np.eye(3), np.zeros(5), criteria=stop
         )
     except cv2.error as error:
         raise ValueError(_SAME_DIRECTION) from error
+    finally:
+        cv2.setNumThreads(threads)
     if not all(np.isfinite(part).all() for part in (matrix, distortion, *turns, *moves)):
         raise ValueError(_SAME_DIRECTION)
     rests = tuple(
