@@ -15,9 +15,9 @@ from analysis.tables import listing
 __all__ = ["lens_answer"]
 
 
-def lens_answer(found: Calibration, path: Path) -> Answer:
+def lens_answer(calibration: Calibration, path: Path) -> Answer:
     """Everything that is reported of a calibrated lens, which was written to the file `path`."""
-    lens = found.lens
+    lens = calibration.lens
     corner, corner_uncertainty = lens.corner_percent()
     coefficients = dict(zip(PARAMETERS[4:], lens.distortion, strict=True))
     values: dict[str, float | None] = {
@@ -28,10 +28,10 @@ def lens_answer(found: Calibration, path: Path) -> Answer:
         "lens.distortion_at_corner_percent": corner,
         **{f"lens.distortion.{name}": value for name, value in coefficients.items()},
         "lens.rms_px": lens.rms_px,
-        "coverage_percent": 100 * found.coverage,
-        "tilts_deg.0": found.tilts_deg[0],
-        "tilts_deg.1": found.tilts_deg[1],
-        "spread_deg": found.spread_deg,
+        "coverage_percent": 100 * calibration.coverage,
+        "tilts_deg.0": calibration.tilts_deg[0],
+        "tilts_deg.1": calibration.tilts_deg[1],
+        "spread_deg": calibration.spread_deg,
     }
     for gun, scale in (("red", lens.red), ("blue", lens.blue)):
         values[f"lens.{gun}.0"], values[f"lens.{gun}.1"] = scale
@@ -51,8 +51,8 @@ def lens_answer(found: Calibration, path: Path) -> Answer:
     return Answer(
         kind=Kind.LENS,
         subject=(
-            f"Lens for photographs of {lens.width}x{lens.height} pixels, from {len(found.used)} photographs of the "
-            "board",
+            f"Lens for photographs of {lens.width}x{lens.height} pixels, from {len(calibration.used)} photographs of "
+            "the board",
         ),
         figures=figures,
         findings=(
@@ -64,14 +64,14 @@ def lens_answer(found: Calibration, path: Path) -> Answer:
             ),
         ),
         tables=(listing([one for one in figures if not _is_coefficient(one)]),),
-        remarks=found.notes,
-        notes=tuple(f"{left} is left out: {why}" for left, why in found.left_out),
+        remarks=calibration.notes,
+        notes=tuple(f"{left} is left out: {why}" for left, why in calibration.left_out),
         assumptions=("the board is flat, and zoom and focus were the same in all photographs",),
         details={
             "lens": {"path": str(path), "size_px": [lens.width, lens.height]},
-            "used": [str(used) for used in found.used],
-            "left_out": [{"path": str(left), "why": why} for left, why in found.left_out],
-            "notes": list(found.notes),
+            "used": [str(used) for used in calibration.used],
+            "left_out": [{"path": str(left), "why": why} for left, why in calibration.left_out],
+            "notes": list(calibration.notes),
         },
     )
 

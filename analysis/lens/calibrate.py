@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 
 FEWEST_PHOTOS = 5
 _LEAST_SPREAD_DEG = 15.0
-"""Between the two most different directions of the board: with less, focal length and distance cannot be told apart."""
+"""Between the two most different directions of the board: with less, focal length and distance cannot be separated."""
 _LEAST_COVERAGE = 0.35
 """Of the picture's cells have to hold a corner of the board; a board that just fits leaves the outer ones empty."""
 _GOOD_COVERAGE = 0.6
@@ -333,20 +333,20 @@ def _check_certainty(lens: Lens) -> None:
     focal = max(math.sqrt(lens.covariance[i, i]) / length for i, length in ((0, lens.fx), (1, lens.fy)))
     _, corner = lens.corner_percent()
     if focal > _WORST_FOCAL or corner > _WORST_CORNER_PERCENT:
-        told = (
+        known = (
             f"the focal length to {100 * focal:.1f} %"
             if focal > _WORST_FOCAL
             else f"the corner's distortion to {corner:.2f} %"
         )
         raise ValueError(
-            f"the photographs tell {told} only; take more, sharper and more tilted ones, with the board in all corners"
+            f"the photographs give {known} only; take more, sharper and more tilted ones, with the board in all corners"
         )
 
 
 def _fringe(
     kept: Sequence[Sighting], gun: int, middle: tuple[float, float], size: tuple[int, int]
 ) -> tuple[float, float]:
-    """(a, b) of a gun's scale against green, from corners that were found in each channel by itself."""
+    """(a, b) of a gun's scale relative to green, from corners that were found in each channel by itself."""
     green = np.concatenate([sighting.green for sighting in kept]) - middle
     shift = np.concatenate([sighting.points[gun] for sighting in kept]) - middle - green
     square = (green**2).sum(axis=1) / (math.hypot(*size) / 2) ** 2

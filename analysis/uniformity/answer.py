@@ -21,6 +21,8 @@ from patterns.standards.colour import EVEN_NEUTRAL_UV, USUAL_FALL_OFF
 
 __all__ = ["advise_uniformity", "field_finding", "uniformity_answer"]
 
+_ByPath = dict[str, float | None]
+
 _EXTREMES = ("dimmest", "brightest", "delta_uv", "delta_uv_between", "purity")
 """Figures of a field that name a zone."""
 _VERDICTS = {True: "within", False: "BEYOND", None: "open"}
@@ -30,34 +32,36 @@ _PLACE_DIGITS = 4
 """After the point, of corners and outlines in the JSON."""
 
 
-def uniformity_answer(found: Uniformity) -> Answer:
+def uniformity_answer(uniformity: Uniformity) -> Answer:
     """Everything that is reported of plain fields."""
-    compared = limits(found)
-    details = _details(found, compared)
-    reasons = dict(_reasons(found))
-    figures = figures_of(quantities(details), *_values(found, compared), reasons)
+    compared = limits(uniformity)
+    details = _details(uniformity, compared)
+    reasons = dict(_reasons(uniformity))
+    figures = figures_of(quantities(details), *_values(uniformity, compared), reasons)
     by_path = {one.quantity.path: one for one in figures}
-    advice = advise_uniformity(found)
+    advice = advise_uniformity(uniformity)
     return Answer(
         kind=Kind.UNIFORMITY,
         subject=(
-            *(f"{field.path}: {field.colour} field" for field in found.fields),
-            f"Loss of light in the camera: {_removed(found.flat_field)}; light of the room: {_removed(found.ambient)}",
+            *(f"{field.path}: {field.colour} field" for field in uniformity.fields),
+            f"Loss of light in the camera: {_removed(uniformity.flat_field)}; light of the room: "
+            f"{_removed(uniformity.ambient)}",
         ),
         figures=figures,
         findings=tuple(
-            Finding(field_finding(field), about=f"fields.{i}.fall_off_percent") for i, field in enumerate(found.fields)
+            Finding(field_finding(field), about=f"fields.{i}.fall_off_percent")
+            for i, field in enumerate(uniformity.fields)
         ),
         tables=(
-            _summary(found, by_path),
-            *(grid for i, field in enumerate(found.fields) for grid in _grids(by_path, i, field)),
-            _blotches(found, by_path),
+            _summary(uniformity, by_path),
+            *(grid for i, field in enumerate(uniformity.fields) for grid in _grids(by_path, i, field)),
+            _blotches(uniformity, by_path),
             _compared(compared, by_path),
         ),
-        # Of a photograph each is in the JSON with its field.
-        notes=(*_warnings(found), *_sources(compared)),
-        assumptions=tuple(_assumptions(found)),
-        missing=tuple(_missing(found)),
+        # In the JSON the warnings of each photograph are with its field.
+        notes=(*_warnings(uniformity), *_sources(compared)),
+        assumptions=tuple(_assumptions(uniformity)),
+        missing=tuple(_missing(uniformity)),
         advice=advice,
         advice_title="What to do",
         summary=() if advice else ("Nothing is to be adjusted.",),
@@ -73,11 +77,11 @@ def _removed(is_removed: bool) -> str:
 # --- Figures --------------------------------------------------------------------------------------------
 
 
-def _values(found: Uniformity, compared: Sequence[Limit]) -> tuple[dict[str, float | None], dict[str, float | None]]:
+def _values(uniformity: Uniformity, compared: Sequence[Limit]) -> tuple[_ByPath, _ByPath]:
     """Values and standard uncertainties by path."""
-    values: dict[str, float | None] = {}
-    sigmas: dict[str, float | None] = {}
-    for i, field in enumerate(found.fields):
+    values: _ByPath = {}
+    sigmas: _ByPath = {}
+    for i, field in enumerate(uniformity.fields):
         at = f"fields.{i}"
         for name in ("fall_off_percent", "clipped_percent", "surround_percent"):
             values[f"{at}.{name}"] = getattr(field, name)
@@ -109,11 +113,11 @@ def _values(found: Uniformity, compared: Sequence[Limit]) -> tuple[dict[str, flo
     return values, sigmas
 
 
-def _details(found: Uniformity, compared: Sequence[Limit]) -> dict[str, Any]:
+def _details(uniformity: Uniformity, compared: Sequence[Limit]) -> dict[str, Any]:
     return {
-        "flat_field": found.flat_field,
-        "ambient": found.ambient,
-        "fields": [_field_details(field) for field in found.fields],
+        "flat_field": uniformity.flat_field,
+        "ambient": uniformity.ambient,
+        "fields": [_field_details(field) for field in uniformity.fields],
         "limits": [
             {name: getattr(limit, name) for name in ("field", "figure", "unit", "within", "source")}
             for limit in compared
@@ -157,8 +161,8 @@ def _places(points: Floats) -> list[list[float]]:
     return places
 
 
-def _reasons(found: Uniformity) -> Iterable[tuple[str, str]]:
-    for i, field in enumerate(found.fields):
+def _reasons(uniformity: Uniformity) -> Iterable[tuple[str, str]]:
+    for i, field in enumerate(uniformity.fields):
         if field.fall_off_percent is None:
             corners = [field.zones[5 * row + column] for row, column in CORNERS]
             missing = ", ".join(f"{zone.name}, {zone.reason}" for zone in corners if zone.reason is not None)
@@ -212,9 +216,9 @@ def _channel(field: Field) -> str:
     return purity.channel
 
 
-def _summary(found: Uniformity, figures: Mapping[str, Figure]) -> Table:
+def _summary(uniformity: Uniformity, figures: Mapping[str, Figure]) -> Table:
     rows = []
-    for i, field in enumerate(found.fields):
+    for i, field in enumerate(uniformity.fields):
         rows.append(figures[f"fields.{i}.fall_off_percent"])
         for name in _EXTREMES:
             extreme: Extreme | None = getattr(field, name)
@@ -248,12 +252,12 @@ def _grid(figures: Mapping[str, Figure], i: int, name: str, head: str, unit: str
     return Table(head=(head, *COLUMNS), rows=rows, below=f"± up to {uncertainty_text(most, places)} {unit}")
 
 
-def _blotches(found: Uniformity, figures: Mapping[str, Figure]) -> Table:
+def _blotches(uniformity: Uniformity, figures: Mapping[str, Figure]) -> Table:
     return matrix(
         figures,
         {
             f"fields.{i}.blotches.{j}.": f"{field.colour} {j + 1}: {blotch.kind}"
-            for i, field in enumerate(found.fields)
+            for i, field in enumerate(uniformity.fields)
             for j, blotch in enumerate(field.blotches)
         },
         (
@@ -284,12 +288,12 @@ def _compared(compared: Sequence[Limit], figures: Mapping[str, Figure]) -> Table
 # --- Sentences ------------------------------------------------------------------------------------------
 
 
-def _warnings(found: Uniformity) -> list[str]:
+def _warnings(uniformity: Uniformity) -> list[str]:
     """What is said of each photograph; what holds for all of them once."""
     said = []
-    for field in found.fields:
+    for field in uniformity.fields:
         for words in field.warnings:
-            of_all = all(words in other.warnings for other in found.fields)
+            of_all = all(words in other.warnings for other in uniformity.fields)
             said.append(words if of_all else f"{field.colour}: {words}")
     return list(dict.fromkeys(said))
 
@@ -306,17 +310,17 @@ def _sources(compared: Sequence[Limit]) -> list[str]:
     return said
 
 
-def _assumptions(found: Uniformity) -> Iterable[str]:
+def _assumptions(uniformity: Uniformity) -> Iterable[str]:
     yield (
         f"the camera's colours are those of sRGB, and its curve within {100 * CURVE_UNCERTAINTY:.0f} %: good for "
         "differences within a photograph, not for chromaticities"
     )
-    if found.flat_field:
+    if uniformity.flat_field:
         yield (f"the surface of the flat field was even to {100 * FLAT_LIGHT:g} % in luminance and {FLAT_UV:g} in u'v'")
 
 
-def _missing(found: Uniformity) -> Iterable[str]:
-    for field in found.fields:
+def _missing(uniformity: Uniformity) -> Iterable[str]:
+    for field in uniformity.fields:
         reasons: dict[str, list[str]] = {}
         for zone in field.zones:
             if zone.reason is not None:
@@ -330,10 +334,10 @@ def _missing(found: Uniformity) -> Iterable[str]:
 # --- Advice ---------------------------------------------------------------------------------------------
 
 
-def advise_uniformity(found: Uniformity) -> tuple[Advice, ...]:
+def advise_uniformity(uniformity: Uniformity) -> tuple[Advice, ...]:
     """What to do, in the order of work."""
-    white = found.field("white")
-    coloured = [field for field in found.fields if field.colour != "white"]
+    white = uniformity.field("white")
+    coloured = [field for field in uniformity.fields if field.colour != "white"]
     impure = [field for field in coloured if _is_impure(field)]
     tinted = white is not None and (_is_beyond(white.delta_uv, float(EVEN_NEUTRAL_UV.value)) or bool(_tints(white)))
     advice: list[Advice] = []
@@ -342,11 +346,11 @@ def advise_uniformity(found: Uniformity) -> tuple[Advice, ...]:
         advice += _against_impurity(seen, impure, coloured)
     for field in (*([white] if white is not None else []), *coloured):
         if field.fall_off_percent is not None and field.fall_off_sigma is not None:
-            advice.append(_about_fall_off(field.fall_off_percent, field.fall_off_sigma, found.flat_field))
+            advice.append(_about_fall_off(field.fall_off_percent, field.fall_off_sigma, uniformity.flat_field))
             # The guns' light falls off alike: one field is enough.
             break
-    advice += [_about_dark_places(field) for field in found.fields if _dark_places(field)][:1]
-    if not found.flat_field:
+    advice += [_about_dark_places(field) for field in uniformity.fields if _dark_places(field)][:1]
+    if not uniformity.flat_field:
         advice.append(
             Advice(
                 adjust="flat field",
@@ -414,8 +418,8 @@ def _against_impurity(seen: Sequence[str], impure: Sequence[Field], coloured: Se
         advice.append(
             Advice(
                 adjust="coloured fields",
-                why=f"Photograph the {' and the '.join(missing)} field too: only single guns tell bad purity from guns "
-                "whose light falls off unequally.",
+                why=f"Photograph the {' and the '.join(missing)} field too: only single guns show whether purity is "
+                "bad or the guns' light falls off unequally.",
             )
         )
     if not missing and not impure:
@@ -454,5 +458,5 @@ def _about_dark_places(field: Field) -> Advice:
     return Advice(
         adjust="darker places",
         why=f"{places} darker than around it on the {field.colour} field. Clean the glass and photograph again; what "
-        "stays is worn phosphor, as of a picture that stood long, which nothing adjusts.",
+        "stays is worn phosphor, as after a picture that was shown for too long, which nothing adjusts.",
     )

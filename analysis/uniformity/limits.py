@@ -40,27 +40,27 @@ class Limit:
     source: str
 
 
-def limits(found: Uniformity) -> tuple[Limit, ...]:
+def limits(uniformity: Uniformity) -> tuple[Limit, ...]:
     """The figures that documents set limits to. Of luminance and neutrals these concern the white field."""
-    held = []
-    for field in found.fields:
+    compared = []
+    for field in uniformity.fields:
         if field.colour == "white":
             farthest = max((field.dimmest, field.brightest), key=lambda extreme: abs(extreme.value - 100))
             change = Extreme(zone=farthest.zone, value=abs(farthest.value - 100), sigma=farthest.sigma)
-            held.append(_held(field, "luminance's deviation from the centre", change, EVEN_LUMINANCE, "%"))
-            held.append(_held(field, "colour against the centre", field.delta_uv, EVEN_NEUTRAL_UV, "u'v'"))
+            compared.append(_compared(field, "luminance's deviation from the centre", change, EVEN_LUMINANCE, "%"))
+            compared.append(_compared(field, "colour against the centre", field.delta_uv, EVEN_NEUTRAL_UV, "u'v'"))
             if field.fall_off_percent is not None and field.fall_off_sigma is not None:
                 fall_off = Extreme(zone="corners", value=field.fall_off_percent, sigma=field.fall_off_sigma)
-                held.append(_held(field, "fall-off to the corners", fall_off, USUAL_FALL_OFF, "%"))
-        held.append(_held(field, "colour of any two zones", field.delta_uv_between, EVEN_SCREEN_UV, "u'v'"))
+                compared.append(_compared(field, "fall-off to the corners", fall_off, USUAL_FALL_OFF, "%"))
+        compared.append(_compared(field, "colour of any two zones", field.delta_uv_between, EVEN_SCREEN_UV, "u'v'"))
         local = [Extreme(zone="blotch", value=b.delta_uv, sigma=b.delta_uv_sigma) for b in field.blotches]
         if local:
             worst = max(local, key=lambda extreme: extreme.value)
-            held.append(_held(field, "colour of a blotch", worst, EVEN_SMALL_AREA_UV, "u'v'"))
-    return tuple(held)
+            compared.append(_compared(field, "colour of a blotch", worst, EVEN_SMALL_AREA_UV, "u'v'"))
+    return tuple(compared)
 
 
-def _held(field: Field, name: str, extreme: Extreme, constant: Constant[Any], unit: str) -> Limit:
+def _compared(field: Field, name: str, extreme: Extreme, constant: Constant[Any], unit: str) -> Limit:
     # Of a usual range the upper end is the limit.
     value = constant.value[-1] if isinstance(constant.value, tuple) else constant.value
     most = float(value) * (100 if unit == "%" else 1)

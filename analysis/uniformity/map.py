@@ -1,7 +1,7 @@
 """A plain field over the visible area as a map of cells, with its colour, and what of it is smooth.
 
-Colour is the camera's: its linear R, G, B are taken for those of sRGB. That is far from a colorimeter's answer, but the
-same everywhere in the picture, so that differences tell.
+Colour is the camera's: its linear R, G, B are taken as those of sRGB. That is far from a colorimeter's answer, but the
+same everywhere in the picture, so that differences mean something.
 """
 
 from __future__ import annotations

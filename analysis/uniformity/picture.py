@@ -52,14 +52,14 @@ class _Panel:
         return np.asarray((points - self.corner) * self.scale, np.float64)
 
 
-def uniformity_picture(found: Uniformity, photo_of: Callable[[Field], Photo]) -> Image.Image:
+def uniformity_picture(uniformity: Uniformity, photo_of: Callable[[Field], Photo]) -> Image.Image:
     """The page, mode RGB. `photo_of` gives the photograph of a field again: they are shown one by one."""
     parts: list[Image.Image] = []
-    for field in found.fields:
+    for field in uniformity.fields:
         parts.append(_words(_heading(field)))
         parts.append(_shown(field, _panel(field, photo_of(field))))
         parts.append(_words(_key(field)))
-    parts.append(_words([_Line("What to do", TEXT, _TEXT_SIZE + 4), *_advice(found)]))
+    parts.append(_words([_Line("What to do", TEXT, _TEXT_SIZE + 4), *_advice(uniformity)]))
     page = Image.new("RGB", (_WIDTH, sum(part.height for part in parts)), GROUND)
     top = 0
     for part in parts:
@@ -241,9 +241,9 @@ def _blotch_words(blotch: Blotch) -> str:
     )
 
 
-def _advice(found: Uniformity) -> list[_Line]:
+def _advice(uniformity: Uniformity) -> list[_Line]:
     lines: list[_Line] = []
-    for advice in advise_uniformity(found):
+    for advice in advise_uniformity(uniformity):
         why = f"{advice.why} {SERVICE}" if advice.inside else advice.why
         lines += [_Line(advice.adjust, BLUE), _Line(why, TEXT)]
     return lines

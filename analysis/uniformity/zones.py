@@ -29,7 +29,7 @@ CORNERS = ((0, 0), (0, 4), (4, 0), (4, 4))
 _CENTRE = (2, 2)
 
 _BLOCK = 3
-"""Cells along the blocks whose scatter tells a zone's noise: neighbouring cells share some of theirs."""
+"""Cells along the blocks whose scatter gives a zone's noise: neighbouring cells share some of theirs."""
 _LEAST_SEEN = 0.4
 """Share of a zone that has to be seen."""
 _MOST_CLIPPED = 0.1
@@ -147,8 +147,8 @@ def _sample(field: FieldMap, row: int, column: int) -> _Sample:
 
 
 def _mean(light: Floats, valid: NDArray[np.bool_]) -> Floats:
-    """(3,): a zone's mean light; what is missing at its rim is told from its slope, or the outer zones came out too
-    bright."""
+    """(3,): a zone's mean light; what is missing at its rim is filled in by its slope, or the outer zones would come
+    out too bright."""
     mean = light[valid].mean(axis=0)
     y, x = (place.astype(np.float64) for place in np.nonzero(valid))
     off = np.array([(valid.shape[1] - 1) / 2 - x.mean(), (valid.shape[0] - 1) / 2 - y.mean()])
