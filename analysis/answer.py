@@ -67,6 +67,8 @@ class Quantity:
     """Whether it belongs in a summary."""
     decimals: int | None = None
     """Digits after the point, where the uncertainty does not decide them."""
+    digits: int | None = None
+    """Digits after the point in the JSON, where they are not those of the whole answer."""
     uncertainty: str = "uncertainty.{path}"
     """Where its standard uncertainty is in the JSON; empty where it has none."""
     id: str = ""

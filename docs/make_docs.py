@@ -269,7 +269,7 @@ def figures(kind: Kind) -> str:
     rows = ["| key | is | unit |", "| --- | --- | --- |"]
     for one in quantities_in(kind, SHOWN.get(kind, {})):
         # Of what is repeated, such as grey steps, one is shown, and stands for all.
-        path = re.sub(r"\b(steps|fields)\.0\.", r"\1.N.", one.pattern or one.path)
+        path = re.sub(r"\b(steps|fields|zones|blotches|limits)\.0\.", r"\1.N.", one.pattern or one.path)
         words = re.sub(", of 1$", "", one.general or one.words).replace("50 %: ", "each step: ")
         rows.append(
             f"| `{path}` | {words.replace('white: ', 'each field: ') if '.N.' in path else words} | {one.unit} |"

@@ -389,7 +389,7 @@ def test_json_of_uniformity_is_as_its_page_says(
     assert set(held) == set(found)
     assert inner(held["limits"]) == set(found["limits"][0])
     assert inner(held["advice"]) == set(found["advice"][0])
-    of_field = rows_after(part.split("Of a field")[1])
+    of_field = rows_after(part.split("For a field")[1])
     red = found["fields"][1]
     assert set(of_field) == set(red)
     assert inner(of_field["zones"]) == set(red["zones"][0])

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image
 
+from analysis.lens.answer import lens_answer
 from analysis.lens.board import Sighting, find_board
 from analysis.lens.calibrate import calibrate
 from analysis.lens.file import load_lens, save_lens
@@ -26,11 +27,14 @@ from analysis.lens.model import PARAMETERS, Lens
 from analysis.photo.file import Photo
 from analysis.photo.notes import read_notes, sensor_points, sensor_size
 from render.errors import FileError
+from tests.answers import numbers_without_a_quantity
 from tests.photo_bench.board import Board, board_cameras, board_photograph
 from tests.photo_bench.camera import Camera
 from tests.photo_bench.photograph import save
 from tests.photo_bench.run import lens_of as known_lens
 from trueraster.cli import run
+from trueraster.output.json import answer_json
+from trueraster.output.page import answer_page
 
 Floats = NDArray[np.float64]
 
@@ -565,6 +569,19 @@ def test_the_command_calibrates(photographs: list[Path], tmp_path: Path, capsys:
     assert "wall.jpg" in words
     assert str(target) in words
     assert max(map(len, words.splitlines())) < 230
+
+
+def test_every_number_of_a_lens_has_its_quantity(tmp_path: Path) -> None:
+    """Coefficients keep nine digits, since they are multiplied by powers of the distance; what is left over is no
+    figure."""
+    made = calibrate(sightings())
+    answer = lens_answer(made, tmp_path / "lens.json")
+    held = answer_json(answer)
+    assert numbers_without_a_quantity("lens", held) == {"lens.size_px.0", "lens.size_px.1"}
+    assert [one.quantity.path for one in answer.figures if one.value is None] == []
+    for name, value in zip(("k1", "k2", "p1", "p2", "k3"), made.lens.distortion, strict=True):
+        assert held["lens"]["distortion"][name] == pytest.approx(value, abs=6e-10)
+    assert answer.findings[0].words in answer_page(answer, None, []).replace("&#39;", "'")
 
 
 def test_mistakes_are_one_line(photographs: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

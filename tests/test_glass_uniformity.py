@@ -18,18 +18,23 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
+from analysis.answer import SERVICE
 from analysis.photo.file import Photo, read_photo
-from analysis.uniformity.answer import to_json, to_text
+from analysis.uniformity.answer import uniformity_answer
 from analysis.uniformity.limits import limits
 from analysis.uniformity.map import chromaticity, colour_word
 from analysis.uniformity.measure import Extreme, Field, Uniformity, measure_uniformity
 from render.errors import FileError
+from tests.answers import numbers_without_a_quantity
 from tests.matrix import rest_is_slow
 from tests.photo_bench.board import flat_field
 from tests.photo_bench.sets import plain_set
 from tests.photo_bench.tube import Blotch as TubeBlotch
 from tests.photo_bench.tube import Mask, MaskKind
 from trueraster.cli import run
+from trueraster.output.json import answer_json, quantities_in
+from trueraster.output.page import answer_page
+from trueraster.output.text import answer_text
 
 Floats = NDArray[np.float64]
 Reals = NDArray[np.floating[Any]]
@@ -356,9 +361,9 @@ def test_a_little_clipping_is_warned_of_and_much_of_it_leaves_no_figure(tmp_path
     assert zone.luminance_percent is None
     assert "clipped" in (zone.reason or "")
     assert field.fall_off_percent is None
-    assert (
-        to_json(Uniformity(fields=(field,), flat_field=False, ambient=False))["fields"][0]["fall_off_percent"] is None
-    )
+    held = answer_json(uniformity_answer(Uniformity(fields=(field,), flat_field=False, ambient=False)))
+    assert held["fields"][0]["fall_off_percent"] is None
+    assert "clipped" in held["reasons"]["fields.0.fall_off_percent"]
 
 
 # --- Blotches -------------------------------------------------------------------------------------------
@@ -615,8 +620,8 @@ def test_the_command_answers_in_json_words_and_a_picture(tmp_path: Path) -> None
     for word in (
         "White field",
         "Red field",
-        "blotch: brighter, greener",
-        "degauss:",
+        "white 1: brighter, greener",
+        "1. Degauss",
         "ISO 12646",
         "Nothing is to be adj",
     ):
@@ -628,10 +633,60 @@ def test_an_even_white_field_needs_nothing(tmp_path: Path) -> None:
     view = View(size=SMALL, fall_off=0.04)
     found = measure_uniformity([shot(view, tmp_path)], flat_of(view, tmp_path))
     # Limits as ISO 12646 has them (secondary text).
-    held = to_json(found)
+    answer = uniformity_answer(found)
+    held = answer_json(answer)
     assert all(limit["within"] for limit in held["limits"])
     assert [advice["adjust"] for advice in held["advice"]] == ["luminance fall-off"]
-    assert "Nothing is to be adjusted" in to_text(found)
+    assert "Nothing is to be adjusted" in answer_text(answer)
+
+
+def test_every_number_has_its_quantity_and_every_null_figure_its_reason(tmp_path: Path) -> None:
+    """A corner is clipped, so that its zone and the fall-off have no figures; a white field has no purity."""
+    white, red = View(size=SMALL), View(size=SMALL, light=(0.4, 0.05, 0.02))
+    codes = photograph(white).copy()
+    x, y = (int(value) for value in white.square_corners[0])
+    codes[y : y + 80, x : x + 120] = 255
+    spotted = replace(red, spots=(Spot(u=0.3, v=0.4, diameter=0.1, factors=(0.9, 1.5, 1.0)),))
+    found = measure_uniformity([photo_of(codes, tmp_path / "white", None), shot(spotted, tmp_path, "red")])
+    assert found.field("white").fall_off_percent is None  # type: ignore[union-attr]
+    answer = uniformity_answer(found)
+    held = answer_json(answer)
+    null = {one.quantity.path: one.reason for one in answer.figures if one.value is None}
+    assert {path.split(".")[2] for path in null} == {"fall_off_percent", "purity", "zones"}
+    assert "clipped" in null["fields.0.zones.0.luminance_percent"]
+    assert "top left" in null["fields.0.fall_off_percent"]
+    assert "the result does not have it" not in null.values()
+    # Corners and outlines are drawn, not read.
+    rest = numbers_without_a_quantity("uniformity", held)
+    assert {path.split(".")[-3] for path in rest} == {"corners_px", "outline_uv", "outline_px"}
+    kept = [one.kept for one in quantities_in("uniformity", held) if one.path.endswith("purity.value")]
+    assert kept == [False, True]
+
+
+def test_every_field_has_its_finding_and_tables(tmp_path: Path) -> None:
+    """The finding of each field heads text and page, and each has its 5 x 5 tables; of one gun, of purity too."""
+    lights = {"white": (0.25, 0.3, 0.4), "green": (0.12, 0.4, 0.08)}
+    found = measure_uniformity(shot(View(size=SMALL, light=light), tmp_path, name) for name, light in lights.items())
+    answer = uniformity_answer(found)
+    assert [one.words.split(":")[0] for one in answer.findings] == ["White field", "Green field"]
+    grids = [table for table in answer.tables if len(table.rows) == 5 and len(table.head) == 6]
+    assert [table.head[0].split(":")[0] for table in grids] == ["white", "white", "green", "green", "green"]
+    assert all(table.rows[2][3] in ("100.0", "0.0000", "0.0") for table in grids)
+    page = answer_page(answer, None, [])
+    for one in answer.findings:
+        assert one.words.replace("'", "&#39;") in page
+    assert page.count("<table") == len([table for table in answer.tables if table.rows])
+
+
+def test_work_inside_comes_with_its_caution(tmp_path: Path) -> None:
+    """Programs find the caution with the advice, people once below all of it."""
+    spots = (Spot(u=-0.3, v=0.4, diameter=0.1, factors=(1.0, 1.14, 1.0)),)
+    answer = uniformity_answer(measure_uniformity([shot(View(size=SMALL, spots=spots), tmp_path)]))
+    landing = next(one for one in answer_json(answer)["advice"] if one["adjust"] == "purity and landing")
+    assert SERVICE in landing["why"]
+    said = " ".join(answer_text(answer).split())
+    assert said.count("lethal voltages") == 1
+    assert "A picture tube can kill" in said
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -552,6 +553,21 @@ def test_a_plot_stays_without_loss(bench: Path) -> None:
     assert call("record", "new", "second.json", "--set", "x").code == 0
     assert call("record", "add", "second.json", "as-found", "--picture", "noise.png").code == 0
     assert kept("second.json").media_type == "image/jpeg"
+
+
+def test_a_photograph_of_noise_is_kept(bench: Path) -> None:
+    """In full colour it has more bytes than pixels as a JPEG, which an encoder's buffer has to have room for."""
+    noise = np.random.default_rng(1).integers(0, 256, (1200, LONGEST, 3), dtype=np.uint8)
+    Image.fromarray(noise).save("noise.png", compress_level=0)
+    ran = call("record", "add", SET, "as-found", "--picture", "noise.png")
+    assert (ran.code, ran.out, ran.err) == (0, f"{SET}, as found: picture noise.png\n", "")
+    assert len(kept().data) > LONGEST * 1200
+    with Image.open(io.BytesIO(kept().data)) as seen:
+        seen.load()
+        assert (seen.mode, seen.size) == ("RGB", (LONGEST, 1200))
+        # Colour at full size: ITU-T T.81, B.2.2, sampling factors of the components.
+        assert [component[1:3] for component in seen.layer] == [(1, 1)] * 3  # type: ignore[attr-defined]
+    assert call("report", SET, "--to", "report.html").code == 0
 
 
 def test_grey_of_16_bits_is_not_cut(bench: Path) -> None:

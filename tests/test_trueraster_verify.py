@@ -355,6 +355,16 @@ def test_a_plain_frame_is_not_recognised_but_said_to_be_plain(tmp_path: Path) ->
     assert "--pattern field" in ran.err
 
 
+def test_a_picture_that_no_format_has_is_named(tmp_path: Path) -> None:
+    """A photograph of noise in the place of a capture: one line, with the file's name."""
+    noise = np.random.default_rng(1).integers(0, 256, (600, 900, 3), dtype=np.uint8)
+    Image.fromarray(noise).save(tmp_path / "noise.png", compress_level=0)
+    ran = call("verify", tmp_path / "noise.png")
+    assert (ran.code, ran.out, ran.err.count("\n")) == (2, "", 1)
+    assert "noise.png: 900x600" in ran.err
+    assert "--format" in ran.err
+
+
 @pytest.mark.parametrize("quality", [pytest.param(85, marks=pytest.mark.slow), 95])
 def test_jpeg_files(files: Path, tmp_path: Path, quality: int) -> None:
     """A JPEG of the frame passes within 2 %, recognised, as full-range BT.601 (ITU-T T.871)."""

@@ -251,8 +251,8 @@ def _marks(request: Request, photo: Photo) -> tuple[MarksGiven | None, str]:
         other = read_photo(request.marks_photo)
         if other.size != photo.size:
             raise UsageError(
-                f"--marks-photo: {other.size[0]}x{other.size[1]} pixels, the photograph has {photo.size[0]}x"
-                f"{photo.size[1]}; both are taken from one tripod, with one zoom and focus"
+                f"--marks-photo: {other.path} has {other.size[0]}x{other.size[1]} pixels, {photo.path} has "
+                f"{photo.size[0]}x{photo.size[1]}; both are taken from one tripod, with one zoom and focus"
             )
         seen, words = find_marks(other), f"marks of {request.marks_photo}"
         _check_still(request, photo, seen)

@@ -27,7 +27,7 @@ _WINDOW = 0.1
 """Half the side of the window in which a corner is found, in squares: the codes begin at 0.125."""
 _WINDOW_PX = (3, 12)
 _SOFT_PX = 2.5
-"""Deviation of the blur with which red and blue are held against green: more than colour at half size is spread."""
+"""Deviation of the blur with which red and blue are compared with green: more than colour at half size is spread."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -111,8 +111,8 @@ def _refined(photo: Photo, rough: Floats, half: int) -> Floats:
     A corner of squares looks the same when light and dark are changed about, so that its place depends neither on the
     exposure nor on the transfer curve: codes serve as they are.
 
-    Green tells the place. Red and blue are held against green where all are softened alike: JPEG mostly keeps colour at
-    half the size, so that a coloured fringe is spread over a few pixels and only its area is left, not its edge.
+    Green gives the place. Red and blue are compared with green where all are softened alike: JPEG mostly keeps colour
+    at half the size, so that a coloured fringe is spread over a few pixels and only its area is left, not its edge.
     """
     planes = [np.ascontiguousarray(photo.codes[..., gun]) for gun in range(3)]
     planes = [plane if plane.dtype == np.uint8 else (plane >> 8).astype(np.uint8) for plane in planes]

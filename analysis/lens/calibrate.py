@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 
 FEWEST_PHOTOS = 5
 _LEAST_SPREAD_DEG = 15.0
-"""Between the two most different directions of the board: with less, focal length and distance cannot be told apart."""
+"""Between the two most different directions of the board: with less, focal length and distance cannot be separated."""
 _LEAST_COVERAGE = 0.35
 """Of the picture's cells have to hold a corner of the board; a board that just fits leaves the outer ones empty."""
 _GOOD_COVERAGE = 0.6
@@ -147,7 +147,7 @@ def calibrate(sightings: Sequence[Sighting], missed: Sequence[Path] = ()) -> Cal
     if _coverage(kept) < _GOOD_COVERAGE:
         notes.append(
             "the outer part of the picture has seen little of the board; photographs in which the board reaches beyond "
-            "the picture's edges, one for each corner, make the lens surer there"
+            "the picture's edges, one for each corner, make the lens more certain there"
         )
     return Calibration(
         lens=lens,
@@ -242,12 +242,17 @@ def _fit(kept: Sequence[Sighting]) -> _Fit:
     things = [np.asarray(places, np.float32)[sighting.ids] for sighting in kept]
     seen = [sighting.green.astype(np.float32) for sighting in kept]
     stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 100, 1e-10)
+    threads = cv2.getNumThreads()
+    # Several threads sum in no fixed order, and the same photographs would give a slightly different lens each time.
+    cv2.setNumThreads(1)
     try:
         _, matrix, distortion, turns, moves = cv2.calibrateCamera(
             things, seen, kept[0].size, np.eye(3), np.zeros(5), criteria=stop
         )
     except cv2.error as error:
         raise ValueError(_SAME_DIRECTION) from error
+    finally:
+        cv2.setNumThreads(threads)
     if not all(np.isfinite(part).all() for part in (matrix, distortion, *turns, *moves)):
         raise ValueError(_SAME_DIRECTION)
     rests = tuple(
@@ -328,20 +333,20 @@ def _check_certainty(lens: Lens) -> None:
     focal = max(math.sqrt(lens.covariance[i, i]) / length for i, length in ((0, lens.fx), (1, lens.fy)))
     _, corner = lens.corner_percent()
     if focal > _WORST_FOCAL or corner > _WORST_CORNER_PERCENT:
-        told = (
+        known = (
             f"the focal length to {100 * focal:.1f} %"
             if focal > _WORST_FOCAL
             else f"the corner's distortion to {corner:.2f} %"
         )
         raise ValueError(
-            f"the photographs tell {told} only; take more, sharper and more tilted ones, with the board in all corners"
+            f"the photographs give {known} only; take more, sharper and more tilted ones, with the board in all corners"
         )
 
 
 def _fringe(
     kept: Sequence[Sighting], gun: int, middle: tuple[float, float], size: tuple[int, int]
 ) -> tuple[float, float]:
-    """(a, b) of a gun's scale against green, from corners that were found in each channel by itself."""
+    """(a, b) of a gun's scale relative to green, from corners that were found in each channel by itself."""
     green = np.concatenate([sighting.green for sighting in kept]) - middle
     shift = np.concatenate([sighting.points[gun] for sighting in kept]) - middle - green
     square = (green**2).sum(axis=1) / (math.hypot(*size) / 2) ** 2

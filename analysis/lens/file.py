@@ -24,7 +24,7 @@ def save_lens(lens: Lens, path: Path) -> None:
     Raises:
         OSError: it cannot be written.
     """
-    told = {
+    held = {
         "lens": 1,
         "width": lens.width,
         "height": lens.height,
@@ -37,7 +37,7 @@ def save_lens(lens: Lens, path: Path) -> None:
         "covariance": lens.covariance.tolist(),
     }
     with placed(path) as file:
-        file.write((json.dumps(told, indent=1) + "\n").encode())
+        file.write((json.dumps(held, indent=1) + "\n").encode())
 
 
 def load_lens(path: Path) -> Lens:
@@ -55,24 +55,24 @@ def load_lens(path: Path) -> Lens:
     if len(data) > _MOST_BYTES:
         raise FileError(other)
     try:
-        told = json.loads(data)
+        held = json.loads(data)
     except (ValueError, RecursionError) as error:
         raise FileError(other) from error
-    if not isinstance(told, dict) or "lens" not in told:
+    if not isinstance(held, dict) or "lens" not in held:
         raise FileError(other)
-    if type(told["lens"]) is not int or told["lens"] != 1:
+    if type(held["lens"]) is not int or held["lens"] != 1:
         raise FileError(f"{path}: a lens file of another version; make it again with 'trueraster measure lens'")
-    if told.keys() != _SCHEMA:
-        odd = sorted(str(key)[:20] for key in told.keys() ^ _SCHEMA)[0]
+    if held.keys() != _SCHEMA:
+        odd = sorted(str(key)[:20] for key in held.keys() ^ _SCHEMA)[0]
         verb = "is missing" if odd in _SCHEMA else "is not expected"
         raise FileError(f"{path}: a broken lens file: {odd!r} {verb}")
     try:
-        return _lens_of(told)
+        return _lens_of(held)
     except ValueError as error:
         raise FileError(f"{path}: a broken lens file: {error}") from error
 
 
-def _lens_of(told: dict[str, Any]) -> Lens:
+def _lens_of(held: dict[str, Any]) -> Lens:
     def numbers(name: str, count: int, value: Any) -> list[float]:
         if type(value) is not list or len(value) != count or not all(type(v) in (int, float) for v in value):
             raise ValueError(f"{name} should be {count} numbers")
@@ -82,16 +82,16 @@ def _lens_of(told: dict[str, Any]) -> Lens:
             raise ValueError(f"{name}: a number without an end") from error
 
     def side(name: str) -> int:
-        if type(told[name]) is not int:
+        if type(held[name]) is not int:
             raise ValueError(f"{name} should be a whole number")
-        return int(told[name])
+        return int(held[name])
 
     count = len(PARAMETERS)
-    if type(told["covariance"]) is not list or len(told["covariance"]) != count:
+    if type(held["covariance"]) is not list or len(held["covariance"]) != count:
         raise ValueError(f"covariance should be {count} rows")
-    focal, principal = numbers("focal_px", 2, told["focal_px"]), numbers("principal_px", 2, told["principal_px"])
-    k1, k2, p1, p2, k3 = numbers("distortion", 5, told["distortion"])
-    red, blue = numbers("red", 2, told["red"]), numbers("blue", 2, told["blue"])
+    focal, principal = numbers("focal_px", 2, held["focal_px"]), numbers("principal_px", 2, held["principal_px"])
+    k1, k2, p1, p2, k3 = numbers("distortion", 5, held["distortion"])
+    red, blue = numbers("red", 2, held["red"]), numbers("blue", 2, held["blue"])
     return Lens(
         width=side("width"),
         height=side("height"),
@@ -102,6 +102,6 @@ def _lens_of(told: dict[str, Any]) -> Lens:
         distortion=(k1, k2, p1, p2, k3),
         red=(red[0], red[1]),
         blue=(blue[0], blue[1]),
-        covariance=np.array([numbers("covariance", count, row) for row in told["covariance"]]),
-        rms_px=numbers("rms_px", 1, [told["rms_px"]])[0],
+        covariance=np.array([numbers("covariance", count, row) for row in held["covariance"]]),
+        rms_px=numbers("rms_px", 1, [held["rms_px"]])[0],
     )

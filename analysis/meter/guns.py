@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.guns import GUNS
 from analysis.meter.readings.types import Meter, Reading
 
 __all__ = ["FEWEST_LEVELS", "GUNS", "Guns", "fit_guns", "gun_matrix", "meter_noise"]
 
 Floats = NDArray[np.float64]
 
-GUNS = ("red", "green", "blue")
 FEWEST_LEVELS = 4
 """Different levels with light: each gun has three unknowns, and a fourth level lets the fit be judged."""
 _DARK = 0.0005

@@ -10,11 +10,9 @@ from numpy.typing import NDArray
 
 from patterns.scene import Dot, Node, Scene
 
-__all__ = ["GUNS", "GlassGrid", "SeenGrid", "ShownGrid"]
+__all__ = ["GlassGrid", "SeenGrid", "ShownGrid"]
 
 Floats = NDArray[np.float64]
-
-GUNS = ("red", "green", "blue")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -37,7 +37,7 @@ _LEAST_FILLED = 0.93
 _LEAST_LIGHT = 0.01
 """Linear light of the strongest channel in the area (code 25 of 255) below which there is no lit area."""
 _LEAST_CONTRAST = 2.5
-"""Light of the area against its surroundings, below which its edge is not to be trusted."""
+"""Light of the area compared with its surroundings, below which its edge is not to be trusted."""
 _MIDDLE = (0.12, 0.88)
 """The part of each side that its line is laid through."""
 _CLEAR = 0.012
@@ -97,7 +97,7 @@ def find_lit_area(small: SmallLight) -> LitArea:
 
 
 def _between(bright: Light) -> float:
-    """The level that parts light from dark best (Otsu's method, on square roots so that dark steps count)."""
+    """The level that separates light from dark best (Otsu's method, on square roots so that dark steps count)."""
     roots = np.sqrt(np.maximum(bright, 0) / 3)
     codes = np.clip(roots * 255, 0, 255).astype(np.uint8)
     found, _ = cv2.threshold(codes, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)

@@ -1,7 +1,7 @@
 """Blotches: places where colour or luminance departs from what is smooth over the picture.
 
 A surface of the fourth degree is taken off, which holds all that falls off toward the edges or drifts across. What is
-left is smoothed, held against its own noise, and outlined where it has fallen to half of its strongest.
+left is smoothed, compared with its own noise, and outlined where it has fallen to half of its strongest.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.statistics import MAD_TO_SIGMA
 from analysis.uniformity.map import (
-    CURVE_DOUBT,
+    CURVE_UNCERTAINTY,
     Bools,
     FieldMap,
     Floats,
@@ -119,7 +119,7 @@ def find_blotches(field: FieldMap, own: int | None, to_photo: Floats) -> tuple[B
         blotch = _blotch(spot, colour, light, channels, both, field, to_photo)
         if blotch is not None:
             found.append(blotch)
-    # Colour against luminance by what is just seen of each.
+    # Colour is compared with luminance by what is just seen of each.
     return tuple(
         sorted(found, key=lambda b: -max(b.delta_uv / _LEAST_UV, abs(b.luminance_percent) / 100 / _LEAST_LUMINANCE))
     )
@@ -168,7 +168,7 @@ def _spots(rest: _Rest, field: FieldMap, least: float, *, by_colour: bool) -> li
         # What holds most of one that was taken is its rim, and nothing new.
         if inside.sum() >= _FEWEST_CELLS and not any(_same(spot, other) for other in spots):
             spots.append(spot)
-    # Moire is no blotch: what is found has to stand out of what is left beside it too, which noise alone does not tell.
+    # Moire is no blotch: what is found has to stand out of what is left beside it too, which noise alone does not do.
     beside = float(np.percentile(far[_without(field.plain, spots)], _BESIDE_PERCENT))
     usual = _USUAL_BESIDE[rest.raw.shape[-1] - 1]
     least_far = _CLEAR_OF_NOISE * max(1.0, beside / usual)
@@ -210,9 +210,9 @@ def _blotch(
     return Blotch(
         kind=", ".join(words),
         delta_uv=size,
-        delta_uv_sigma=float(np.hypot(np.linalg.norm(colour.noise) / np.sqrt(apart), CURVE_DOUBT * size)),
+        delta_uv_sigma=float(np.hypot(np.linalg.norm(colour.noise) / np.sqrt(apart), CURVE_UNCERTAINTY * size)),
         luminance_percent=100 * relative,
-        luminance_sigma=float(100 * np.hypot(light.noise[0] / np.sqrt(apart), CURVE_DOUBT * relative)),
+        luminance_sigma=float(100 * np.hypot(light.noise[0] / np.sqrt(apart), CURVE_UNCERTAINTY * relative)),
         area_percent=100 * area,
         centre_uv=(
             float(np.interp(u, range(len(field.u)), field.u)),

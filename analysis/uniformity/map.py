@@ -1,7 +1,7 @@
 """A plain field over the visible area as a map of cells, with its colour, and what of it is smooth.
 
-Colour is the camera's: its linear R, G, B are taken for those of sRGB. That is far from a colorimeter's answer, but the
-same everywhere in the picture, so that differences tell.
+Colour is the camera's: its linear R, G, B are taken as those of sRGB. That is far from a colorimeter's answer, but the
+same everywhere in the picture, so that differences mean something.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from analysis.uniformity.light import Light, SmallLight
 from patterns.standards.colour import SRGB_TO_XYZ
 
 __all__ = [
-    "CURVE_DOUBT",
+    "CURVE_UNCERTAINTY",
     "FieldMap",
     "chromaticity",
     "colour_word",
@@ -32,9 +32,9 @@ __all__ = [
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-CURVE_DOUBT = 0.1
-"""Relative doubt of every difference: a camera's curve is steeper or flatter than sRGB's by so much (common practice,
-no source)."""
+CURVE_UNCERTAINTY = 0.1
+"""Relative uncertainty of every difference: a camera's curve is steeper or flatter than sRGB's by so much (common
+practice, no source)."""
 ROWS = 90
 """Of cells over the visible area: a multiple of the zones' and fine enough for a blotch of 3 % of the height."""
 _CELL_BLUR = 0.6

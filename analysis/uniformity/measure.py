@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.guns import GUNS
 from analysis.photo.file import Photo
-from analysis.raster.grid import GUNS
 from analysis.uniformity.area import LitArea, find_lit_area
 from analysis.uniformity.blotches import Blotch, find_blotches
 from analysis.uniformity.light import (
@@ -38,7 +38,8 @@ from render.errors import FileError
 __all__ = ["Blotch", "Extreme", "Field", "Purity", "Uniformity", "Zone", "measure_uniformity"]
 
 _WHITE = 0.3
-"""Least light of a white field's weakest channel against its strongest: tubes are set as blue as 9300 K and more."""
+"""Least light of a white field's weakest channel, as a share of its strongest: tubes are set as blue as 9300 K and
+more."""
 _PURE = 2.0
 """How many times the next channel a coloured field's own channel has at least."""
 _CLIPPED_NOTE = 0.002
@@ -64,7 +65,7 @@ class Extreme:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Field:
-    """What one photograph tells of one field."""
+    """One field, as one photograph shows it."""
 
     path: Path
     colour: str
@@ -93,7 +94,7 @@ class Field:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Uniformity:
-    """What all photographs tell."""
+    """All fields that were photographed."""
 
     fields: tuple[Field, ...]
     flat_field: bool
@@ -126,7 +127,7 @@ def measure_uniformity(photos: Iterable[Photo], flat: Photo | None = None, ambie
             room = ambient_light(ambient, photo.size)
         field = _measured(small_light(photo), lost, room)
         if photo.is_grey:
-            raise FileError(f"{photo.path}: the photograph is grey; evenness of colour is told by its colours")
+            raise FileError(f"{photo.path}: the photograph is grey; uniformity needs one in colour")
         for other in fields:
             if other.colour == field.colour:
                 raise FileError(
@@ -161,7 +162,7 @@ def _measured(small: SmallLight, flat: FlatField | None, room: SmallLight | None
     except ValueError as error:
         raise FileError(f"{small.path}: {error}") from error
     fall_off, fall_off_sigma = _fall_off(zones)
-    told = [zone for zone in zones if zone.reason is None]
+    measured = [zone for zone in zones if zone.reason is None]
     return Field(
         path=small.path,
         colour=colour,
@@ -170,11 +171,11 @@ def _measured(small: SmallLight, flat: FlatField | None, room: SmallLight | None
         blotches=find_blotches(field, own, area.to_photo),
         fall_off_percent=fall_off,
         fall_off_sigma=fall_off_sigma,
-        dimmest=_extreme(told, _light_of, lambda value: -value),
-        brightest=_extreme(told, _light_of, lambda value: value),
-        delta_uv=_extreme(told, _uv_of, lambda value: value),
-        delta_uv_between=_between(told),
-        purity=None if own is None else _extreme(told, _purity_of, abs),
+        dimmest=_extreme(measured, _light_of, lambda value: -value),
+        brightest=_extreme(measured, _light_of, lambda value: value),
+        delta_uv=_extreme(measured, _uv_of, lambda value: value),
+        delta_uv_between=_between(measured),
+        purity=None if own is None else _extreme(measured, _purity_of, abs),
         clipped_percent=100 * clipped,
         surround_percent=100 * area.surround,
         warnings=_warnings(area, clipped, typical, own, flat, room),
@@ -226,7 +227,7 @@ def _fall_off(zones: Sequence[Zone]) -> tuple[float | None, float | None]:
     sigmas = [zone.luminance_sigma for zone in corners if zone.luminance_sigma is not None]
     if len(values) < 4:
         return None, None
-    # What the camera does in one corner it does in all: the mean is no surer than one.
+    # What the camera does in one corner it does in all: the mean is no more certain than one.
     return 100 - float(np.mean(values)), float(np.mean(sigmas))
 
 

@@ -14,10 +14,11 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw
 
+from analysis.answer import SERVICE
 from analysis.drawing.labels import ADVANCE, line_height, padding, wrapped
 from analysis.drawing.palette import BLUE, DARK, GROUND, ORANGE, QUIET, RULE, TEXT, Rgb, font, plain
 from analysis.photo.file import Photo
-from analysis.uniformity.limits import advise_uniformity
+from analysis.uniformity.answer import advise_uniformity, field_finding
 from analysis.uniformity.map import Floats
 from analysis.uniformity.measure import Blotch, Field, Uniformity, Zone
 
@@ -51,14 +52,14 @@ class _Panel:
         return np.asarray((points - self.corner) * self.scale, np.float64)
 
 
-def uniformity_picture(found: Uniformity, photo_of: Callable[[Field], Photo]) -> Image.Image:
+def uniformity_picture(uniformity: Uniformity, photo_of: Callable[[Field], Photo]) -> Image.Image:
     """The page, mode RGB. `photo_of` gives the photograph of a field again: they are shown one by one."""
     parts: list[Image.Image] = []
-    for field in found.fields:
+    for field in uniformity.fields:
         parts.append(_words(_heading(field)))
         parts.append(_shown(field, _panel(field, photo_of(field))))
         parts.append(_words(_key(field)))
-    parts.append(_words([_Line("What to do", TEXT, _TEXT_SIZE + 4), *_advice(found)]))
+    parts.append(_words([_Line("What to do", TEXT, _TEXT_SIZE + 4), *_advice(uniformity)]))
     page = Image.new("RGB", (_WIDTH, sum(part.height for part in parts)), GROUND)
     top = 0
     for part in parts:
@@ -142,7 +143,7 @@ def _zone_label(draw: ImageDraw.ImageDraw, zone: Zone, field: Field, panel: _Pan
 
 
 def _zone_words(zone: Zone, field: Field) -> tuple[list[str], bool]:
-    """The lines of a zone's label, and whether it is the one with the largest difference, surely one."""
+    """The lines of a zone's label, and whether it is the one with the largest difference, beyond its uncertainty."""
     if zone.luminance_percent is None or zone.delta_uv is None:
         return ["no figure"], False
     if zone.name == "centre":
@@ -214,20 +215,12 @@ def _words(lines: Sequence[_Line]) -> Image.Image:
 
 
 def _heading(field: Field) -> list[_Line]:
-    far = field.delta_uv
-    told = [f"farthest in colour: {far.zone}, {far.value:.4f} u'v' (±{far.sigma:.4f})"]
-    if field.fall_off_percent is not None:
-        told.insert(0, f"corners darker by {field.fall_off_percent:.1f} % (±{field.fall_off_sigma:.1f})")
-    if field.purity is not None:
-        worst = field.purity
-        told.append(f"least pure: {worst.zone}, {_signed(worst.value)} % (±{worst.sigma:.1f})")
     second = "Δ: difference in u'v'"
     if field.purity is not None:
         second = "below it how the share of another gun's light differs, in % of all light"
     return [
-        _Line(f"{field.colour.capitalize()} field", TEXT, round(_TEXT_SIZE * 1.4)),
+        _Line(field_finding(field), TEXT, round(_TEXT_SIZE * 1.2)),
         _Line(str(field.path), QUIET),
-        _Line("; ".join(told), TEXT),
         _Line(
             f"In each zone: luminance in % of the centre's; {second}. Of the camera's colour; framed: the farthest.",
             QUIET,
@@ -237,7 +230,7 @@ def _heading(field: Field) -> list[_Line]:
 
 def _key(field: Field) -> list[_Line]:
     lines = [_Line(f"{i} {_blotch_words(blotch)}", ORANGE) for i, blotch in enumerate(field.blotches, 1)]
-    lines = lines or [_Line("No blotches are found.", TEXT)]
+    lines = lines or [_Line("No blotches were found.", TEXT)]
     return [*lines, *(_Line(f"Note: {words}", QUIET) for words in field.warnings)]
 
 
@@ -248,8 +241,9 @@ def _blotch_words(blotch: Blotch) -> str:
     )
 
 
-def _advice(found: Uniformity) -> list[_Line]:
+def _advice(uniformity: Uniformity) -> list[_Line]:
     lines: list[_Line] = []
-    for advice in advise_uniformity(found):
-        lines += [_Line(advice.adjust, BLUE), _Line(advice.why, TEXT)]
+    for advice in advise_uniformity(uniformity):
+        why = f"{advice.why} {SERVICE}" if advice.inside else advice.why
+        lines += [_Line(advice.adjust, BLUE), _Line(why, TEXT)]
     return lines

@@ -14,13 +14,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.raster.grid import GUNS
+from analysis.guns import GUNS
 from analysis.uniformity.area import LitArea
 from analysis.uniformity.light import FlatField
-from analysis.uniformity.map import CURVE_DOUBT, FieldMap, Floats, chromaticity, colour_word, luminance
+from analysis.uniformity.map import CURVE_UNCERTAINTY, FieldMap, Floats, chromaticity, colour_word, luminance
 from patterns.standards.colour import SRGB_TO_XYZ
 
-__all__ = ["COLUMNS", "CORNERS", "ROWS", "Purity", "View", "Zone", "measure_zones"]
+__all__ = ["COLUMNS", "CORNERS", "FLAT_LIGHT", "FLAT_UV", "ROWS", "Purity", "View", "Zone", "measure_zones"]
 
 ROWS = ("top", "upper", "middle", "lower", "bottom")
 COLUMNS = ("left", "inner left", "middle", "inner right", "right")
@@ -29,21 +29,21 @@ CORNERS = ((0, 0), (0, 4), (4, 0), (4, 4))
 _CENTRE = (2, 2)
 
 _BLOCK = 3
-"""Cells along the blocks whose scatter tells a zone's noise: neighbouring cells share some of theirs."""
+"""Cells along the blocks whose scatter gives a zone's noise: neighbouring cells share some of theirs."""
 _LEAST_SEEN = 0.4
 """Share of a zone that has to be seen."""
 _MOST_CLIPPED = 0.1
 """Clipped share of a zone from which nothing is said of it."""
 _CLIPPED_LIGHT = 0.3
-"""Relative doubt of the light of pixels that are clipped (common practice, no source)."""
+"""Relative uncertainty of the light of pixels that are clipped (common practice, no source)."""
 _HALF_FIELD = 0.62
 """Tangent of half the camera's field of view along the diagonal where it is unknown: 32 degrees, a usual lens without
 zoom (common practice, no source). By the cosine's fourth power its corners get half of the middle's light."""
 _SHADING_UV = 0.002
-"""Doubt in u'v' of a camera's colour in its corners against its middle (common practice, no source)."""
-_FLAT_LIGHT = 0.005
-_FLAT_UV = 0.0005
-"""Relative doubt of how even a flat field's surface was, in light and in u'v' (common practice, no source)."""
+"""Uncertainty in u'v' of a camera's colour in its corners, compared with its middle (common practice, no source)."""
+FLAT_LIGHT = 0.005
+FLAT_UV = 0.0005
+"""Relative uncertainty of how even a flat field's surface was, in light and in u'v' (common practice, no source)."""
 _UNEVEN_VEIL = 1 / 3
 """How much the room's light differs over the glass, of what it is around it (common practice, no source)."""
 _ROOM_UV = {False: 0.05, True: 0.2}
@@ -99,7 +99,7 @@ class Zone:
 
 @dataclass(frozen=True, kw_only=True)
 class View:
-    """How a field was photographed, as far as it makes figures doubtful."""
+    """How a field was photographed, as far as it adds to the uncertainty of figures."""
 
     area: LitArea
     photo_size: tuple[int, int]
@@ -147,8 +147,8 @@ def _sample(field: FieldMap, row: int, column: int) -> _Sample:
 
 
 def _mean(light: Floats, valid: NDArray[np.bool_]) -> Floats:
-    """(3,): a zone's mean light; what is missing at its rim is told from its slope, or the outer zones came out too
-    bright."""
+    """(3,): a zone's mean light; what is missing at its rim is filled in by its slope, or the outer zones would come
+    out too bright."""
     mean = light[valid].mean(axis=0)
     y, x = (place.astype(np.float64) for place in np.nonzero(valid))
     off = np.array([(valid.shape[1] - 1) / 2 - x.mean(), (valid.shape[0] - 1) / 2 - y.mean()])
@@ -231,16 +231,16 @@ def _light_sigma(
     light: float, sample: _Sample, centre: _Sample, view: View, place: tuple[float, float], own: int | None
 ) -> float:
     veil = view.area.surround if view.veiled else 0.0
-    doubts = [
+    sources = [
         light * _noise(lambda rgb: np.log(luminance(rgb, own)), sample, centre),
-        CURVE_DOUBT * (light - 100),
+        CURVE_UNCERTAINTY * (light - 100),
         # The room's light lifts dark zones more than bright ones, and is not even itself.
         veil * (light - 100),
         100 * _UNEVEN_VEIL * veil,
         light * _CLIPPED_LIGHT * (sample.clipped + centre.clipped),
         light * _camera_loss(view, place),
     ]
-    return float(np.linalg.norm(doubts))
+    return float(np.linalg.norm(sources))
 
 
 def _uv_sigma(
@@ -248,15 +248,15 @@ def _uv_sigma(
 ) -> float:
     veil = view.area.surround if view.veiled else 0.0
     radius = _radius(view, place)
-    doubts = [
+    sources = [
         _noise(chromaticity, sample, centre),
-        CURVE_DOUBT * size,
+        CURVE_UNCERTAINTY * size,
         _UNEVEN_VEIL * veil * _ROOM_UV[own is not None],
         # A clipped channel pulls toward white.
         _CLIPPED_LIGHT * (sample.clipped + centre.clipped) * _ROOM_UV[own is not None],
-        _SHADING_UV * radius**2 if view.flat is None else _FLAT_UV,
+        _SHADING_UV * radius**2 if view.flat is None else FLAT_UV,
     ]
-    return float(np.linalg.norm(doubts))
+    return float(np.linalg.norm(sources))
 
 
 def _purity(sample: _Sample, centre: _Sample, own: int, view: View, known: float) -> Purity:
@@ -267,16 +267,16 @@ def _purity(sample: _Sample, centre: _Sample, own: int, view: View, known: float
     others = [i for i in range(3) if i != own]
     channel = max(others, key=lambda i: abs(change[i]))
     veil = view.area.surround if view.veiled else 0.0
-    doubts = [
+    sources = [
         100 * _noise(lambda rgb: shares(rgb)[channel], sample, centre),
-        CURVE_DOUBT * change[channel],
+        CURVE_UNCERTAINTY * change[channel],
         # Of grey light in the room another channel gets a third.
         100 / 3 * _UNEVEN_VEIL * veil,
         100 * _CLIPPED_LIGHT * (sample.clipped + centre.clipped) / 3,
     ]
     return Purity(
         percent=float(change[channel]),
-        sigma=known * float(np.linalg.norm(doubts)),
+        sigma=known * float(np.linalg.norm(sources)),
         channel=GUNS[channel],
         hue_shift_deg=_hue(sample.light, centre.light),
     )
@@ -292,11 +292,11 @@ def _hue(light: Floats, centre: Floats) -> float:
 
 
 def _camera_loss(view: View, place: tuple[float, float]) -> float:
-    """Relative doubt of a zone's light against the centre's by what the camera loses there."""
+    """Relative uncertainty of a zone's light, compared with the centre's, by what the camera loses there."""
     if view.flat is not None:
         away = _in_photo(view, place) - _in_photo(view, (0, 0))
         share = away / view.photo_size
-        return float(np.linalg.norm([_FLAT_LIGHT, *(np.array(view.flat.tilt) * share / np.sqrt(3))]))
+        return float(np.linalg.norm([FLAT_LIGHT, *(np.array(view.flat.tilt) * share / np.sqrt(3))]))
     # The cosine's fourth power of a usual lens, none of it or all: as a rectangular distribution.
     kept = [(1 + (_radius(view, where) * _HALF_FIELD) ** 2) ** -2 for where in (place, (0.0, 0.0))]
     return float(abs(kept[0] / kept[1] - 1) / np.sqrt(3))

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
-from trueraster import interrupt
 from trueraster.commands.measure_colour import colour
 from trueraster.commands.measure_grey import grey
+from trueraster.commands.measure_lens import lens
 from trueraster.commands.measure_raster import convergence, geometry, raster
 from trueraster.commands.measure_uniformity import uniformity
-from trueraster.options.shared import as_json_option
-from trueraster.output.terminal import counted, progress, put_json, put_text
 
 __all__ = ["measure"]
 
@@ -22,56 +18,5 @@ def measure() -> None:
     """Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."""
 
 
-for command in (geometry, convergence, raster, uniformity, grey, colour):
+for command in (geometry, convergence, raster, uniformity, grey, colour, lens):
     measure.add_command(command)
-
-
-@measure.command()
-@click.argument("photos", nargs=-1, required=True, metavar="PHOTO...", type=click.Path(path_type=Path))
-@click.option(
-    "--to", type=click.Path(path_type=Path), default="outputs/lens.json", show_default=True, help="Lens file."
-)
-@as_json_option
-def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
-    """Calibrate a camera's lens from photographs of the board.
-
-    Print 'trueraster sheet board', glue it flat, and take 5 to 20 photographs of it with the zoom and focus of the
-    photograph of the screen: from the front, the left, the right, above and below, near the picture's corners too.
-    """
-    from analysis.lens.board import find_board
-    from analysis.lens.calibrate import FEWEST_PHOTOS, calibrate
-    from analysis.lens.file import save_lens
-    from analysis.photo.file import read_photo
-    from trueraster.lenswords import calibration_json, calibration_text
-    from trueraster.options.values import UsageError
-
-    if to.suffix.lower() != ".json":
-        raise UsageError(f"--to: got {str(to)[:60]!r}, a file name that ends in .json is expected")
-    if to.is_dir():
-        raise UsageError(f"--to: {to} is a folder")
-    if len(photos) < FEWEST_PHOTOS:
-        raise UsageError(
-            f"{counted(len(photos), 'photograph')} of the board: at least {FEWEST_PHOTOS} are needed, 10 are good"
-        )
-    if len(photos) > _MOST_PHOTOS:
-        raise UsageError(f"{len(photos)} photographs are too many, at most {_MOST_PHOTOS} are taken, 10 are good")
-    seen, missed = [], []
-    with progress("calibrating", quiet=as_json) as tell:
-        for i, path in enumerate(photos):
-            interrupt.check()
-            tell(path.name, i / len(photos))
-            sighting = find_board(read_photo(path))
-            if sighting is None:
-                missed.append(path)
-            else:
-                seen.append(sighting)
-    found = calibrate(seen, missed)
-    save_lens(found.lens, to)
-    if as_json:
-        put_json(calibration_json(found, to))
-    else:
-        put_text(calibration_text(found, to))
-
-
-_MOST_PHOTOS = 200
-"""More is a slip, such as a whole folder of other pictures."""

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 from trueraster import interrupt
+from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
-from trueraster.output.terminal import progress, put_json, put_text
+from trueraster.output.answers import put_answer
+from trueraster.output.terminal import progress
 
 if TYPE_CHECKING:
     from analysis.photo.file import Photo
@@ -50,9 +52,8 @@ def uniformity(
     white balance and exposure fixed. All figures are relative to the middle of the picture.
     """
     from analysis.photo.file import read_photo
-    from analysis.uniformity.answer import to_json, to_text
+    from analysis.uniformity.answer import uniformity_answer
     from analysis.uniformity.measure import measure_uniformity
-    from trueraster.options.values import UsageError
 
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
@@ -69,17 +70,14 @@ def uniformity(
                 yield read_photo(path)
 
         found = measure_uniformity(read(), flat, room)
+    files = {}
     if picture is not None:
         _write(picture, found)
-    if as_json:
-        put_json(to_json(found))
-    else:
-        put_text(to_text(found))
+        files["picture"] = picture
+    put_answer(uniformity_answer(found), files, as_json=as_json)
 
 
 def _check_target(picture: Path, inputs: list[Path]) -> None:
-    from trueraster.options.values import UsageError
-
     if picture.suffix.lower() != ".png":
         raise UsageError(f"--picture: got {str(picture)!r}, a name that ends in .png is expected")
     if any(picture.resolve() == path.resolve() for path in inputs):

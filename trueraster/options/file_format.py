@@ -32,6 +32,7 @@ def format_of_file(frame: Frame, text: str | None, aspect: str | None) -> Format
     alike = [f for f in alike if f.interlaced == interlaced] or alike
     if not alike:
         raise UsageError(
-            f"--format: which one was played? {tags.width}x{tags.height} is the raster of none that is named"
+            f"{frame.path}: {tags.width}x{tags.height} is not the raster of any named format; give the one that was "
+            "played with --format"
         )
     return format_of(alike[0].id, aspect)

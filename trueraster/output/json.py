@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -24,8 +24,14 @@ def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
         answer: what was measured.
         files: names of files that were written, by what they are; None for a command that writes none.
     """
-    held = nested({one.quantity.path: _counted(one) for one in answer.figures})
-    held = _merged(held, nested(_uncertainties(answer.figures)))
+    values: dict[str, Any] = {}
+    uncertainties: dict[str, Any] = {}
+    for one in answer.figures:
+        quantity, digits = one.quantity, one.quantity.digits or answer.digits
+        values[quantity.path] = rounded(_counted(one), digits)
+        if quantity.uncertainty:
+            uncertainties[quantity.uncertainty.format(path=quantity.path)] = rounded(one.uncertainty, digits)
+    held = _merged(nested(values), nested(uncertainties))
     told: dict[str, Any] = {
         "finding": ". ".join(one.words for one in answer.findings),
         "reasons": dict(answer.reasons),
@@ -36,29 +42,19 @@ def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
         told["faults"] = [_fault_json(one) for one in answer.faults]
     else:
         told["advice"] = None if answer.advice is None else [_advice_json(one) for one in answer.advice]
-    held = _merged(_merged(held, told), answer.details)
+    held = _merged(_merged(held, rounded(told, answer.digits)), rounded(answer.details, answer.digits))
     for path in answer.absent:
         _clear(held, path.split("."))
         _clear(held, ["uncertainty", *path.split(".")])
     if files is not None:
         held["files"] = files_json(files)
-    plain = rounded(held, answer.digits)
-    assert isinstance(plain, dict)
-    return plain
+    return held
 
 
 def _counted(one: Figure) -> float | int | None:
     """A figure's value; a count is a whole number."""
     is_whole = one.quantity.decimals == 0 and one.value is not None and one.value.is_integer()
     return int(one.value) if is_whole and one.value is not None else one.value
-
-
-def _uncertainties(figures: Iterable[Figure]) -> dict[str, float | None]:
-    return {
-        one.quantity.uncertainty.format(path=one.quantity.path): one.uncertainty
-        for one in figures
-        if one.quantity.uncertainty
-    }
 
 
 def _advice_json(one: Advice) -> dict[str, Any]:

@@ -7,6 +7,7 @@ import warnings
 from dataclasses import dataclass
 
 from trueraster.output.page import data_uri
+from trueraster.record.pictures import jpeg
 from trueraster.record.schema import AttachedPicture, Record, Stage
 
 __all__ = ["Shown", "pictures_of"]
@@ -70,9 +71,8 @@ def _kept(one: AttachedPicture, small: bool) -> tuple[str, bytes, tuple[int, int
         # A broken file raises anything that can be raised.
         return None
     picture.thumbnail((_SMALL, _SMALL), Image.Resampling.LANCZOS)
+    if one.media_type != "image/png":
+        return one.media_type, jpeg(picture, _QUALITY), picture.size
     file = io.BytesIO()
-    if one.media_type == "image/png":
-        picture.save(file, "PNG", optimize=True)
-    else:
-        picture.save(file, "JPEG", quality=_QUALITY, optimize=True, subsampling=0)
+    picture.save(file, "PNG", optimize=True)
     return one.media_type, file.getvalue(), picture.size

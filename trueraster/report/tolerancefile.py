@@ -27,7 +27,10 @@ _HEAD = """\
 """
 SHOWN: dict[Kind, dict[str, Any]] = {
     Kind.GREY: {"steps": [{"level_percent": 50}], "after": {"steps": [{"level_percent": 50}]}},
-    Kind.UNIFORMITY: {"fields": [{"colour": "white", "purity": {}}]},
+    Kind.UNIFORMITY: {
+        "fields": [{"colour": "white", "purity": {}, "zones": [{"name": "each zone"}], "blotches": [{}]}],
+        "limits": [{"field": "each field", "figure": "each figure that has a limit"}],
+    },
     Kind.VERIFY: {"patches": [{"verdict": "pass"}], "registration": {}, "fields": {}},
 }
 """What figures are called depends on what was measured: enough of it to show every name once."""
