@@ -20,9 +20,6 @@ if TYPE_CHECKING:
 
 __all__ = ["fields_answer", "frame_answer", "heading_of", "marks_of", "notes_of", "other_answer"]
 
-_SMALL = 8
-"""Digits of the place's uncertainties, which are millionths where a raster is seen well; all else has six."""
-
 
 def frame_answer(
     found: Examination, frame: Frame, pattern: Pattern, fmt: Format, frames: Mapping[str, Any] | None = None
@@ -32,20 +29,22 @@ def frame_answer(
     details = {
         **_subject(pattern, fmt, check.signal),
         "verdict": "pass" if found.passed else "fail",
-        "registration": _registration(check.registration.x, check.registration.y),
+        "registration": _cut(check.registration.x, check.registration.y),
         "capture": check.capture.value,
         "tolerance": {
             "value": check.tolerance.value,
             "unit": "percent" if check.tolerance.percent else "codes of 8 bits",
         },
-        "tolerance_codes": [round(float(limit), 6) for limit in check.tolerance.limits(check.signal)],
+        "tolerance_codes": list(check.tolerance.limits(check.signal)),
         "patches": [_patch(reading) for reading in check.readings],
         "skipped": list(check.skipped),
     }
     totals = with_totals(details)
     table = quantities(details)
-    values = {one.path: number_at(totals, one.path) for one in table}
-    uncertainty = {one.path: number_at(totals, one.uncertainty) for one in table}
+    values, uncertainty = _place(check.registration.x, check.registration.y)
+    for one in table:
+        values.setdefault(one.path, number_at(totals, one.path))
+        uncertainty.setdefault(one.path, number_at(totals, one.uncertainty))
     missing = list(place_words(found))
     if check.skipped:
         missing.append(f"Not measured here, too small or out of view: {', '.join(check.skipped)}.")
@@ -65,7 +64,6 @@ def frame_answer(
         faults=tuple(_named(fault) for fault in found.faults),
         reasons=found.reasons,
         details=details if frames is None else {**details, "frames": dict(frames)},
-        digits=_SMALL,
     )
 
 
@@ -95,8 +93,8 @@ def fields_answer(
             "state": reading.state.value,
             "order": reading.order and reading.order.value,
             "confidence": round(reading.confidence, 4),
-            "step": _six(reading.step),
-            "step_uncertainty": _six(reading.step_uncertainty),
+            "step": reading.step,
+            "step_uncertainty": reading.step_uncertainty,
             "frames": reading.frames,
             "repeated": reading.repeated,
             "dropped": reading.dropped,
@@ -217,9 +215,7 @@ def _named(fault: Fault) -> NamedFault:
         confidence=fault.confidence,
         explanation=fault.explanation,
         remedy=fault.remedy,
-        parameters={
-            name: round(value, 6) if isinstance(value, float) else value for name, value in fault.parameters.items()
-        },
+        parameters=fault.parameters,
     )
 
 
@@ -262,25 +258,32 @@ def _subject(pattern: Pattern, fmt: Format, signal: Signal) -> dict[str, Any]:
     }
 
 
-def _registration(x: Axis, y: Axis) -> dict[str, Any]:
+def _cut(x: Axis, y: Axis) -> dict[str, Any]:
     return {
-        "scale_x": round(x.scale, 6),
-        "scale_y": round(y.scale, 6),
-        "offset_x": round(x.offset, 6),
-        "offset_y": round(y.offset, 6),
         "crop_percent": {
             "left": _crop(x, x.crop_start),
             "right": _crop(x, x.crop_stop),
             "top": _crop(y, y.crop_start),
             "bottom": _crop(y, y.crop_stop),
-        },
-        "uncertainty": {
-            "scale_x": x.scale_error if x.found else None,
-            "scale_y": y.scale_error if y.found else None,
-            "offset_x": x.offset_error if x.found else None,
-            "offset_y": y.offset_error if y.found else None,
-        },
+        }
     }
+
+
+def _place(x: Axis, y: Axis) -> tuple[dict[str, float | None], dict[str, float | None]]:
+    """Scale and offset with their uncertainties, which are None where the pattern does not show the place."""
+    values: dict[str, float | None] = {}
+    uncertainty: dict[str, float | None] = {}
+    for way, axis in (("x", x), ("y", y)):
+        # The values have the digits of all else; of the uncertainties, which may be millionths, more are kept.
+        values |= {
+            f"registration.scale_{way}": round(axis.scale, 6),
+            f"registration.offset_{way}": round(axis.offset, 6),
+        }
+        uncertainty |= {
+            f"registration.scale_{way}": axis.scale_error if axis.found else None,
+            f"registration.offset_{way}": axis.offset_error if axis.found else None,
+        }
+    return values, uncertainty
 
 
 def _crop(axis: Axis, share: float) -> float | None:
@@ -291,20 +294,16 @@ def _patch(reading: Reading) -> dict[str, Any]:
     return {
         "name": reading.name,
         "expected": list(reading.expected),
-        "measured": [_six(value) for value in reading.measured],
-        "mean": [_six(value) for value in reading.mean],
-        "error_codes": [_six(value) for value in reading.error],
-        "uncertainty_codes": [_six(value) for value in reading.uncertainty],
-        "noise_codes": _six(_largest(reading.noise)),
+        "measured": list(reading.measured),
+        "mean": list(reading.mean),
+        "error_codes": list(reading.error),
+        "uncertainty_codes": list(reading.uncertainty),
+        "noise_codes": _largest(reading.noise),
         "lowest": list(reading.lowest),
         "highest": list(reading.highest),
         "by_area": reading.by_area,
         "verdict": "pass" if reading.passed else "fail",
     }
-
-
-def _six(value: float | None) -> float | None:
-    return None if value is None else round(value, 6)
 
 
 def _largest(values: tuple[float | None, ...]) -> float:

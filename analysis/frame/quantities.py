@@ -46,6 +46,7 @@ _PLACE = tuple(
         words,
         unit,
         signed,
+        digits=8,
         uncertainty=f"registration.uncertainty.{name}",
         id=name,
     )

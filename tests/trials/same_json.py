@@ -17,7 +17,19 @@ from pathlib import Path
 from typing import Any
 
 GOLDEN = Path(__file__).resolve().parents[1] / "golden"
-SENTENCES = {"finding", "why", "words", "name", "summary", "warnings", "reasons", "reason", "findings", "explanation"}
+SENTENCES = {
+    "finding",
+    "why",
+    "words",
+    "name",
+    "summary",
+    "warnings",
+    "reasons",
+    "reason",
+    "findings",
+    "explanation",
+    "notes",
+}
 """Keys whose text is for people; so are those of what is in them."""
 NEAR = 2e-6
 
