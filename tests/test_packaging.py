@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import os
 import re
@@ -197,3 +198,27 @@ def test_every_run_of_ci_is_a_first_run(tmp_path: Path) -> None:
     assert "MPLCONFIGDIR" not in inner
     assert found.split("\n") == [f"{inner['HOME']}/.config/pip/pip.conf", ""]
     assert not fresh.exists()
+
+
+def test_an_import_that_waits_says_what_that_saves() -> None:
+    """Modules import at the top; where a function does, a comment is above the first of its imports."""
+    without = []
+    for path in tracked():
+        if path.suffix != ".py" or path.relative_to(ROOT).parts[0] not in (
+            "patterns",
+            "render",
+            "analysis",
+            "trueraster",
+        ):
+            continue
+        lines = path.read_text(encoding="utf-8").splitlines()
+        functions = [node for node in ast.walk(ast.parse("\n".join(lines))) if isinstance(node, ast.FunctionDef)]
+        parts = [part for one in functions for part in ast.walk(one)]
+        bodies: list[list[ast.stmt]] = [body for part in parts if isinstance(body := getattr(part, "body", None), list)]
+        for body in bodies:
+            for before, line in zip([None, *body], body, strict=False):
+                waits = isinstance(line, ast.Import | ast.ImportFrom)
+                if waits and not isinstance(before, ast.Import | ast.ImportFrom):
+                    above = lines[line.lineno - 2].strip()
+                    without += [] if above.startswith("#") else [f"{path.relative_to(ROOT)}:{line.lineno}"]
+    assert without == []

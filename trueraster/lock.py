@@ -47,6 +47,7 @@ def locked(path: Path, waiting: Callable[[], None]) -> Iterator[int | None]:
 def _take(descriptor: int, *, block: bool) -> bool | None:
     """Whether the lock is held now; None where there is no such thing."""
     try:
+        # Not on every system.
         import fcntl
     except ImportError:
         return None

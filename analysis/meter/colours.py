@@ -40,6 +40,7 @@ def _colour() -> ModuleType:
     with warnings.catch_warnings():
         # It warns of packages that it can do without.
         warnings.simplefilter("ignore")
+        # It takes a second, and only readings of colours need it.
         import colour
     module: ModuleType = colour
     return module

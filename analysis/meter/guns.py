@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import least_squares
 
 from analysis.guns import GUNS
 from analysis.meter.readings.types import Meter, Reading
@@ -135,8 +136,6 @@ def fit_guns(readings: Sequence[Reading], primaries: ArrayLike, white: tuple[flo
     Raises:
         ValueError: fewer than `FEWEST_LEVELS` levels give light, or it does not rise with them.
     """
-    from scipy.optimize import least_squares
-
     lit = sorted((item.level_percent, item.luminance) for item in readings if item.luminance > 0)
     many = len({level for level, _ in lit})
     if many < FEWEST_LEVELS:

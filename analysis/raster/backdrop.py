@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -60,8 +61,6 @@ def backdrop(photo: Photo, seen: Floats, marks: SeenMarks | None, room: tuple[in
     `room` are characters and lines that have to have a place beside the pixels on the left and right, and above and
     below; where the photograph ends before, the page goes on.
     """
-    import cv2
-
     seen = seen[np.isfinite(seen).all(axis=-1)]
     points = [seen]
     if marks is not None:

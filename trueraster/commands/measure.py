@@ -4,19 +4,24 @@ from __future__ import annotations
 
 import click
 
-from trueraster.commands.measure_colour import colour
-from trueraster.commands.measure_grey import grey
-from trueraster.commands.measure_lens import lens
-from trueraster.commands.measure_raster import convergence, geometry, raster
-from trueraster.commands.measure_uniformity import uniformity
+from trueraster.lazy import Entry, LazyGroup
 
 __all__ = ["measure"]
 
+_COMMANDS = {
+    "geometry": Entry("measure_raster", "The raster's shape, and what to adjust."),
+    "convergence": Entry("measure_raster", "Red and blue against green, and what to adjust."),
+    "raster": Entry("measure_raster", "Both of them at once, from one photograph."),
+    "uniformity": Entry(
+        "measure_uniformity", "Measure fall-off of light, purity of colour and blotches on plain fields."
+    ),
+    "grey": Entry("measure_grey", "The grey scale, and which cut-off or drive to turn."),
+    "colour": Entry("measure_colour", "Primaries and secondaries against a standard."),
+    "lens": Entry("measure_lens", "Calibrate a camera's lens from photographs of the board."),
+}
+"""Every measurement of a screen, then the camera's lens, with the words of its own short help."""
 
-@click.group()
+
+@click.group(cls=LazyGroup, entries=_COMMANDS)
 def measure() -> None:
     """Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."""
-
-
-for command in (geometry, convergence, raster, uniformity, grey, colour, lens):
-    measure.add_command(command)

@@ -6,6 +6,11 @@ from pathlib import Path
 
 import click
 
+from analysis.meter.primaries.measure import measure_colour
+from analysis.meter.readings.read import read_readings
+from analysis.meter.whites import primaries_of, white_of
+from trueraster.meterfiles import check_folder, put_measured
+from trueraster.options.meter import meter_of
 from trueraster.options.shared import as_json_option, meter_options
 
 __all__ = ["colour"]
@@ -32,12 +37,6 @@ def colour(
     field,level_percent,X,Y,Z, or CGATS text. Read red, green, blue, cyan, magenta, yellow and grey at one level, and
     grey at 0 ('draw field --colour red').
     """
-    from analysis.meter.primaries.measure import measure_colour
-    from analysis.meter.readings.read import read_readings
-    from analysis.meter.whites import primaries_of, white_of
-    from trueraster.meterfiles import check_folder, put_measured
-    from trueraster.options.meter import meter_of
-
     standard = primaries_of(primaries)
     assert standard is not None
     target, meter = white_of(white), meter_of(meter_luminance, meter_xy)

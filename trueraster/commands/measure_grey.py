@@ -6,7 +6,13 @@ from pathlib import Path
 
 import click
 
+from analysis.meter.grey.measure import measure_grey
+from analysis.meter.readings.read import read_readings
+from analysis.meter.whites import white_of
+from trueraster.meterfiles import check_folder, put_measured
+from trueraster.options.meter import meter_of, tube_of
 from trueraster.options.shared import as_json_option, meter_options
+from trueraster.options.values import choice
 
 __all__ = ["grey"]
 
@@ -40,13 +46,6 @@ def grey(
     or 10 ('draw field --colour grey --level 10'), and red, green and blue at 100. Reading all of it three times makes
     the figures more certain.
     """
-    from analysis.meter.grey.measure import measure_grey
-    from analysis.meter.readings.read import read_readings
-    from analysis.meter.whites import white_of
-    from trueraster.meterfiles import check_folder, put_measured
-    from trueraster.options.meter import meter_of, tube_of
-    from trueraster.options.values import choice
-
     kept = choice("--keep", keep.strip().lower(), _GUNS)
     assert kept is not None
     target, meter = white_of(white), meter_of(meter_luminance, meter_xy)

@@ -6,6 +6,11 @@ from pathlib import Path
 
 import click
 
+from analysis.lens.answer import lens_answer
+from analysis.lens.board import find_board
+from analysis.lens.calibrate import FEWEST_PHOTOS, calibrate
+from analysis.lens.file import save_lens
+from analysis.photo.file import read_photo
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
@@ -30,12 +35,6 @@ def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
     Print 'trueraster sheet board', glue it flat, and take 5 to 20 photographs of it with the zoom and focus of the
     photograph of the screen: from the front, the left, the right, above and below, near the picture's corners too.
     """
-    from analysis.lens.answer import lens_answer
-    from analysis.lens.board import find_board
-    from analysis.lens.calibrate import FEWEST_PHOTOS, calibrate
-    from analysis.lens.file import save_lens
-    from analysis.photo.file import read_photo
-
     if to.suffix.lower() != ".json":
         raise UsageError(f"--to: got {str(to)[:60]!r}, a file name that ends in .json is expected")
     if to.is_dir():

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
+from analysis.frame.picture.marked import write_marked
+from analysis.photo.file import Photo, read_photo
+from analysis.uniformity.answer import uniformity_answer
+from analysis.uniformity.measure import Uniformity, measure_uniformity
+from analysis.uniformity.picture import uniformity_picture
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
 from trueraster.output.terminal import progress
-
-if TYPE_CHECKING:
-    from analysis.photo.file import Photo
-    from analysis.uniformity.measure import Uniformity
 
 __all__ = ["uniformity"]
 
@@ -24,7 +24,7 @@ _MOST_PHOTOS = 4
 """One of each field: white, red, green and blue."""
 
 
-@click.command()
+@click.command(short_help="Fall-off of light, purity of colour and blotches on plain fields.")
 @click.argument("photos", nargs=-1, required=True, metavar="PHOTO...", type=click.Path(path_type=Path))
 @click.option(
     "--flat-field",
@@ -51,10 +51,6 @@ def uniformity(
     which is seen. The whole face has to be in view with a dark border around it, in a dark room, not clipped, and with
     white balance and exposure fixed. All figures are relative to the middle of the picture.
     """
-    from analysis.photo.file import read_photo
-    from analysis.uniformity.answer import uniformity_answer
-    from analysis.uniformity.measure import measure_uniformity
-
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
     if picture is not None:
@@ -85,9 +81,5 @@ def _check_target(picture: Path, inputs: list[Path]) -> None:
 
 
 def _write(picture: Path, found: Uniformity) -> None:
-    from analysis.frame.picture.marked import write_marked
-    from analysis.photo.file import read_photo
-    from analysis.uniformity.picture import uniformity_picture
-
     # Read once more rather than kept: four photographs at once may be too much.
     write_marked(picture, uniformity_picture(found, lambda field: read_photo(field.path)))

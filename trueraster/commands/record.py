@@ -9,10 +9,27 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from render.errors import FileError
 from trueraster import interrupt
 from trueraster.errors import UsageError
+from trueraster.options.record import date_of, details_of, limits_of, now, record_path, stage_of, words_of
 from trueraster.options.shared import as_json_option
 from trueraster.output.terminal import counted, note, progress, put_json, put_text
+from trueraster.record.answer import record_json, record_text
+from trueraster.record.changes import (
+    Json,
+    holds_result,
+    new_record,
+    with_details,
+    with_picture,
+    with_result,
+    with_tolerances,
+    with_work,
+    without_entry,
+)
+from trueraster.record.jsontext import read_json
+from trueraster.record.results import entries_of, title_of
+from trueraster.record.store import change_record, create_record, read_record
 
 if TYPE_CHECKING:
     from trueraster.record.schema import Stage
@@ -66,10 +83,6 @@ def new(path: Path, as_json: bool, **typed: Any) -> None:
 
     What is not known yet can be said later with 'record set'.
     """
-    from trueraster.options.record import details_of, now, record_path
-    from trueraster.record.changes import new_record, with_details
-    from trueraster.record.store import create_record
-
     held = with_details(new_record(now()), *details_of(typed))
     create_record(record_path(path), held, note)
     _answer(path, as_json, f"{path}: the record of {typed['name']}", made=True)
@@ -87,10 +100,6 @@ def set_(path: Path, as_json: bool, tolerances: tuple[str, ...], **typed: Any) -
     What is given replaces what stood there, a list as a whole; the rest stays. Figures of --tolerance are named as in
     'record show --json', such as convergence.centre_max_mm=0.3; with nothing after = the limit is taken away.
     """
-    from trueraster.options.record import details_of, limits_of
-    from trueraster.record.changes import Json, with_details, with_tolerances
-    from trueraster.record.store import change_record
-
     of_set, of_record = details_of(typed)
     limits = limits_of(tolerances)
     said = [name for name, value in {**of_set, **of_record}.items() if value is not None] + list(limits)
@@ -111,10 +120,6 @@ def set_(path: Path, as_json: bool, tolerances: tuple[str, ...], **typed: Any) -
 @as_json_option
 def work(path: Path, text: str, day: str | None, as_json: bool) -> None:
     """Note what was done: record work RECORD "recapped the vertical board"."""
-    from trueraster.options.record import date_of, words_of
-    from trueraster.record.changes import with_work
-    from trueraster.record.store import change_record
-
     words, when = words_of("TEXT", text), date_of(day)
     if not words:
         raise UsageError('TEXT: say what was done, such as "recapped the vertical board"')
@@ -155,11 +160,8 @@ def add(
     A result is what 'verify' or 'measure' prints with --json, in a file, or - for standard input. It is kept whole.
     Pictures are kept in the record, at most 1600 samples long.
     """
-    from trueraster.options.record import date_of, stage_of, words_of
-    from trueraster.record.changes import Json, holds_result, with_picture, with_result
+    # What is attached without a picture does without their libraries: 300 ms.
     from trueraster.record.pictures import picture_entry
-    from trueraster.record.results import title_of
-    from trueraster.record.store import change_record
 
     to: Stage = stage_of(stage)
     when, said = date_of(day), words_of("--note", remark) or ""
@@ -219,10 +221,6 @@ def remove(path: Path, stage: str, name: str, as_json: bool) -> None:
 
     NAME is the file that it came from, as 'record show' has it; of several with one name the last one goes.
     """
-    from trueraster.options.record import stage_of
-    from trueraster.record.changes import Json, without_entry
-    from trueraster.record.store import change_record
-
     to: Stage = stage_of(stage)
 
     def change(held: Json) -> Json:
@@ -241,9 +239,6 @@ def remove(path: Path, stage: str, name: str, as_json: bool) -> None:
 @as_json_option
 def show(path: Path, everything: bool, as_json: bool) -> None:
     """Print a record, with the stages side by side."""
-    from trueraster.record.answer import record_json, record_text
-    from trueraster.record.store import read_record
-
     found = read_record(path)
     if as_json:
         put_json(record_json(found))
@@ -265,10 +260,9 @@ def demo(to: Path, as_json: bool) -> None:
 
     Simulated photographs and meter readings are measured by this tool's own commands, which takes some ten seconds.
     """
+    # The command line loads this module, and all else does without the libraries of pictures: 300 ms.
     from trueraster.cli import app
-    from trueraster.options.record import now, record_path
     from trueraster.record.demonstration import demonstration
-    from trueraster.record.store import create_record
 
     target = record_path(to).absolute()
     if target.exists():
@@ -291,10 +285,6 @@ def demo(to: Path, as_json: bool) -> None:
 
 def _entries(text: str, when: str, remark: str, simulated: bool) -> list[dict[str, Any]]:
     """What a file holds, as a record keeps it: a result, or the two of `measure raster`."""
-    from render.errors import FileError
-    from trueraster.record.jsontext import read_json
-    from trueraster.record.results import entries_of
-
     name = "standard input" if text == "-" else text
     try:
         if text == "-":

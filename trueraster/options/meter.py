@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from analysis.meter.primaries.measure import PRIMARIES
+from analysis.meter.readings.types import Meter
+from analysis.meter.whites import primaries_of
 from trueraster.options.values import UsageError
 
 if TYPE_CHECKING:
@@ -23,8 +26,6 @@ def meter_of(luminance_percent: float | None, xy: float | None) -> Meter:
     Raises:
         UsageError: it is no uncertainty that a meter has.
     """
-    from analysis.meter.readings.types import Meter
-
     usual = Meter()
     for name, value, most in (
         ("--meter-luminance", luminance_percent, _MOST_LUMINANCE),
@@ -46,9 +47,6 @@ def tube_of(text: str | None, readings: Readings) -> PrimarySet | None:
     Raises:
         ValueError: it is no such word; one line that names the option.
     """
-    from analysis.meter.primaries.measure import PRIMARIES
-    from analysis.meter.whites import primaries_of
-
     if text is None:
         read = all(any(item.luminance > 0 for item in readings.of(field)) for field in PRIMARIES)
         text = "readings" if read else "smpte-c"

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from trueraster.options.values import UsageError, format_of
+from trueraster.record.schema import Stage
 
 __all__ = [
     "MOST_LETTERS",
@@ -118,6 +119,7 @@ def limits_of(typed: Sequence[str]) -> dict[str, float | None]:
     Raises:
         UsageError: one is of another form, or of no figure that there is.
     """
+    # The usual limits are in the rooms that measure, whose libraries nothing else here needs: 200 ms.
     from trueraster.report.tolerancefile import nearest_name
 
     limits: dict[str, float | None] = {}
@@ -144,8 +146,6 @@ def stage_of(text: str) -> Any:
     Raises:
         UsageError: there is no such stage.
     """
-    from trueraster.record.schema import Stage
-
     plain = text.strip().lower().replace(" ", "-").replace("_", "-")
     try:
         return Stage(plain)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.answer import Advice, Answer, Figure, Kind, NamedFault, Quantity, figures_in, nested
+from analysis.frame.quantities import with_totals
 
 __all__ = ["Files", "answer_json", "files_json", "other_reasons", "quantities_in", "read", "rounded"]
 
@@ -143,8 +144,6 @@ def read(kind: str, held: Json) -> dict[str, Figure]:
     An answer that was changed by hand gives what can still be read: a figure that is no number is None.
     """
     if kind == Kind.VERIFY:
-        from analysis.frame.quantities import with_totals
-
         held = with_totals(held)
     table = [one for one in quantities_in(kind, held) if one.kept]
     return {f"{kind}.{one.quantity.name}": one for one in figures_in(table, held)}

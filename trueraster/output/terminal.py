@@ -111,6 +111,7 @@ def progress(title: str, *, quiet: bool) -> Iterator[Callable[[str, float], None
     if quiet or not sys.stderr.isatty():
         yield lambda words, share: None
         return
+    # Of use on a terminal only: 60 ms.
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 

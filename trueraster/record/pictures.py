@@ -9,6 +9,11 @@ from base64 import b64encode
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import cv2
+import numpy as np
+from PIL import Image, ImageOps
+
+from analysis.photo.header import check_header
 from render.errors import FileError
 
 if TYPE_CHECKING:
@@ -35,8 +40,6 @@ def picture_entry(path: Path, date: str, caption: str) -> dict[str, Any]:
     Raises:
         FileError: no JPEG, PNG or TIFF, or broken; one line.
     """
-    from analysis.photo.header import check_header
-
     try:
         with path.open("rb") as file:
             data = file.read(_MOST_BYTES + 1)
@@ -68,8 +71,6 @@ def picture_entry(path: Path, date: str, caption: str) -> dict[str, Any]:
 
 def _decoded(data: bytes, path: Path) -> tuple[Image.Image, tuple[int, int]]:
     """The picture, upright and reduced; and the size that it had."""
-    from PIL import Image, ImageOps
-
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -94,9 +95,6 @@ def _decoded(data: bytes, path: Path) -> tuple[Image.Image, tuple[int, int]]:
 
 def _eight_bits(picture: Image.Image) -> Image.Image:
     """Grey of 16 bits, which is else cut at 255."""
-    import numpy as np
-    from PIL import Image
-
     samples = np.asarray(picture, dtype=np.float64)
     most = 65535.0 if picture.mode.startswith("I") else 1.0
     return Image.fromarray(np.clip(samples * (255 / most) + 0.5, 0, 255).astype(np.uint8))
@@ -116,9 +114,6 @@ def jpeg(picture: Image.Image, quality: int) -> bytes:
 
     By OpenCV: Pillow gives its optimising encoder one byte for each pixel, and noise in full colour needs more.
     """
-    import cv2
-    import numpy as np
-
     samples = np.asarray(picture)
     if samples.ndim == 3:
         samples = cv2.cvtColor(samples, cv2.COLOR_RGB2BGR)

@@ -6,6 +6,8 @@ import io
 import warnings
 from dataclasses import dataclass
 
+from PIL import Image
+
 from trueraster.output.page import data_uri
 from trueraster.record.pictures import jpeg
 from trueraster.record.schema import AttachedPicture, Record, Stage
@@ -54,8 +56,6 @@ def _shown(stage: Stage, one: AttachedPicture, small: bool) -> Shown:
 
 def _kept(one: AttachedPicture, small: bool) -> tuple[str, bytes, tuple[int, int]] | None:
     """Kind, bytes and size as a page has them; None where they are no such picture."""
-    from PIL import Image
-
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
 from analysis.meter.guns import GUNS, Guns, gun_matrix
 
@@ -192,8 +193,6 @@ _Control = tuple[int, str]
 
 def _best(guns: Guns, wanted: Floats, controls: Sequence[_Control], kept: int, lift: float) -> _Turned:
     """Where these controls bring greys nearest to the target; the kept gun's cut-off by `lift`."""
-    from scipy.optimize import least_squares
-
     cutoffs = [gun for gun, control in controls if control == "cut-off" and gun != kept]
     drives = [gun for gun, control in controls if control == "drive"]
 
