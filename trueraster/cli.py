@@ -13,7 +13,7 @@ import sys
 import click
 
 from trueraster import interrupt
-from trueraster.errors import ReaderGoneError
+from trueraster.errors import ReaderGoneError, with_options
 from trueraster.lazy import Entry, LazyGroup
 from trueraster.visible import visible
 
@@ -95,8 +95,11 @@ def _tell(error: Exception) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return 0
     # Imported here: --help should not wait for numpy.
+    from analysis.errors import InputError
     from render.produce import ProofError
 
+    if isinstance(error, InputError):
+        return _say(f"trueraster: {with_options(error)}", 2)
     if isinstance(error, ProofError):
         return _say(f"trueraster: {error}", 1)
     if isinstance(error, ValueError | OSError | MemoryError):

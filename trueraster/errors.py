@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-__all__ = ["ReaderGoneError", "UsageError"]
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.errors import InputError
+
+__all__ = ["ReaderGoneError", "UsageError", "with_options"]
 
 
 class UsageError(ValueError):
@@ -11,3 +16,17 @@ class UsageError(ValueError):
 
 class ReaderGoneError(Exception):
     """Nobody reads standard output any more, as after 'head': no mistake."""
+
+
+def with_options(error: InputError) -> str:
+    """The line of a mistake with the options that its values are typed with: '--marks-mm: ...'."""
+    line = str(error)
+    if error.fields:
+        line = f"{_options(error.fields)}: {line}"
+    if error.helps:
+        line = f"{line} ({_options(error.helps)})"
+    return line
+
+
+def _options(names: tuple[str, ...]) -> str:
+    return ", ".join(f"--{name.replace('_', '-')}" for name in names)
