@@ -81,6 +81,14 @@ class Quantity:
     """Of several alike, the path of all: 'primaries.{red,green,blue}.x', for the documents' tables."""
     general: str = ""
     """Of several alike, the words of all: 'red, green, blue: x'."""
+    beside: str = ""
+    """The path of the same in another unit, which tables have in a column of its own."""
+    table: str = "figure"
+    """The heading of the table that it is in."""
+    row: str = ""
+    """Its words in that table, where the headings say a part of them."""
+    column: str = ""
+    """The column that it is in, where a table has several things side by side."""
 
     @property
     def name(self) -> str:
@@ -122,6 +130,8 @@ class Advice:
     uncertainty: float | None = None
     decimals: int | None = None
     """Digits of the amount, where the uncertainty does not decide them."""
+    where: str = ""
+    """What does it, and where that usually is."""
     until: str = ""
     """What is seen or read when it is far enough."""
     show: str = ""
@@ -211,7 +221,8 @@ def each(
     """The same quantities for several things: for each gun, side, step or field.
 
     Args:
-        template: quantities whose paths go after the prefix, and whose words go into `words`.
+        template: quantities whose paths go after the prefix, and whose words go into `words`. Their `because`,
+            `beside`, `row` and `column` may have {name}, {title} and {words} in them.
         names: the names in paths, with their titles.
         prefix: the beginning of each path, with {name} in it.
         words: with {title} and {words} in it.
@@ -227,6 +238,9 @@ def each(
                 words=words.format(title=title, words=one.words),
                 id=at + one.id if one.id else "",
                 because=tuple(because.format(name=name) for because in one.because),
+                beside=one.beside.format(name=name),
+                row=one.row.format(title=title, words=one.words),
+                column=one.column.format(title=title),
                 pattern=prefix.format(name=every) + (one.pattern or one.path),
                 general=words.format(title=titles, words=one.general or one.words),
             )

@@ -264,16 +264,27 @@ def tolerances() -> str:
     return "\n".join(rows)
 
 
+_REPEATED = r"\b(steps|fields|zones|blotches|limits)\.0\."
+
+
 def figures(kind: Kind) -> str:
-    """Every figure in the JSON of a measurement: where it is, what it is, and its unit."""
+    """Every figure in the JSON of a measurement: where it is, what it is, and its unit; in two units in one row."""
+    table = quantities_in(kind, SHOWN.get(kind, {}))
+    by_path = {one.path: one for one in table}
+    in_column = {one.beside for one in table}
     rows = ["| key | is | unit |", "| --- | --- | --- |"]
-    for one in quantities_in(kind, SHOWN.get(kind, {})):
+    for one in table:
+        if one.path in in_column:
+            continue
+        both = [one, *([by_path[one.beside]] if one.beside else [])]
         # Of what is repeated, such as grey steps, one is shown, and stands for all.
-        path = re.sub(r"\b(steps|fields|zones|blotches|limits)\.0\.", r"\1.N.", one.pattern or one.path)
+        paths = [
+            re.sub(r"\b(steps|fields|zones|blotches|limits)\.0\.", r"\1.N.", each.pattern or each.path) for each in both
+        ]
         words = re.sub(", of 1$", "", one.general or one.words).replace("50 %: ", "each step: ")
-        rows.append(
-            f"| `{path}` | {words.replace('white: ', 'each field: ') if '.N.' in path else words} | {one.unit} |"
-        )
+        words = words.replace("white: ", "each field: ") if ".N." in paths[0] else words
+        keys, units = ", ".join(f"`{path}`" for path in paths), ", ".join(each.unit for each in both)
+        rows.append(f"| {keys} | {words} | {units} |")
     return "\n".join(dict.fromkeys(rows))
 
 

@@ -8,7 +8,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from analysis.answer import Advice, Answer, Figure, Kind, NamedFault, Quantity, figures_in, nested
+from analysis.answer import SERVICE, Advice, Answer, Figure, Kind, NamedFault, Quantity, figures_in, nested
 from analysis.frame.quantities import with_totals
 
 __all__ = ["Files", "answer_json", "files_json", "other_reasons", "quantities_in", "read", "rounded"]
@@ -64,7 +64,11 @@ def _advice_json(one: Advice) -> dict[str, Any]:
         held["direction"] = one.direction
     if one.amount is not None:
         held |= {"amount": one.amount, "unit": one.unit, "uncertainty": one.uncertainty}
-    return {**held, "why": one.why, **one.details}
+    why = one.why
+    if one.where:
+        # Words for people that stand alone, so the caution is in each.
+        why += f" {SERVICE} Done with: {one.where}." if one.inside else f" Usually: {one.where}."
+    return {**held, "why": why, **one.details}
 
 
 def _fault_json(one: NamedFault) -> dict[str, Any]:

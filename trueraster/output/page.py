@@ -20,7 +20,7 @@ from markupsafe import Markup
 
 from analysis.answer import Advice, Answer, Table
 from trueraster.output.cautions import CAUTIONS
-from trueraster.output.text import INSIDE, advice_title, aligned, sentence
+from trueraster.output.text import INSIDE, advice_said, advice_title, aligned
 from trueraster.visible import visible
 
 if TYPE_CHECKING:
@@ -72,9 +72,8 @@ def answer_page(answer: Answer, picture: Image.Image | None, plots: Sequence[tup
 
 def _step(one: Advice | None, before: Advice | None) -> dict[str, Any]:
     assert one is not None
-    said = [sentence(words) for words in (one.until, one.why, one.remains) if words]
     show = "" if before is not None and before.show == one.show else one.show
-    return {"title": advice_title(one), "show": show, "said": said, "inside": one.inside}
+    return {"title": advice_title(one), "show": show, "said": advice_said(one), "inside": one.inside}
 
 
 def _typeset(table: Table) -> Table:

@@ -11,7 +11,7 @@ from analysis.rounding import decimals, uncertainty_text
 from trueraster.output.cautions import CAUTIONS
 from trueraster.output.terminal import columns, counted, wrapped
 
-__all__ = ["INSIDE", "advice_title", "aligned", "answer_text", "files_text", "sentence", "table_text"]
+__all__ = ["INSIDE", "advice_said", "advice_title", "aligned", "answer_text", "files_text", "sentence", "table_text"]
 
 Files = Mapping[str, Path | Sequence[Path]]
 
@@ -67,7 +67,7 @@ def _advice_lines(answer: Answer) -> list[str]:
             title = advice_title(one)
             lines.append(wrapped(title, margin, margin + "  ") if show else _item(f"{number}. {title}"))
             inner = margin + "  " * bool(show)
-            lines += [wrapped(sentence(said), inner, inner) for said in (one.until, one.why, one.remains) if said]
+            lines += [wrapped(said, inner, inner) for said in advice_said(one)]
     lines += [wrapped(words) for words in answer.summary]
     if any(one.inside for one in answer.advice or ()):
         lines += ["", wrapped(f"Caution. {INSIDE} {CAUTIONS[0].title}: {CAUTIONS[0].text}")]
@@ -82,7 +82,19 @@ def advice_title(one: Advice) -> str:
     places = decimals(one.uncertainty, 2) if one.decimals is None else one.decimals
     unit = f" {one.unit}" if one.unit else ""
     doubt = "" if one.uncertainty is None else f" (± {uncertainty_text(one.uncertainty, places)})"
-    return f"{title}: {one.direction} {one.amount:.{places}f}{unit}{doubt}"
+    by = " " if one.direction in _SHORT else ", by "
+    return f"{title}: {one.direction}{by}{one.amount:.{places}f}{unit}{doubt}"
+
+
+_SHORT = ("", "up", "down")
+"""Directions that a bare amount can follow."""
+
+
+def advice_said(one: Advice) -> list[str]:
+    """What is said of it below its title: until when, why, where the control is, and what remains."""
+    place = "Inside the set, for qualified service" if one.inside else "Usually"
+    where = f"{place}: {one.where}" if one.where else ""
+    return [sentence(words) for words in (one.until, one.why, where, one.remains) if words]
 
 
 def sentence(text: str) -> str:
