@@ -28,6 +28,7 @@ __all__ = [
     "Rect",
     "Timing",
     "field_order",
+    "format_words",
     "parse_aspect",
     "parse_format",
 ]
@@ -373,3 +374,11 @@ def _free(width: int, height: int, interlaced: bool, rate: Fraction, aspect: Fra
         cautions=scan_cautions(height // fields, rate, None),
     )
     return _with_aspect(base, aspect)
+
+
+def format_words(fmt: Format) -> str:
+    """A format as people write it, with its aspect where its name usually means another: '480i', '480i 16:9'."""
+    aspect = fmt.picture_aspect
+    return (
+        fmt.id if aspect == parse_format(fmt.id).picture_aspect else f"{fmt.id} {aspect.numerator}:{aspect.denominator}"
+    )

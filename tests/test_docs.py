@@ -23,8 +23,7 @@ from PIL import Image
 from analysis.frame.faults.chain import STEPS
 from analysis.frame.faults.remedies import FAULTS
 from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS
-from analysis.raster.convergence import FIGURES as CONVERGENCE_FIGURES
-from analysis.raster.geometry.figures import FIGURES as GEOMETRY_FIGURES
+from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS
 from patterns.catalogue import PATTERNS
 from tests.matrix import rest_is_slow
 from tests.photo_bench.board import Board, board_cameras, board_photograph
@@ -66,8 +65,8 @@ def test_generated_parts_are_up_to_date(monkeypatch: pytest.MonkeyPatch) -> None
         marks += text.count("<!-- generated: ")
         assert module.filled(text) == text, page.name
     # Seven areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults, two tables of
-    # controls, tolerances, figures of grey: a lost mark would go unseen else.
-    assert marks == 22
+    # controls, tolerances, figures of six measurements: a lost mark would go unseen else.
+    assert marks == 24
 
 
 def test_every_pattern_has_its_entry_and_picture() -> None:
@@ -333,18 +332,25 @@ def test_json_of_scope_is_as_its_page_says(words: list[str], capsys: pytest.Capt
     assert {key for part in inner if part for key in part} <= set(re.findall(r"`([\w]+)`", table))
 
 
+def keys_in(page: str, kind: str) -> set[str]:
+    """The keys of the figures in a page's generated table."""
+    table = page.split(f"<!-- generated: figures-{kind} -->\n")[1].split("<!-- end -->")[0]
+    return {path.split(".")[0] for row in table.splitlines() for path in re.findall(r"`([^`]+)`", row.split("|")[1])}
+
+
 def test_figures_of_measure_are_as_their_page_says() -> None:
-    """docs/measure.md has every figure of geometry and convergence in a table, and none that is not there."""
+    """docs/measure.md lists every figure of geometry and convergence, and explains none that is not there."""
     page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
-    assert named(page.split("\n## Geometry\n")[1]) == set(GEOMETRY_FIGURES)
-    told = page.split("\n## Convergence\n")[1]
-    percent = {name.replace("_mm", "_percent") for name in ("centre_max_mm", "overall_max_mm")}
-    assert named(told) | percent == set(CONVERGENCE_FIGURES)
+    assert keys_in(page, "geometry") == set(GEOMETRY_KEYS)
+    assert keys_in(page, "convergence") == set(CONVERGENCE_KEYS)
+    assert named(page.split("\n## Geometry\n")[1]) <= set(GEOMETRY_KEYS)
+    explained = page.split("\n## Convergence\n")[1]
+    assert named(explained) <= set(CONVERGENCE_KEYS)
     for control in (*GEOMETRY_CONTROLS, *CONVERGENCE_CONTROLS):
         assert control.more.do in page
     for control in CONVERGENCE_CONTROLS:
         if control.group != "static":
-            assert f"`{control.terms[0][0]}_{control.terms[0][1]}`" in told
+            assert f"`{control.part.split('.')[1]}`" in explained
 
 
 def test_json_of_measure_is_as_its_page_says(
@@ -356,16 +362,15 @@ def test_json_of_measure_is_as_its_page_says(
     part = page.split("### `measure geometry`\n")[1]
     held = rows_after(part)
     geometry = answer(["geometry", *DEMO], capsys)
-    assert set(held) | set(GEOMETRY_FIGURES) == set(geometry)
+    assert set(held) | keys_in(page, "geometry") == set(geometry)
     for key, there in (
         ("nodes", geometry["nodes"][0]),
         ("photo", geometry["photo"]),
         ("advice", geometry["advice"][0]),
     ):
         assert inner(held[key]) - {"mm"} == set(there), key
-    assert set(geometry["edge_sag_mm"]) <= inner(part.split("\n\n")[2])
     convergence = answer(["convergence", *DEMO], capsys)
-    assert set(held) | set(CONVERGENCE_FIGURES) == set(convergence)
+    assert set(held) | keys_in(page, "convergence") == set(convergence)
     other = rows_after(page.split("### `measure convergence`\n")[1])
     assert inner(other["nodes"]) - {"red_percent", "blue_percent"} == set(convergence["nodes"][0])
     assert set(convergence["uncertainty"]["nodes"][0]) == inner(other["uncertainty"]) - {"nodes"}

@@ -7,17 +7,22 @@ squares takes what a term changes of place, size and slant out of it.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.raster.advice import Advice, advise, advise_convergence
+from analysis.raster.advice import Plan, advise, advise_convergence
+from analysis.raster.answer import advice_of, geometry_answer, summary_of
 from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control
 from analysis.raster.convergence import measure_convergence
-from analysis.raster.geometry.figures import measure_geometry
+from analysis.raster.geometry.figures import Geometry, measure_geometry
 from analysis.raster.grid import GlassGrid, ShownGrid
+from tests.raster_photos import photo_of
+from trueraster.output.json import answer_json
+from trueraster.output.text import advice_title
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +70,7 @@ def grid(green: Floats, red: Any = 0.0, blue: Any = 0.0, sigma: float = 1e-4, **
     )
 
 
-def advised(nodes: Floats, wanted: tuple[float, float] | None = None, **more: Any) -> Advice:
+def advised(nodes: Floats, wanted: tuple[float, float] | None = None, **more: Any) -> Plan:
     return advise(measure_geometry(grid(nodes, **more), ASPECT), wanted)
 
 
@@ -117,11 +122,13 @@ def test_one_error_is_one_control(
 ) -> None:
     field = off(*error)
     found = advised(RIGHT + field)
-    assert [item.control.id for item in found.items] == [control]
-    item = found.items[0]
-    assert (item.direction, item.unit) == (direction, unit)
+    assert [item.control.id for item in found.corrections] == [control]
+    item = found.corrections[0]
+    assert (item.way.do, item.unit) == (direction, unit)
     # A lean of 4 mm makes the height 300.05, and with it what the width should be.
-    assert item.amount == pytest.approx(np.linalg.norm(field, axis=-1).max() if amount is None else amount, rel=0.01)
+    assert abs(item.amount) == pytest.approx(
+        np.linalg.norm(field, axis=-1).max() if amount is None else amount, rel=0.01
+    )
     assert item.effect == pytest.approx(rms(field), rel=0.01)
     assert item.remains == pytest.approx(0, abs=0.08)
 
@@ -133,21 +140,21 @@ def test_a_turned_picture_is_turned_back(degrees: float, direction: str) -> None
     # Clockwise: what is right of the middle goes down.
     assert (nodes[6, -1, 1] > 0) == (degrees > 0)
     found = advised(nodes)
-    assert [item.control.id for item in found.items] == ["rotation"]
-    assert found.items[0].direction == direction
-    assert found.items[0].amount == pytest.approx(200 * abs(sin), abs=1e-4)
-    assert found.items[0].remains == pytest.approx(0, abs=1e-4)
+    assert [item.control.id for item in found.corrections] == ["rotation"]
+    assert found.corrections[0].way.do == direction
+    assert abs(found.corrections[0].amount) == pytest.approx(200 * abs(sin), abs=1e-4)
+    assert found.corrections[0].remains == pytest.approx(0, abs=1e-4)
 
 
 def test_a_wanted_size_decides_both_controls_of_size() -> None:
     nodes = np.stack([205 * U, 145 * V], axis=-1)
-    found = {item.control.id: item for item in advised(nodes, (400.0, 300.0)).items}
+    found = {item.control.id: item for item in advised(nodes, (400.0, 300.0)).corrections}
     assert set(found) == {"h-size", "v-size"}
-    assert (found["h-size"].direction, found["v-size"].direction) == ("narrower", "taller")
+    assert (found["h-size"].way.do, found["v-size"].way.do) == ("narrower", "taller")
     assert found["h-size"].amount == pytest.approx(10, abs=1e-5)
-    assert found["v-size"].amount == pytest.approx(10, abs=1e-5)
+    assert found["v-size"].amount == pytest.approx(-10, abs=1e-5)
     # Without one the height is right as it is, and 290 * 4/3 is 386.67.
-    alone = advised(nodes).items
+    alone = advised(nodes).corrections
     assert [item.control.id for item in alone] == ["h-size"]
     assert alone[0].amount == pytest.approx(410 - 290 * 4 / 3, abs=1e-5)
 
@@ -155,15 +162,15 @@ def test_a_wanted_size_decides_both_controls_of_size() -> None:
 def test_a_right_picture_and_small_errors_need_nothing() -> None:
     for nodes in (RIGHT, RIGHT + off("x", "1", 0.3) + off("x", "uv2", 0.5) + off("y", "uv", 0.5)):
         found = advised(nodes)
-        assert not found.items
-        assert "Nothing to adjust" in found.summary
+        assert not found.corrections
+        assert "Nothing to adjust" in summary_of(found)
 
 
 def test_what_is_not_sure_is_not_advised() -> None:
     nodes = RIGHT + off("x", "1", 5) + off("x", "v2", 4)
     moved = [grid(nodes + np.array([3.0, 0.0]))]
     found = advise(measure_geometry(grid(nodes), ASPECT, moved))
-    assert [item.control.id for item in found.items] == ["h-bow"]
+    assert [item.control.id for item in found.corrections] == ["h-bow"]
 
 
 def test_the_largest_effect_comes_first_and_what_remains_shrinks() -> None:
@@ -171,63 +178,83 @@ def test_the_largest_effect_comes_first_and_what_remains_shrinks() -> None:
     unnamed = off("y", "u2v", 0.6)
     error = sum(parts) + unnamed
     found = advised(RIGHT + error)
-    effects = [item.effect for item in found.items]
+    effects = [item.effect for item in found.corrections]
     assert effects == sorted(effects, reverse=True)
     by_size = sorted((rms(part) for part in parts), reverse=True)
     assert effects == pytest.approx(by_size, rel=0.01)
-    remains = [item.remains for item in found.items if item.remains is not None]
+    remains = [item.remains for item in found.corrections if item.remains is not None]
     assert remains == sorted(remains, reverse=True)
     assert remains[-1] == pytest.approx(rms(unnamed), abs=0.05)
-    assert f"{rms(error):.2f} mm" in found.summary
+    assert f"{rms(error):.2f} mm" in summary_of(found)
 
 
 def test_amounts_agree_with_the_figures() -> None:
     nodes = RIGHT + off("x", "1", 6) + off("x", "uv2", 6) + off("x", "u", 5) + off("x", "v", 4)
     geometry = measure_geometry(grid(nodes), ASPECT)
-    found = {item.control.id: item.amount for item in advise(geometry).items}
-    assert found["h-centre"] == pytest.approx(geometry.figures["centre_mm"][0], abs=1e-6)
-    assert found["side-pincushion"] == pytest.approx(geometry.figures["edge_sag_mm"]["left"], rel=0.01)
+    found = {item.control.id: item.amount for item in advise(geometry).corrections}
+    assert found["h-centre"] == pytest.approx(geometry.figures["centre_mm.0"], abs=1e-6)
+    assert found["side-pincushion"] == pytest.approx(geometry.figures["edge_sag_mm.left"], rel=0.01)
     width, height = geometry.figures["width_mm"], geometry.figures["height_mm"]
     assert found["h-size"] == pytest.approx(width - height * ASPECT, abs=1e-6)
 
 
+def printed(plan: Plan, geometry: Geometry) -> list[dict[str, Any]]:
+    """Its advice as JSON, in an answer about that geometry."""
+    answer = replace(geometry_answer(photo_of(geometry.grid), geometry), advice=advice_of(plan))
+    return list(json.loads(json.dumps(answer_json(answer)["advice"])))
+
+
 def test_what_has_no_outside_control_is_for_service_with_a_caution() -> None:
-    for nodes in (RIGHT + off("y", "u2v", 5), RIGHT + off("x", "u2", 6)):
-        (item,) = advised(nodes).items
-        assert not item.control.has_outside_control
-        assert "qualified service people" in item.why
-        assert "lethal voltages" in item.why
-    (item,) = advised(RIGHT + off("x", "1", 5)).items
-    assert "service people" not in item.why
-    assert item.why.startswith("The picture lies 5.00 mm (± ")
+    """In the JSON each piece of advice stands alone, so that the caution is in each."""
+    for field, inside in (
+        (off("y", "u2v", 5), True),
+        (off("x", "u2", 6), True),
+        (off("x", "1", 5), False),
+    ):
+        geometry = measure_geometry(grid(RIGHT + field), ASPECT)
+        plan = advise(geometry)
+        (item,) = plan.corrections
+        (advice,) = advice_of(plan)
+        (held,) = printed(plan, geometry)
+        assert item.control.has_outside_control != inside
+        assert advice.inside == inside
+        assert ("qualified service people" in held["why"]) == inside
+        assert ("lethal voltages" in held["why"]) == inside
+        assert held["why"].endswith(f"{item.control.where}.")
+    assert advice.why == "The picture lies 5.00 mm right of the middle between the marks."
+    assert advice_title(advice) == "Horizontal centre: to the left, by 5.00 mm (± 0.01)"
 
 
 def test_without_marks_only_bends_are_advised() -> None:
     found = advised(RIGHT + off("x", "1", 6) + off("x", "uv2", 6) + off("x", "u2", 3), placed=False)
-    assert [item.control.id for item in found.items] == ["side-pincushion"]
-    assert found.items[0].unit == "% of picture height"
-    assert found.items[0].amount == pytest.approx(2, abs=0.05)
-    assert found.to_json()[0]["remains_mm"] is None
+    assert [item.control.id for item in found.corrections] == ["side-pincushion"]
+    assert found.corrections[0].unit == "% of picture height"
+    assert found.corrections[0].amount == pytest.approx(2, abs=0.05)
+    assert advice_of(found)[0].details["remains_mm"] is None
     with pytest.raises(ValueError, match="needs marks"):
         advised(RIGHT, (400.0, 300.0), placed=False)
 
 
 def test_where_nothing_was_measured_nothing_is_advised() -> None:
     nodes = np.full_like(RIGHT, np.nan)
-    assert advised(nodes).items == ()
-    assert "0 of the grid's 221" in advised(nodes).summary
+    assert advised(nodes).corrections == ()
+    assert "0 of the grid's 221" in summary_of(advised(nodes))
     found = advise_convergence(measure_convergence(grid(nodes), ASPECT))
-    assert found.items == ()
-    assert "0 of the grid's 221" in found.summary
+    assert found.corrections == ()
+    assert "0 of the grid's 221" in summary_of(found)
 
 
 def test_json_holds_what_was_agreed() -> None:
-    found = json.loads(json.dumps(advised(RIGHT + off("x", "1", 5)).to_json()))
-    assert set(found[0]) == {"adjust", "direction", "amount", "unit", "why", "remains_mm"}
-    assert found[0]["adjust"] == "Horizontal centre"
+    """The keys of one piece of advice."""
+    geometry = measure_geometry(grid(RIGHT + off("x", "1", 5)), ASPECT)
+    (held,) = printed(advise(geometry), geometry)
+    assert set(held) == {"adjust", "direction", "amount", "unit", "uncertainty", "why", "remains_mm"}
+    assert held["adjust"] == "Horizontal centre"
+    assert held["amount"] == pytest.approx(5, abs=1e-4)
+    assert held["remains_mm"] == pytest.approx(0, abs=0.08)
 
 
-def converged(red: Floats, blue: Any = 0.0, **more: Any) -> Advice:
+def converged(red: Floats, blue: Any = 0.0, **more: Any) -> Plan:
     return advise_convergence(measure_convergence(grid(RIGHT, red, blue, **more), ASPECT))
 
 
@@ -258,33 +285,35 @@ def test_one_offset_is_one_convergence_control(
     # The controls of the edges leave the middle alone, so terms are taken as they are.
     field = np.zeros((13, 17, 2))
     field[..., "xy".index(term[0])] = sign * 0.6 * TERMS[term[1]]
-    (item,) = converged(np.zeros_like(field), field).items
+    plan = converged(np.zeros_like(field), field)
+    (item,) = plan.corrections
+    (advice,) = advice_of(plan)
     assert item.control.id == control
-    assert item.adjust.startswith("Blue ")
-    assert "blue" in item.why
-    assert item.direction == (more if sign > 0 else less)
-    assert item.amount == pytest.approx(0.6, abs=1e-5)
+    assert advice.adjust.startswith("Blue ")
+    assert "blue" in advice.why
+    assert advice.direction == (more if sign > 0 else less)
+    assert advice.amount == pytest.approx(0.6, abs=1e-5)
     assert item.remains == pytest.approx(0, abs=1e-5)
-    assert ("lethal" in item.why) == (not item.control.has_outside_control) == (not control.startswith("static"))
+    assert advice.inside == (not item.control.has_outside_control) == (not control.startswith("static"))
 
 
 def test_both_guns_are_advised_and_small_offsets_are_not() -> None:
     red = np.stack([0.4 + 0 * U, -0.3 + 0 * U], axis=-1)
     blue = np.stack([0.05 + 0.7 * U**2, 0 * U], axis=-1)
     found = converged(red, blue)
-    assert {item.adjust.split()[0] for item in found.items} == {"Red", "Blue"}
-    assert {item.control.id for item in found.items} == {"static-h", "static-v", "edges-h-sides"}
+    assert {item.gun for item in found.corrections} == {"red", "blue"}
+    assert {item.control.id for item in found.corrections} == {"static-h", "static-v", "edges-h-sides"}
     # 0.05 mm of blue remains, of both guns' mean square.
-    assert found.items[-1].remains == pytest.approx(0.05 / np.sqrt(2), abs=1e-4)
-    assert not converged(0.1 * red).items
+    assert found.corrections[-1].remains == pytest.approx(0.05 / np.sqrt(2), abs=1e-4)
+    assert not converged(0.1 * red).corrections
 
 
 def test_without_marks_convergence_is_advised_in_percent() -> None:
     found = converged(np.stack([0.6 + 0 * U, 0 * U], axis=-1), placed=False)
-    (item,) = found.items
+    (item,) = found.corrections
     assert item.unit == "% of picture height"
     assert item.amount == pytest.approx(0.2, abs=1e-3)
-    assert found.to_json()[0]["remains_mm"] is None
+    assert advice_of(found)[0].details["remains_mm"] is None
 
 
 @pytest.mark.parametrize("control", [*GEOMETRY_CONTROLS, *CONVERGENCE_CONTROLS], ids=lambda control: control.id)

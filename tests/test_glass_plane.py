@@ -6,6 +6,7 @@ Photographs are SIMULATIONS (tests/photo_bench) or drawn here; places come from 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,9 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
+from analysis.errors import InputError
 from analysis.photo.file import Photo, read_photo
-from analysis.photo.marks import SeenMarks, find_marks, given_marks, marks_size, ruler_sigma_mm
+from analysis.photo.marks import SeenMarks, find_marks, marks_at
 from analysis.photo.plane import Plane, plane_in, plane_of
 from analysis.photo.pose import eye_of, homography
 from analysis.photo.targets import mark_dictionary
@@ -25,6 +27,8 @@ from render.errors import FileError
 from tests.photo_bench.camera import Camera, framed
 from tests.photo_bench.run import lens_of
 from tests.photo_bench.sets import PhotoSet, plain_set
+from trueraster.errors import with_options
+from trueraster.options.raster import marks_of, ruler_sigma_mm, sides_mm
 
 Floats = NDArray[np.float64]
 Codes = NDArray[Any]
@@ -195,16 +199,21 @@ def test_a_half_covered_edge_is_told() -> None:
         plane_of(find_marks(photo), (300.0, 225.0), photo.size)
 
 
-def test_given_marks_are_read() -> None:
-    seen = given_marks("10, 20, 900.5,25 ,880,700,30,690.25")
+def sides(text: str) -> tuple[float, float]:
+    return sides_mm("--marks-mm", text, "width x height in mm", "412x309")
+
+
+def test_typed_marks_are_read() -> None:
+    """Eight numbers and two sides, as they are typed."""
+    seen = marks_of("10, 20, 900.5,25 ,880,700,30,690.25")
     np.testing.assert_array_equal(seen.centres, [[10, 20], [900.5, 25], [880, 700], [30, 690.25]])
     assert seen.corners is None
-    assert marks_size("412x309") == (412, 309)
-    assert marks_size(" 412.5 X 309 mm") == (412.5, 309)
+    assert sides("412x309") == (412, 309)
+    assert sides(" 412.5 X 309 mm") == (412.5, 309)
 
 
-def test_a_ruler_is_as_good_as_the_digits_that_are_told() -> None:
-    """Whole millimetres: 1 / sqrt(12) of one (the uniform distribution's); a tenth where both are told finer."""
+def test_a_ruler_is_as_good_as_the_digits_that_are_typed() -> None:
+    """Whole millimetres: 1 / sqrt(12) of one (the uniform distribution's); a tenth where both are written finer."""
     assert ruler_sigma_mm("412x309") == ruler_sigma_mm("412.5x309") == pytest.approx(1 / math.sqrt(12), abs=0.02)
     assert ruler_sigma_mm("412.0 X 309.5 mm") == 0.1
 
@@ -217,9 +226,13 @@ def test_a_ruler_is_as_good_as_the_digits_that_are_told() -> None:
         *("0,0,0,9,9,9,9,0", "0,0,9,9,9,0,0,9", "0,0,1,1,2,2,3,3", "0,0,9,0,9,9,0,9,"),
     ],
 )
-def test_given_marks_that_are_none_are_one_line(text: str) -> None:
-    with pytest.raises(ValueError, match=r"^--marks: got [^\n]{1,250}$"):
-        given_marks(text)
+def test_typed_marks_that_are_none_are_one_line(text: str) -> None:
+    """It names the option, whoever refuses them."""
+    with pytest.raises(ValueError, match=r"got ") as refused:
+        marks_of(text)
+    error = refused.value
+    line = with_options(error) if isinstance(error, InputError) else str(error)
+    assert re.fullmatch(r"--marks: got [^\n]{1,250}", line)
 
 
 @pytest.mark.parametrize(
@@ -227,7 +240,7 @@ def test_given_marks_that_are_none_are_one_line(text: str) -> None:
 )
 def test_sizes_that_are_none_are_one_line(text: str) -> None:
     with pytest.raises(ValueError, match=r"^--marks-mm: got [^\n]{1,250}$"):
-        marks_size(text)
+        sides(text)
 
 
 # The plane.
@@ -350,7 +363,7 @@ def test_without_a_lens_the_file_tells_where_the_camera_was() -> None:
     plane = plane_of(seen, SIZE, camera.size, glass_radius_mm=800.0, noted_focal_px=camera.focal_px * 0.99)
     off = np.abs(plane.to_mm(pixels) - grid())
     assert np.all(off < 2 * doubt_of(plane, pixels) + 0.02)
-    with pytest.raises(ValueError, match=r"nothing tells how far away.*measure lens"):
+    with pytest.raises(ValueError, match=r"nothing shows how far away.*measure lens"):
         plane_of(seen, SIZE, camera.size, glass_radius_mm=800.0)
     # A flat glass needs none of it.
     assert plane_of(seen, SIZE, camera.size).pinhole is None
@@ -426,8 +439,9 @@ def test_what_cannot_be_is_one_line() -> None:
     """A radius that does not reach the marks, and points outside the photograph."""
     with pytest.raises(ValueError, match="radius above 264 mm"):
         plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=260.0)
-    with pytest.raises(ValueError, match=r"^--marks: 5000,20 lies outside"):
-        plane_of(given_marks("10,20,5000,20,5000,2000,10,2000"), SIZE, TILTED.size)
+    with pytest.raises(InputError, match=r"^5000,20 lies outside") as refused:
+        plane_of(marks_at([(10, 20), (5000, 20), (5000, 2000), (10, 2000)]), SIZE, TILTED.size)
+    assert refused.value.fields == ("marks",)
 
 
 def test_a_portrait_photograph_gives_the_same_places(tmp_path: Path) -> None:

@@ -138,7 +138,7 @@ def test_what_may_be_a_whole_cell_off_is_not_guessed(cells: float) -> None:
     """Two lines hidden on one side are one on each, seen from the middle; that the others end just at the outermost
     line across them says otherwise."""
     one = plain_set(SMALL, deflection=deflection(400, 300, centre=(25 * cells, 0)))
-    with pytest.raises(GridError, match="left or right cannot be told"):
+    with pytest.raises(GridError, match="not clear whether left or right"):
         sight(one, one.photograph())
 
 

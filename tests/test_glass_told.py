@@ -14,16 +14,23 @@ from analysis.lens.model import Lens
 from analysis.photo.file import Photo
 from analysis.photo.marks import SeenMarks
 from analysis.photo.plane import plane_of
+from analysis.raster.answer import (
+    convergence_finding,
+    geometry_figures,
+    linearity_finding,
+    missing_of,
+    shape_finding,
+)
 from analysis.raster.backdrop import backdrop
 from analysis.raster.convergence import measure_convergence
-from analysis.raster.findings import convergence_finding, linearity_finding, shape_finding
-from analysis.raster.geometry.figures import Geometry, cell_errors, measure_geometry
+from analysis.raster.geometry.figures import NO_MARKS, Geometry, cell_errors, measure_geometry
 from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
 from analysis.raster.ideal import exaggeration, ideal_of, to_photo
 from analysis.raster.picture import Sighting, convergence_picture, geometry_picture
 from analysis.raster.placing import OnGlass
 from analysis.rounding import decimals, figure, unsigned
-from trueraster.rastertables import aligned, geometry_tables, untold
+from analysis.tables import tables_of
+from trueraster.output.text import aligned
 
 Floats = NDArray[np.float64]
 Bend = Callable[[Floats, Floats], tuple[Floats, Floats]]
@@ -141,17 +148,20 @@ def test_convergence_is_told_by_gun_and_place() -> None:
     assert percent.startswith("Red lies up to 0.08 % of the height from green")  # of 300 mm
 
 
-def test_what_is_not_told_has_its_reason_once() -> None:
+def test_what_is_not_available_has_its_reason_once() -> None:
     found = measure_geometry(grid(placed=False), 4 / 3)
-    size, *hidden = untold(found)
-    assert size.startswith("size, place, rotation")
-    assert hidden == []  # all lines are there
+    # All lines are there, so overscan is known.
+    (size,) = missing_of(geometry_figures(found), found.reasons)
+    assert size == (
+        "width of the picture, height of the picture, shape, middle, rotation, vertical lines lean, keystone, "
+        f"widths of cells, heights of cells, S-shape, lengths in mm: {NO_MARKS}"
+    )
     dark = grid()
     dark.nodes[:, :, 5:] = np.nan
-    whole = untold(measure_geometry(dark, 4 / 3))
-    assert len(whole) == 1
-    assert whole[0].startswith("all figures: ")
-    assert geometry_tables(measure_geometry(dark, 4 / 3)) == []
+    little = measure_geometry(dark, 4 / 3)
+    (whole,) = missing_of(geometry_figures(little), little.reasons)
+    assert whole.startswith("all figures: ")
+    assert all(not table.rows for table in tables_of(geometry_figures(little)))
 
 
 # --- Pictures ---------------------------------------------------------------------------------------------------------

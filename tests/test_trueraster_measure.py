@@ -334,7 +334,7 @@ def test_without_marks_only_what_perspective_cannot_imitate_is_told(asked: bool,
     if asked:
         code, out, _ = measure("geometry", photo, *lens, "--no-marks")
         assert code == 0
-        assert "Not told\n  size, place, rotation" in out
+        assert "Not available\n  width of the picture, height" in out
 
 
 def test_convergence_without_marks_is_in_percent(bench: Bench) -> None:

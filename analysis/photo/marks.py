@@ -6,14 +6,14 @@ length, in linear light, as a curve that a lens may have bent; where two sides c
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from analysis.errors import InputError
 from analysis.photo.edges import side_curves
 from analysis.photo.file import Photo
 from analysis.photo.pose import homography, through
@@ -21,7 +21,7 @@ from analysis.photo.reduced import reduced_grey
 from analysis.photo.targets import CORNER_NAMES, mark_dictionary
 from render.errors import FileError
 
-__all__ = ["NoMarksError", "SeenMarks", "find_marks", "given_marks", "marks_size", "ruler_sigma_mm"]
+__all__ = ["NoMarksError", "SeenMarks", "find_marks", "marks_at"]
 
 Floats = NDArray[np.float64]
 
@@ -36,14 +36,9 @@ _GIVEN_SIGMA_PX = 0.7
 """Standard uncertainty of a point that was picked by hand (common practice, no source)."""
 _SMALLEST_PX = 18.0
 """Side of a mark: below, its edges' surroundings reach into its code."""
-_RULER_SIGMA_MM, _FINE_RULER_SIGMA_MM = 0.3, 0.1
-"""Standard uncertainty of a distance that is read in whole millimetres, 1 / sqrt(12), and of one read in tenths, as a
-steel rule or a caliper laid to a printed cross allows (common practice, no source)."""
-_SIZES_MM = (20.0, 3000.0)
-"""Believed distances between marks."""
 
 
-class NoMarksError(FileError):
+class NoMarksError(InputError, FileError):
     """None of the four marks is seen; all else is a mistake of those that are there."""
 
 
@@ -132,7 +127,8 @@ def _rough(photo: Photo) -> Floats:
     if not best:
         raise NoMarksError(
             f"{photo.path}: no corner marks are seen, or they are too blurred; print 'trueraster sheet marks' and fix "
-            "all four around the picture, or give their places with --marks and --marks-mm"
+            "all four around the picture, or give their places and how far apart they are",
+            helps=("marks", "marks_mm"),
         )
     raise FileError(f"{photo.path}: {_missing_words(best)}")
 
@@ -214,50 +210,18 @@ def _check_order(path: Path, centres: Floats) -> None:
         )
 
 
-def given_marks(text: str) -> SeenMarks:
-    """Four points as a user gives them: 'x,y,x,y,x,y,x,y' in pixels, top left, top right, bottom right, bottom left.
+def marks_at(points: ArrayLike) -> SeenMarks:
+    """Marks whose centres somebody read off the photograph: (4, 2) in pixels, clockwise from the top left.
 
     Raises:
-        ValueError: they are no such points; one line.
+        InputError: they do not lie so.
     """
-    parts = [part.strip() for part in text.split(",")]
-    shown = repr(text if len(text) <= 60 else text[:57] + "...")
-    if len(parts) != 8 or not all(re.fullmatch(r"[+-]?\d{1,6}(\.\d{1,6})?", part) for part in parts):
-        raise ValueError(
-            f"--marks: got {shown}, eight numbers are expected: x,y of the top left, top right, bottom right and "
-            "bottom left mark, in pixels"
-        )
-    centres = np.array([float(part) for part in parts]).reshape(4, 2)
+    centres = np.asarray(points, np.float64)
     turns = _turns(centres)
-    if np.all(turns < 0):
-        raise ValueError(
-            f"--marks: got {shown}: the points go round the wrong way; the order is top left, top right, bottom right, "
-            "bottom left"
-        )
     if not np.all(turns > 0):
-        raise ValueError(
-            f"--marks: got {shown}: no quadrilateral; top left, top right, bottom right, bottom left is the order"
+        got = ",".join(f"{value:g}" for value in centres.ravel())
+        what = "the points go round the wrong way" if np.all(turns < 0) else "no quadrilateral"
+        raise InputError(
+            f"got {got}: {what}; the order is top left, top right, bottom right, bottom left", fields=("marks",)
         )
     return SeenMarks(centres=centres, sigma=np.full((4, 2), _GIVEN_SIGMA_PX))
-
-
-def marks_size(text: str) -> tuple[float, float]:
-    """Width and height in mm of the rectangle of the marks' centres: '412x309'.
-
-    Raises:
-        ValueError: it is no such size; one line.
-    """
-    found = re.fullmatch(r"\s*(\d{1,5}(?:\.\d{1,4})?)\s*[xX×]\s*(\d{1,5}(?:\.\d{1,4})?)\s*(?:mm)?\s*", text)
-    low, high = _SIZES_MM
-    if found is None or not all(low <= float(side) <= high for side in found.groups()):
-        shown = repr(text if len(text) <= 40 else text[:37] + "...")
-        raise ValueError(
-            f"--marks-mm: got {shown}, width x height between the marks' centres in mm is expected, as 412x309, each "
-            f"{low:g} to {high:g}"
-        )
-    return float(found[1]), float(found[2])
-
-
-def ruler_sigma_mm(text: str) -> float:
-    """Standard uncertainty in mm of both distances of `marks_size`, by the digits that they are written with."""
-    return _FINE_RULER_SIGMA_MM if all("." in side for side in re.split("[xX×]", text)) else _RULER_SIGMA_MM

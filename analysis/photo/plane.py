@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.errors import InputError
 from analysis.lens.model import Lens
 from analysis.photo.file import Photo
 from analysis.photo.marks import SeenMarks, centres_of
@@ -194,19 +195,22 @@ def plane_of(
     uncertainty of either side of `size_mm`.
 
     Raises:
-        ValueError: the marks' own size says that `size_mm` is wrong, the glass' radius is too small, or nothing tells
-            where the camera was and that is needed; one line.
+        ValueError: the marks' own size says that `size_mm` is wrong, the glass' radius is too small, or nothing shows
+            where the camera was and that is needed; one line. An `InputError` where a value is at fault.
     """
     width, height = size_mm
     if glass_radius_mm is not None and not glass_radius_mm > math.hypot(width, height) / 2 * 1.02:
-        raise ValueError(
-            f"--glass-radius-mm: got {glass_radius_mm:g}, a glass that reaches all four marks has a radius above "
-            f"{math.hypot(width, height) / 2:.0f} mm"
+        raise InputError(
+            f"got {glass_radius_mm:g}, a glass that reaches all four marks has a radius above "
+            f"{math.hypot(width, height) / 2:.0f} mm",
+            fields=("glass_radius_mm",),
         )
     inside = np.all((seen.centres > -1) & (seen.centres < photo_size), axis=1)
     if not inside.all():
         x, y = seen.centres[~inside][0]
-        raise ValueError(f"--marks: {x:g},{y:g} lies outside the photograph of {photo_size[0]}x{photo_size[1]}")
+        raise InputError(
+            f"{x:g},{y:g} lies outside the photograph of {photo_size[0]}x{photo_size[1]}", fields=("marks",)
+        )
     marks = _straight_marks(seen, lens)
     matrix = homography(_rectangle(size_mm), marks)
     plane = Plane(
@@ -287,17 +291,23 @@ def _check_size(plane: Plane, corners: Floats, mark_mm: float) -> None:
     wide, high = float(np.hypot(*across.T).mean()), float(np.hypot(*down.T).mean())
     width, height = plane.size_mm
     shape, size = wide / high, math.sqrt(wide * high) / mark_mm
-    given = f"--marks-mm: with {width:g}x{height:g} the marks come out {wide:.1f} mm wide and {high:.1f} mm high"
+    given = f"with {width:g}x{height:g} the marks come out {wide:.1f} mm wide and {high:.1f} mm high"
     if abs(shape - 1) > _WRONG_SHAPE:
         swapped = shape * (height / width) ** 2
         if abs(swapped - 1) < _WRONG_SHAPE:
-            raise ValueError(f"{given}: width and height seem changed about, try {height:g}x{width:g}")
-        raise ValueError(f"{given}, though they are square: measure across and down from centre to centre again")
+            raise InputError(
+                f"{given}: width and height seem changed about, try {height:g}x{width:g}", fields=("marks_mm",)
+            )
+        raise InputError(
+            f"{given}, though they are square: measure across and down from centre to centre again",
+            fields=("marks_mm",),
+        )
     limit = _WRONG_SIZE if plane.lens is not None else _WRONG_SIZE_NO_LENS
     if abs(size - 1) > limit:
-        raise ValueError(
+        raise InputError(
             f"{given}, {mark_mm:g} mm is printed: measure from centre to centre again, and the print's ruler, which is "
-            "100 mm"
+            "100 mm",
+            fields=("marks_mm",),
         )
     own = np.stack((np.hypot(*across.T), np.hypot(*down.T)), axis=1)
     odd = np.abs(own / (wide, high) - 1).max(axis=1)

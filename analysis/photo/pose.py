@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.errors import InputError
 from analysis.lens.model import Lens
 
 __all__ = ["Pinhole", "eye_of", "homography", "pinholes_of", "through", "usual_principal"]
@@ -89,7 +90,7 @@ def pinholes_of(
     enough to tell it, else what the file notes.
 
     Raises:
-        ValueError: nothing tells the focal length.
+        InputError: nothing shows the focal length.
     """
     x, y = usual_principal(size)
     off = _PRINCIPAL_OFF * size[0]
@@ -104,10 +105,11 @@ def pinholes_of(
     if noted_px is not None and told > _TOLD_BY_TILT:
         focal, sigma = noted_px, _NOTED * noted_px
     elif focal is None or told > _HARDLY_TOLD:
-        raise ValueError(
-            "--glass-radius-mm, --depth-mm: nothing tells how far away the camera was: the photograph notes no focal "
-            "length, and is taken too straight to tell it; calibrate the lens ('trueraster measure lens') and give it "
-            "with --lens"
+        raise InputError(
+            "nothing shows how far away the camera was: the photograph notes no focal length, and is taken too "
+            "straight to measure it; calibrate the lens ('trueraster measure lens') and give its file",
+            fields=("glass_radius_mm", "depth_mm"),
+            helps=("lens",),
         )
     middle = Pinhole(fx=focal, fy=focal, cx=x, cy=y)
     return middle, (

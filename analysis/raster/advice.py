@@ -11,25 +11,23 @@ where static convergence is set.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.answer import SERVICE
-from analysis.raster.controls import GEOMETRY_CONTROLS, Control
+from analysis.raster.controls import GEOMETRY_CONTROLS, Control, Way
 from analysis.raster.convergence import Convergence, moved_by_controls, zones
 from analysis.raster.geometry.figures import Geometry
 from analysis.raster.geometry.smooth import POWERS, TERMS, Smooth, monomials, projection
 from analysis.raster.grid import ShownGrid
 
-__all__ = ["CONVERGENCE", "GEOMETRY", "Advice", "Item", "Tolerance", "advise", "advise_convergence"]
+__all__ = ["CONVERGENCE", "GEOMETRY", "Correction", "Plan", "Size", "Tolerance", "advise", "advise_convergence"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-_SURE = 2.0
+_CLEAR = 2.0
 """How many of its own standard uncertainties an amount has to reach to be advised."""
 _OF_HEIGHT = "% of picture height"
 
@@ -52,75 +50,80 @@ CONVERGENCE = Tolerance(centre=0.1, outside=0.3, share=1 / 2)
 the 14-inch class less than 0.2 mm (Displays, 1984, its abstract only)."""
 
 
+@dataclass(frozen=True, slots=True)
+class Size:
+    """How far points are off."""
+
+    rms: float
+    """Root mean square over the picture."""
+    most: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
+class Correction:
     """One control to turn."""
 
     control: Control
-    adjust: str
-    direction: str
+    gun: str
+    """Of convergence: red or blue."""
     amount: float
-    """On the glass, never negative, in `unit`: mm, % of a cell, or % of picture height where there are no marks."""
+    """On the glass, in `unit`: mm, % of a cell, or % of picture height without marks. Positive where `control.more` is
+    seen."""
     uncertainty: float
     unit: str
-    why: str
     effect: float
     """Root mean square over the picture of what it moves, in mm, or in % of picture height."""
     remains: float | None
-    """The same of all that is wrong when this item and those before it are done; None where that is not known."""
+    """The same of all that is wrong when this and those before it are done; None where that is not known."""
+
+    @property
+    def way(self) -> Way:
+        """What is seen, and what to do against it."""
+        return self.control.more if self.amount >= 0 else self.control.less
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Advice:
+class Plan:
     """What to adjust, the largest effect first."""
 
-    items: tuple[Item, ...]
-    summary: str
-    """How far the picture is off as a whole, and how far with all of it done."""
-    placed: bool
-    """Whether effects and remains are in mm."""
-
-    def to_json(self) -> list[dict[str, Any]]:
-        """As `measure --json` has it."""
-        return [
-            {
-                "adjust": item.adjust,
-                "direction": item.direction,
-                "amount": item.amount,
-                "unit": item.unit,
-                "why": item.why,
-                "remains_mm": item.remains if self.placed else None,
-            }
-            for item in self.items
-        ]
+    corrections: tuple[Correction, ...]
+    unit: str
+    """Of effects and sizes: mm, or % of picture height without marks."""
+    tolerance: Tolerance
+    before: Size | None = None
+    """How far the whole picture is off; None where that is not known."""
+    after: Size | None = None
+    """The same with all of it done."""
+    reason: str = ""
+    """Why nothing can be advised."""
 
 
-def advise(geometry: Geometry, wanted_mm: tuple[float, float] | None = None) -> Advice:
+def advise(geometry: Geometry, wanted_mm: tuple[float, float] | None = None) -> Plan:
     """What to adjust of the raster's shape; `wanted_mm` is the width and height that the picture should have.
 
     Without marks only bends are known, in percent of the picture height.
 
     Raises:
-        ValueError: a size is wanted and there are no marks to tell what size the picture has.
+        ValueError: a size is wanted and there are no marks that show what size the picture has.
     """
     smooth, placed = geometry.smooth, geometry.grid.placed
     if wanted_mm is not None and not placed:
-        raise ValueError("a wanted size in mm needs marks in the photograph, to tell what size the picture has")
+        raise ValueError("a wanted size in mm needs marks in the photograph, which show what size the picture has")
     if smooth is None:
-        return Advice(items=(), summary=f"No advice: {geometry.reasons['terms']}.", placed=placed)
+        return Plan(corrections=(), unit=_unit(placed), tolerance=GEOMETRY, reason=geometry.reasons["terms"])
     split = _Split.of(smooth, geometry.grid.shown, geometry.picture_aspect, wanted_mm)
     parts = [part for part in split.parts(smooth) if placed or part.control.bends]
     height = float(split.sizes(smooth.coefficients[None])[1][0])
     inside = zones(split.u, split.v, geometry.picture_aspect)["centre"]
     chosen = [part for part in parts if _matters(part, inside, height, GEOMETRY)]
-    return _advice(chosen, {"": split.error(smooth)} if placed else {}, GEOMETRY, placed)
+    return _plan(chosen, {"": split.error(smooth)} if placed else {}, GEOMETRY, _unit(placed))
 
 
-def advise_convergence(convergence: Convergence) -> Advice:
+def advise_convergence(convergence: Convergence) -> Plan:
     """What to adjust of red's and blue's place against green's."""
     placed, shown = convergence.grid.placed, convergence.grid.shown
     if convergence.height is None:
-        return Advice(items=(), summary=f"No advice: {convergence.reasons['parts']}.", placed=placed)
+        return Plan(corrections=(), unit=_unit(placed), tolerance=CONVERGENCE, reason=convergence.reasons["parts"])
     u, v = (axis.ravel() for axis in np.meshgrid(shown.u, shown.v))
     parts: list[_Part] = []
     for gun, smooth in convergence.maps.items():
@@ -131,12 +134,16 @@ def advise_convergence(convergence: Convergence) -> Advice:
             i, j = POWERS[TERMS.index(term)]
             field = np.zeros((len(u), 2))
             field[:, "xy".index(axis)] = amount[0] * u**i * v**j
-            unit = "mm" if placed else _OF_HEIGHT
-            parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), unit, gun))
+            parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), gun=gun))
     inside = zones(u, v, convergence.picture_aspect)["centre"]
     chosen = [part for part in parts if _matters(part, inside, convergence.height, CONVERGENCE)]
     errors = {gun: smooth.at(u, v) for gun, smooth in convergence.maps.items()}
-    return _advice(chosen, errors, CONVERGENCE, placed)
+    return _plan(chosen, errors, CONVERGENCE, _unit(placed))
+
+
+def _unit(placed: bool) -> str:
+    """Of places on the glass, with and without marks."""
+    return "mm" if placed else _OF_HEIGHT
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +156,7 @@ class _Part:
     amount: float
     """Positive where the control's `more` is seen; in `unit`, or where that is empty in the picture's."""
     uncertainty: float
-    unit: str
+    unit: str = ""
     gun: str = ""
 
 
@@ -229,7 +236,7 @@ class _Split:
         parts: list[_Part] = []
         for control in GEOMETRY_CONTROLS:
             values = found[control.id]
-            unsure = float(np.linalg.norm(values[1 : len(causes) + 1] - values[len(causes) + 1 :])) / 2
+            uncertainty = float(np.linalg.norm(values[1 : len(causes) + 1] - values[len(causes) + 1 :])) / 2
             field = np.zeros((len(self.u), 2))
             for (axis, term), value in zip(control.terms, values[0], strict=True):
                 field[:, "xy".index(axis)] += value * self.bent[:, TERMS.index(term)]
@@ -238,7 +245,7 @@ class _Split:
             amount = float(values[0, 0]) if len(control.terms) == 1 else float(np.hypot(*field.T).max())
             half = {"width": width / 2, "height": height / 2}.get(control.of_half, 100.0)
             share = control.factor * 100 / half
-            parts.append(_Part(control, field, share * amount, share * unsure, "%" if control.of_half else ""))
+            parts.append(_Part(control, field, share * amount, share * uncertainty, "%" if control.of_half else ""))
         return parts
 
     def _turned(self, own: Floats) -> Floats:
@@ -257,67 +264,39 @@ def _turned_back(vectors: Floats, fit: Floats) -> Floats:
 
 
 def _matters(part: _Part, inside: Bools, height: float, tolerance: Tolerance) -> bool:
-    """Whether a part is surely there, and uses up a good share of what a good set may be off."""
+    """Whether a part is clear of its uncertainty, and uses up a good share of what a good set may be off."""
     size = np.hypot(part.field[:, 0], part.field[:, 1]) * 100 / height
     used = max(size[inside].max(initial=0.0) / tolerance.centre, size.max() / tolerance.outside)
-    return bool(used >= tolerance.share) and abs(part.amount) >= _SURE * part.uncertainty
+    return bool(used >= tolerance.share) and abs(part.amount) >= _CLEAR * part.uncertainty
 
 
-def _advice(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance, placed: bool) -> Advice:
-    """Parts as items; `errors` are all that is wrong, of each gun, or none where that is not known."""
+def _plan(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance, unit: str) -> Plan:
+    """Parts in order; `errors` are all that is wrong, of each gun, or none where that is not known."""
     left = {gun: field.copy() for gun, field in errors.items()}
-    items: list[Item] = []
+    corrections = []
     for part in sorted(parts, key=lambda part: -_rms([part.field])):
         if left:
             left[part.gun] -= part.field
-        items.append(_item(part, _rms(left.values()) if left else None, placed))
-    return Advice(items=tuple(items), summary=_summary(items, errors, left, tolerance, placed), placed=placed)
+        corrections.append(
+            Correction(
+                control=part.control,
+                gun=part.gun,
+                amount=part.amount,
+                uncertainty=part.uncertainty,
+                unit=part.unit or unit,
+                effect=_rms([part.field]),
+                remains=_rms(left.values()) if left else None,
+            )
+        )
+    plan = Plan(corrections=tuple(corrections), unit=unit, tolerance=tolerance)
+    return replace(plan, before=_size(errors.values()), after=_size(left.values())) if errors else plan
 
 
-def _item(part: _Part, remains: float | None, placed: bool) -> Item:
-    control = part.control
-    way = control.more if part.amount >= 0 else control.less
-    unit = part.unit or ("mm" if placed else _OF_HEIGHT)
-    unsure = f"{part.uncertainty:.2f}" if part.uncertainty >= 0.1 else f"{max(part.uncertainty, 0.001):.1g}"
-    amount = f"{abs(part.amount):.2f} {unit} (± {unsure})"
-    seen = way.seen.format(amount=amount, gun=part.gun)
-    how = f"Usually: {control.where}." if control.has_outside_control else f"{SERVICE} Done with: {control.where}."
-    return Item(
-        control=control,
-        adjust=f"{part.gun.capitalize()} {control.title}".strip(),
-        direction=way.do,
-        amount=abs(part.amount),
-        uncertainty=part.uncertainty,
-        unit=unit,
-        why=f"{seen} {how}",
-        effect=_rms([part.field]),
-        remains=remains,
-    )
+def _size(fields: Iterable[Floats]) -> Size:
+    every = list(fields)
+    return Size(_rms(every), max(float(np.hypot(field[:, 0], field[:, 1]).max()) for field in every))
 
 
 def _rms(fields: Iterable[Floats]) -> float:
     """Root mean square length of the vectors (points, 2) of all fields."""
     return float(np.sqrt(np.mean([np.mean((field**2).sum(axis=1)) for field in fields])))
-
-
-def _summary(
-    items: list[Item],
-    before: Mapping[str, Floats],
-    after: Mapping[str, Floats],
-    tolerance: Tolerance,
-    placed: bool,
-) -> str:
-    unit = "mm" if placed else _OF_HEIGHT
-
-    def size(fields: Mapping[str, Floats]) -> str:
-        most = max(float(np.hypot(field[:, 0], field[:, 1]).max()) for field in fields.values())
-        return f"{_rms(fields.values()):.2f} {unit} (root mean square), at most {most:.2f} {unit}"
-
-    whole = f"Points of the whole picture are off by {size(before)}" if before else "Without marks only bends are known"
-    if not items:
-        return (
-            f"{whole}. Nothing to adjust: no control's part of it is both sure and large against what a good set may "
-            f"be off, {tolerance.centre:g} % of the picture height in the middle and {tolerance.outside:g} % outside "
-            "(common practice, no source)."
-        )
-    return f"{whole}; with all of this done, by {size(after)}." if before else f"{whole}."

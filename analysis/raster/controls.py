@@ -45,6 +45,12 @@ class Control:
     group: str = ""
     """Of convergence: static, edges or twist."""
 
+    @property
+    def part(self) -> str:
+        """Of convergence: where what it moves is in the JSON of a gun, as 'static.x' or 'edges.x_u2'."""
+        axis, term = self.terms[0]
+        return f"{self.group}.{axis if term == '1' else f'{axis}_{term}'}"
+
 
 _POSITION = "a control of the picture's position, or the set's service menu"
 _SIZE = "a control of the picture's size, or the set's service menu"

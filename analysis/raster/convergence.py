@@ -1,22 +1,21 @@
 """How far red and blue land beside green: at every node, by zone, and split into what adjustments move.
 
-Differences of two guns' nodes are as smooth over the picture as the deflection that makes them, so each node is told by
-the smooth map of all of them (`smooth.py`). Where a node and its neighbours lie clearly off that map together, as over
-a magnetised spot of the mask, what they share is added. So single nodes' noise does not make the largest figure, and
-what noise is left in it is taken back (`largest`).
+Differences of two guns' nodes are as smooth over the picture as the deflection that makes them, so each node is taken
+from the smooth map of all of them (`smooth.py`). Where a node and its neighbours lie clearly off that map together, as
+over a magnetised spot of the mask, what they share is added. So single nodes' noise does not make the largest figure,
+and what noise is left in it is taken back (`largest`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.raster.controls import CONVERGENCE_CONTROLS, Control
-from analysis.raster.geometry.figures import NO_MARKS, as_nested, fitted, fitted_grid
+from analysis.raster.geometry.figures import NO_MARKS, fitted, fitted_grid
 from analysis.raster.geometry.smooth import (
     POWERS,
     TERMS,
@@ -28,45 +27,40 @@ from analysis.raster.geometry.smooth import (
     where_seen,
 )
 from analysis.raster.grid import GlassGrid, ShownGrid
+from analysis.raster.quantities import CONVERGENCE_KEYS, convergence
 from analysis.raster.unplaced import GREEN
 
-__all__ = ["AGAINST_GREEN", "FIGURES", "ZONES", "Convergence", "measure_convergence", "moved_by_controls", "zones"]
+__all__ = ["AGAINST_GREEN", "ZONES", "Convergence", "measure_convergence", "moved_by_controls", "zones"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-Figure = Any
+Pair = tuple[float, float]
+"""A value and its standard uncertainty."""
 
 AGAINST_GREEN = {"red": 0, "blue": 2}
-"""The guns that are held against green, and their places among the guns."""
+"""The guns that are compared with green, and their places among the guns."""
 ZONES = ("centre", "top_left", "top_right", "bottom_left", "bottom_right", "rest")
 """The circle whose diameter is the picture height; the corners beyond two thirds of both ways out; what is left."""
-FIGURES = (
-    "centre_max_mm",
-    "centre_max_percent",
-    "overall_max_mm",
-    "overall_max_percent",
-    "zones_mm",
-    "zones_percent",
-    "parts",
-    "parts_percent",
-)
-"""The names of all figures, in mm and by turns in percent of the picture height."""
+_IN_PERCENT = {one.path: one.beside for one in convergence() if one.beside}
+"""Where each figure in mm is in percent of the picture height."""
 
 _CORNER = 2 / 3
 _CORNERS = (("top_left", -1, -1), ("top_right", 1, -1), ("bottom_left", -1, 1), ("bottom_right", 1, 1))
 _CLEARLY = 4.5
-"""How many uncertainties neighbours have to lie off the map together to be told by themselves."""
+"""How many uncertainties neighbours have to lie off the map together to count by themselves."""
 _FEWEST_NEIGHBOURS = 4
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Convergence:
-    """What was measured. `figures` and `uncertainty` hold all of `FIGURES`; `reasons` says why one is None."""
+    """What was measured: what is not in `figures` is not available, and `reasons` says why."""
 
-    figures: Mapping[str, Figure]
-    uncertainty: Mapping[str, Figure]
+    figures: Mapping[str, float]
+    """By path, as in `analysis.raster.quantities`."""
+    uncertainty: Mapping[str, float]
+    """Standard uncertainties, in the unit of the figures."""
     reasons: Mapping[str, str]
-    """By the name of a figure, or `red`, `blue` where that gun is not told."""
+    """By path, by the beginning of one, or by the name of a gun."""
     grid: GlassGrid
     """What was measured from."""
     picture_aspect: float
@@ -80,32 +74,7 @@ class Convergence:
     height: float | None
     """The picture height, in the unit of the offsets; None where too little is seen."""
     maps: Mapping[str, Smooth]
-    """Of each gun that could be told, the fitted map of its offsets."""
-
-    def to_json(self, advice: Sequence[Mapping[str, Any]] = ()) -> dict[str, Any]:
-        """What `measure convergence --json` prints."""
-        unit = "mm" if self.grid.placed else "percent"
-        nodes: list[dict[str, Any]] = []
-        unsure: list[dict[str, Any]] = []
-        green = self.grid.nodes[GREEN]
-        for i, j in np.argwhere(where_seen(green)):
-            node: dict[str, Any] = {"u": float(self.grid.shown.u[j]), "v": float(self.grid.shown.v[i])}
-            node["x_mm"], node["y_mm"] = (float(part) for part in green[i, j]) if self.grid.placed else (None, None)
-            errors: dict[str, Any] = {}
-            for k, gun in enumerate(AGAINST_GREEN):
-                seen = bool(np.isfinite(self.offsets[k, i, j]).all())
-                node[f"{gun}_mm"] = errors[f"{gun}_mm"] = None
-                node[f"{gun}_{unit}"] = [float(part) for part in self.offsets[k, i, j]] if seen else None
-                errors[f"{gun}_{unit}"] = [float(part) for part in self.sigma[k, i, j]] if seen else None
-            nodes.append(node)
-            unsure.append(errors)
-        return {
-            **self.figures,
-            "uncertainty": {**self.uncertainty, "nodes": unsure},
-            "nodes": nodes,
-            "advice": list(advice),
-            "reasons": dict(self.reasons),
-        }
+    """The fitted map of the offsets of each gun that could be measured."""
 
 
 def measure_convergence(grid: GlassGrid, picture_aspect: float, doubts: Sequence[GlassGrid] = ()) -> Convergence:
@@ -114,11 +83,10 @@ def measure_convergence(grid: GlassGrid, picture_aspect: float, doubts: Sequence
     `picture_aspect` and `doubts` are as in `measure_geometry`; what moves all guns alike hardly matters here.
     """
     aspect = float(picture_aspect)
-    nothing: dict[str, Figure] = dict.fromkeys(FIGURES)
     offsets = np.full((2, *grid.nodes.shape[1:]), np.nan)
     found = Convergence(
-        figures=nothing,
-        uncertainty=nothing,
+        figures={},
+        uncertainty={},
         reasons={},
         grid=grid,
         picture_aspect=aspect,
@@ -129,49 +97,55 @@ def measure_convergence(grid: GlassGrid, picture_aspect: float, doubts: Sequence
     )
     reason = too_little(grid.shown, grid.nodes[GREEN])
     if reason is not None:
-        return replace(found, reasons=dict.fromkeys(FIGURES, f"of green {reason}"))
+        return replace(found, reasons=dict.fromkeys(CONVERGENCE_KEYS, f"of green {reason}"))
     flat, green = fitted(grid, GREEN, aspect)
     others = [fitted_grid(doubt, GREEN, aspect) for doubt in doubts]
-    reasons: dict[str, str] = {}
-    parts: list[_GunOffsets] = []
-    for k, (gun, index) in enumerate(AGAINST_GREEN.items()):
-        places = flat.nodes[index] - flat.nodes[GREEN]
-        if not where_seen(places).any():
-            reasons[gun] = (
-                f"{gun} is not seen along green's lines: it is not lit, or lies too far from them; bring it near by eye"
-            )
-            continue
-        missing = too_little(grid.shown, places)
-        if missing is not None:
-            reasons[gun] = f"of {gun} with green {missing}"
-            continue
-        plain = fit_smooth(grid.shown, places, np.hypot(flat.sigma[index], flat.sigma[GREEN]))
-        doubted = plain.doubted([other.nodes[index] - other.nodes[GREEN] for other in others])
-        parts.append(_GunOffsets.of(plain, doubted, grid.shown, k))
-        found.offsets[k], found.sigma[k] = parts[-1].offsets, parts[-1].sigma
+    parts, reasons = _measured_guns(flat, others)
+    for part in parts:
+        found.offsets[part.index], found.sigma[part.index] = part.offsets, part.sigma
     if not parts:
-        return replace(found, reasons=dict.fromkeys(FIGURES, "; ".join(reasons.values())))
+        return replace(found, reasons=dict.fromkeys(CONVERGENCE_KEYS, "; ".join(reasons.values())))
     height = 2 * float(np.hypot(*(green.coefficients @ projection(grid.shown, green.powers, POWERS[:3])[2])))
+    fields = [_Field.of(part, grid.shown, aspect) for part in parts]
+    unseen = _unseen(fields)
+    own = _distances(fields)
+    for part in parts:
+        own |= _moved(part, grid.shown)
+    shares = {
+        _IN_PERCENT[name]: (100 / height * value, 100 / height * uncertainty)
+        for name, (value, uncertainty) in own.items()
+    }
     if not grid.placed:
-        reasons |= dict.fromkeys(FIGURES[::2], NO_MARKS)
-    told, unsure = (_in_both(some, height, grid.placed) for some in _figures(parts, grid.shown, aspect))
+        reasons |= {name.split(".")[0]: NO_MARKS for name in _IN_PERCENT}
+    pairs = {**own, **shares} if grid.placed else shares
     return replace(
         found,
-        figures=told,
-        uncertainty=unsure,
-        reasons=reasons,
+        figures={name: value for name, (value, _) in pairs.items()},
+        uncertainty={name: uncertainty for name, (_, uncertainty) in pairs.items()},
+        reasons={**reasons, **unseen, **{_IN_PERCENT[name]: why for name, why in unseen.items()}},
         height=height,
         maps={part.gun: part.doubted for part in parts},
     )
 
 
-def _in_both(figures: Mapping[str, Figure], height: float, placed: bool) -> dict[str, Figure]:
-    """`FIGURES` in mm, None without marks, and in percent of the picture height."""
-    both: dict[str, Figure] = {}
-    for name, by_percent in zip(FIGURES[::2], FIGURES[1::2], strict=True):
-        both[name] = figures[name] if placed else None
-        both[by_percent] = _scaled(figures[name], 100 / height)
-    return both
+def _measured_guns(flat: GlassGrid, others: Sequence[GlassGrid]) -> tuple[list[_GunOffsets], dict[str, str]]:
+    """The offsets of each gun of which enough is seen, and why there are none of another; `others` are the doubts."""
+    parts: list[_GunOffsets] = []
+    reasons: dict[str, str] = {}
+    for k, (gun, index) in enumerate(AGAINST_GREEN.items()):
+        places = flat.nodes[index] - flat.nodes[GREEN]
+        missing = too_little(flat.shown, places)
+        if not where_seen(places).any():
+            reasons[gun] = (
+                f"{gun} is not seen along green's lines: it is not lit, or lies too far from them; bring it near by eye"
+            )
+        elif missing is not None:
+            reasons[gun] = f"of {gun} with green {missing}"
+        else:
+            plain = fit_smooth(flat.shown, places, np.hypot(flat.sigma[index], flat.sigma[GREEN]))
+            doubted = plain.doubted([other.nodes[index] - other.nodes[GREEN] for other in others])
+            parts.append(_GunOffsets.of(plain, doubted, flat.shown, k))
+    return parts, reasons
 
 
 def zones(u: Floats, v: Floats, picture_aspect: float) -> dict[str, Bools]:
@@ -200,9 +174,11 @@ def moved_by_controls(shown: ShownGrid, smooth: Smooth, maps: Floats) -> list[tu
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _GunOffsets:
-    """One gun's offsets from green, as they came out and as they might have."""
+    """One gun's offsets from green, as they came out and as they might have come out."""
 
     gun: str
+    index: int
+    """Its place in `AGAINST_GREEN`."""
     plain: Smooth
     doubted: Smooth
     offsets: Floats
@@ -215,16 +191,17 @@ class _GunOffsets:
 
     @classmethod
     def of(cls, plain: Smooth, doubted: Smooth, shown: ShownGrid, index: int) -> _GunOffsets:
-        local, unsure = _shared(plain)
+        local, uncertainty = _shared(plain)
         u, v = (axis.ravel() for axis in np.meshgrid(shown.u, shown.v))
         shape = plain.places.shape
         seen = where_seen(plain.places)[..., None]
         offsets = plain.at(u, v).reshape(shape) + local
-        sigma = np.hypot(doubted.spread(u, v).reshape(shape), unsure)
+        sigma = np.hypot(doubted.spread(u, v).reshape(shape), uncertainty)
         drawn = plain.drawn(seed=index)
         doubts = plain.coefficients + doubted.causes[len(plain.causes) :]
         return cls(
             gun=list(AGAINST_GREEN)[index],
+            index=index,
             plain=plain,
             doubted=doubted,
             offsets=np.where(seen, offsets, np.nan),
@@ -236,7 +213,7 @@ class _GunOffsets:
 
 
 def _shared(smooth: Smooth) -> tuple[Floats, Floats]:
-    """(rows, columns, 2) twice: what a node and its eight neighbours clearly share beyond the map, and how unsure.
+    """(rows, columns, 2) twice: what a node and its eight neighbours clearly share beyond the map, and its uncertainty.
 
     It is the median of the nine, so that no single node counts.
     """
@@ -247,83 +224,110 @@ def _shared(smooth: Smooth) -> tuple[Floats, Floats]:
     count = np.isfinite(nine).sum(axis=-1)
     enough = (count >= _FEWEST_NEIGHBOURS) & where_seen(smooth.places)[..., None]
     middle = np.nanmedian(np.where(enough[..., None], nine, 0.0), axis=-1)
-    # The median of n normal values is unsure by sqrt(pi / 2n) of their spread.
-    unsure = np.where(enough, smooth.sigma, np.inf) * np.sqrt(np.pi / 2 / np.maximum(count, 1))
-    clear = np.abs(middle) > _CLEARLY * unsure
-    return np.where(clear, middle, 0.0), np.where(clear, unsure, 0.0)
+    # The standard uncertainty of the median of n normal values is sqrt(pi / 2n) of their spread.
+    uncertainty = np.where(enough, smooth.sigma, np.inf) * np.sqrt(np.pi / 2 / np.maximum(count, 1))
+    clear = np.abs(middle) > _CLEARLY * uncertainty
+    return np.where(clear, middle, 0.0), np.where(clear, uncertainty, 0.0)
 
 
-def _figures(
-    parts: Sequence[_GunOffsets], shown: ShownGrid, aspect: float
-) -> tuple[dict[str, Figure], dict[str, Figure]]:
-    """The figures in mm and their uncertainties, of the guns that could be told."""
-    told: dict[str, float | None] = {}
-    unsure: dict[str, float | None] = {}
-    noise: dict[str, float] = {}
-    amounts: dict[str, list[tuple[Floats, int]]] = {"centre": [], "overall": []}
-    for part in parts:
-        seen = where_seen(part.plain.places)
-        u, v = (axis[seen] for axis in np.meshgrid(shown.u, shown.v))
-        fields = part.batch @ part.plain.basis(u, v).T + part.local[seen].T
-        size = np.hypot(fields[:, 0], fields[:, 1])
-        places = zones(u, v, aspect)
-        for zone in ZONES:
-            name = f"zones_mm.{zone}.{part.gun}"
-            inside = size[:, places[zone]]
-            told[name], unsure[name] = _largest(inside, part.draws) if inside.shape[1] else (None, None)
-            noise[name] = (
-                largest(float(inside[0].max()), inside[-part.draws :].max(axis=1))[1] if inside.shape[1] else 0.0
-            )
-        amounts["centre"].append((size[:, places["centre"]], part.draws))
-        amounts["overall"].append((size, part.draws))
-        _split(part, shown, fields, u, v, told, unsure)
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Field:
+    """How far one gun lies from green at the crossings where it was seen."""
+
+    gun: str
+    sizes: Floats
+    """(1 + doubts + draws, nodes): by the map, by that of every doubt, and by draws of the noise."""
+    zones: Mapping[str, Bools]
+    """(nodes,) each: which of them lie in a zone."""
+    draws: int
+
+    @classmethod
+    def of(cls, part: _GunOffsets, shown: ShownGrid, aspect: float) -> _Field:
+        fields, u, v = _at_crossings(part, shown)
+        return cls(
+            gun=part.gun, sizes=np.hypot(fields[:, 0], fields[:, 1]), zones=zones(u, v, aspect), draws=part.draws
+        )
+
+    def inside(self, zone: str) -> Floats:
+        """The sizes in one zone."""
+        return self.sizes[:, self.zones[zone]]
+
+
+def _at_crossings(part: _GunOffsets, shown: ShownGrid) -> tuple[Floats, Floats, Floats]:
+    """(maps, 2, nodes): a gun's offsets where it was seen, and u and v there."""
+    seen = where_seen(part.plain.places)
+    u, v = (axis[seen] for axis in np.meshgrid(shown.u, shown.v))
+    return part.batch @ part.plain.basis(u, v).T + part.local[seen].T, u, v
+
+
+def _unseen(fields: Sequence[_Field]) -> dict[str, str]:
+    """Why there is no figure in mm of a zone in which nothing of a gun is seen."""
+    reasons = {
+        f"zones_mm.{zone}.{field.gun}": "no crossing with green is seen there"
+        for field in fields
+        for zone in ZONES
+        if not field.zones[zone].any()
+    }
+    if not any(field.zones["centre"].any() for field in fields):
+        reasons["centre_max_mm"] = "no crossing with green is seen there"
+    return reasons
+
+
+def _distances(fields: Sequence[_Field]) -> dict[str, Pair]:
+    """The largest distances from green: of each gun by zone, of both in the centre and anywhere; in mm."""
+    by_zone = {
+        (zone, field.gun): _largest(field.inside(zone), field.draws)
+        for field in fields
+        for zone in ZONES
+        if field.zones[zone].any()
+    }
+    found = {f"zones_mm.{zone}.{gun}": (one.value, one.uncertainty) for (zone, gun), one in by_zone.items()}
     for name, among in (("centre_max_mm", ("centre",)), ("overall_max_mm", ZONES)):
-        found = amounts[name.split("_")[0]]
-        # Doubts and draws of both guns stand in the same order.
-        together = np.concatenate([size for size, _ in found], axis=1)
-        told[name], unsure[name] = _largest(together, found[0][1]) if together.shape[1] else (None, None)
-        for zone in (f"zones_mm.{zone}.{part.gun}" for zone in among for part in parts):
-            value, most = told[zone], told[name]
+        # Doubts and draws of all guns are in the same order.
+        together = np.concatenate([field.inside(zone) for field in fields for zone in among], axis=1)
+        if not together.shape[1]:
+            continue
+        most = _largest(together, fields[0].draws)
+        for (zone, _), one in by_zone.items():
             # Each is freed of its own noise; a zone that stands out of it is not more than the whole.
-            if value is not None and most is not None and value > max(most, _CLEARLY * noise[zone]):
-                told[name], unsure[name] = value, unsure[zone]
-    return as_nested(told), as_nested(unsure)
+            if zone in among and one.value > max(most.value, _CLEARLY * one.noise):
+                most = one
+        found[name] = most.value, most.uncertainty
+    return found
 
 
-def _largest(sizes: Floats, draws: int) -> tuple[float, float]:
-    """The largest of amounts (1 + doubts + draws, nodes), with its uncertainty."""
+@dataclass(frozen=True, slots=True)
+class _Largest:
+    """The largest of several amounts."""
+
+    value: float
+    noise: float
+    """What noise leaves uncertain of it."""
+    uncertainty: float
+    """With all that moves nodes together."""
+
+
+def _largest(sizes: Floats, draws: int) -> _Largest:
+    """The largest of amounts (1 + doubts + draws, nodes)."""
     return _with_doubts(sizes.max(axis=1), draws)
 
 
-def _with_doubts(values: Floats, draws: int) -> tuple[float, float]:
-    value, unsure = largest(float(values[0]), values[-draws:])
-    return value, float(np.hypot(unsure, np.linalg.norm(values[1:-draws] - values[0])))
+def _with_doubts(values: Floats, draws: int) -> _Largest:
+    value, noise = largest(float(values[0]), values[-draws:])
+    return _Largest(value, noise, float(np.hypot(noise, np.linalg.norm(values[1:-draws] - values[0]))))
 
 
-def _split(
-    part: _GunOffsets,
-    shown: ShownGrid,
-    fields: Floats,
-    u: Floats,
-    v: Floats,
-    told: dict[str, float | None],
-    unsure: dict[str, float | None],
-) -> None:
-    """Add what the controls move, and the root mean square of what they leave at the nodes."""
-    coefficients = moved_by_controls(shown, part.plain, part.batch)
+def _moved(part: _GunOffsets, shown: ShownGrid) -> dict[str, Pair]:
+    """What the controls move of one gun, and the root mean square of what they leave at the crossings; in mm."""
+    amounts = moved_by_controls(shown, part.plain, part.batch)
     changes = moved_by_controls(shown, part.plain, part.doubted.causes)
-    left = fields.copy()
-    for (control, amounts), (_, change) in zip(coefficients, changes, strict=True):
+    left, u, v = _at_crossings(part, shown)
+    found: dict[str, Pair] = {}
+    for (control, amount), (_, change) in zip(amounts, changes, strict=True):
         axis, term = control.terms[0]
         i, j = POWERS[TERMS.index(term)]
-        left[:, "xy".index(axis)] -= amounts[:, None] * u**i * v**j
-        name = f"parts.{part.gun}.{control.group}.{axis if term == '1' else f'{axis}_{term}'}"
-        told[name], unsure[name] = float(amounts[0]), float(np.linalg.norm(change))
-    name = f"parts.{part.gun}.remains"
-    told[name], unsure[name] = _with_doubts(np.sqrt((left**2).sum(axis=1).mean(axis=1)), part.draws)
-
-
-def _scaled(figure: Figure, share: float) -> Figure:
-    if isinstance(figure, dict):
-        return {name: _scaled(value, share) for name, value in figure.items()}
-    return None if figure is None else figure * share
+        left[:, "xy".index(axis)] -= amount[:, None] * u**i * v**j
+        found[f"parts.{part.gun}.{control.part}"] = float(amount[0]), float(np.linalg.norm(change))
+    remains = _with_doubts(np.sqrt((left**2).sum(axis=1).mean(axis=1)), part.draws)
+    found[f"parts.{part.gun}.remains"] = remains.value, remains.uncertainty
+    return found

@@ -10,17 +10,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.answer import Answer
 from analysis.drawing.canvas import GREEN, GUN_INK, Canvas, Line, stacked, words_strip
 from analysis.drawing.palette import BLUE, ORANGE, QUIET
 from analysis.lens.model import Lens
 from analysis.photo.file import Photo
 from analysis.photo.marks import SeenMarks
+from analysis.photo.notes import read_notes
+from analysis.raster.answer import amount, convergence_finding, linearity_finding, shape_finding, worst_zone
 from analysis.raster.backdrop import Backdrop, backdrop
 from analysis.raster.convergence import AGAINST_GREEN, Convergence, zones
-from analysis.raster.findings import amount, convergence_finding, linearity_finding, shape_finding, worst_zone
 from analysis.raster.geometry.figures import Geometry
 from analysis.raster.geometry.overscan import SIDES
 from analysis.raster.ideal import Ideal, exaggeration, ideal_of, to_photo
+from analysis.raster.measure import RasterPhoto
 from analysis.raster.placing import OnGlass
 from analysis.raster.unplaced import GREEN as GREEN_GUN
 from analysis.rounding import decimals, unsigned
@@ -53,6 +56,19 @@ class Sighting:
     title: str
     """The file, and what was shown."""
     notes: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, seen: RasterPhoto, answer: Answer) -> Sighting:
+        """What an answer was measured in."""
+        photo, lens = seen.photo, seen.lens
+        return cls(
+            photo=photo,
+            on=seen.on,
+            marks=None if seen.marks is None else seen.marks.seen,
+            lens=None if lens is None else lens.for_photo(photo.size, read_notes(photo.path).orientation),
+            title=": ".join(answer.subject),
+            notes=answer.remarks,
+        )
 
 
 def geometry_picture(sight: Sighting, found: Geometry) -> Image.Image:
@@ -173,14 +189,13 @@ class _Drawing:
 
 def _side_plates(drawing: _Drawing, found: Geometry) -> list[Plate]:
     """The figures of each side beside its middle, outside the picture."""
-    placed = found.grid.placed
-    unit, name = ("mm", "edge_sag_mm") if placed else ("%", "edge_sag_percent")
+    unit, key = ("mm", "edge_sag_mm") if found.grid.placed else ("%", "edge_sag_percent")
     plates: list[Plate] = []
     canvas = drawing.back.canvas
     out = {"left": (-1, 0), "right": (1, 0), "top": (0, -1), "bottom": (0, 1)}
     for side in SIDES:
         lines = [side]
-        sag, unsure = found.figures[name][side], found.uncertainty[name][side]
+        sag, unsure = found.figures[f"{key}.{side}"], found.uncertainty[f"{key}.{side}"]
         bend = amount(sag, unsure, unit)
         straight = abs(sag) < 2 * unsure
         lines.append(
@@ -188,9 +203,9 @@ def _side_plates(drawing: _Drawing, found: Geometry) -> list[Plate]:
             if straight
             else f"bends {'in' if sag > 0 else 'out'} {bend}"
         )
-        hidden, doubt = found.figures["overscan_percent"][side], found.uncertainty["overscan_percent"][side]
-        if hidden is not None:
-            lines.append(f"hidden {unsigned(hidden, decimals(doubt, 2))} %")
+        hidden = f"overscan_percent.{side}"
+        if hidden in found.figures:
+            lines.append(f"hidden {unsigned(found.figures[hidden], decimals(found.uncertainty[hidden], 2))} %")
         u, v = out[side]
         x, y = drawing.place(drawing.ideal.at(np.array(float(u)), np.array(float(v))))
         wide, high = (max(len(line) for line in lines) * 0.62 * canvas.base, len(lines) * 1.2 * canvas.base)
@@ -202,22 +217,21 @@ def _side_plates(drawing: _Drawing, found: Geometry) -> list[Plate]:
 def _worst_plates(drawing: _Drawing, found: Convergence, factor: int) -> list[Plate]:
     """The distance of each gun where it is largest, beside the longest arrow of that zone."""
     unit = "mm" if found.grid.placed else "%"
-    kind = "mm" if found.grid.placed else "percent"
-    by_zone, unsure = found.figures[f"zones_{kind}"], found.uncertainty[f"zones_{kind}"]
     shown = found.grid.shown
     places = zones(*np.meshgrid(shown.u, shown.v), found.picture_aspect)
     plates: list[Plate] = []
     canvas = drawing.back.canvas
     sizes = np.hypot(found.offsets[..., 0], found.offsets[..., 1])
     for k, gun in enumerate(AGAINST_GREEN):
-        zone = worst_zone(by_zone, gun) if gun in found.maps else None
-        if zone is None:
+        worst = worst_zone(found, gun)
+        if worst is None:
             continue
+        zone, most, unsure = worst
         inside = np.where(places[zone] & np.isfinite(sizes[k]), sizes[k], -1.0)
         i, j = np.unravel_index(int(np.argmax(inside)), inside.shape)
         x, y = drawing.place(drawing.ideal.nodes[i, j])
         if sizes[k, i, j] * factor > 0.1 * drawing.ideal.cell:
-            words = f"{gun} {amount(by_zone[zone][gun], unsure[zone][gun], unit)}"
+            words = f"{gun} {amount(most, unsure, unit)}"
             # Beside it on the way out, red's above and blue's below: they may stand at the same crossing.
             out = -1 if x < drawing.place(drawing.ideal.centre)[0] else 1
             away = (0.31 * len(words) + 1.2) * canvas.base
@@ -308,10 +322,10 @@ def _round_below(value: float) -> float:
 def _size_words(found: Geometry) -> str:
     figures, unsure = found.figures, found.uncertainty
     if not found.grid.placed:
-        return "Without marks: bends in % of the picture's height, and what is hidden; nothing else can be told"
+        return "Without marks: bends in % of the picture's height, and what is hidden; all else needs marks"
 
     sides = " x ".join(unsigned(figures[name], decimals(unsure[name])) for name in ("width_mm", "height_mm"))
-    (x, y), (dx, dy) = figures["centre_mm"], unsure["centre_mm"]
+    (x, y), (dx, dy) = ((some["centre_mm.0"], some["centre_mm.1"]) for some in (figures, unsure))
     across = f"{unsigned(abs(x), decimals(dx))} mm {'right' if x > 0 else 'left'} of"
     down = f"{unsigned(abs(y), decimals(dy))} mm {'below' if y > 0 else 'above'}"
     turn, doubt = figures["rotation_deg"], unsure["rotation_deg"]
@@ -324,12 +338,13 @@ def _size_words(found: Geometry) -> str:
 
 def _most_words(found: Convergence) -> str:
     kind, unit = ("mm", "mm") if found.grid.placed else ("percent", "% of the picture's height")
-    inner, outer = (
-        amount(found.figures[name], found.uncertainty[name], unit)
-        for name in (f"centre_max_{kind}", f"overall_max_{kind}")
-        if found.figures[name] is not None
+    places = {f"centre_max_{kind}": "in the centre zone", f"overall_max_{kind}": "anywhere"}
+    sizes = (
+        f"{amount(found.figures[name], found.uncertainty[name], unit)} {where}"
+        for name, where in places.items()
+        if name in found.figures
     )
-    return f"At most {inner} in the centre zone, {outer} anywhere"
+    return f"At most {', '.join(sizes)}"
 
 
 def _strip(drawing: _Drawing, lines: Sequence[Line]) -> Image.Image:

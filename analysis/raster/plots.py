@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.drawing.plots import BLUE, INK, ORANGE, Plot, plot_sheet, plot_style
+from analysis.raster.answer import amount, convergence_finding, linearity_finding, shape_finding
 from analysis.raster.convergence import AGAINST_GREEN, Convergence
-from analysis.raster.findings import amount, convergence_finding, linearity_finding, shape_finding
 from analysis.raster.geometry.figures import Geometry, cell_errors
 from analysis.raster.geometry.overscan import SIDES
 from analysis.raster.geometry.smooth import Smooth, where_seen
@@ -121,11 +121,10 @@ def _picture_axes(axes: Axes, ideal: Ideal, where: str) -> None:
 
 
 def _edges(found: Geometry, ideal: Ideal) -> Plot:
-    placed = found.grid.placed
-    unit, name = ("mm", "edge_sag_mm") if placed else ("% of the height", "edge_sag_percent")
-    sags, unsure = found.figures[name], found.uncertainty[name]
-    told = [f"{side} {figure(sags[side], decimals(unsure[side], 2))}" for side in SIDES]
-    title = f"Bends of the edges, inward positive: {', '.join(told)} {unit}"
+    unit, key = ("mm", "edge_sag_mm") if found.grid.placed else ("% of the height", "edge_sag_percent")
+    sags = {side: (found.figures[f"{key}.{side}"], found.uncertainty[f"{key}.{side}"]) for side in SIDES}
+    said = [f"{side} {figure(sag, decimals(unsure, 2))}" for side, (sag, unsure) in sags.items()]
+    title = f"Bends of the edges, inward positive: {', '.join(said)} {unit}"
     sheet, (axes,) = plot_sheet(
         title, "How far the outermost lines that are seen lie off the straight line between their ends.", 3.6
     )

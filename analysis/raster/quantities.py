@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from analysis.answer import Quantity, each, number_at
 from analysis.raster.controls import CONVERGENCE_CONTROLS
 
-__all__ = ["ADJUSTED", "AGAINST_GREEN", "OF_HEIGHT", "SIDES", "ZONES", "convergence", "geometry"]
+__all__ = [
+    "AGAINST_GREEN",
+    "CONVERGENCE_KEYS",
+    "GEOMETRY_KEYS",
+    "OF_HEIGHT",
+    "SIDES",
+    "ZONES",
+    "convergence",
+    "geometry",
+]
 
 OF_HEIGHT = "% of height"
 SIDES = {side: side for side in ("left", "right", "top", "bottom")}
@@ -28,7 +38,7 @@ _BENT = {"h": "vertical lines bow, + is middles right", "v": "horizontal lines b
 
 def _in_both(length: str, share: str, words: str, *, signed: bool) -> tuple[Quantity, Quantity]:
     """A length in mm, and the same in % of the picture height."""
-    return Quantity(length, words, "mm", signed), Quantity(share, words, OF_HEIGHT, signed)
+    return Quantity(length, words, "mm", signed, beside=share), Quantity(share, words, OF_HEIGHT, signed)
 
 
 _WHOLE = (
@@ -62,49 +72,70 @@ _TERMS = tuple(
 )
 
 
+def _of_side(unit: str, row: str, *, signed: bool = False, main: bool = False) -> tuple[Quantity]:
+    """What each side of the picture has."""
+    return (Quantity("", "", unit, signed, main, table="side", row=row, column="{title}"),)
+
+
 def geometry(held: Mapping[str, Any] | None = None) -> tuple[Quantity, ...]:
     """The table; a summary has bends in mm where there were marks, else in % of the height."""
     in_mm = held is None or number_at(held, "edge_sag_mm.left") is not None
     bend, hidden = "bend at the {title}, + is inward", "hidden at the {title}"
+    bent, covered = "bend, + is inward", "hidden beyond the glass"
     return (
         *_WHOLE,
-        *each((Quantity("", "", "mm", True, in_mm),), SIDES, "edge_sag_mm.{name}", bend),
-        *each((Quantity("", "", OF_HEIGHT, True, not in_mm),), SIDES, "edge_sag_percent.{name}", bend),
-        *each((Quantity("", "", "% of its size", main=True),), SIDES, "overscan_percent.{name}", hidden),
+        *each(_of_side("mm", bent, signed=True, main=in_mm), SIDES, "edge_sag_mm.{name}", bend),
+        *each(_of_side(OF_HEIGHT, bent, signed=True, main=not in_mm), SIDES, "edge_sag_percent.{name}", bend),
+        *each(_of_side("% of its size", covered, main=True), SIDES, "overscan_percent.{name}", hidden),
         *_TERMS,
     )
 
 
-def _moved(unit: str) -> Iterator[Quantity]:
-    """What each adjustment of convergence moves."""
-    for control in CONVERGENCE_CONTROLS:
-        axis, term = control.terms[0]
-        path = f"{control.group}.{axis if term == '1' else f'{axis}_{term}'}"
-        yield Quantity(path, f"{control.title.removeprefix('convergence, ')}, + is right or down", unit, True)
-    yield Quantity("remains", "what adjustments leave, root mean square", unit)
-
-
-ADJUSTED = {one.path: one.words for one in _moved("")}
-"""What adjustments of convergence move, by path behind a gun's name."""
+GEOMETRY_KEYS = tuple(dict.fromkeys(one.path.split(".")[0] for one in geometry()))
+"""The keys of its JSON that hold figures."""
 
 
 def _most(unit: str, suffix: str, *, main: bool) -> Iterator[Quantity]:
+    """How far red or blue lies from green at most."""
     for zone, words in (("centre", ZONES["centre"]), ("overall", "anywhere")):
-        yield Quantity(f"{zone}_max_{suffix}", f"red or blue from green {words}", unit, main=main)
+        table = "largest distance of red or blue from green"
+        yield Quantity(
+            f"{zone}_max_{suffix}", f"red or blue from green {words}", unit, main=main, table=table, row=words
+        )
 
 
-def _split(unit: str, suffix: str, parts: str) -> Iterator[Quantity]:
+def _in_zones(unit: str, suffix: str) -> Iterator[Quantity]:
+    """The same of each gun, by zone."""
     for gun in AGAINST_GREEN:
-        yield from each((Quantity(gun, gun, unit),), ZONES, f"zones_{suffix}.{{name}}.", "{words} from green {title}")
-    yield from each(tuple(_moved(unit)), AGAINST_GREEN, f"{parts}.{{name}}.")
+        one = Quantity(gun, gun, unit, because=(gun,), table="largest in each zone", row="{title}", column=gun)
+        yield from each((one,), ZONES, f"zones_{suffix}.{{name}}.", "{words} from green {title}")
+
+
+def _moved(unit: str, key: str) -> Iterator[Quantity]:
+    """What each adjustment of convergence moves of each gun, and what all of them leave."""
+    template = []
+    for control in CONVERGENCE_CONTROLS:
+        title = control.title.removeprefix("convergence, ")
+        template.append(Quantity(control.part, f"{title}, + is right or down", unit, True, row=title))
+    left = "what adjustments leave, root mean square"
+    template.append(Quantity("remains", left, unit, row=left))
+    table = "what adjustments move, + is right or down"
+    template = [replace(one, because=("{name}",), table=table, column="{title}") for one in template]
+    return each(template, AGAINST_GREEN, f"{key}.{{name}}.")
 
 
 def convergence(held: Mapping[str, Any] | None = None) -> tuple[Quantity, ...]:
     """The table; limits are in % of the height, whatever the size of the set, so those are always in a summary."""
     in_mm = held is None or number_at(held, "overall_max_mm") is not None
-    return (
-        *_most("mm", "mm", main=in_mm),
+    lengths = (*_most("mm", "mm", main=in_mm), *_in_zones("mm", "mm"), *_moved("mm", "parts"))
+    shares = (
         *_most(OF_HEIGHT, "percent", main=True),
-        *_split("mm", "mm", "parts"),
-        *_split(OF_HEIGHT, "percent", "parts_percent"),
+        *_in_zones(OF_HEIGHT, "percent"),
+        *_moved(OF_HEIGHT, "parts_percent"),
     )
+    lengths = tuple(replace(one, beside=other.path) for one, other in zip(lengths, shares, strict=True))
+    return (*lengths[:2], *shares[:2], *lengths[2:], *shares[2:])
+
+
+CONVERGENCE_KEYS = tuple(dict.fromkeys(one.path.split(".")[0] for one in convergence()))
+"""The keys of its JSON that hold figures."""

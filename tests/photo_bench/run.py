@@ -18,10 +18,9 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 if __name__ == "__main__":
@@ -110,7 +109,7 @@ def placed(one: PhotoSet, path: Path, with_marks: Path) -> OnGlass:
     try:
         return _placed(one, path, with_marks, None)
     except GridError as error:
-        if "--hidden" not in str(error):
+        if "hidden" not in error.helps:
             raise
         return _placed(one, path, with_marks, _hidden(one))
 
@@ -158,16 +157,18 @@ def told(one: PhotoSet, measure: Callable[[], OnGlass]) -> Result:
     truth = _true_grid(one, found.grid)
     geometry = measure_geometry(found.grid, aspect, found.doubts)
     true = dict(measure_geometry(truth, aspect).figures)
-    true["overscan_percent"] = overscan_percent(one.tube)
-    height = float(true["height_mm"])
+    true |= {f"overscan_percent.{side}": share for side, share in overscan_percent(one.tube).items()}
     figures = [
-        Figure(name=name, unit=_unit(name), told=a, true=b, uncertainty=c, limit=_limit(name, height))
-        for name in geometry.figures
-        if name != "terms"
-        for (part, a), (_, b), (_, c) in zip(
-            _parts(geometry.figures[name]), _parts(true[name]), _parts(geometry.uncertainty[name]), strict=True
+        Figure(
+            name=name.split(".")[0],
+            unit=_unit(name),
+            told=geometry.figures[name],
+            true=true[name],
+            uncertainty=uncertainty,
+            limit=_limit(name, true["height_mm"]),
         )
-        if a is not None and b is not None and c is not None
+        for name, uncertainty in geometry.uncertainty.items()
+        if not name.startswith("terms.")
     ]
     convergence = measure_convergence(found.grid, aspect, found.doubts)
     errors = convergence.offsets - (truth.nodes[[0, 2]] - truth.nodes[1])
@@ -195,17 +196,9 @@ def _true_grid(one: PhotoSet, grid: GlassGrid) -> GlassGrid:
     )
 
 
-def _parts(value: Any) -> Iterator[tuple[str, float | None]]:
-    if isinstance(value, dict):
-        yield from value.items()
-    elif isinstance(value, list | tuple):
-        yield from ((str(i), part) for i, part in enumerate(value))
-    else:
-        yield "", value
-
-
 def _unit(name: str) -> str:
-    return MM if name.endswith("_mm") else DEGREES if name.endswith("_deg") else PERCENT
+    key = name.split(".")[0]
+    return MM if key.endswith("_mm") else DEGREES if key.endswith("_deg") else PERCENT
 
 
 def _limit(name: str, height: float) -> float:

@@ -10,7 +10,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from patterns.formats import Format
+from patterns.formats import Format, format_words
 from patterns.scene import Box, Gradient
 from render.writing import clear_left, placed
 from trueraster.kit.crew import Finished, run_jobs
@@ -27,7 +27,7 @@ from trueraster.kit.plan import Item
 from trueraster.kit.playlist import Track, m3u8, xspf
 from trueraster.kit.rates import LineRates
 from trueraster.kit.sheet import cue_sheet
-from trueraster.kit.words import format_words, given_words
+from trueraster.kit.words import given_words
 from trueraster.kit.worker import Job
 from trueraster.options.values import UsageError
 from trueraster.timing.formats import format_json

@@ -10,7 +10,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from analysis.waveform.reading import line_times
-from patterns.formats import FieldOrder, Format
+from patterns.formats import FieldOrder, Format, format_words
 from patterns.pattern import Stage
 from patterns.signal import Colour, Range, Signal
 from patterns.timing import Timing
@@ -18,7 +18,7 @@ from render.preview import preview, preview_png
 from trueraster.kit.plan import Item
 from trueraster.kit.rates import LineRates, ranges_text
 from trueraster.kit.wave import wave_svg
-from trueraster.kit.words import format_words, given_words
+from trueraster.kit.words import given_words
 from trueraster.levels import component_millivolts, distinct_patches
 from trueraster.output.page import data_uri, minus, rendered
 

@@ -5,22 +5,13 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from patterns.formats import Format, parse_format
 from patterns.pattern import percent_text
 
 if TYPE_CHECKING:
     # Not for its words: it takes time to import.
     from render.produce import Order
 
-__all__ = ["format_words", "given_words"]
-
-
-def format_words(fmt: Format) -> str:
-    """A format as people write it, with its aspect where its name usually means another: '480i', '480i 16:9'."""
-    aspect = fmt.picture_aspect
-    return (
-        fmt.id if aspect == parse_format(fmt.id).picture_aspect else f"{fmt.id} {aspect.numerator}:{aspect.denominator}"
-    )
+__all__ = ["given_words"]
 
 
 def given_words(order: Order) -> dict[str, str]:

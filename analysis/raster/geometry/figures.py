@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,40 +27,13 @@ from analysis.raster.geometry.smooth import (
     where_seen,
 )
 from analysis.raster.grid import GlassGrid, ShownGrid
+from analysis.raster.quantities import GEOMETRY_KEYS
 from analysis.raster.unplaced import best_gun, in_percent
 
-__all__ = ["FIGURES", "NO_MARKS", "Geometry", "as_nested", "cell_errors", "fitted", "fitted_grid", "measure_geometry"]
+__all__ = ["NO_MARKS", "Geometry", "cell_errors", "fitted", "fitted_grid", "measure_geometry", "seen_nodes"]
 
 Floats = NDArray[np.float64]
-Figure = Any
-"""A number, a list or a dict of numbers; None where it cannot be told."""
 
-FIGURES = (
-    "centre_mm",
-    "centre_percent",
-    "width_mm",
-    "height_mm",
-    "rotation_deg",
-    "parallelogram_deg",
-    "aspect_error_percent",
-    "linearity_h_percent",
-    "linearity_v_percent",
-    "linearity_h_span_percent",
-    "linearity_v_span_percent",
-    "edge_sag_mm",
-    "edge_sag_percent",
-    "bow_h_mm",
-    "bow_v_mm",
-    "bow_h_percent",
-    "bow_v_percent",
-    "keystone_h_percent",
-    "keystone_v_percent",
-    "s_h_percent",
-    "s_v_percent",
-    "overscan_percent",
-    "terms",
-)
-"""The names of all figures. Lengths are in mm, and beside it in percent of the picture height."""
 WITHOUT_MARKS = ("edge_sag_percent", "bow_h_percent", "bow_v_percent", "overscan_percent")
 """What perspective cannot imitate: it keeps straight lines straight, and moves a line and its end alike."""
 NO_MARKS = "without marks in the photograph the camera's perspective looks the same, and the scale is not known"
@@ -70,20 +42,21 @@ _UNEVEN = 0.02
 """Share by which the scale at a side may be off without marks: what good sets have of linearity and keystone (common
 practice, no source)."""
 _CLEARLY = 4.5
-"""How many uncertainties a line has to lie off the map for cells beside it to be told by the line itself."""
+"""How many uncertainties a line has to lie off the map for cells beside it to be measured by the line itself."""
 _FEWEST = 5
-"""Nodes of a line that tell whether it lies off as a whole."""
+"""Nodes of a line that show whether it lies off as a whole."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Geometry:
-    """What was measured. `figures` and `uncertainty` hold all of `FIGURES`; `reasons` says why one is None."""
+    """What was measured: what is not in `figures` is not available, and `reasons` says why."""
 
-    figures: Mapping[str, Figure]
-    uncertainty: Mapping[str, Figure]
-    """Standard uncertainties, in the form and unit of the figures."""
+    figures: Mapping[str, float]
+    """By path, as in `analysis.raster.quantities`."""
+    uncertainty: Mapping[str, float]
+    """Standard uncertainties, in the unit of the figures."""
     reasons: Mapping[str, str]
-    """By the name of a figure, or of its part (`overscan_percent.left`)."""
+    """By path, or by the beginning of one."""
     grid: GlassGrid
     """What was measured from."""
     gun: int
@@ -92,39 +65,23 @@ class Geometry:
     smooth: Smooth | None
     """The fitted map, in mm, without marks in percent of the picture height; None where too little is seen."""
     outermost: Mapping[str, float]
-    """u or v of the outermost line seen on each side: those whose sag is told."""
-
-    def to_json(self, advice: Sequence[Mapping[str, Any]] = ()) -> dict[str, Any]:
-        """What `measure geometry --json` prints."""
-        placed = self.grid.placed
-        nodes = [
-            {"u": u, "v": v, "x_mm": x if placed else None, "y_mm": y if placed else None}
-            for u, v, x, y in seen_nodes(self.grid.shown, self.grid.nodes[self.gun])
-        ]
-        return {
-            **self.figures,
-            "uncertainty": dict(self.uncertainty),
-            "nodes": nodes,
-            "advice": list(advice),
-            "reasons": dict(self.reasons),
-        }
+    """u or v of the outermost line seen on each side: those whose bend is measured."""
 
 
 def measure_geometry(grid: GlassGrid, picture_aspect: float, doubts: Sequence[GlassGrid] = ()) -> Geometry:
     """Every figure of the raster's geometry, with its standard uncertainty.
 
     `picture_aspect` is the picture's width over its height, as it should be. `doubts` are the same grid as it would lie
-    on the glass if one cause of doubt (a mark's place, the lens) were off by its standard deviation; each adds the
-    change that it makes. Where too little of the grid is seen all figures are None.
+    on the glass if one source of uncertainty (a mark's place, the lens) were off by its standard deviation; each adds
+    the change that it makes. Where too little of the grid is seen there are no figures.
     """
     aspect, gun = float(picture_aspect), best_gun(grid)
     reason = too_little(grid.shown, grid.nodes[gun])
     if reason is not None:
-        nothing = dict.fromkeys(FIGURES)
         return Geometry(
-            figures=nothing,
-            uncertainty=nothing,
-            reasons=dict.fromkeys(FIGURES, reason),
+            figures={},
+            uncertainty={},
+            reasons=dict.fromkeys(GEOMETRY_KEYS, reason),
             grid=grid,
             gun=gun,
             picture_aspect=aspect,
@@ -135,26 +92,27 @@ def measure_geometry(grid: GlassGrid, picture_aspect: float, doubts: Sequence[Gl
     smooth = plain.doubted([fitted_grid(doubt, gun, aspect).nodes[gun] for doubt in doubts])
     lines = outermost_lines(smooth)
     outermost = {side: float((grid.shown.u, grid.shown.v)[i // 2][lines[side]]) for i, side in enumerate(SIDES)}
-    told, unsure = _told(smooth, grid.shown, aspect, outermost)
+    figures, uncertainty = _of_map(smooth, grid.shown, aspect, outermost)
     for axis in range(2):
-        for name, (value, error) in _linearity(plain, smooth, grid.shown, axis).items():
-            told[name], unsure[name] = value, error
+        for name, pair in _linearity(plain, smooth, grid.shown, axis).items():
+            figures[name], uncertainty[name] = pair
     reasons: dict[str, str] = {}
     for side, hidden in overscan(flat, plain).items():
         name = f"overscan_percent.{side}"
-        told[name], unsure[name] = hidden.value, hidden.uncertainty
-        if hidden.value is None:
+        if hidden.value is None or hidden.uncertainty is None:
             reasons[name] = hidden.reason
-    figures, uncertainty = as_nested(told), as_nested(unsure)
-    for name in FIGURES:
-        if not grid.placed and name not in WITHOUT_MARKS:
-            figures[name] = uncertainty[name] = None
-            reasons[name] = NO_MARKS
+        else:
+            figures[name], uncertainty[name] = hidden.value, hidden.uncertainty
     if not grid.placed:
-        _add_scale(figures, uncertainty)
+        reasons |= dict.fromkeys((name for name in GEOMETRY_KEYS if name not in WITHOUT_MARKS), NO_MARKS)
+        figures, uncertainty = (
+            {name: value for name, value in some.items() if name.split(".")[0] in WITHOUT_MARKS}
+            for some in (figures, uncertainty)
+        )
+        uncertainty |= _with_scale(figures, uncertainty)
     return Geometry(
-        figures={name: figures[name] for name in FIGURES},
-        uncertainty={name: uncertainty[name] for name in FIGURES},
+        figures=figures,
+        uncertainty=uncertainty,
         reasons=reasons,
         grid=grid,
         gun=gun,
@@ -164,13 +122,15 @@ def measure_geometry(grid: GlassGrid, picture_aspect: float, doubts: Sequence[Gl
     )
 
 
-def _add_scale(figures: dict[str, Figure], uncertainty: dict[str, Figure]) -> None:
-    """To the uncertainty of bends without marks: the raster's own unevenness that was taken for perspective."""
-    sag, unsure = figures["edge_sag_percent"], uncertainty["edge_sag_percent"]
-    for side in SIDES:
-        unsure[side] = math.hypot(unsure[side], _UNEVEN * sag[side])
-    for name, low, high in (("bow_h_percent", "left", "right"), ("bow_v_percent", "top", "bottom")):
-        uncertainty[name] = math.hypot(uncertainty[name], _UNEVEN * sag[low] / 2, _UNEVEN * sag[high] / 2)
+def _with_scale(figures: Mapping[str, float], uncertainty: Mapping[str, float]) -> dict[str, float]:
+    """Uncertainties of bends without marks, with the raster's own unevenness that was taken for perspective."""
+    left, right, top, bottom = sags = [f"edge_sag_percent.{side}" for side in SIDES]
+    uneven = {sag: _UNEVEN * figures[sag] for sag in sags}
+    return {
+        **{sag: math.hypot(uncertainty[sag], uneven[sag]) for sag in sags},
+        "bow_h_percent": math.hypot(uncertainty["bow_h_percent"], uneven[left] / 2, uneven[right] / 2),
+        "bow_v_percent": math.hypot(uncertainty["bow_v_percent"], uneven[top] / 2, uneven[bottom] / 2),
+    }
 
 
 def fitted(grid: GlassGrid, gun: int, picture_aspect: float) -> tuple[GlassGrid, Smooth]:
@@ -195,40 +155,20 @@ def seen_nodes(shown: ShownGrid, places: Floats) -> list[tuple[float, ...]]:
     return [tuple(float(value) for value in row) for row in rows]
 
 
-def as_nested(flat: Mapping[str, Any]) -> dict[str, Any]:
-    """`a.b` becomes b in a dict a; `a.0`, `a.1` become a list."""
-    nested: dict[str, Any] = {}
-    for name, value in flat.items():
-        *path, last = name.split(".")
-        room = nested
-        for part in path:
-            room = room.setdefault(part, {})
-        room[last] = value
-    return {name: _listed(value) for name, value in nested.items()}
-
-
-def _listed(value: Any) -> Any:
-    if not isinstance(value, dict):
-        return value
-    if set(value) == {"0", "1"}:
-        return [value["0"], value["1"]]
-    return {name: _listed(inner) for name, inner in value.items()}
-
-
-def _told(
+def _of_map(
     smooth: Smooth, shown: ShownGrid, aspect: float, outermost: Mapping[str, float]
-) -> tuple[dict[str, float | None], dict[str, float | None]]:
-    """The figures that change evenly with the map, by flat names, and what all causes of doubt change them by."""
+) -> tuple[dict[str, float], dict[str, float]]:
+    """The figures that change evenly with the map, and what all sources of uncertainty change them by."""
     plan = _Plan.of(smooth, shown, outermost)
     both = np.concatenate([smooth.coefficients + smooth.causes, smooth.coefficients - smooth.causes])
     batch = plan.figures(np.concatenate([smooth.coefficients[None], both]), aspect)
     half = len(smooth.causes)
-    told: dict[str, float | None] = {}
-    unsure: dict[str, float | None] = {}
-    for name, values in batch.items():
-        changes = (values[1 : half + 1] - values[half + 1 :]) / 2
-        told[name], unsure[name] = float(values[0]), float(np.sqrt((changes**2).sum()))
-    return told, unsure
+    figures = {name: float(values[0]) for name, values in batch.items()}
+    uncertainty = {
+        name: float(np.sqrt((((values[1 : half + 1] - values[half + 1 :]) / 2) ** 2).sum()))
+        for name, values in batch.items()
+    }
+    return figures, uncertainty
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -269,7 +209,7 @@ class _Plan:
         )
 
     def figures(self, maps: Floats, aspect: float) -> dict[str, Floats]:
-        """By flat names, (maps,) each; `maps` are coefficients (maps, 2, terms)."""
+        """By path, (maps,) each; `maps` are coefficients (maps, 2, terms)."""
         affine, terms = maps @ self.affine.T, maps @ self.main.T
         centre, across, down = affine[..., 0], affine[..., 1], affine[..., 2]
         width, height = 2 * _length(across), 2 * _length(down)
@@ -349,8 +289,8 @@ def _linearity(plain: Smooth, doubted: Smooth, shown: ShownGrid, axis: int) -> d
         (f"linearity_{'hv'[axis]}_percent", deviation),
         (f"linearity_{'hv'[axis]}_span_percent", span),
     ):
-        value, unsure = largest(float(values[0]), values[-len(drawn) :])
-        found[name] = value, float(np.hypot(unsure, np.linalg.norm(values[1 : -len(drawn)] - values[0])))
+        value, uncertainty = largest(float(values[0]), values[-len(drawn) :])
+        found[name] = value, float(np.hypot(uncertainty, np.linalg.norm(values[1 : -len(drawn)] - values[0])))
     return found
 
 
@@ -374,9 +314,9 @@ def cell_errors(smooth: Smooth, shown: ShownGrid, axis: int) -> Floats:
 
 
 def _lines_off(smooth: Smooth, axis: int) -> tuple[Floats, Floats]:
-    """(lines,) twice: how far upright (axis 0) or level lines lie off the map as wholes, and how unsure that is.
+    """(lines,) twice: how far vertical (axis 0) or horizontal lines lie off the map as wholes, with uncertainties.
 
-    What the scan does to every line of the raster alike, such as ringing at its start, no smooth map tells. Only what
+    What the scan does to every line of the raster alike, such as ringing at its start, no smooth map shows. Only what
     is clearly off counts; else it would be noise.
     """
     rest, sigma = smooth.rest[..., axis], smooth.sigma[..., axis]
@@ -387,7 +327,7 @@ def _lines_off(smooth: Smooth, axis: int) -> tuple[Floats, Floats]:
         seen = np.isfinite(rest[:, i])
         if seen.sum() >= _FEWEST:
             middle = float(np.median(rest[seen, i]))
-            unsure = 1.2533 * float(np.median(sigma[seen, i])) / np.sqrt(seen.sum())
-            if abs(middle) > _CLEARLY * unsure:
-                off[i], error[i] = middle, unsure
+            uncertainty = 1.2533 * float(np.median(sigma[seen, i])) / np.sqrt(seen.sum())
+            if abs(middle) > _CLEARLY * uncertainty:
+                off[i], error[i] = middle, uncertainty
     return off, error

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.errors import InputError
 from analysis.raster.grid import ShownGrid
 from analysis.raster.lattice.crossings import Lattice
 from analysis.raster.lattice.trace import Line
@@ -32,8 +33,8 @@ _FEWEST_ENDS = 3
 _AXES = (("left", "right", "columns"), ("above", "below", "rows"))
 
 
-class GridError(ValueError):
-    """There is no such grid in the photograph, or it cannot be told which of its lines is which."""
+class GridError(InputError):
+    """There is no such grid in the photograph, or it is not clear which of its lines is which."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +43,7 @@ class Counted:
 
     first: tuple[int, int]
     doubt: str = ""
-    """In words why that is not sure."""
+    """In words why that is not certain, and what to do."""
     by_middle: bool = False
     """Whether it hangs on the marks' middle alone, by whole cells."""
 
@@ -83,7 +84,8 @@ def first_lines(lattice: Lattice, shown: ShownGrid, middle: Floats, beyond: Floa
         if hidden < runs_on.sum():
             raise GridError(
                 f"lines run on beyond the outermost ones: the grid has more {name} of cells than {len(places) - 1}; "
-                "give the format that was played, and --cells if it was drawn with them"
+                "give the format that was played, and the cells if it was drawn with other ones than usual",
+                helps=("format", "cells"),
             )
         if hidden == 0:
             found.append(0)
@@ -96,8 +98,8 @@ def first_lines(lattice: Lattice, shown: ShownGrid, middle: Floats, beyond: Floa
         rivals = (chance < chance[best]) & (np.abs(away) < _THINKABLE)
         if len(counts) > 1 and (abs(away[best]) > _SURE or rivals.any()):
             doubts.append(
-                f"outer lines are hidden, and whether {before} or {behind} cannot be told: make the picture smaller or "
-                "centre it better, or count the hidden lines and give --hidden LEFT,ABOVE"
+                f"outer lines are hidden, and it is not clear whether {before} or {behind}: make the picture smaller "
+                "or centre it better, or count the hidden lines"
             )
         found.append(counts[best])
     return Counted(first=(found[0], found[1]), doubt=doubts[0] if doubts else "", by_middle=by_middle)
@@ -126,5 +128,5 @@ def counted_by_hand(lattice: Lattice, shown: ShownGrid, hidden: tuple[int, int])
     ):
         most = len(places) - 1 - (ends[1] - ends[0])
         if not 0 <= count <= most:
-            raise GridError(f"--hidden: {count} {name}, but {most} of {len(places)} lines are hidden in all")
+            raise GridError(f"{count} {name}, but {most} of {len(places)} lines are hidden in all", fields=("hidden",))
     return Counted(first=hidden)

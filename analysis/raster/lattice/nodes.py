@@ -71,7 +71,7 @@ def see_grid(
         hidden: how many lines are hidden on the left and above, where somebody has counted them.
 
     Raises:
-        GridError: no such grid is seen, or which line is which cannot be told.
+        GridError: no such grid is seen, or it is not clear which line is which.
     """
     small, scale = _reduced(photo)
     lattice, cell = _found(small, shown, dots)
@@ -87,7 +87,7 @@ def see_grid(
     else:
         counted = counted_by_hand(lattice, shown, hidden)
     if counted.doubt and middle is not None:
-        raise GridError(counted.doubt)
+        raise GridError(counted.doubt, helps=("hidden",))
     if dots:
         nodes, sigma, clipped = see_spots(linear, lattice, cell * scale, clip)
         ends = None
@@ -100,7 +100,7 @@ def see_grid(
     warnings = []
     if counted.doubt:
         # Without marks no figure hangs on it but the overscan.
-        warnings.append(f"{counted.doubt}; overscan is not given")
+        warnings.append(f"{counted.doubt} and give --hidden LEFT,ABOVE; overscan is not given")
         ends = None
     elif counted.by_middle:
         of = "glass" if middle is None else "marks"
@@ -154,12 +154,14 @@ def _found(light: NDArray[np.float32], shown: ShownGrid, dots: bool) -> tuple[La
         if many > most:
             raise GridError(
                 f"a grid with at least {many} {name} of cells is seen, {columns} x {rows} are expected: give the "
-                "format that was played, and --cells if it was drawn with them"
+                "format that was played, and the cells if it was drawn with other ones than usual",
+                helps=("format", "cells"),
             )
         if many < 0.6 * most:
             raise GridError(
                 f"only {many} of {most} {name} of cells are seen: photograph the whole picture, sharp and evenly lit, "
-                "or give the --cells that it was drawn with"
+                "or give the cells that it was drawn with",
+                helps=("cells",),
             )
     across = np.linalg.norm(np.diff(best.places(np.array([-0.5, 0.5]), np.zeros(2)), axis=0))
     return best, float(across)
@@ -178,7 +180,10 @@ def _check_kind(light: NDArray[np.float32], lattice: Lattice, dots: bool) -> Non
     if seen(0.25, 0.25) > _BRIGHT_GROUND * own:
         raise GridError("the ground is as bright as the lines; bright ones on black are measured, as of crosshatch")
     if dots and max(seen(0.5, 0), seen(0, 0.5)) > _BRIGHT_BETWEEN * own:
-        raise GridError("lines are seen where dots should be: was it a crosshatch? give --pattern as it was drawn")
+        raise GridError(
+            "lines are seen where dots should be: was it a crosshatch? give the pattern that was drawn",
+            helps=("pattern",),
+        )
 
 
 def _glass_middle(size: tuple[int, int], lines: Sequence[Line], lattice: Lattice) -> Floats:
