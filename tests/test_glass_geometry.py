@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -255,6 +256,19 @@ def test_hidden_outer_lines_change_nothing_but_their_own_sag() -> None:
     # There x bends by (3 u - 0.7) v^2: 3.325 mm against 3.7 mm, but for the slant of the line.
     assert whole.figures["edge_sag_mm.left"] == pytest.approx(3.7, abs=0.02)
     assert hidden.figures["edge_sag_mm.left"] == pytest.approx(3.325, abs=0.02)
+
+
+def test_bends_name_the_line_that_they_were_measured_on() -> None:
+    """Counted from the picture's edge: behind the glass are two lines on the left and one below, none elsewhere."""
+    nodes = places(curved)
+    nodes[:, :2] = nodes[-1] = np.nan
+    geometry = measure_geometry(grid(nodes), ASPECT)
+    found = answer_json(geometry_answer(photo_of(geometry.grid), geometry))
+    assert found["edge_line"] == {"left": 2, "right": 0, "top": 0, "bottom": 1}
+    assert all(isinstance(line, int) for line in found["edge_line"].values())
+    assert "edge_line" not in found["uncertainty"]
+    unmarked = measure_geometry(replace(geometry.grid, placed=False), ASPECT)
+    assert keys_of(unmarked)["edge_line"] == found["edge_line"]
 
 
 def test_a_partly_seen_pincushion_is_no_smaller() -> None:

@@ -497,6 +497,27 @@ def test_picture_plots_and_page(kind: str, names: tuple[str, ...], bench: Bench,
         assert item["direction"] in page
 
 
+def test_the_line_of_a_bend_is_in_every_answer(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of each side the outermost line is behind the bezel, so the bend is that of the next one: line 1."""
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = measure("geometry", bench.photo, *MARKS, "--page", "page.html")
+    assert code == 0
+    assert re.search(r"^line of the bend, 0 is the outermost( +1){4} +-$", out, re.MULTILINE)
+    page = Path("page.html").read_text(encoding="utf-8")
+    assert re.search(r"line of the bend, 0 is the outermost</th><td>\W*1\W*</td>", page)
+    found = answer("geometry", bench.photo, *MARKS)
+    assert found["edge_line"] == dict.fromkeys(("left", "right", "top", "bottom"), 1)
+    Path("geometry.json").write_text(json.dumps(found), encoding="utf-8")
+    shown = io.StringIO()
+    with contextlib.redirect_stdout(shown):
+        assert run(["record", "new", "set.json", "--set", "a set"]) == 0
+        assert run(["record", "add", "set.json", "as-found", "geometry.json"]) == 0
+        assert run(["record", "show", "set.json", "--all"]) == 0
+        assert run(["report", "set.json", "--to", "report.html"]) == 0
+    assert re.search(r"line of the bend at the left, 0 is the outermost +1$", shown.getvalue(), re.MULTILINE)
+    assert "line of the bend at the left, 0 is the outermost" in Path("report.html").read_text(encoding="utf-8")
+
+
 @pytest.mark.slow
 def test_the_same_photograph_gives_the_same_files(bench: Bench, tmp_path: Path) -> None:
     for name in ("one", "two"):

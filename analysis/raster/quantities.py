@@ -77,6 +77,11 @@ def _of_side(unit: str, row: str, *, signed: bool = False, main: bool = False) -
     return (Quantity("", "", unit, signed, main, table="side", row=row, column="{title}"),)
 
 
+_LINE = Quantity(
+    "", "", table="side", row="line of the bend, 0 is the outermost", column="{title}", decimals=0, uncertainty=""
+)
+
+
 def geometry(held: Mapping[str, Any] | None = None) -> tuple[Quantity, ...]:
     """The table; a summary has bends in mm where there were marks, else in % of the height."""
     in_mm = held is None or number_at(held, "edge_sag_mm.left") is not None
@@ -87,6 +92,7 @@ def geometry(held: Mapping[str, Any] | None = None) -> tuple[Quantity, ...]:
         *each(_of_side("mm", bent, signed=True, main=in_mm), SIDES, "edge_sag_mm.{name}", bend),
         *each(_of_side(OF_HEIGHT, bent, signed=True, main=not in_mm), SIDES, "edge_sag_percent.{name}", bend),
         *each(_of_side("% of its size", covered, main=True), SIDES, "overscan_percent.{name}", hidden),
+        *each((_LINE,), SIDES, "edge_line.{name}", "line of the bend at the {title}, 0 is the outermost"),
         *_TERMS,
     )
 

@@ -34,7 +34,7 @@ __all__ = ["NO_MARKS", "Geometry", "cell_errors", "fitted", "fitted_grid", "meas
 
 Floats = NDArray[np.float64]
 
-WITHOUT_MARKS = ("edge_sag_percent", "bow_h_percent", "bow_v_percent", "overscan_percent")
+WITHOUT_MARKS = ("edge_sag_percent", "edge_line", "bow_h_percent", "bow_v_percent", "overscan_percent")
 """What perspective cannot imitate: it keeps straight lines straight, and moves a line and its end alike."""
 NO_MARKS = "without marks in the photograph the camera's perspective looks the same, and the scale is not known"
 
@@ -93,6 +93,8 @@ def measure_geometry(grid: GlassGrid, picture_aspect: float, doubts: Sequence[Gl
     lines = outermost_lines(smooth)
     outermost = {side: float((grid.shown.u, grid.shown.v)[i // 2][lines[side]]) for i, side in enumerate(SIDES)}
     figures, uncertainty = _of_map(smooth, grid.shown, aspect, outermost)
+    ends = (0, len(grid.shown.u) - 1, 0, len(grid.shown.v) - 1)
+    figures |= {f"edge_line.{side}": float(abs(lines[side] - end)) for side, end in zip(SIDES, ends, strict=True)}
     for axis in range(2):
         for name, pair in _linearity(plain, smooth, grid.shown, axis).items():
             figures[name], uncertainty[name] = pair
