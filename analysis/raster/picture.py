@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from analysis.answer import Answer
 from analysis.drawing.canvas import GREEN, GUN_INK, Canvas, Line, stacked, words_strip
@@ -255,8 +256,6 @@ class _Key:
         return self.drawing.back.canvas.size[0]
 
     def _row(self, draw: Sequence[tuple[str, tuple[int, int, int]]], text: str, length: float = 0.0) -> Image.Image:
-        from PIL import Image
-
         base = self.drawing.back.canvas.base
         reach = max(3.0 * base, length)
         margin = round(base + reach + base)
@@ -352,8 +351,6 @@ def _strip(drawing: _Drawing, lines: Sequence[Line]) -> Image.Image:
 
 
 def _image(drawing: _Drawing) -> Image.Image:
-    from PIL import Image
-
     return Image.fromarray(drawing.back.canvas.samples)
 
 
@@ -363,8 +360,6 @@ def _notes(drawing: _Drawing, sight: Sighting) -> list[Image.Image]:
 
 def _without(sight: Sighting, heading: Sequence[Line], reason: str) -> Image.Image:
     """The photograph alone, where there is nothing to draw."""
-    from PIL import Image
-
     width, height = sight.photo.size
     edges = np.array([[0.0, 0.0], [width - 1.0, height - 1.0]])
     back = backdrop(sight.photo, edges, sight.marks, (0, 0))

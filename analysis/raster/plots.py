@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from analysis.drawing.plots import BLUE, INK, ORANGE, Plot, plot_sheet, plot_style
@@ -154,8 +156,6 @@ def _at_least(axes: Axes, reach: float) -> None:
 
 
 def _linearity(found: Geometry, ideal: Ideal) -> Plot:
-    from matplotlib.ticker import MaxNLocator
-
     title = linearity_finding(found)
     figure, panels = plot_sheet(
         title, "How much each cell is larger than the mean of its row or column, before any adjustment.", 3.4, 2
@@ -187,9 +187,6 @@ def _linearity(found: Geometry, ideal: Ideal) -> Plot:
 
 
 def _maps(found: Convergence, ideal: Ideal) -> Plot:
-    from matplotlib.colors import LinearSegmentedColormap
-    from matplotlib.ticker import MaxNLocator
-
     unit = "mm" if found.grid.placed else "% of the height"
     title = convergence_finding(found)
     guns = [gun for gun in AGAINST_GREEN if gun in found.maps]

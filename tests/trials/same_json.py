@@ -53,6 +53,7 @@ def main(revision: str) -> int:
 
 
 def _differences(old: Any, new: Any, path: str, is_sentence: bool) -> Iterator[tuple[str, str]]:
+    old, new = (_by_id(value) for value in (old, new))
     if isinstance(old, dict) and isinstance(new, dict):
         for key in old | new:
             at = f"{path}.{key}".lstrip(".")
@@ -71,6 +72,13 @@ def _differences(old: Any, new: Any, path: str, is_sentence: bool) -> Iterator[t
     elif old != new:
         # What had no reason, or one sentence fewer, has it now.
         yield ("worded anew" if is_sentence else "changed"), f"{path}: {str(old)[:80]!r} to {str(new)[:80]!r}"
+
+
+def _by_id(value: Any) -> Any:
+    """A list of objects with ids as an object of them: one that has come between the others is an addition."""
+    if isinstance(value, list) and value and all(isinstance(one, dict) and "id" in one for one in value):
+        return {one["id"]: one for one in value}
+    return value
 
 
 if __name__ == "__main__":

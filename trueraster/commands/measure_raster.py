@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
+from analysis.raster.answer import convergence_answer, geometry_answer
+from analysis.raster.measure import RasterPhoto, RasterRequest, convergence_of, geometry_of, see
 from trueraster import interrupt
 from trueraster.options.declared import as_value, file_option
 from trueraster.options.raster import GridOptions, ShapeOptions, request_of
@@ -25,8 +27,6 @@ if TYPE_CHECKING:
 
     from analysis.answer import Answer
     from analysis.drawing.plots import Plot
-    from analysis.raster.measure import RasterPhoto, RasterRequest
-
 __all__ = ["convergence", "geometry", "raster"]
 
 Measured = Callable[["RasterPhoto"], "tuple[Answer, Drawings]"]
@@ -99,23 +99,18 @@ def raster(photo: Path, typed: ShapeOptions, to: Path | None, as_json: bool) -> 
         put_text("\n\n\n".join(texts))
 
 
-# What measures brings numpy and OpenCV: 0.3 s that the help does not wait for. Pictures bring 25 ms more and plots
-# 0.3 s, which no answer without them waits for.
-
-
 def _geometry(seen: RasterPhoto) -> tuple[Answer, Drawings]:
-    from analysis.raster.answer import geometry_answer
-    from analysis.raster.measure import geometry_of
-
     found = geometry_of(seen)
     answer = geometry_answer(seen, found)
 
     def picture() -> Image.Image:
+        # No answer without a picture waits for it: 25 ms.
         from analysis.raster.picture import Sighting, geometry_picture
 
         return geometry_picture(Sighting.of(seen, answer), found)
 
     def plots() -> list[Plot]:
+        # No answer without plots waits for their library: 0.3 s.
         from analysis.raster.plots import geometry_plots
 
         return geometry_plots(found)
@@ -124,18 +119,17 @@ def _geometry(seen: RasterPhoto) -> tuple[Answer, Drawings]:
 
 
 def _convergence(seen: RasterPhoto) -> tuple[Answer, Drawings]:
-    from analysis.raster.answer import convergence_answer
-    from analysis.raster.measure import convergence_of
-
     found = convergence_of(seen)
     answer = convergence_answer(seen, found)
 
     def picture() -> Image.Image:
+        # No answer without a picture waits for it: 25 ms.
         from analysis.raster.picture import Sighting, convergence_picture
 
         return convergence_picture(Sighting.of(seen, answer), found)
 
     def plots() -> list[Plot]:
+        # No answer without plots waits for their library: 0.3 s.
         from analysis.raster.plots import convergence_plots
 
         return convergence_plots(found)
@@ -154,8 +148,6 @@ def _measure(measured: Measured, request: RasterRequest, files: FileOptions, as_
 @contextmanager
 def _seen(request: RasterRequest, *, quiet: bool) -> Iterator[tuple[RasterPhoto, Callable[[str, float], None]]]:
     """The grid of a photograph, and what shows how far the rest is, while a bar is shown."""
-    from analysis.raster.measure import see
-
     with progress("measuring", quiet=quiet) as show:
 
         def step(words: str, share: float) -> None:
