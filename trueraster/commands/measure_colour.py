@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from analysis.meter.primaries.measure import measure_colour
+from analysis.meter.primaries.answer import colour_answer
+from analysis.meter.primaries.measure import Colour, measure_colour
 from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import primaries_of, white_of
-from trueraster.meterfiles import check_folder, put_measured
 from trueraster.options.meter import meter_of
 from trueraster.options.shared import as_json_option, meter_options
+from trueraster.output.answers import put_answer
+from trueraster.output.files import Drawings, Targets, targets_of, write_files
+
+if TYPE_CHECKING:
+    from analysis.drawing.plots import Plot
 
 __all__ = ["colour"]
 
@@ -26,6 +34,7 @@ def colour(
     primaries: str,
     white: str,
     plots: Path | None,
+    page: Path | None,
     meter_luminance: float | None,
     meter_xy: float | None,
     as_json: bool,
@@ -40,6 +49,15 @@ def colour(
     standard = primaries_of(primaries)
     assert standard is not None
     target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
-    check_folder(plots)
+    targets = targets_of(Targets(plots=plots, page=page), [readings])
     measured = measure_colour(read_readings(readings), standard, target, meter)
-    put_measured(measured, plots, as_json=as_json)
+    answer = colour_answer(measured)
+    files = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
+    put_answer(answer, files, as_json=as_json)
+
+
+def _plots(measured: Colour) -> Sequence[Plot]:
+    # No answer without plots waits for their library: 0.3 s.
+    from analysis.meter.primaries.plots import colour_plots
+
+    return colour_plots(measured)

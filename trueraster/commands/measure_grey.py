@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from analysis.meter.grey.measure import measure_grey
+from analysis.meter.grey.answer import grey_answer
+from analysis.meter.grey.measure import Grey, measure_grey
 from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import white_of
-from trueraster.meterfiles import check_folder, put_measured
 from trueraster.options.meter import meter_of, tube_of
 from trueraster.options.shared import as_json_option, meter_options
 from trueraster.options.values import choice
+from trueraster.output.answers import put_answer
+from trueraster.output.files import Drawings, Targets, targets_of, write_files
+
+if TYPE_CHECKING:
+    from analysis.drawing.plots import Plot
 
 __all__ = ["grey"]
 
@@ -34,6 +42,7 @@ def grey(
     keep: str,
     white: str,
     plots: Path | None,
+    page: Path | None,
     meter_luminance: float | None,
     meter_xy: float | None,
     as_json: bool,
@@ -49,7 +58,16 @@ def grey(
     kept = choice("--keep", keep.strip().lower(), _GUNS)
     assert kept is not None
     target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
-    check_folder(plots)
+    targets = targets_of(Targets(plots=plots, page=page), [readings])
     read = read_readings(readings)
     measured = measure_grey(read, target, tube_of(primaries, read), meter, kept)
-    put_measured(measured, plots, as_json=as_json)
+    answer = grey_answer(measured)
+    files = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
+    put_answer(answer, files, as_json=as_json)
+
+
+def _plots(measured: Grey) -> Sequence[Plot]:
+    # No answer without plots waits for their library: 0.3 s.
+    from analysis.meter.grey.plots import grey_plots
+
+    return grey_plots(measured)

@@ -52,6 +52,9 @@ def meter_options(command: Command) -> Command:
             metavar="DIR",
             help="Write plots into a folder, as SVG and PNG.",
         ),
+        click.option(
+            "--page", type=click.Path(path_type=Path), metavar="OUT.html", help="Write all of it as one page."
+        ),
     )
     for option in reversed(options):
         command = option(command)

@@ -28,7 +28,7 @@ CAUTIONS = (
         text="Its final anode runs at 20 to 30 kV, focus and screen grids at hundreds to thousands of volts, and the"
         " tube keeps its charge long after power-off; pulling the plug does not make it safe. Many chassis are live"
         " with mains. Work inside is for qualified service people under local codes, with the set's service notes; the"
-        " advice here concerns controls that are reached from outside.",
+        " advice here concerns controls that are reached from outside unless it says so.",
     ),
     Caution(
         title="Glass",
