@@ -65,7 +65,7 @@ def test_generated_parts_are_up_to_date(monkeypatch: pytest.MonkeyPatch) -> None
         marks += text.count("<!-- generated: ")
         assert module.filled(text) == text, page.name
     # Seven areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults, two tables of
-    # controls, tolerances, figures of six measurements: a lost mark would go unseen else.
+    # controls, tolerances, figures of seven measurements: a lost mark would go unseen else.
     assert marks == 24
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,9 +27,6 @@ from analysis.raster.measure import RasterPhoto
 from analysis.raster.placing import OnGlass
 from analysis.raster.unplaced import GREEN as GREEN_GUN
 from analysis.rounding import decimals, unsigned
-
-if TYPE_CHECKING:
-    from PIL import Image
 
 __all__ = ["Sighting", "convergence_picture", "geometry_picture"]
 

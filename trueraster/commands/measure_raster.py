@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
+from analysis.answer import Answer
 from analysis.raster.answer import convergence_answer, geometry_answer
 from analysis.raster.measure import RasterPhoto, RasterRequest, convergence_of, geometry_of, see
 from trueraster import interrupt
@@ -25,11 +26,11 @@ from trueraster.output.text import answer_text
 if TYPE_CHECKING:
     from PIL import Image
 
-    from analysis.answer import Answer
     from analysis.drawing.plots import Plot
+
 __all__ = ["convergence", "geometry", "raster"]
 
-Measured = Callable[["RasterPhoto"], "tuple[Answer, Drawings]"]
+Measured = Callable[[RasterPhoto], tuple[Answer, Drawings]]
 """What turns a photograph's grid into an answer, and what can be drawn of it."""
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
+from analysis.photo.marks import SeenMarks, marks_at
+from analysis.raster.measure import GridShown, KnownMarks, RasterRequest
 from trueraster.errors import UsageError
 from trueraster.options.declared import file_option, option
-
-if TYPE_CHECKING:
-    from analysis.photo.marks import SeenMarks
-    from analysis.raster.measure import RasterRequest
+from trueraster.options.values import cells_of, format_of, pattern_of
 
 __all__ = ["GridOptions", "ShapeOptions", "marks_of", "request_of", "ruler_sigma_mm", "sides_mm"]
 
@@ -85,10 +84,6 @@ def request_of(photo: Path, typed: GridOptions) -> RasterRequest:
     Raises:
         ValueError: something typed cannot be meant; one line. An `InputError` where values do not go together.
     """
-    # They bring the patterns, numpy and OpenCV: 0.3 s that the help does not wait for.
-    from analysis.raster.measure import GridShown, KnownMarks, RasterRequest
-    from trueraster.options.values import cells_of, format_of, pattern_of
-
     wanted = typed.size_mm if isinstance(typed, ShapeOptions) else None
     return RasterRequest(
         photo=photo,
@@ -134,9 +129,6 @@ def marks_of(text: str) -> SeenMarks:
     Raises:
         ValueError: they are no such points.
     """
-    # As `request_of`, which has it loaded.
-    from analysis.photo.marks import marks_at
-
     parts = [part.strip() for part in text.split(",")]
     if len(parts) != 8 or not all(re.fullmatch(r"[+-]?\d{1,6}(\.\d{1,6})?", part) for part in parts):
         raise UsageError(
