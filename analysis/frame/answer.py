@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from analysis.answer import Answer, Finding, Kind, NamedFault, Table, figures_of, number_at
 from analysis.frame.findings import Examination, Fault, OtherPatternError
 from analysis.frame.levels import AREA_PERCENT, Frame, Reading, Tolerance
-from analysis.frame.picture.marks import Heading, Mark, Note
 from analysis.frame.place.axes import Axis
 from analysis.frame.quantities import quantities, with_totals
 from patterns.formats import FieldOrder, Format
@@ -18,7 +17,7 @@ from patterns.signal import Signal
 if TYPE_CHECKING:
     from analysis.frame.fields.order import FieldOrderReading
 
-__all__ = ["fields_answer", "frame_answer", "heading_of", "marks_of", "notes_of", "other_answer"]
+__all__ = ["fields_answer", "frame_answer", "other_answer", "place_words", "signal_words", "verdict_words"]
 
 
 def frame_answer(
@@ -308,39 +307,3 @@ def _patch(reading: Reading) -> dict[str, Any]:
 
 def _largest(values: tuple[float | None, ...]) -> float:
     return max(value for value in values if value is not None)
-
-
-# --- The marked picture -----------------------------------------------------------------------------------------
-
-
-def marks_of(found: Examination) -> list[Mark]:
-    """The patches as marks on the frame."""
-    components = found.check.signal.components
-    return [
-        Mark(
-            name=reading.name,
-            box=reading.box,
-            error_codes=tuple(value for value in reading.error if value is not None),
-            components=components[: sum(value is not None for value in reading.error)],
-            passed=reading.passed,
-        )
-        for reading in found.check.readings
-    ]
-
-
-def heading_of(found: Examination, frame: Frame, pattern: Pattern, fmt: Format) -> Heading:
-    """What stands above the picture."""
-    lines = (f"{pattern.title}, {fmt.id}, {signal_words(found.check.signal)}", *place_words(found))
-    return Heading(
-        title=f"{frame.path.name}, frame {frame.index}",
-        verdict=f"{verdict_words(found)}.",
-        passed=found.passed,
-        lines=lines,
-    )
-
-
-def notes_of(found: Examination) -> list[Note]:
-    """What stands below it: each fault with its remedy."""
-    return [
-        Note(title=fault.title, paragraphs=(fault.explanation, f"What to do: {fault.remedy}")) for fault in found.faults
-    ]

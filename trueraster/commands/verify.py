@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from analysis.frame.answer import fields_answer, frame_answer, heading_of, marks_of, notes_of, other_answer
+from analysis.frame.answer import fields_answer, frame_answer, other_answer
 from analysis.frame.findings import Examination, OtherPatternError
 from analysis.frame.levels import Frame
 from trueraster import interrupt
@@ -192,6 +192,7 @@ def _field_order(task: Task, every: bool, as_json: bool) -> int:
 def _mark(path: Path, seen: _Seen, task: Task) -> None:
     """Write the frame with its patches outlined."""
     # Without --picture nothing is drawn: 60 ms.
+    from analysis.frame.picture.content import heading_of, marks_of, notes_of
     from analysis.frame.picture.marked import marked_picture, write_marked
 
     found = seen.examination
