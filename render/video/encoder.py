@@ -85,8 +85,10 @@ def _raw_frame(planes: Planes, tags: Tags) -> bytes:
     return b"".join(plane_bytes(plane) for plane in (second, third, first))
 
 
-def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: int) -> None:
+def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: int, level: int | None = None) -> None:
     """Write the coded frames of `group` again and again, without encoding, until there are `tags.frames`.
+
+    `level` is the level of H.264 (level_idc) that the file says instead of the encoder's.
 
     Raises:
         WriteError: the program failed.
@@ -98,9 +100,10 @@ def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: in
         duration = f"round({1000 * tags.rate.denominator}/{tags.rate.numerator})"
     else:
         tick, duration = f"N*{tags.rate.denominator}", str(tags.rate.denominator)
+    said = "" if level is None else f"h264_metadata=level={level},"
     command = [
         *("-stream_loop", str(times - 1), "-i", str(group.absolute()), "-map", "0:v", "-c", "copy"),
-        *("-bsf:v", f"setts=pts={tick}:dts={tick}:duration={duration}", "-frames:v", str(tags.frames)),
+        *("-bsf:v", f"{said}setts=pts={tick}:dts={tick}:duration={duration}", "-frames:v", str(tags.frames)),
         *("-fflags", "+bitexact", "-map_metadata", "-1", "-metadata", f"comment={comment}"),
         # No checksums in Matroska's header, so that `mark_full_range` leaves none that is wrong.
         *(("-write_crc32", "0") if path.suffix == ".mkv" else ("-movflags", "+faststart")),

@@ -24,7 +24,7 @@ from pathlib import Path
 
 from imageio_ffmpeg import get_ffmpeg_exe
 
-from render.produce import H264_WORDS
+from render.video.h264_clip import H264_WORDS
 
 RUNS = 5
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
