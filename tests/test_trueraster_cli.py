@@ -9,6 +9,7 @@ import json
 import os
 import random
 import re
+import shlex
 import signal
 import subprocess
 import sys
@@ -173,6 +174,18 @@ def test_levels_that_a_stated_range_cannot_hold_are_named(here: Path) -> None:
     assert {file["range"] for file in ran.json["files"]} == {"full"}
     (line,) = [line for line in ran.err.splitlines() if "range" in line]
     assert line.startswith("Note: pluge as png: full range of 8 bits cannot hold darker left (-1.83 %)")
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGXFSZ"), reason="the system has no limit for a file's size")
+@pytest.mark.parametrize("carrier", ["png", "h264", "ffv1"])
+def test_a_limit_for_a_file_gives_one_line(here: Path, carrier: str) -> None:
+    """Past `ulimit -f` the system ends an encoder without a word; the line names the file, and nothing is left."""
+    length = () if carrier == "png" else ("--seconds", "5")
+    words = shlex.join([*PROGRAM, "draw", "focus", "--as", carrier, *length, "--to", "made", "--json"])
+    done = subprocess.run(["bash", "-c", f"ulimit -f 40; {words}"], capture_output=True, timeout=60)
+    ran = Ran(code=done.returncode, out=done.stdout, err=done.stderr.decode())
+    check_mistake(ran, "made/focus_480i_", "is larger than one file may be here (ulimit -f")
+    assert list((here / "made").iterdir()) == []
 
 
 def test_tagged_is_for_png(here: Path) -> None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import re
+import signal
 import subprocess
 import tempfile
 from collections.abc import Iterable, Sequence
@@ -29,7 +32,7 @@ __all__ = [
 
 
 class WriteError(OSError):
-    """A file that could not be written; the message is one line."""
+    """A file that could not be written; the message is one line, or the system's number and words."""
 
 
 def pixel_format(tags: Tags) -> str:
@@ -190,6 +193,8 @@ def _run(command: list[str], parts: Iterable[bytes]) -> None:
             raise
         finally:
             process.stdin = None
+        if code and code == -getattr(signal, "SIGXFSZ", 0):
+            raise WriteError(errno.EFBIG, os.strerror(errno.EFBIG))
         if code:
             words.seek(0)
             lines = words.read().decode("utf-8", "replace").strip().splitlines() or [f"exit code {code}"]
