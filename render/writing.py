@@ -18,6 +18,9 @@ from typing import BinaryIO
 __all__ = ["clear_left", "placed", "placed_from_room"]
 
 
+_TOO_LARGE = "is larger than one file may be here (ulimit -f, or the disk's own limit)"
+
+
 def _hidden_name(name: str) -> str:
     """The name under which this process writes a file or a folder before it gets its own."""
     return f".trueraster-{os.getpid()}-{name}.part"
@@ -61,7 +64,8 @@ def placed(path: Path) -> Iterator[BinaryIO]:
         os.replace(hidden, place)
     except OSError as error:
         # The hidden name would tell the user nothing.
-        raise type(error)(error.errno, error.strerror or str(error), str(path)) from error
+        words = _TOO_LARGE if error.errno == errno.EFBIG else error.strerror or str(error)
+        raise type(error)(error.errno, words, str(path)) from error
     finally:
         # A name that is too long cannot be looked for either.
         with contextlib.suppress(OSError):
@@ -88,6 +92,10 @@ def placed_from_room(path: Path, suffix: str) -> Iterator[Path]:
         written = room / f"file{suffix}"
         yield written
         os.replace(written, place)
+    except OSError as error:
+        if error.errno == errno.EFBIG:
+            raise OSError(errno.EFBIG, _TOO_LARGE, str(path)) from error
+        raise
     finally:
         shutil.rmtree(room, ignore_errors=True)
 

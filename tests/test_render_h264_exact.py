@@ -20,8 +20,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from render.video.h264_exact import BitsError, StreamTags, encode
-from render.video.h264_syntax import Load, level_for
+from render.video.h264_exact import encode, group_length
+from render.video.h264_levels import BitsError, Load, Shape, level_for, most_references
+from render.video.h264_syntax import StreamTags
 
 Plane = NDArray[np.uint8]
 Planes = tuple[Plane, Plane, Plane]
@@ -87,6 +88,24 @@ def ring(width: int, height: int, shift: int = 0) -> Planes:
 def bar(width: int, height: int, at: int) -> Planes:
     columns = np.arange(width)
     return of_luma(np.where((columns >= at) & (columns < at + 21), 235.0, 16.0) * np.ones((height, 1)))
+
+
+def grain(width: int, height: int, seed: int, codes: int) -> Planes:
+    """A ramp with noise of so many codes in luma alone: no block is a prediction, and chroma is plain."""
+    y, cb, cr = flat(width, height, 0, 128, 90)
+    rng = np.random.default_rng(seed)
+    slope = np.linspace(20, 220, width).astype(int)
+    y[:] = np.clip(slope + rng.integers(-codes, codes + 1, y.shape), 0, 255)
+    return y, cb, cr
+
+
+def sparks(width: int, height: int, seed: int) -> Planes:
+    """Single samples of any code on a plain ground: few samples differ, by much."""
+    y, cb, cr = flat(width, height, 128, 128, 128)
+    rng = np.random.default_rng(seed)
+    lit = rng.random(y.shape) < 0.03
+    y[lit] = rng.integers(0, 256, int(lit.sum()))
+    return y, cb, cr
 
 
 def predicted_block(plane: Plane, row: int, column: int, size: int, mode: str) -> Plane | None:
@@ -160,6 +179,10 @@ def planes_of(frame: av.VideoFrame) -> Planes:
     return y, cb, cr
 
 
+def decode_pyav_planes(data: bytes) -> list[Planes]:
+    return [planes_of(frame) for frame in decode_pyav(data)]
+
+
 def run_ffmpeg(data: bytes, before: list[str], after: list[str]) -> subprocess.CompletedProcess[bytes]:
     program = [imageio_ffmpeg.get_ffmpeg_exe(), "-nostdin", *before, "-f", "h264", "-i", "pipe:0", *after]
     return subprocess.run(program, input=data, capture_output=True, check=True)
@@ -222,6 +245,11 @@ STILLS: dict[str, Callable[[int, int], Planes]] = {
     "stripes": stripes,
     "ramp": ramp,
     "ring": ring,
+    "grain 1": lambda width, height: grain(width, height, 3, 1),
+    "grain 4": lambda width, height: grain(width, height, 3, 4),
+    "grain 12": lambda width, height: grain(width, height, 3, 12),
+    "grain 40": lambda width, height: grain(width, height, 3, 40),
+    "sparks": lambda width, height: sparks(width, height, 4),
     "zero": lambda width, height: flat(width, height, 0, 0, 0),
     "full": lambda width, height: flat(width, height, 255, 255, 255),
     "ends": lambda width, height: (255 * (planes := noise(width, height, 2, (0, 1)))[0], 255 * planes[1], planes[2]),
@@ -229,11 +257,17 @@ STILLS: dict[str, Callable[[int, int], Planes]] = {
 
 
 @pytest.mark.parametrize("name", STILLS)
-@pytest.mark.parametrize(("width", "height"), [(722, 482), (16, 16), (18, 34), (2, 2)])
+@pytest.mark.parametrize(("width", "height"), [(354, 290), (16, 16), (18, 34), (2, 2)])
 def test_a_still_is_exact(name: str, width: int, height: int) -> None:
     """Each picture at each size comes back in every sample, one frame and its repeat."""
     frame = STILLS[name](width, height)
     assert_exact([frame, frame], tags_of(frame))
+
+
+def test_fine_detail_takes_fewer_bits_than_its_samples() -> None:
+    """Noise of a few codes, sparks and a ring go as coefficients, none of them raw."""
+    for frame, share in ((ring(720, 480), 1 / 8), (sparks(720, 480, 1), 1 / 2), (grain(720, 480, 1, 2), 1 / 2)):
+        assert len(encode([frame], tags_of(frame))) < share * 720 * 480 * 3 / 2
 
 
 def test_a_full_size_frame_is_exact() -> None:
@@ -349,7 +383,8 @@ def test_another_decoder_agrees() -> None:
         pytest.skip("this ffmpeg has no OpenH264 decoder")
     predicted = [drawn_by_prediction(7, 9, seed)[0] for seed in (70, 71, 72)]
     moving = [ring(242, 146, at) for at in (0, 2, 2, 30)]
-    for frames in (predicted, moving, [noise(18, 34, 5), noise(18, 34, 6)]):
+    fine = [grain(162, 98, 1, 3), grain(162, 98, 2, 9), sparks(162, 98, 3)]
+    for frames in (predicted, moving, fine, [noise(18, 34, 5), noise(18, 34, 6)]):
         tags = tags_of(frames[0])
         assert_same(decode_ffmpeg(encode(frames, tags), tags.width, tags.height, "libopenh264"), frames)
 
@@ -363,6 +398,7 @@ def test_no_start_code_stands_in_the_samples(highest: int) -> None:
     y, cb, cr = noise(64, 48, 7, (0, highest))
     # A 4 in each macroblock's middle, off the diagonal, so that no prediction gives it: it goes raw, zeros and all.
     y[5::16, 9::16] = 4
+    cb[3::8, 5::8] = 4
     # Four zeros and a one: after two zeros and the 3, the count must start anew (H.264, clause 7.4.1.1).
     y[8, :16] = [9, 0, 0, 0, 0, 1, 9, 0, 0, 0, 3, 9, 0, 0, 0, 9]
     data = assert_exact([(y, cb, cr), (y, cb, cr)], tags_of((y, cb, cr)))
@@ -451,7 +487,7 @@ def test_headers_read_back() -> None:
     wanted = {
         "profile_idc": 100,
         "entropy_coding_mode_flag": 0,
-        "transform_8x8_mode_flag": 1,
+        "transform_8x8_mode_flag": 0,
         "constrained_intra_pred_flag": 0,
         "frame_mbs_only_flag": 0,
         "mb_adaptive_frame_field_flag": 0,
@@ -514,47 +550,97 @@ def test_the_level_is_the_least_that_holds(
     assert data[7] == level
 
 
-# 720 x 480 of noise is 720 * 480 * 12 bits a frame raw: 4.1 Mbit/s at one frame a second, 50 at 12, 124 at 30. H.264,
-# table A-1 (from memory), times 1.25 for High profile: level 2.2 takes 5 Mbit/s, 3.2 and 4 take 25, 4.1 and 4.2 62.5.
-@pytest.mark.parametrize(
-    ("rate", "period", "level"), [(Fraction(1), 2, 22), (Fraction(12), None, 41), (Fraction(12), 60, 41)]
-)
-def test_the_level_holds_the_bits(rate: Fraction, period: int | None, level: int) -> None:
-    """Noise takes the level that its bits need; a short clip is judged as if it went on to its whole period."""
-    frames = [noise(720, 480, seed) for seed in range(2)]
-    data = encode(frames, tags_of(frames[0], rate=rate), period=period)
-    assert data[7] == level
-
-
 def test_a_still_is_judged_by_how_often_its_first_picture_comes() -> None:
-    """Two frames of a still at 30 a second: 4.1 Mbit of noise once a second (level 3 takes 12.5), not 15 times."""
+    """A group of a still comes once in five seconds, however short the clip is."""
+    frame = ring(720, 480)
+    short, long = (encode([frame] * count, tags_of(frame, rate=Fraction(30))) for count in (2, 150))
+    assert short[7] == long[7]
+    assert group_length(Fraction(30000, 1001)) == 149  # 149 frames of 1001/30000 s are 4.97 s, 150 are 5.005 s
+
+
+def test_pictures_that_hardly_shrink_are_refused() -> None:
+    """Noise goes raw, and level 4.1 wants pictures half as large as raw samples (MinCR, clause A.3.3, from memory)."""
     frame = noise(720, 480, 1)
-    assert encode([frame, frame], tags_of(frame, rate=Fraction(30)))[7] == 30
-    with pytest.raises(BitsError, match="65 Mbit/s are more"):
-        encode([frame, frame], tags_of(frame, rate=Fraction(31)), period=2)
+    with pytest.raises(BitsError, match="first picture is less than 2 times smaller than raw samples"):
+        encode([frame], tags_of(frame, rate=Fraction(30)))
 
 
-def test_more_bits_than_players_take_are_refused() -> None:
-    """Bits that only a level above 4.2 holds are refused, however short the clip."""
-    frames = [noise(720, 480, seed) for seed in range(2)]
-    with pytest.raises(BitsError, match="Mbit/s are more than players take"):
-        encode(frames, tags_of(frames[0], rate=Fraction(30)))
+SD = Shape(rows=30, columns=45, rate=Fraction(30), interlaced=False)
 
 
-# Level 4.1 takes 62.5 Mbit/s and holds 78.125 Mbit (H.264, tables A-1 and A-2, from memory).
-@pytest.mark.parametrize(("rate", "allowed"), [(62_500_000, True), (62_500_001, False)])
-@pytest.mark.parametrize("seconds", [Fraction(1, 60), Fraction(1, 2), Fraction(60)])
-def test_the_rate_alone_decides(seconds: Fraction, rate: int, allowed: bool) -> None:
-    """As many bits a second are allowed or refused whatever time they are counted over: no buffer's worth is added."""
-    tags = tags_of(flat(1920, 1080, 0, 0, 0), rate=Fraction(30))
-    load = Load(bits=rate * seconds, seconds=seconds, largest=78_125_000)
-    if allowed:
-        assert level_for(tags, load) == 41
+# H.264, table A-1 (from memory): level 3 takes 12.5 Mbit/s in High profile, 3.2 and 4 take 25, 4.1 takes 62.5.
+@pytest.mark.parametrize(
+    ("rate", "level"), [(12_500_000, 30), (12_500_001, 31), (25_000_000, 32), (62_500_000, 41), (62_500_001, None)]
+)
+@pytest.mark.parametrize("count", [2, 30, 60])
+def test_the_level_holds_the_rate(rate: int, level: int | None, count: int) -> None:
+    """As many bits a second are allowed or refused, whatever part of the group is there: no buffer's worth is added."""
+    size, rest = divmod(rate, 30)
+    load = Load(sizes=(size + rest, *[size] * 29)[:count], whole=30)
+    if count == 2:
+        load = Load(sizes=(size + rest, size), whole=30)
+    elif count == 60:
+        load = Load(sizes=((size + rest, *[size] * 29) * 2), whole=60)
+    if level is None:
+        with pytest.raises(BitsError, match=r"62 Mbit/s are more|63 Mbit/s are more"):
+            level_for(SD, load)
     else:
-        with pytest.raises(BitsError):
-            level_for(tags, load)
+        assert level_for(SD, load) == level
+
+
+def test_the_level_holds_the_first_picture() -> None:
+    """MinCR: 384 bytes a macroblock, half up to level 3 and in 4.1, a quarter in 3.1 to 4 (table A-1; from memory)."""
+    bits = 8 * 384 * 1350 // 2
+    assert level_for(SD, Load(sizes=(bits,), whole=150)) == 30
+    # 1350 macroblocks are fewer than what level 4.1 decodes in 1/172 s, 245760 / 172 = 1428.8: there is a little more.
+    assert level_for(SD, Load(sizes=(bits + 8,), whole=150)) == 41
+    most = int(8 * 384 * Fraction(245_760, 172) / 2)
+    assert level_for(SD, Load(sizes=(most,), whole=150)) == 41
     with pytest.raises(BitsError):
-        level_for(tags, replace(load, largest=78_125_001))
+        level_for(SD, Load(sizes=(most + 1,), whole=150))
+
+
+def test_the_buffer_bridges_a_burst_that_it_holds() -> None:
+    """Level 4.1 holds 78.125 Mbit and gains 62.5 a second (tables A-1 and A-2, from memory)."""
+    # 30 pictures at twice the rate, then 90 small ones: 125 Mbit less 60.4 that flow in are within the buffer.
+    burst = [125_000_000 // 30] * 30
+    assert level_for(SD, Load(sizes=(1000, *burst, *[1000] * 90), whole=121)) == 41
+    # 60 at twice the rate want 250 less 122.9.
+    with pytest.raises(BitsError, match="a buffer of 78 Mbit"):
+        level_for(SD, Load(sizes=(1000, *burst, *burst, *[1000] * 240), whole=301))
+
+
+def test_pictures_to_predict_from_are_counted() -> None:
+    """MaxDpbMbs of level 4.1 is 32768: 16 pictures at the most in 480 lines, 4 in 1080 (table A-1, from memory)."""
+    assert most_references(SD) == 16
+    assert most_references(Shape(rows=68, columns=120, rate=Fraction(25), interlaced=True)) == 4
+    load = Load(sizes=(1000,), whole=2)
+    # Level 3 keeps 8100 / 1350 = 6, 3.1 keeps 13, 3.2 keeps 15, 4 keeps 24, of which 16 are allowed.
+    for references, level in ((6, 30), (7, 31), (14, 32), (16, 40)):
+        assert level_for(replace(SD, references=references), load) == level
+    with pytest.raises(BitsError, match="17 pictures"):
+        level_for(replace(SD, references=17), load)
+
+
+def test_frames_that_come_again_are_taken_from_the_pictures_that_are_kept() -> None:
+    """Three frames of noise, over and over: each is coded once, and the others cost next to nothing."""
+    frames = [noise(64, 64, seed, (90, 110)) for seed in range(3)]
+    for interlaced in (False, True):
+        tags = tags_of(frames[0], interlaced=interlaced, top_field_first=interlaced)
+        once = encode(frames, tags, period=149)
+        data = encode(frames * 40, tags, references=3, period=149)
+        assert_same(decode_pyav_planes(data), frames * 40)
+        assert_same(decode_ffmpeg(data, 64, 64), frames * 40)
+        assert len(data) < len(once) + 117 * 40
+
+
+def test_another_group_starts_within_five_seconds() -> None:
+    """IDR pictures stand five seconds apart at the most, in a moving clip too; decoding can start at each."""
+    frames = [bar(64, 64, at % 40) for at in range(25)]
+    tags = tags_of(frames[0], rate=Fraction(2))
+    data = assert_exact(frames, tags)
+    kinds = [data[m.end()] & 31 for m in re.finditer(re.escape(START), data)]
+    assert [i for i, kind in enumerate(k for k in kinds if k in (1, 5)) if kind == 5] == [0, 10, 20]
 
 
 # --- Refusals ---

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import re
+import signal
 import subprocess
 import tempfile
 from collections.abc import Iterable, Sequence
@@ -29,7 +32,7 @@ __all__ = [
 
 
 class WriteError(OSError):
-    """A file that could not be written; the message is one line."""
+    """A file that could not be written; the message is one line, or the system's number and words."""
 
 
 def pixel_format(tags: Tags) -> str:
@@ -85,8 +88,10 @@ def _raw_frame(planes: Planes, tags: Tags) -> bytes:
     return b"".join(plane_bytes(plane) for plane in (second, third, first))
 
 
-def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: int) -> None:
+def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: int, level: int | None = None) -> None:
     """Write the coded frames of `group` again and again, without encoding, until there are `tags.frames`.
+
+    `level` is the level of H.264 (level_idc) that the file says instead of the encoder's.
 
     Raises:
         WriteError: the program failed.
@@ -98,9 +103,10 @@ def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: in
         duration = f"round({1000 * tags.rate.denominator}/{tags.rate.numerator})"
     else:
         tick, duration = f"N*{tags.rate.denominator}", str(tags.rate.denominator)
+    said = "" if level is None else f"h264_metadata=level={level},"
     command = [
         *("-stream_loop", str(times - 1), "-i", str(group.absolute()), "-map", "0:v", "-c", "copy"),
-        *("-bsf:v", f"setts=pts={tick}:dts={tick}:duration={duration}", "-frames:v", str(tags.frames)),
+        *("-bsf:v", f"{said}setts=pts={tick}:dts={tick}:duration={duration}", "-frames:v", str(tags.frames)),
         *("-fflags", "+bitexact", "-map_metadata", "-1", "-metadata", f"comment={comment}"),
         # No checksums in Matroska's header, so that `mark_full_range` leaves none that is wrong.
         *(("-write_crc32", "0") if path.suffix == ".mkv" else ("-movflags", "+faststart")),
@@ -187,6 +193,8 @@ def _run(command: list[str], parts: Iterable[bytes]) -> None:
             raise
         finally:
             process.stdin = None
+        if code and code == -getattr(signal, "SIGXFSZ", 0):
+            raise WriteError(errno.EFBIG, os.strerror(errno.EFBIG))
         if code:
             words.seek(0)
             lines = words.read().decode("utf-8", "replace").strip().splitlines() or [f"exit code {code}"]

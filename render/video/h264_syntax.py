@@ -11,34 +11,25 @@ from enum import IntEnum
 from fractions import Fraction
 from functools import lru_cache
 
+from render.video.h264_levels import Shape
+
 __all__ = [
     "COUNT_BITS",
-    "BitsError",
-    "LevelError",
-    "Load",
     "Nal",
     "StreamTags",
     "check_tags",
     "closed",
     "field_order_message",
-    "level_for",
     "macroblock_grid",
     "nal_unit",
     "picture_bits",
     "se",
     "sequence_bits",
+    "shape_of",
     "u",
     "ue",
     "whole_bytes",
 ]
-
-
-class LevelError(ValueError):
-    """A size and a rate that no level of the standard holds."""
-
-
-class BitsError(LevelError):
-    """More bits than a level holds that ordinary players are made for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,25 +65,6 @@ class Nal(IntEnum):
     SPS = 7
     PPS = 8
 
-
-# level_idc, MaxMBPS (macroblocks per second), MaxFS (macroblocks per frame), MaxBR and MaxCPB (units of 1000 bits, a
-# second and in the buffer): H.264, table A-1. Level 1b is left out.
-_LEVELS = (
-    *((10, 1_485, 99, 64, 175), (11, 3_000, 396, 192, 500), (12, 6_000, 396, 384, 1_000)),
-    *((13, 11_880, 396, 768, 2_000), (20, 11_880, 396, 2_000, 2_000), (21, 19_800, 792, 4_000, 4_000)),
-    *((22, 20_250, 1_620, 4_000, 4_000), (30, 40_500, 1_620, 10_000, 10_000), (31, 108_000, 3_600, 14_000, 14_000)),
-    *((32, 216_000, 5_120, 20_000, 20_000), (40, 245_760, 8_192, 20_000, 25_000)),
-    *((41, 245_760, 8_192, 50_000, 62_500), (42, 522_240, 8_704, 50_000, 62_500)),
-    *((50, 589_824, 22_080, 135_000, 135_000), (51, 983_040, 36_864, 240_000, 240_000)),
-    *((52, 2_073_600, 36_864, 240_000, 240_000), (60, 4_177_920, 139_264, 240_000, 240_000)),
-    *((61, 8_355_840, 139_264, 480_000, 480_000), (62, 16_711_680, 139_264, 800_000, 800_000)),
-)
-_HIGH_FACTOR = 1250
-"""Bits in a unit of MaxBR and MaxCPB in High profile (cpbBrVclFactor, table A-2)."""
-_ORDINARY = 42
-"""The highest level that ordinary players are made for (common practice, no source)."""
-# The levels that allow frame_mbs_only_flag equal to 0: 2.1 to 4.1 (H.264, table A-4).
-_INTERLACED_LEVELS = range(21, 42)
 
 # aspect_ratio_idc 1 and up (H.264, table E-1).
 _RATIOS = "1/1, 12/11, 10/11, 16/11, 40/33, 24/11, 20/11, 32/11, 80/33, 18/11, 15/11, 64/33, 160/99, 4/3, 3/2, 2"
@@ -130,50 +102,16 @@ def macroblock_grid(tags: StreamTags) -> tuple[int, int]:
     return -(-tags.height // tall) * tall // 16, -(-tags.width // 16)
 
 
+def shape_of(tags: StreamTags, references: int = 1) -> Shape:
+    """What the level is chosen by."""
+    rows, columns = macroblock_grid(tags)
+    return Shape(rows=rows, columns=columns, rate=tags.rate, interlaced=tags.interlaced, references=references)
+
+
 # --- Parameter sets and the field order message ---
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Load:
-    """What a group that comes again and again asks of a player: its bits, its length, its largest picture in bits.
-
-    How often it comes again is not in it, so that a clip's length decides nothing.
-    """
-
-    bits: Fraction
-    seconds: Fraction
-    largest: int
-
-
-def level_for(tags: StreamTags, load: Load) -> int:
-    """level_idc: the first level that holds frame size, macroblock rate and bit rate (H.264, clause A.3.1).
-
-    The bits may not come faster than MaxBR, whatever the length: a short clip, which the buffer would hold, gets no
-    other coding than a long one of the same pattern.
-
-    Raises:
-        LevelError: there is none.
-        BitsError: only the bits need a level that ordinary players do not know.
-    """
-    rows, columns = macroblock_grid(tags)
-    holding = []
-    for level, most_per_second, most_per_frame, most_rate, buffer in _LEVELS:
-        fits = rows * columns <= most_per_frame and max(rows, columns) ** 2 <= 8 * most_per_frame
-        allowed = level in _INTERLACED_LEVELS or not tags.interlaced
-        if fits and allowed and rows * columns * tags.rate <= most_per_second:
-            holding.append((level, most_rate * _HIGH_FACTOR, buffer * _HIGH_FACTOR))
-    size = f"{tags.width} x {tags.height} at {tags.rate} frames per second"
-    if not holding:
-        raise LevelError(f"{size} is more than any level {'with fields ' if tags.interlaced else ''}holds")
-    for level, rate, buffer in holding:
-        if load.largest <= buffer and load.bits <= rate * load.seconds:
-            if level > _ORDINARY >= holding[0][0]:
-                break
-            return level
-    raise BitsError(f"{size}: {float(load.bits / load.seconds / 10**6):.0f} Mbit/s are more than players take")
-
-
-def sequence_bits(tags: StreamTags, level: int) -> str:
+def sequence_bits(tags: StreamTags, level: int, references: int) -> str:
     """H.264, clause 7.3.2.1.1."""
     rows, columns = macroblock_grid(tags)
     bits = [u(100, 8), u(0, 8), u(level, 8), ue(0)]  # High profile (clause A.2.4); no constraint; id
@@ -182,17 +120,17 @@ def sequence_bits(tags: StreamTags, level: int) -> str:
     # Output order is decoding order, and order type 2 says just that. But type 2 gives both fields of a frame one
     # count, and a pic_struct of one field after the other asks for two (table D-1). So fields take type 0.
     bits += [ue(0), ue(COUNT_BITS - 4)] if tags.interlaced else [ue(2)]
-    bits += [ue(1), "0", ue(columns - 1)]  # max_num_ref_frames; no gaps in frame_num; width
+    bits += [ue(references), "0", ue(columns - 1)]  # max_num_ref_frames; no gaps in frame_num; width
     # Height in map units; frame_mbs_only_flag; where that is 0, no adaptive frame and field macroblocks.
     bits += [ue(rows // 2 - 1), "00"] if tags.interlaced else [ue(rows - 1), "1"]
     bits.append("1")  # direct_8x8_inference_flag
     right = (columns * 16 - tags.width) // 2
     bottom = (rows * 16 - tags.height) // (4 if tags.interlaced else 2)
     bits += ["1", ue(0), ue(right), ue(0), ue(bottom)] if right or bottom else ["0"]
-    return "".join([*bits, "1", _usability_bits(tags)])
+    return "".join([*bits, "1", _usability_bits(tags, references)])
 
 
-def _usability_bits(tags: StreamTags) -> str:
+def _usability_bits(tags: StreamTags, references: int) -> str:
     """The VUI parameters: H.264, clause E.1.1."""
     aspect = _ASPECT_RATIO_IDC.get(tags.sample_aspect, _EXTENDED_SAR)
     bits = ["1", u(aspect, 8)]
@@ -205,16 +143,16 @@ def _usability_bits(tags: StreamTags) -> str:
     bits += ["1", u(tags.rate.denominator, 32), u(2 * tags.rate.numerator, 32), "1"]
     bits += ["00", u(tags.interlaced, 1)]  # no HRD parameters; pic_struct_present_flag
     bits += ["1", "0", ue(0), ue(0), ue(0), ue(0)]  # vectors: inside, zero; bytes, bits: no limit stated
-    return "".join([*bits, ue(0), ue(1)])  # max_num_reorder_frames; max_dec_frame_buffering
+    return "".join([*bits, ue(0), ue(references)])  # max_num_reorder_frames; max_dec_frame_buffering
 
 
 def picture_bits(tags: StreamTags) -> str:
     """H.264, clause 7.3.2.2."""
     bits = [ue(0), ue(0), "0", u(tags.interlaced, 1)]  # ids; CAVLC; two order counts a frame
     bits += [ue(0), ue(0), ue(0), "000"]  # one slice group; one reference; no weights
-    bits += [se(0), se(0), se(0)]  # quantisers, which no residual uses
+    bits += [se(-26), se(0), se(0)]  # pic_init_qp_minus26: the finest quantiser
     bits.append("100")  # deblocking_filter_control; intra may lean on skipped macroblocks; nothing redundant
-    return "".join([*bits, "10", se(0)])  # transform_8x8_mode_flag, which High alone has, and what goes with it
+    return "".join([*bits, "00", se(0)])  # no transform_8x8_mode_flag, no scaling matrix; second chroma quantiser
 
 
 def field_order_message(tags: StreamTags) -> bytes:
