@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import Any
 
 __all__ = [
+    "NO_REASON",
     "SERVICE",
     "Advice",
     "Answer",
@@ -273,7 +274,8 @@ def figures_in(quantities: Iterable[Quantity], held: Json) -> list[Figure]:
     return figures
 
 
-NO_REASON = "the result does not have it"
+NO_REASON = "the result does not have it; an older version did not report it"
+"""Of a figure that a kept answer neither has nor gives a reason for."""
 
 
 def reason_for(quantity: Quantity, reasons: Mapping[str, str]) -> str:

@@ -21,7 +21,7 @@ from PIL import Image
 
 from trueraster.cli import run
 
-__all__ = ["CASES", "GOLDEN", "Case", "answers", "difference", "prepared"]
+__all__ = ["CASES", "GOLDEN", "Case", "answers", "difference", "json_of", "prepared"]
 
 GOLDEN = Path(__file__).parent
 ROOT = GOLDEN.parents[1]
@@ -112,8 +112,7 @@ def answers(case: Case) -> dict[str, str]:
     if case.text:
         code, text, errors = _run(case.words)
         found["txt"] = _settled(f"exit {code}\n{text}{errors if code == 2 else ''}")
-    code, text, errors = _run((*case.words, "--json"))
-    found["json"] = _settled(_spread(json.loads(text))) if text else _settled(f"exit {code}\n{errors}")
+    found["json"] = json_of(case)
     if case.page:
         name = f"{case.name}.html"
         words = list(case.words)
@@ -125,6 +124,12 @@ def answers(case: Case) -> dict[str, str]:
         assert page.is_file(), errors
         found["html"] = _settled(page.read_text(encoding="utf-8"))
     return found
+
+
+def json_of(case: Case) -> str:
+    """What a case prints with --json; its exit code and line where it is refused."""
+    code, text, errors = _run((*case.words, "--json"))
+    return _settled(_spread(json.loads(text))) if text else _settled(f"exit {code}\n{errors}")
 
 
 def _run(words: tuple[str, ...] | list[str]) -> tuple[int, str, str]:

@@ -54,7 +54,8 @@ def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
 
 def _counted(one: Figure) -> float | int | None:
     """A figure's value; a count is a whole number."""
-    is_whole = one.quantity.decimals == 0 and one.value is not None and one.value.is_integer()
+    quantity = one.quantity
+    is_whole = quantity.decimals == 0 and not quantity.unit and one.value is not None and one.value.is_integer()
     return int(one.value) if is_whole and one.value is not None else one.value
 
 
@@ -67,6 +68,7 @@ def _advice_json(one: Advice) -> dict[str, Any]:
     why = one.why
     if one.where:
         # Words for people that stand alone, so the caution is in each.
+        why += "" if why.endswith(".") else "."
         why += f" {SERVICE} Done with: {one.where}." if one.inside else f" Usually: {one.where}."
     return {**held, "why": why, **one.details}
 

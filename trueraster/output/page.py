@@ -8,11 +8,11 @@ from __future__ import annotations
 import base64
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from importlib.metadata import version
 from importlib.resources import files
-from itertools import pairwise
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import DictLoader, Environment, StrictUndefined
@@ -58,7 +58,8 @@ def answer_page(answer: Answer, picture: Image.Image | None, plots: Sequence[tup
         subject=answer.subject,
         tables=[_typeset(table) for table in answer.tables if table.rows],
         lists=[(title, said) for title, said in lists if said],
-        steps=[_step(one, before) for before, one in pairwise((None, *(answer.advice or ())))],
+        steps=list(_steps(answer.advice or ())),
+        inside=any(one.inside for one in answer.advice or ()),
         advice_title=answer.advice_title,
         service=INSIDE,
         summary=answer.summary,
@@ -70,10 +71,11 @@ def answer_page(answer: Answer, picture: Image.Image | None, plots: Sequence[tup
     )
 
 
-def _step(one: Advice | None, before: Advice | None) -> dict[str, Any]:
-    assert one is not None
-    show = "" if before is not None and before.show == one.show else one.show
-    return {"title": advice_title(one), "show": show, "said": advice_said(one), "inside": one.inside}
+def _steps(advice: Sequence[Advice]) -> Iterator[dict[str, Any]]:
+    """The numbered steps, as in text: advice for one picture on the screen is one step."""
+    for show, some in groupby(advice, lambda one: one.show):
+        parts = [{"title": advice_title(one), "said": advice_said(one), "inside": one.inside} for one in some]
+        yield from [{"show": show, "parts": parts}] if show else [{"show": "", "parts": [part]} for part in parts]
 
 
 def _typeset(table: Table) -> Table:

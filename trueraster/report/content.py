@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from analysis.answer import Figure, Kind
+from analysis.answer import NO_REASON, Figure, Kind
 from trueraster.output.json import other_reasons, read
 from trueraster.record.compare import Comparison, comparisons
 from trueraster.record.results import findings_of
@@ -153,6 +153,9 @@ def _untold(one: Comparison) -> Iterator[tuple[str, Stage, str]]:
         missing = [figure for figure in figures if figure.value is None]
         concerned: dict[str, list[str]] = {}
         for figure in missing:
+            # An older version did not measure it: no news to the set's owner.
+            if figure.reason == NO_REASON:
+                continue
             concerned.setdefault(figure.reason, []).append(figure.quantity.words)
         for words, why in other_reasons(result.kind, result.result).items():
             concerned.setdefault(why, []).append(words)

@@ -306,6 +306,12 @@ _MISSING = {
 # --- Advice -----------------------------------------------------------------------------------------------------------
 
 
+_WHERE = (
+    "Cut-offs and drives are usually controls named background and gain, outside or in the set's service menu; on some"
+    " sets they are inside, for qualified service (common practice, no source)."
+)
+
+
 def _adjustment(grey: Grey, item: Item) -> Advice:
     level = level_text(100 * item.level)
     x, y = xy_of(np.array(item.reads)).tolist()
@@ -321,7 +327,6 @@ def _adjustment(grey: Grey, item: Item) -> Advice:
         until=until if light > 0 else f"grey {level} % stays dark until the next control is turned",
         why=_why(grey, item),
         show=f"Show grey {level} %: trueraster draw field --colour grey --level {level}",
-        inside=True,
         details={
             "gun": item.gun,
             "control": item.control,
@@ -397,9 +402,9 @@ def _summary(grey: Grey) -> tuple[str, ...]:
     said = []
     if _is_optional(grey):
         said.append(f"Greys are within {advice.now:.4f} in u'v' as they are, and {AIM:g} is enough.")
+    said.append(_WHERE)
     said.append(
-        "Then read the whole scale again, and follow the advice on it: turning one control changes the other's step "
-        "too."
+        "Then read all levels again, and follow the advice on it: turning one control changes the other's step too."
     )
     again = f" That is more than {AIM:g}: a second round will be needed." if advice.likely > AIM else ""
     said.append(
