@@ -69,6 +69,7 @@ def draw(
     """
     # The help does without numpy and the decoder: 250 ms, here and in the functions below.
     from render.carriers import CARRIERS
+    from trueraster.options.cells import cells_words
     from trueraster.options.orders import length_note, order_of
 
     chosen_format = format_of(fmt, aspect)
@@ -92,9 +93,9 @@ def draw(
         if not pattern.suits(chosen_format):
             why = "" if chosen_format.interlaced else ", which has no fields"
             notes.append(f"{pattern.id} does not suit {chosen_format.id}{why}; a kit leaves it out there")
+        # Each takes the options meant for it, and refuses what is meant for none.
+        taken = options.without(taken_by_any.difference(pattern.takes))
         for carrier in (CARRIERS[name] for name in wanted):
-            # Each takes the options meant for it, and refuses what is meant for none.
-            taken = options.without(taken_by_any.difference(pattern.takes))
             signal = carrier.signal(
                 chosen_format,
                 code_range=Range(ranged) if ranged else None,
@@ -110,6 +111,8 @@ def draw(
             if lost:
                 notes.append(f"{pattern.id} as {carrier.name}: {lost}")
             orders.append(order)
+        words = cells_words(chosen_format, pattern.scene(chosen_format, taken))
+        notes += [f"{pattern.id}: {words}"] if words else []
     named_alike = _named_alike(chosen_format)
     if named_alike:
         notes.append(f"by its name {named_alike} this raster has the standard's sample shape, matrix and edges")

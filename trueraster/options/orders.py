@@ -14,6 +14,7 @@ from patterns.signal import Range, Signal, round_half_up
 from render.carriers import Carrier
 from render.produce import Order
 from render.proof import Proof
+from trueraster.options.cells import cells_json
 
 __all__ = ["PROOF_FIGURES", "length_note", "made_json", "made_row", "order_of", "proof_json"]
 
@@ -94,6 +95,7 @@ def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, 
         "sampling": order.signal.sampling.value,
         "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
         "seconds": order.seconds,
+        "cells": cells_json(order.format, order.pattern.scene(order.format, order.options, order.signal)),
         "sha256": sha256,
         "proof": proof_json(proof),
     }
