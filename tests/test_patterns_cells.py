@@ -150,7 +150,7 @@ def test_cells_in_the_file_are_equal_and_square_or_reported(name: str, aspect: F
 
 @pytest.mark.parametrize(("name", "aspect"), CASES)
 def test_default_grid_is_equal_squares_wherever_one_is_near(name: str, aspect: Fraction | None) -> None:
-    """Where any grid from half to half as many again rows as usual has equal squares, the default one has, and fine too.
+    """Where a grid of half to one and a half times the usual rows has equal squares, the default one has; fine too.
 
     Trial division by hand over every count of columns and rows is the other way to find them.
     """

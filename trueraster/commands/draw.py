@@ -70,7 +70,7 @@ def draw(
     # The help does without numpy and the decoder: 250 ms, here and in the functions below.
     from render.carriers import CARRIERS
     from trueraster.options.cells import cells_words
-    from trueraster.options.orders import length_note, order_of
+    from trueraster.options.orders import length_note, moment_note, order_of
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
@@ -111,8 +111,10 @@ def draw(
             if lost:
                 notes.append(f"{pattern.id} as {carrier.name}: {lost}")
             orders.append(order)
-        words = cells_words(chosen_format, pattern.scene(chosen_format, taken))
+        scene = pattern.scene(chosen_format, taken)
+        words = cells_words(chosen_format, scene)
         notes += [f"{pattern.id}: {words}"] if words else []
+        notes += filter(None, [moment_note(pattern, scene, [CARRIERS[name] for name in wanted])])
     named_alike = _named_alike(chosen_format)
     if named_alike:
         notes.append(f"by its name {named_alike} this raster has the standard's sample shape, matrix and edges")

@@ -12,9 +12,9 @@ from render.carriers import CARRIERS
 from trueraster import interrupt
 from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
 from trueraster.kit.manifest import MANIFEST_NAME
-from trueraster.kit.plan import plan_kit
+from trueraster.kit.plan import left_out, plan_kit
 from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
-from trueraster.options.orders import length_note, made_json, made_row
+from trueraster.options.orders import clips_text, length_note, made_json, made_row
 from trueraster.options.shared import as_json_option
 from trueraster.options.values import UsageError, choice, format_of
 from trueraster.output.terminal import columns, counted, note, progress, put_json, put_text
@@ -64,6 +64,10 @@ def kit(
             note(f"Note: {words}")
     if CARRIERS[carrier].note:
         note(f"Note: {carrier}: {CARRIERS[carrier].note}")
+    moving = left_out(chosen, CARRIERS[carrier], named)
+    if moving:
+        ids = ", ".join(pattern.id for pattern in moving)
+        note(f"Note: left out, since they move and {carrier} is a still: {ids}. Clips show them: {clips_text()}")
     for item in items:
         if item.lost:
             note(f"Note: {item.order.pattern.id} as {carrier}: {item.lost}")

@@ -14,7 +14,7 @@ __all__ = ["cells_json", "cells_words"]
 
 
 def cells_json(fmt: Format, scene: Scene) -> dict[str, Any] | None:
-    """The counts of a grid's cells, their errors in %, and words where they are not equal squares; None without a grid."""
+    """Counts of a grid's cells, their errors in %, and words where they are not equal squares; None without a grid."""
     errors = drawn_cells(fmt, scene)
     if errors is None:
         return None

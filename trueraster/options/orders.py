@@ -11,12 +11,21 @@ from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
 from patterns.signal import Range, Signal, round_half_up
-from render.carriers import Carrier
+from render.carriers import CARRIERS, Carrier
 from render.produce import Order
 from render.proof import Proof
 from trueraster.options.cells import cells_json
 
-__all__ = ["PROOF_FIGURES", "length_note", "made_json", "made_row", "order_of", "proof_json"]
+__all__ = [
+    "PROOF_FIGURES",
+    "clips_text",
+    "length_note",
+    "made_json",
+    "made_row",
+    "moment_note",
+    "order_of",
+    "proof_json",
+]
 
 
 def order_of(
@@ -45,6 +54,21 @@ def order_of(
     length = None if carrier.default_seconds is None else seconds or carrier.default_seconds
     order = Order(pattern=pattern, options=options, format=fmt, signal=signal, carrier=carrier, seconds=length)
     return order, lost
+
+
+def clips_text() -> str:
+    """The kinds of file that hold movement: 'h264, mpeg2 or y4m'."""
+    *most, last = (carrier.name for carrier in CARRIERS.values() if carrier.default_seconds is not None)
+    return f"{', '.join(most)} or {last}"
+
+
+def moment_note(pattern: Pattern, scene: Scene, carriers: Sequence[Carrier]) -> str:
+    """What a still of a moving pattern shows, or nothing where the pattern is still or no file is one."""
+    stills = [carrier.name for carrier in carriers if carrier.default_seconds is None]
+    if scene.period is None or not stills:
+        return ""
+    moment = f"the first moment of the {float(scene.period):g} s after which it repeats"
+    return f"{pattern.id} moves; as {', '.join(stills)} it shows one picture, {moment}. It moves as {clips_text()}"
 
 
 def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format) -> str:
