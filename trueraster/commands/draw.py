@@ -14,7 +14,8 @@ from patterns.formats import FORMATS
 from patterns.signal import Edges, Matrix, Range, Sampling
 from trueraster import interrupt
 from trueraster.options.shared import as_json_option, pattern_options
-from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
+from trueraster.options.trade import Kind, options_with, word_note
+from trueraster.options.values import UsageError, carrier_of, choice, format_of, options_of, pattern_of
 from trueraster.output.terminal import columns, note, progress, put_json, put_text, reader_may_go
 
 if TYPE_CHECKING:
@@ -74,13 +75,12 @@ def draw(
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
-    named = [pattern_of(name) for name in dict.fromkeys(names)]
-    taken_by_any = {name for pattern in named for name in pattern.takes}
+    named = {name: pattern_of(name) for name in names}
+    taken_by_any = {name for pattern in named.values() for name in pattern.takes}
     if to == "-" and as_json:
         raise UsageError("--json: with --to - the frames go to standard output; give a file name")
-    wanted = dict.fromkeys(carriers or (("y4m",) if to == "-" else _usual(chosen_format)))
-    for name in wanted:
-        choice("--as", name, tuple(CARRIERS))
+    typed_kinds = carriers or (("y4m",) if to == "-" else _usual(chosen_format))
+    wanted = dict.fromkeys(carrier_of(name, tuple(CARRIERS)) for name in typed_kinds)
     ranged = choice("--range", code_range, tuple(Range))
     weighed = choice("--matrix", matrix, tuple(Matrix))
     sampled = choice("--sampling", sampling, tuple(Sampling))
@@ -89,12 +89,13 @@ def draw(
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
     orders, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
     notes += filter(None, [length_note(seconds, [CARRIERS[name] for name in wanted], chosen_format)])
-    for pattern in named:
+    notes += filter(None, [word_note(Kind.FORMAT, fmt), *(word_note(Kind.PATTERN, name) for name in named)])
+    for name, pattern in named.items():
         if not pattern.suits(chosen_format):
             why = "" if chosen_format.interlaced else ", which has no fields"
             notes.append(f"{pattern.id} does not suit {chosen_format.id}{why}; a kit leaves it out there")
         # Each takes the options meant for it, and refuses what is meant for none.
-        taken = options.without(taken_by_any.difference(pattern.takes))
+        taken = options_with(name, options.without(taken_by_any.difference(pattern.takes)))
         for carrier in (CARRIERS[name] for name in wanted):
             signal = carrier.signal(
                 chosen_format,

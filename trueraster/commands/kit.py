@@ -16,7 +16,8 @@ from trueraster.kit.plan import left_out, plan_kit
 from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
 from trueraster.options.orders import clips_text, length_note, made_json, made_row
 from trueraster.options.shared import as_json_option
-from trueraster.options.values import UsageError, choice, format_of
+from trueraster.options.trade import Kind, meant, word_note
+from trueraster.options.values import UsageError, carrier_of, format_of
 from trueraster.output.terminal import columns, counted, note, progress, put_json, put_text
 
 __all__ = ["kit"]
@@ -28,7 +29,10 @@ __all__ = ["kit"]
 @click.option("--to", default="outputs/kit", show_default=True, help="Folder of the kit.")
 @click.option("--seconds", type=float, help="Length of each clip.  [default: h264 60, else by the kind of file]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
-@click.option("--line-rates", help="What the set accepts, in kHz, as 15.6-15.8,31-32, with a point.")
+@click.option(
+    "--line-rates",
+    help="What the set accepts, in kHz, as 15.6-15.8,31-32; or its class, 15kHz or 31kHz.",
+)
 @click.option("--with", "extra", multiple=True, metavar="ID", help="Add a pattern that is in no kit unless asked.")
 @as_json_option
 def kit(
@@ -50,10 +54,10 @@ def kit(
     accepted = None if line_rates is None else parse_line_rates(line_rates)
     if accepted is not None:
         check_line_rates(chosen, accepted)
-    choice("--as", carrier, tuple(CARRIERS))
+    carrier = carrier_of(carrier, tuple(CARRIERS))
     if seconds is not None and not 0 < seconds <= 86_400:
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
-    named = [find_pattern(name) for name in dict.fromkeys(extra)]
+    named = [find_pattern(meant(Kind.PATTERN, name)) for name in dict.fromkeys(extra)]
     items = plan_kit(chosen, CARRIERS[carrier], seconds=seconds, extra=named)
     folder = Path(to)
     if not to.strip() or to == "-" or (folder.exists() and not folder.is_dir()):
@@ -62,6 +66,8 @@ def kit(
     for words in dict.fromkeys(length_note(seconds, [CARRIERS[carrier]], fmt) for fmt in chosen):
         if words:
             note(f"Note: {words}")
+    for words in filter(None, (word_note(Kind.FORMAT, text) for text in formats)):
+        note(f"Note: {words}")
     if CARRIERS[carrier].note:
         note(f"Note: {carrier}: {CARRIERS[carrier].note}")
     moving = left_out(chosen, CARRIERS[carrier], named)

@@ -34,13 +34,13 @@ def colour(
     """
     from analysis.meter.primaries.measure import measure_colour
     from analysis.meter.readings.read import read_readings
-    from analysis.meter.whites import primaries_of, white_of
+    from analysis.meter.whites import primaries_of
     from trueraster.meterfiles import check_folder, put_measured
-    from trueraster.options.meter import meter_of
+    from trueraster.options.meter import meter_of, target_of
 
     standard = primaries_of(primaries)
     assert standard is not None
-    target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
+    target, meter = target_of(white), meter_of(meter_luminance, meter_xy)
     check_folder(plots)
     measured = measure_colour(read_readings(readings), standard, target, meter)
     put_measured(measured, plots, as_json=as_json)

@@ -42,14 +42,13 @@ def grey(
     """
     from analysis.meter.grey.measure import measure_grey
     from analysis.meter.readings.read import read_readings
-    from analysis.meter.whites import white_of
     from trueraster.meterfiles import check_folder, put_measured
-    from trueraster.options.meter import meter_of, tube_of
+    from trueraster.options.meter import meter_of, target_of, tube_of
     from trueraster.options.values import choice
 
     kept = choice("--keep", keep.strip().lower(), _GUNS)
     assert kept is not None
-    target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
+    target, meter = target_of(white), meter_of(meter_luminance, meter_xy)
     check_folder(plots)
     read = read_readings(readings)
     measured = measure_grey(read, target, tube_of(primaries, read), meter, kept)

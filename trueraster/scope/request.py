@@ -22,6 +22,7 @@ from render.carriers import CARRIERS, default_matrix
 from render.produce import produce
 from trueraster.options.file_format import format_of_file
 from trueraster.options.orders import order_of
+from trueraster.options.trade import Kind, meant, options_with
 from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 
 __all__ = ["View", "Wanted", "view_of", "wanted_of"]
@@ -180,7 +181,7 @@ def with_scan(fmt: Format) -> Format:
 def _is_file(subject: str) -> bool:
     """Whether it is a picture file's path: not a pattern's name, and not an own pattern's TOML file."""
     lowered = subject.lower()
-    if lowered in PATTERNS or lowered.endswith(".toml"):
+    if meant(Kind.PATTERN, lowered) in PATTERNS or lowered.endswith(".toml"):
         return False
     return Path(subject).exists() or "/" in subject or re.search(r"\.\w{2,4}$", subject) is not None
 
@@ -212,7 +213,7 @@ def _traces(interface: Interface, wanted: Wanted) -> tuple[TraceKind, ...]:
 
 
 def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str | None]) -> Source:
-    pattern = pattern_of(subject)
+    pattern, chosen = pattern_of(subject), options_with(subject, options_of(options))
     rgb = wanted.signal is SignalKind.RGB
     carrier = CARRIERS["ffv1" if rgb else "y4m"]
     # A computer's picture becomes components behind its converter: its colour is as fine as its luma.
@@ -224,7 +225,7 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
         fmt, code_range=wanted.code_range, matrix=wanted.matrix, bits=_BITS, sampling=sampling, edges=edges
     )
     # All frames of a still pattern are one.
-    is_still = pattern.scene(fmt, options_of(options), signal).is_still
+    is_still = pattern.scene(fmt, chosen, signal).is_still
     number = 0 if is_still else wanted.frame
     seconds = float((number + 1) / fmt.frame_rate)
     if seconds > _LONGEST_S:
@@ -234,7 +235,7 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
         )
     order, _ = order_of(
         pattern,
-        options_of(options),
+        chosen,
         fmt,
         carrier,
         signal,
