@@ -170,10 +170,10 @@ def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
     else:
         rows = [("file", "proof", "samples compared"), *(made_row(item.path, item.proof) for item in made)]
         put_text(columns(rows, right=(2,)))
-    cautions = dict.fromkeys(
-        (*orders[0].format.cautions, *(c for order in orders for c in order.pattern.cautions_in(order.format)))
-    )
-    for caution in cautions:
+    cautions = [*orders[0].format.cautions]
+    for order in orders:
+        cautions += order.pattern.cautions_in(order.format, order.options)
+    for caution in dict.fromkeys(cautions):
         note(f"Caution: {caution}")
 
 

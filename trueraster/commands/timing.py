@@ -170,6 +170,10 @@ def _write_edid(
     """Write the block, and tell what it holds."""
     if str(path) in (".", "-") or path.is_dir():
         raise UsageError(f"--edid: got {str(path)[:60]!r}, a file name is expected, as set.bin")
+    missing = next((folder for folder in reversed(path.absolute().parents) if not folder.exists()), None)
+    if missing is not None and missing.parent == Path(path.absolute().anchor):
+        # A slip of the pen, such as one slash too many.
+        raise UsageError(f"--edid: there is no folder {missing}, and none is made at the root of the file system")
     interface = Interface.ANALOGUE if read_by is None else Interface(read_by)
     formats = [each.format for each in told]
     for fmt in formats:

@@ -187,6 +187,7 @@ def _drawn_options(frame: Frame) -> Options:
             area=level("area"),
             colour=words.get("colour"),
             bars=words.get("bars"),
+            side=words.get("side"),
         )
     except (ValueError, ZeroDivisionError) as error:
         raise UsageError(f"{frame.path}: what the file says of its pattern cannot be read; give --pattern") from error

@@ -46,6 +46,7 @@ def options_of(typed: Mapping[str, str | None]) -> Options:
         area=percent("--area", typed["area"]),
         colour=None if colour is None else meant(Kind.COLOUR, colour.lower()),
         bars=None if typed["bars"] is None else meant(Kind.BARS, typed["bars"]),
+        side=None if typed["side"] is None else typed["side"].lower(),
     )
 
 

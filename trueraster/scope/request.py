@@ -17,6 +17,7 @@ from patterns.formats import Family, Format, FormatError
 from patterns.lines import field_span, line_of, timing_of
 from patterns.modes.free import usual_by, with_timing
 from patterns.modes.scan15k import Limits
+from patterns.scene import Patch, Scene
 from patterns.signal import Edges, Matrix, Range, Sampling
 from render.carriers import CARRIERS, default_matrix
 from render.produce import produce
@@ -108,6 +109,8 @@ class View:
     wave: Waveform
     line: int | None
     """The system's own number, of a line."""
+    patches: tuple[Patch, ...] = ()
+    """What a drawn pattern has to be measured; nothing of a file."""
 
     @property
     def format(self) -> Format:
@@ -128,6 +131,7 @@ def view_of(
     """
     if not subject.strip():
         raise UsageError("a pattern's name or a file is expected; 'trueraster patterns' lists the patterns")
+    patches: tuple[Patch, ...] = ()
     if _is_file(subject):
         given = [f"--{name}" for name, value in options.items() if value is not None]
         given += ["--edges"] if wanted.edges else []
@@ -145,6 +149,7 @@ def view_of(
         chosen = with_scan(format_of(fmt or _DEFAULT_FORMAT, aspect))
         interface = _interface(chosen, wanted)
         source = _drawn(subject, chosen, wanted, options)
+        patches = _scene_of(subject, chosen, options).patches
     traces = _traces(interface, wanted)
     line = None
     if wanted.field is None:
@@ -160,7 +165,12 @@ def view_of(
         interface=interface,
         wave=wave,
         line=line,
+        patches=patches,
     )
+
+
+def _scene_of(subject: str, fmt: Format, options: Mapping[str, str | None]) -> Scene:
+    return pattern_of(subject).scene(fmt, options_with(subject, options_of(options)))
 
 
 def with_scan(fmt: Format) -> Format:

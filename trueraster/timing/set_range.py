@@ -120,8 +120,8 @@ def _duration(option: str, text: str) -> Fraction:
 
 
 def _clock_step(text: str) -> int:
-    units = {"khz": Fraction(1000), "mhz": Fraction(10**6)}
-    step = _quantity("--clock-step", text, units, example="10kHz", most=10_000)
+    units = {"khz": Fraction(1000), "mhz": Fraction(10**6), "hz": Fraction(1)}
+    step = _quantity("--clock-step", text, units, example="10kHz", most=10**7)
     if step.denominator != 1 or not LEAST_CLOCK_STEP_HZ <= step <= 10**7:
         raise UsageError(f"--clock-step: got {_short(text)}, a step of 1 kHz to 10 MHz in whole Hz is expected")
     return int(step)
