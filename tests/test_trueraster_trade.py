@@ -46,6 +46,9 @@ DRAWN = {
     "safe area": ("overscan", {}),
     "white dots": ("dots", {}),
     "interlace": ("field-order", {}),
+    "streaking": ("half-field", {}),
+    "chessboard": ("checkerboard", {}),
+    "test card": ("alignment", {}),
 }
 FORMAT_WORDS = {
     "NTSC": "480i",

@@ -172,8 +172,8 @@ def wedge(fmt: Format, options: Options, _: Signal | None) -> Scene:
         shapes += _characters(fmt, level.start, level.length, below, top + size)
     words = Text(x=_HALF, y=_HALF + large / 2 + 2 * label, height=label, text="TV lines", colour=label_ink(_GREY))
     boxes, patches = [], []
-    for name, level_of, at in (("high", _WHITE, Fraction(2, 5)), ("low", _BLACK, _HALF)):
-        box = Box(left=at, top=Fraction(8, 100), right=at + Fraction(1, 10), bottom=Fraction(1, 5), colour=level_of)
+    for name, level_of, at in (("high", _WHITE, Fraction(21, 50)), ("low", _BLACK, _HALF)):
+        box = Box(left=at, top=Fraction(8, 100), right=at + Fraction(2, 25), bottom=Fraction(1, 5), colour=level_of)
         boxes.append(box)
         patches.append(
             Patch(name=name, left=box.left, top=box.top, right=box.right, bottom=box.bottom, colour=level_of)
@@ -181,9 +181,9 @@ def wedge(fmt: Format, options: Options, _: Signal | None) -> Scene:
     patches.append(
         Patch(
             name="grey below",
-            left=Fraction(37, 100),
+            left=Fraction(21, 50),
             top=Fraction(4, 5),
-            right=Fraction(63, 100),
+            right=Fraction(29, 50),
             bottom=_ONE,
             colour=_GREY,
         )

@@ -88,7 +88,10 @@ _PATTERN_WORDS = {
     **_all("focus", "characters", "text", "letters"),
     **_all("zone-plate", "zoneplate"),
     **_all("field-order", "fields", "interlace", "field-dominance"),
-    **_all("bounce", "regulation", "high-voltage"),
+    **_all("bounce", "high-voltage"),
+    **_all("half-field", "streaking", "regulation", "half-screen", "split-field"),
+    **_all("checkerboard", "checker", "chequerboard", "chessboard"),
+    **_all("alignment", "test-card", "testcard", "all-in-one", "setup"),
     **_all("slate", "leader", "ident"),
 }
 _FORMAT_WORDS = {
