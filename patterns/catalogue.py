@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from patterns.areas import colour, convergence, geometry, levels, motion, response, slate, split_bars
+from patterns.areas import colour, convergence, geometry, levels, motion, overview, response, slate, split_bars
 from patterns.pattern import Pattern, PatternError
 from patterns.timing import shown
 
@@ -24,6 +24,7 @@ PATTERNS: Mapping[str, Pattern] = MappingProxyType(
                 *geometry.PATTERNS,
                 *convergence.PATTERNS,
                 *motion.PATTERNS,
+                *overview.PATTERNS,
             ),
             key=lambda pattern: pattern.order,
         )

@@ -13,7 +13,7 @@ from patterns.scene import Scene
 from patterns.signal import Colour, Signal
 from patterns.timing import shown
 
-__all__ = ["COLOURS", "Area", "Options", "Pattern", "PatternError", "Stage", "percent_text"]
+__all__ = ["COLOURS", "SIDES", "Area", "Options", "Pattern", "PatternError", "Stage", "percent_text"]
 
 
 class PatternError(ValueError):
@@ -30,6 +30,7 @@ class Area(StrEnum):
     CONVERGENCE = "convergence"
     RESPONSE = "response"
     MOTION = "motion"
+    OVERVIEW = "overview"
     OWN = "own"
 
 
@@ -65,6 +66,10 @@ COLOURS = {
 """Colours by name, at 100 %; grey is 50 %."""
 
 
+SIDES = ("left", "right", "top", "bottom")
+"""The halves of a picture."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
     """What the user may choose. None is the pattern's own default; a pattern refuses what it does not take."""
@@ -79,6 +84,8 @@ class Options:
     """A name from `COLOURS`."""
     bars: str | None = None
     """A name by BT.471, as 100/0/75/0."""
+    side: str | None = None
+    """Which half is bright, a name from `SIDES`."""
 
     @property
     def given(self) -> dict[str, Any]:
@@ -113,6 +120,8 @@ class Pattern:
     """The options it takes, by field name of `Options`."""
     cautions: tuple[str, ...] = ()
     """Those that hold in every format."""
+    is_harmless: Callable[[Options], bool] = lambda options: False
+    """Whether the options leave nothing to be cautious about, as black does of a field."""
     cautions_where: tuple[tuple[Callable[[Format], bool], str], ...] = ()
     """Those that hold in some formats: in which, and the words."""
     suits: Callable[[Format], bool] = lambda fmt: True
@@ -127,8 +136,10 @@ class Pattern:
         """Every caution, whatever the format."""
         return (*self.cautions, *(words for _, words in self.cautions_where))
 
-    def cautions_in(self, fmt: Format) -> tuple[str, ...]:
-        """The cautions that hold in a format."""
+    def cautions_in(self, fmt: Format, options: Options | None = None) -> tuple[str, ...]:
+        """The cautions that hold in a format, with the chosen options."""
+        if options is not None and self.is_harmless(options):
+            return ()
         return (*self.cautions, *(words for holds, words in self.cautions_where if holds(fmt)))
 
     def scene(self, fmt: Format, options: Options | None = None, signal: Signal | None = None) -> Scene:
@@ -163,6 +174,8 @@ def _check(fmt: Format, options: Options) -> None:
         raise PatternError(f"--area: got {percent_text(options.area)} %, allowed are above 0 and up to 100 %")
     if options.colour is not None and options.colour not in COLOURS:
         raise PatternError(f"--colour: got {shown(options.colour)}, allowed are {', '.join(COLOURS)}")
+    if options.side is not None and options.side not in SIDES:
+        raise PatternError(f"--side: got {shown(options.side)}, allowed are {', '.join(SIDES)}")
 
 
 def percent_text(level: Fraction) -> str:

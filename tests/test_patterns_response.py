@@ -97,7 +97,9 @@ def test_pulse_lengths(name: str, nanoseconds: float) -> None:
 
 
 @EVERY_FORMAT
-@pytest.mark.parametrize("pattern", ["multiburst", "sweep", "wedge", "zone-plate", "zone-plate-moving"])
+@pytest.mark.parametrize(
+    "pattern", ["multiburst", "sweep", "wedge", "focus", "alignment", "zone-plate", "zone-plate-moving"]
+)
 def test_stripes_keep_to_their_share(name: str, pattern: str) -> None:
     """Stripes cover at most 40 % of the picture, moving ones 25 % (BT.1702, as quoted in texts)."""
     fmt = parse_format(name)

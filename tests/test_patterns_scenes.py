@@ -15,7 +15,7 @@ from patterns.catalogue import PATTERNS, find_pattern
 from patterns.formats import FORMATS, Format, parse_format
 from patterns.pattern import Options, Pattern, PatternError
 from patterns.placement import Span, column, line, patch_area, rule_area, snap, stroke
-from patterns.scene import Disc, Patch, Ring, Rule, Scene
+from patterns.scene import Box, Disc, Patch, Ring, Rule, Scene, Text, Wave
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.standards.geometry import SAFE_ACTION_MARGIN, SAFE_GRAPHICS_MARGIN
 from tests.matrix import rest_is_slow
@@ -41,6 +41,8 @@ VARIANTS = {
     "window": [Options(area=Fraction(1, 100)), Options(area=Fraction(1))],
     "crosshatch": [Options(cells=(4, 3)), Options(cells=(7, 5), level=Fraction(1, 2))],
     "dots": [Options(cells=(4, 3))],
+    "checkerboard": [Options(cells=(8, 6), level=Fraction(1, 2)), Options(cells=(2, 1))],
+    "half-field": [Options(side=side) for side in ("right", "top", "bottom")],
 }
 VALUES: dict[str, Options] = {
     "cells": Options(cells=(8, 6)),
@@ -48,6 +50,7 @@ VALUES: dict[str, Options] = {
     "area": Options(area=Fraction(1, 4)),
     "colour": Options(colour="red"),
     "bars": Options(bars="75/0/75/0"),
+    "side": Options(side="right"),
 }
 
 EVERY_PATTERN = pytest.mark.parametrize("pattern", PATTERNS.values(), ids=PATTERNS)
@@ -399,18 +402,22 @@ def codes(bits: int, colour: Colour) -> int:
 
 
 @pytest.mark.parametrize(
-    ("bits", "darker", "lighter"),
-    [(10, 48, 80), (8, 12, 20)],  # BT.814-4 by two agreeing secondary texts; 8 bit computed
+    ("bits", "darker", "lighter", "second"),
+    # BT.814-4 by two agreeing secondary texts, 8 bit computed; 4 % is that of RP 219-1, 99 and 24.76.
+    [(10, 48, 80, 99), (8, 12, 20, 25)],
 )
-def test_pluge_levels(bits: int, darker: int, lighter: int) -> None:
-    """The stripes carry the levels of BT.814, on both sides of the white patch."""
+def test_pluge_levels(bits: int, darker: int, lighter: int, second: int) -> None:
+    """The stripes carry the levels of BT.814 and 4 %, on both sides of the white patch, lighter inward."""
     patches = {patch.name: patch for patch in PATTERNS["pluge"].scene(FORMATS["480i"]).patches}
     for side in ("left", "right"):
         assert codes(bits, patches[f"darker {side}"].colour) == darker
         assert codes(bits, patches[f"lighter {side}"].colour) == lighter
+        assert codes(bits, patches[f"second lighter {side}"].colour) == second
+    assert patches["darker left"].right <= patches["lighter left"].left
+    assert patches["lighter left"].right <= patches["second lighter left"].left
     assert codes(bits, patches["white"].colour) == {8: 235, 10: 940}[bits]  # BT.601-7 Table 3
     assert codes(bits, patches["black"].colour) == {8: 16, 10: 64}[bits]
-    for name in ("darker", "lighter"):
+    for name in ("darker", "lighter", "second lighter"):
         left, right = patches[f"{name} left"], patches[f"{name} right"]
         assert (left.left, left.right) == (1 - right.right, 1 - right.left)
 
@@ -446,11 +453,114 @@ def test_bars_by_name(name: str | None, white: str | int, level: str) -> None:
 )
 def test_grey_steps(name: str, first: int, last: int, step: int) -> None:
     """Eleven steps rise from left to right, each named with its level and neutral."""
-    patches = PATTERNS[name].scene(FORMATS["480i"]).patches
+    patches = PATTERNS[name].scene(FORMATS["480i"]).patches[:11]
     percents = list(range(first, last + 1, step))
     assert [patch.name for patch in patches] == [str(percent) for percent in percents]
     assert [patch.colour for patch in patches] == [Colour.grey(Fraction(percent, 100)) for percent in percents]
     assert len(patches) == 11
+
+
+def test_steps_fall_below_as_they_rise_above() -> None:
+    """Each level of the rising staircase stands again below, in mirrored places; the middle line is rising."""
+    patches = PATTERNS["steps"].scene(FORMATS["480i"]).patches
+    above, below = patches[:11], patches[11:]
+    assert [(p.name, p.colour) for p in below] == [(f"{p.name} lower", p.colour) for p in reversed(above)]
+    for up, down in zip(above, reversed(below), strict=True):
+        assert (up.left, up.right) == (1 - down.right, 1 - down.left)
+    assert all(p.top < Fraction(1, 2) < p.bottom for p in above)
+    assert {p.bottom for p in above} == {p.top for p in below}
+
+
+@EVERY_PATTERN
+def test_words_do_not_outshine_what_they_stand_on(pattern: Pattern) -> None:
+    """On grey patterns a figure is darker than its ground, or on a dark ground at most 20 % lighter than it.
+
+    Words are the content of the slate and of focus, and the scales of overscan are lines.
+    """
+    if pattern.id in ("slate", "focus", "overscan", "flicker", "alignment"):
+        return
+    fmt = FORMATS["576i"]
+    scene = pattern.scene(fmt)
+    for text in (shape for shape in scene.shapes if isinstance(shape, Text)):
+        ground = scene.background
+        middle = text.x
+        for shape in scene.shapes:
+            if isinstance(shape, Box) and shape.left <= middle < shape.right and shape.top <= text.y < shape.bottom:
+                ground = shape.colour
+        assert text.colour.green <= ground.green + Fraction(1, 5), text.text
+        assert abs(text.colour.green - ground.green) >= Fraction(1, 5), f"{text.text} cannot be read"
+
+
+@pytest.mark.parametrize("fmt", [FORMATS[name] for name in ("480i", "576i", "1080i50")], ids=lambda fmt: fmt.id)
+@pytest.mark.parametrize("name", ["wedge", "focus", "steps", "alignment", "multiburst", "sweep"])
+def test_words_are_whole_and_apart(name: str, fmt: Format) -> None:
+    """No word is cut by the picture's edge and no two overlap: their boxes, by the face's width of a character."""
+    boxes = []
+    for text in (shape for shape in PATTERNS[name].scene(fmt).shapes if isinstance(shape, Text)):
+        # 1233 of 2048 units a character and 1493 of a capital (the face's own tables).
+        wide = Fraction(1233, 1493) * text.height * len(text.text) / fmt.picture_aspect
+        left = text.x - {"start": Fraction(0), "middle": wide / 2, "end": wide}[text.anchor]
+        boxes.append((text.text, left, text.y - text.height / 2, left + wide, text.y + text.height / 2))
+    assert boxes
+    for word, left, top, right, bottom in boxes:
+        assert 0 <= left < right <= 1, word
+        assert 0 <= top < bottom <= 1, word
+    for (word, *a), (other, *b) in itertools.combinations(boxes, 2):
+        assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1], (word, other)
+
+
+@pytest.mark.parametrize("name", ["wedge", "focus"])
+def test_fine_detail_is_in_the_middle_and_in_the_corners(name: str) -> None:
+    """A pair of wedges stands in the middle and in each quarter of the picture, mirrored places alike."""
+    waves = [shape for shape in PATTERNS[name].scene(FORMATS["480i"]).shapes if isinstance(shape, Wave)]
+    assert len(waves) == 10
+    places = [((wave.left + wave.right) / 2, (wave.top + wave.bottom) / 2) for wave in waves]
+    for x in (0, 1):
+        for y in (0, 1):
+            near = [(a, b) for a, b in places if abs(a - x) < Fraction(2, 5) and abs(b - y) < Fraction(1, 3)]
+            assert len(near) == 2, (x, y)
+    assert (
+        sum(abs(a - Fraction(1, 2)) < Fraction(1, 4) and abs(b - Fraction(1, 2)) < Fraction(1, 6) for a, b in places)
+        == 2
+    )
+
+
+@pytest.mark.parametrize("fmt", FORMATS.values(), ids=FORMATS)
+def test_checkerboard_has_as_much_light_as_dark(fmt: Format) -> None:
+    """Four by four blocks, neighbours different: half of the area is bright."""
+    patches = PATTERNS["checkerboard"].scene(fmt, Options(level=Fraction(3, 4))).patches
+    assert len(patches) == 16
+    bright = [p for p in patches if p.colour == Colour.grey(Fraction(3, 4))]
+    assert sum((p.right - p.left) * (p.bottom - p.top) for p in bright) == Fraction(1, 2)
+    for a, b in itertools.combinations(patches, 2):
+        beside = (a.top == b.top and a.right == b.left) or (a.left == b.left and a.bottom == b.top)
+        assert not (beside and a.colour == b.colour), (a.name, b.name)
+
+
+@pytest.mark.parametrize("side", ["left", "right", "top", "bottom"])
+def test_half_field_is_bright_on_its_side(side: str) -> None:
+    """All bright patches lie in the named half and all dark ones in the other."""
+    patches = PATTERNS["half-field"].scene(FORMATS["576i"], Options(side=side, level=Fraction(3, 5))).patches
+    assert {p.colour for p in patches} == {Colour.grey(Fraction(3, 5)), Colour.grey(0)}
+    half = Fraction(1, 2)
+    for p in patches:
+        first = p.right <= half if side in ("left", "right") else p.bottom <= half
+        is_bright = first is (side in ("left", "top"))
+        assert p.colour == Colour.grey(Fraction(3, 5) if is_bright else 0), p.name
+
+
+def test_alignment_has_every_block_and_nothing_round() -> None:
+    """Bars, near black, greys and bursts are there to be measured; no circle, and the grid's middle lines are free."""
+    fmt = FORMATS["480i"]
+    scene = PATTERNS["alignment"].scene(fmt)
+    assert not [shape for shape in scene.shapes if isinstance(shape, Disc | Ring)]
+    assert len([shape for shape in scene.shapes if isinstance(shape, Wave)]) == 4
+    names = {patch.name for patch in scene.patches}
+    assert {"yellow", "blue", "near black 2", "near black 8", "20", "100", "grey"} <= names
+    half = Fraction(1, 2)
+    boxes = [shape for shape in scene.shapes if isinstance(shape, Box)]
+    assert boxes
+    assert not [box for box in boxes if box.left < half < box.right or box.top < half < box.bottom]
 
 
 @pytest.mark.parametrize("percent", [1, 4, 10, 25, 50, 100])

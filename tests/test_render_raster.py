@@ -166,7 +166,11 @@ def check_tables(name: str, bars: dict[str, Any], greys: dict[str, Any]) -> None
             "steps",
             fmt,
             video,
-            {percent: [code, *([code] * 2 if sampling.is_rgb else [centre] * 2)] for percent, code in rows.items()},
+            {
+                name: [code, *([code] * 2 if sampling.is_rgb else [centre] * 2)]
+                for percent, code in rows.items()
+                for name in (percent, f"{percent} lower")
+            },
         )
 
 

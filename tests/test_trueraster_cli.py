@@ -592,7 +592,7 @@ DRAW_MISTAKES: list[tuple[str, str]] = [
     ("bars --bars 100/0", "75/0/75/0"),
     ("field --bars 75/0/75/0", "--bars"),
     ("bars --as gif", "png"),
-    ("bars --as PNG", "png"),
+    ("bars --as jpg", "png"),
     ("bars --as png --as gif", "gif"),
     ("bars --to taken", "no folder"),
     ("bars --to taken/sub", "taken"),

@@ -40,7 +40,7 @@ def test_the_example_is_told_as_a_technician_needs_it(capsys: pytest.CaptureFixt
         "Red cut-off: up 2.",
         "2. Show grey 80 %",
         "Blue drive: down 5.",
-        "Then read the whole scale again",
+        "Then read all levels again",
         "once done",
     ):
         assert words in text, words

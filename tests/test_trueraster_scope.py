@@ -25,7 +25,7 @@ def test_a_line_is_told_as_a_table() -> None:
     assert (code, err) == (0, "")
     assert out.startswith("steps in 576i, line 100 of 625 (field 1): Y'P'BP'R\n")
     # 50 % of 700 mV.
-    assert re.search(r"picture +[\d.]+ +[\d.]+ +[\d.]+ +350\.0 +50\.0\n", out)
+    assert re.search(r"picture, 50 +[\d.]+ +[\d.]+ +[\d.]+ +350\.0 +50\.0\n", out)
     assert re.search(r"sync +0\.000 +4\.667 +4\.667 +-300\.0\n", out)
 
 

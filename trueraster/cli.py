@@ -46,6 +46,7 @@ _COMMANDS = {
     help="Exact test patterns for picture-monitor service, as files that prove themselves.",
     epilog="Begin with: trueraster draw crosshatch",
 )
+@click.version_option(package_name="trueraster", prog_name="trueraster", message="%(prog)s %(version)s")
 def app() -> None:
     """The group of all commands."""
 

@@ -8,10 +8,18 @@ from fractions import Fraction
 
 from patterns.scene import Scene
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal, narrow_code_to_fraction
-from patterns.standards.levels import COMPONENT_WHITE_MV, IRE_MV, SETUP_IRE, SETUP_SCALE, WHITE_525_MV, WHITE_IRE
+from patterns.standards.levels import (
+    COMPONENT_WHITE_MV,
+    IRE_MV,
+    SETUP_IRE,
+    SETUP_SCALE,
+    WHITE_525_MV,
+    WHITE_IRE,
+    usable_codes,
+)
 from trueraster.options.values import UsageError
 
-__all__ = ["USUAL", "Code", "Level", "component_millivolts", "distinct_patches", "parse_level"]
+__all__ = ["USUAL", "Code", "Level", "component_millivolts", "distinct_patches", "parse_level", "reserved_note"]
 
 USUAL = (-4, -2, 0, 2, 4, "7.5", 10, 20, 30, 40, 50, 60, 70, 75, 80, 90, 100, 105, 109)
 """Percentages of the table that is shown when none is asked for."""
@@ -86,6 +94,22 @@ def distinct_patches(scene: Scene) -> dict[Colour, str]:
         if not patch.sloped:
             found.setdefault(patch.colour, re.sub(r" (left|right)$", "", patch.name))
     return found
+
+
+def reserved_note(text: str) -> str:
+    """What to know of a typed code that no picture may have, as '8:255', or nothing.
+
+    Raises:
+        UsageError: it is no level.
+    """
+    parse_level(text)
+    found = re.fullmatch(r"\s*(8|10|12|16):(\d{1,5})\s*", text)
+    if found is None or int(found[2]) in (usable := usable_codes(int(found[1]))):
+        return ""
+    return (
+        f"{found[1]}:{found[2]} is a reserved code: it is kept for timing references, and no picture carries it. A"
+        f" picture of {found[1]} bits has the codes {usable.start} to {usable.stop - 1}"
+    )
 
 
 def parse_level(text: str) -> Level:

@@ -11,7 +11,7 @@ from patterns.scene import Patch, Scene
 from patterns.signal import Colour, Signal
 from patterns.timing import shown
 
-__all__ = ["PATTERNS"]
+__all__ = ["BARS", "PATTERNS", "bars_of"]
 
 BARS = {
     "100/0/100/0": (Fraction(1), Fraction(1)),
@@ -23,12 +23,26 @@ BARS = {
 _ORDER = ("yellow", "cyan", "green", "magenta", "red", "blue")
 
 
-def _field(fmt: Format, options: Options, _: Signal | None) -> Scene:
+def _field_colour(options: Options) -> Colour:
     name = "white" if options.colour is None else options.colour
     colour = COLOURS[name]
-    if options.level is not None:
-        # 'grey' with a level is that grey, not half of it.
-        colour = Colour.grey(options.level) if name == "grey" else colour.scaled(options.level)
+    if options.level is None:
+        return colour
+    # 'grey' with a level is that grey, not half of it.
+    return Colour.grey(options.level) if name == "grey" else colour.scaled(options.level)
+
+
+_DIM = Fraction(2, 5)
+"""Below this level a field makes a tenth of white's light at most (BT.1886), and may stay up."""
+
+
+def _is_dim(options: Options) -> bool:
+    colour = _field_colour(options)
+    return max(colour.red, colour.green, colour.blue) < _DIM
+
+
+def _field(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    colour = _field_colour(options)
     thirds = [Fraction(i, 3) for i in range(4)]
     rows, columns = ("top", "middle", "bottom"), ("left", "centre", "right")
     patches = tuple(
@@ -50,11 +64,16 @@ def _bars(fmt: Format, options: Options, _: Signal | None) -> Scene:
     name = "100/0/75/0" if options.bars is None else options.bars
     if name not in BARS:
         raise PatternError(f"--bars: got {shown(name)}, allowed are {', '.join(BARS)}")
+    return columns_scene(bars_of(name))
+
+
+def bars_of(name: str) -> list[tuple[str, Colour]]:
+    """The eight bars of a name in `BARS`, left to right."""
     white, level = BARS[name]
     bars = [("white", Colour.grey(white))]
     bars += [(colour, COLOURS[colour].scaled(level)) for colour in _ORDER]
     bars.append(("black", COLOURS["black"]))
-    return columns_scene(bars)
+    return bars
 
 
 PATTERNS = (
@@ -70,7 +89,8 @@ PATTERNS = (
         dwell_minutes=3,
         takes=("colour", "level"),
         variants=(*(Options(colour=name) for name in ("red", "green", "blue", "white")), Options(colour="grey")),
-        cautions=("A full white field is not left up: it heats the mask and wears the phosphor.",),
+        cautions=("A full bright field is not left up: it heats the mask and wears the phosphor.",),
+        is_harmless=_is_dim,
     ),
     Pattern(
         id="bars",

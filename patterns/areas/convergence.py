@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from patterns.areas.grid import default_cells, grid_patches, grid_rules, nodes
+from patterns.areas.cells import default_cells
+from patterns.areas.grid import grid_patches, grid_rules, nodes
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError, Stage
 from patterns.placement import snap

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from patterns.areas.grid import default_cells, gap_patches, grid_patches, grid_rules, line_patch, nodes
+from patterns.areas.cells import default_cells
+from patterns.areas.grid import gap_patches, grid_patches, grid_rules, line_patch, nodes
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, Stage
 from patterns.placement import stroke
@@ -36,8 +37,7 @@ def _crosshatch(fmt: Format, options: Options, _: Signal | None) -> Scene:
 
 
 def _crosshatch_fine(fmt: Format, options: Options, _: Signal | None) -> Scene:
-    columns, rows = default_cells(fmt)
-    return _grid(fmt, options.cells or (2 * columns, 2 * rows), _BLACK, _bright(options))
+    return _grid(fmt, options.cells or default_cells(fmt, 2), _BLACK, _bright(options))
 
 
 def _crosshatch_inverse(fmt: Format, options: Options, _: Signal | None) -> Scene:

@@ -11,21 +11,9 @@ from patterns.placement import rule_area, stroke
 from patterns.scene import Node, Patch, Rule
 from patterns.signal import Colour
 
-__all__ = ["default_cells", "gap_patches", "grid_patches", "grid_rules", "line_patch", "nodes"]
+__all__ = ["gap_patches", "grid_patches", "grid_rules", "line_patch", "nodes"]
 
 _ZERO, _ONE = Fraction(0), Fraction(1)
-
-
-def default_cells(fmt: Format) -> tuple[int, int]:
-    """Columns and rows of the usual grid: 16 x 12 on 4:3, 32 x 18 on 16:9, else 12 rows of nearly square cells."""
-    if fmt.picture_aspect == Fraction(4, 3):
-        cells = 16, 12
-    elif fmt.picture_aspect == Fraction(16, 9):
-        cells = 32, 18
-    else:
-        cells = max(1, round(12 * fmt.picture_aspect)), 12
-    # On a raster of a few samples a usual grid would be all line.
-    return min(cells[0], max(1, fmt.picture.width // 4)), min(cells[1], max(1, fmt.picture.height // 4))
 
 
 def grid_rules(cells: tuple[int, int], colour: Colour, weight: int = 1) -> tuple[Rule, ...]:

@@ -9,9 +9,15 @@ from patterns.pattern import COLOURS, Area, Options, Pattern, Stage, percent_tex
 from patterns.placement import snap
 from patterns.scene import Box, Gradient, Patch, Scene, Shape, Text
 from patterns.signal import Colour, Signal, narrow_code_to_fraction
-from patterns.standards.levels import CONTRAST_GREY, CONTRAST_WINDOW_HD, CONTRAST_WINDOW_SD, PLUGE_BT814_CODES
+from patterns.standards.levels import (
+    CONTRAST_GREY,
+    CONTRAST_WINDOW_HD,
+    CONTRAST_WINDOW_SD,
+    PLUGE_BT814_CODES,
+    PLUGE_RP219_LEVELS,
+)
 
-__all__ = ["PATTERNS"]
+__all__ = ["PATTERNS", "columns_scene", "label_ink"]
 
 _BLACK, _WHITE = COLOURS["black"], COLOURS["white"]
 _ZERO, _HALF, _ONE = Fraction(0), Fraction(1, 2), Fraction(1)
@@ -25,29 +31,66 @@ def columns_scene(columns: list[tuple[str, Colour]], labels: bool = False) -> Sc
     Each column runs on to the raster's right edge and the next one covers it, so that an edge joins exactly the two
     colours beside it. `labels` writes each column's name near the bottom.
     """
+    shapes, patches = _staircase(columns, -_FAR, _FAR, label_at=Fraction(17, 20) if labels else None)
+    return Scene(background=_BLACK, shapes=shapes, patches=patches)
+
+
+_LABEL, _LABEL_ROOM = Fraction(1, 36), Fraction(1, 20)
+"""Height of a label's capitals, and what is kept from its middle to the patch beside it."""
+_LABEL_LIFT = Fraction(1, 5)
+"""How much lighter than a dark column its label is: to be read without lighting up what is judged beside it."""
+
+
+def label_ink(ground: Colour) -> Colour:
+    """The colour of words on a ground: black on a light one, on a dark one a little lighter than it."""
+    return _BLACK if ground.green >= Fraction(2, 5) else Colour.grey(max(_ZERO, ground.green) + _LABEL_LIFT)
+
+
+def _staircase(
+    columns: list[tuple[str, Colour]], top: Fraction, bottom: Fraction, *, label_at: Fraction | None, suffix: str = ""
+) -> tuple[tuple[Shape, ...], tuple[Patch, ...]]:
+    """Equal columns between two heights, with their labels' middle at `label_at`; what is left of each is a patch."""
     count = len(columns)
     shapes: list[Shape] = []
     patches: list[Patch] = []
+    low, high = max(_ZERO, top), min(_ONE, bottom)
+    if label_at is not None and label_at < (low + high) / 2:
+        low = label_at + _LABEL_ROOM
+    elif label_at is not None:
+        high = label_at - _LABEL_ROOM
     for i, (name, colour) in enumerate(columns):
         left, right = Fraction(i, count), Fraction(i + 1, count)
-        start = -_FAR if i == 0 else left
-        shapes.append(Box(left=start, top=-_FAR, right=_FAR, bottom=_FAR, colour=colour))
-        bottom = Fraction(4, 5) if labels else _ONE
-        patches.append(Patch(name=name, left=left, top=_ZERO, right=right, bottom=bottom, colour=colour))
-        if labels:
-            ink = Colour.grey(_HALF if colour.green < Fraction(1, 4) else 1 if colour.green < Fraction(2, 5) else 0)
-            middle = (left + right) / 2
-            shapes.append(Text(x=middle, y=Fraction(17, 20), height=Fraction(1, 36), text=name, colour=ink))
-    return Scene(background=_BLACK, shapes=tuple(shapes), patches=tuple(patches))
+        shapes.append(Box(left=-_FAR if i == 0 else left, top=top, right=_FAR, bottom=bottom, colour=colour))
+        patches.append(Patch(name=name + suffix, left=left, top=low, right=right, bottom=high, colour=colour))
+        if label_at is not None:
+            ink = label_ink(colour)
+            shapes.append(Text(x=(left + right) / 2, y=label_at, height=_LABEL, text=name, colour=ink))
+    return tuple(shapes), tuple(patches)
+
+
+def _levels(first: int, last: int, step: int) -> list[tuple[str, Colour]]:
+    levels = [Fraction(percent, 100) for percent in range(first, last + 1, step)]
+    return [(percent_text(level), Colour.grey(level)) for level in levels]
 
 
 def _steps(first: int, last: int, step: int) -> Scene:
-    levels = [Fraction(percent, 100) for percent in range(first, last + 1, step)]
-    return columns_scene([(percent_text(level), Colour.grey(level)) for level in levels], labels=True)
+    return columns_scene(_levels(first, last, step), labels=True)
+
+
+_BETWEEN = Fraction(11, 20)
+"""Where the rising staircase ends and the falling one begins: below the middle line, which is the one on the scope."""
+
+
+def _two_staircases(fmt: Format, options: Options, _: Signal | None) -> Scene:
+    rising = _levels(0, 100, 10)
+    upper, above = _staircase(rising, -_FAR, _BETWEEN, label_at=Fraction(3, 20))
+    lower, below = _staircase(rising[::-1], _BETWEEN, _FAR, label_at=Fraction(17, 20), suffix=" lower")
+    return Scene(background=_BLACK, shapes=(*upper, *lower), patches=(*above, *below))
 
 
 def _pluge(fmt: Format, options: Options, _: Signal | None) -> Scene:
     darker, lighter = (Colour.grey(narrow_code_to_fraction(code, 10)) for code in PLUGE_BT814_CODES.value)
+    second = Colour.grey(PLUGE_RP219_LEVELS.value[-1])
     shapes: list[Shape] = []
     patches: list[Patch] = []
 
@@ -56,7 +99,11 @@ def _pluge(fmt: Format, options: Options, _: Signal | None) -> Scene:
         patches.append(Patch(name=name, left=left, top=top, right=right, bottom=bottom, colour=colour))
 
     # Upright stripes on both sides of the middle, in mirrored order, and the white patch between them.
-    stripes = (("darker", darker, Fraction(5, 32)), ("lighter", lighter, Fraction(9, 32)))
+    stripes = (
+        ("darker", darker, Fraction(3, 32)),
+        ("lighter", lighter, Fraction(6, 32)),
+        ("second lighter", second, Fraction(9, 32)),
+    )
     width, top, bottom = Fraction(1, 16), Fraction(1, 4), Fraction(3, 4)
     for name, colour, left in stripes:
         add(f"{name} left", left, top, left + width, bottom, colour)
@@ -141,8 +188,9 @@ PATTERNS = (
         id="pluge",
         title="Black-level stripes (BT.814 levels, own layout)",
         area=Area.LEVELS,
-        look="The stripes beside the white patch: the inner ones a little lighter than black, the outer ones darker.",
-        right="The lighter stripes can just be seen, the darker ones cannot, and the ground is black.",
+        look="Three stripes on each side of the white patch, from the outside in: a little darker than black, a little"
+        " lighter (both BT.814), and twice as much lighter (4 %).",
+        right="The lighter stripes can just be seen, the innermost ones easily, the darker ones not at all.",
         adjust="Brightness, in the light that the set is watched in.",
         order=Stage.BLACK_AND_CONTRAST + 10,
         build=_pluge,
@@ -163,11 +211,12 @@ PATTERNS = (
         id="steps",
         title="Grey steps, 10 %",
         area=Area.LEVELS,
-        look="Eleven steps from 0 to 100 %: whether any two run together, and whether any has a colour.",
-        right="Eleven steps, each told from the next, all of one neutral colour.",
+        look="Eleven steps from 0 to 100 %, rising above and falling below: whether any two run together, whether any"
+        " has a colour, and whether a step looks the same in both rows.",
+        right="Eleven steps in each row, each different from the next, all of one neutral colour.",
         adjust="Contrast and brightness; then cut-offs by the low steps and drives by the high ones.",
         order=Stage.BLACK_AND_CONTRAST + 20,
-        build=lambda fmt, options, signal: _steps(0, 100, 10),
+        build=_two_staircases,
         dwell_minutes=20,
     ),
     Pattern(

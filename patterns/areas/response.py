@@ -5,28 +5,28 @@ from __future__ import annotations
 import itertools
 from fractions import Fraction
 
+from patterns.areas.detail import CAPITAL, focus, wedge
+from patterns.areas.levels import label_ink
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, Stage
 from patterns.scene import Box, Patch, Pulse, Rule, Scene, Shape, Text, Turner, Wave
 from patterns.signal import Colour, Signal
 from patterns.standards.timing import MULTIBURST_SWING
-from patterns.tones import bursts, pulse_half_duration, sweep_tones, wedge_lines
+from patterns.tones import bursts, pulse_half_duration, sweep_tones
 
 __all__ = ["PATTERNS"]
 
 _BLACK, _WHITE, _GREY = COLOURS["black"], COLOURS["white"], COLOURS["grey"]
 _ZERO, _HALF, _ONE = Fraction(0), Fraction(1, 2), Fraction(1)
-_CAPITAL = Fraction(83, 100)
-"""Width of a character of the shipped face, in heights of a capital."""
 
 
-def _label(x: Fraction, y: Fraction, height: Fraction, text: str) -> Text:
-    return Text(x=x, y=y, height=height, text=text, colour=_WHITE)
+def _label(x: Fraction, y: Fraction, height: Fraction, text: str, ground: Colour = _GREY) -> Text:
+    return Text(x=x, y=y, height=height, text=text, colour=label_ink(ground))
 
 
 def _fitting(fmt: Format, wide: Fraction, longest: int) -> Fraction:
     """Height of capitals so that `longest` characters fit in `wide` picture widths; at most 1/28."""
-    return min(Fraction(1, 28), wide * fmt.picture_aspect / (longest + 1) / _CAPITAL)
+    return min(Fraction(1, 28), wide * fmt.picture_aspect / (longest + 1) / CAPITAL)
 
 
 def _extremes(swing: Fraction, top: Fraction, bottom: Fraction) -> tuple[tuple[Box, ...], tuple[Patch, ...]]:
@@ -99,7 +99,7 @@ def _sweep(fmt: Format, options: Options, _: Signal | None) -> Scene:
     height = _fitting(fmt, gap, 8)
     for tone in marked:
         x = left + (tone.cycles_per_width - first) / rate
-        shapes.append(Rule(vertical=True, at=x, start=bottom, stop=bottom + height, colour=_WHITE))
+        shapes.append(Rule(vertical=True, at=x, start=bottom, stop=bottom + height, colour=label_ink(_GREY)))
         for line, text in enumerate(tone.words):
             shapes.append(_label(x, bottom + height * (Fraction(5, 2) + 2 * line), height, text))
     below = Patch(name="grey below", left=_ZERO, top=Fraction(9, 10), right=_ONE, bottom=_ONE, colour=_GREY)
@@ -118,8 +118,8 @@ def _pulse_bar(fmt: Format, options: Options, _: Signal | None) -> Scene:
     ]
     height = _fitting(fmt, Fraction(2, 5), 12)
     words = "2T" if nanoseconds is None else f"2T {float(nanoseconds):.4g} ns"
-    shapes.append(_label(pulse_at, Fraction(17, 20), height, words))
-    shapes.append(_label((start + stop) / 2, Fraction(17, 20), height, "bar"))
+    shapes.append(_label(pulse_at, Fraction(17, 20), height, words, _BLACK))
+    shapes.append(_label((start + stop) / 2, Fraction(17, 20), height, "bar", _BLACK))
     patches = (
         Patch(
             name="bar", left=start + 2 * half, top=top, right=stop - 2 * half, bottom=bottom, colour=_WHITE, core=True
@@ -128,95 +128,6 @@ def _pulse_bar(fmt: Format, options: Options, _: Signal | None) -> Scene:
         Patch(name="black middle", left=Fraction(3, 10), top=top, right=Fraction(9, 20), bottom=bottom, colour=_BLACK),
     )
     return Scene(background=_BLACK, shapes=tuple(shapes), patches=patches)
-
-
-_WEDGE_CYCLES = Fraction(21, 4)
-"""From the middle of the wedge to its side: five lines and the half of the middle one, ending at mid grey."""
-
-
-def _wedge(fmt: Format, options: Options, _: Signal | None) -> Scene:
-    aspect = fmt.picture_aspect
-    blocks, measured = _extremes(_HALF, Fraction(3, 100), Fraction(1, 10))
-    shapes: list[Shape] = [*blocks]
-    height = _fitting(fmt, Fraction(1, 10), 4)
-    # Upright lines: the frequency rises evenly from top to bottom.
-    marks = wedge_lines(fmt, upright=True)
-    axis, top, bottom = Fraction(1, 4), Fraction(3, 20), Fraction(17, 20)
-    low, high = (Fraction(n) * aspect / 2 for n in (marks[0], marks[-1]))
-    side = _WEDGE_CYCLES / low
-    shapes.append(
-        Wave(
-            left=axis - side,
-            top=top,
-            right=axis + side,
-            bottom=bottom,
-            swing=_HALF,
-            x0=axis,
-            y0=top,
-            fx=low,
-            fxy=(high - low) / (bottom - top),
-            cycles=_WEDGE_CYCLES,
-        )
-    )
-    for n in marks:
-        y = top + (bottom - top) * Fraction(n - marks[0], max(1, marks[-1] - marks[0]))
-        shapes.append(
-            Text(x=axis + side + height / aspect, y=y, height=height, text=str(n), colour=_WHITE, anchor="start")
-        )
-    # Level lines: it rises evenly from left to right.
-    marks = wedge_lines(fmt, upright=False)
-    axis, left, right = Fraction(2, 5), Fraction(11, 20), Fraction(9, 10)
-    low, high = (Fraction(n, 2) for n in (marks[0], marks[-1]))
-    side = min(_WEDGE_CYCLES / low, Fraction(1, 4))
-    shapes.append(
-        Wave(
-            left=left,
-            top=axis - side,
-            right=right,
-            bottom=axis + side,
-            swing=_HALF,
-            x0=left,
-            y0=axis,
-            fy=low,
-            fxy=(high - low) / (right - left),
-            cycles=min(_WEDGE_CYCLES, Fraction(int(side * low * 2), 2) + Fraction(1, 4)),
-        )
-    )
-    for n in marks:
-        x = left + (right - left) * Fraction(n - marks[0], max(1, marks[-1] - marks[0]))
-        shapes.append(_label(x, axis + side + 2 * height, height, str(n)))
-    shapes.append(_label((left + right) / 2, Fraction(4, 5), height, "TV lines"))
-    below = Patch(name="grey below", left=_ZERO, top=Fraction(19, 20), right=_ONE, bottom=_ONE, colour=_GREY)
-    return Scene(background=_GREY, shapes=tuple(shapes), patches=(*measured, below))
-
-
-_FOCUS_WORDS = "EMBHGW 0369 XKRSZ 258 "
-
-
-def _focus(fmt: Format, options: Options, _: Signal | None) -> Scene:
-    # Eight lines of the raster are the least at which these letters are told apart.
-    height = min(max(Fraction(1, 48), Fraction(8, fmt.picture.height)), Fraction(1, 8))
-    columns = max(1, int(fmt.picture_aspect / (height * _CAPITAL)) - 1)
-    pitch = height * Fraction(9, 4)
-    reach = max(1, int(1 / pitch - 1) // 2)
-    words = _FOCUS_WORDS * (columns // len(_FOCUS_WORDS) + 2)
-    # In the middle row stands a block of the characters' level, which can be measured.
-    ink = Colour.grey(Fraction(3, 4))
-    block = Box(left=Fraction(2, 5), top=_HALF - height, right=Fraction(3, 5), bottom=_HALF + height, colour=ink)
-    rows = tuple(
-        Text(
-            x=_HALF,
-            y=_HALF + j * pitch,
-            height=height,
-            # Each row begins a little later, so that no character stands in a column of its like.
-            text=words[j * 3 % len(_FOCUS_WORDS) :][:columns],
-            colour=ink,
-        )
-        for j in range(-reach, reach + 1)
-        if j
-    )
-    patch = Patch(name="block", left=block.left, top=block.top, right=block.right, bottom=block.bottom, colour=ink)
-    return Scene(background=_BLACK, shapes=(block, *rows), patches=(patch,))
 
 
 _STILL_SIDE, _MOVING_SIDE = Fraction(62, 100), Fraction(48, 100)
@@ -260,13 +171,13 @@ _STRIPES = "Fine stripes of high contrast: people who are sensitive to them shou
 PATTERNS = (
     Pattern(
         id="focus",
-        title="Focus, small characters",
+        title="Focus, small characters and wedges",
         area=Area.RESPONSE,
-        look="The characters' edges in the middle, at the sides and in the corners.",
-        right="Every character is told from its neighbours, over the whole glass.",
+        look="The characters' edges over the whole glass, and the fine lines in the middle and in the four corners.",
+        right="Every character can be read, and lines as fine in the corners as in the middle can be seen.",
         adjust="Focus, for the best picture as a whole rather than in the middle alone.",
         order=Stage.FOCUS + 10,
-        build=_focus,
+        build=focus,
         dwell_minutes=30,
     ),
     Pattern(
@@ -308,11 +219,12 @@ PATTERNS = (
         id="wedge",
         title="Resolution wedges",
         area=Area.RESPONSE,
-        look="The figure at which the lines of each wedge run together: TV lines across and down.",
-        right="Lines told apart up to what the set's papers state.",
+        look="The figure at which the lines of each wedge run together, in the middle and in the four corners: TV lines"
+        " across and down.",
+        right="Separate lines up to what the set's papers state, in the corners nearly as far as in the middle.",
         adjust="Focus; what is missing across alone is bandwidth, not focus.",
         order=Stage.FOCUS + 20,
-        build=_wedge,
+        build=wedge,
         dwell_minutes=20,
         cautions=(_STRIPES, "Fine level lines flicker when interlaced: that is the scan, no fault of the set."),
     ),

@@ -14,7 +14,8 @@ from patterns.formats import FORMATS
 from patterns.signal import Edges, Matrix, Range, Sampling
 from trueraster import interrupt
 from trueraster.options.shared import as_json_option, pattern_options
-from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
+from trueraster.options.trade import Kind, options_with, word_note
+from trueraster.options.values import UsageError, carrier_of, choice, format_of, options_of, pattern_of
 from trueraster.output.terminal import columns, note, progress, put_json, put_text, reader_may_go
 
 if TYPE_CHECKING:
@@ -71,17 +72,17 @@ def draw(
     """
     # The help does without numpy and the decoder: 250 ms, here and in the functions below.
     from render.carriers import CARRIERS
-    from trueraster.options.orders import Wish, check_tagged, length_note, orders_of
+    from trueraster.options.cells import cells_words
+    from trueraster.options.orders import Wish, check_tagged, length_note, moment_note, orders_of
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
-    named = [pattern_of(name) for name in dict.fromkeys(names)]
-    taken_by_any = {name for pattern in named for name in pattern.takes}
+    named = {name: pattern_of(name) for name in names}
+    taken_by_any = {name for pattern in named.values() for name in pattern.takes}
     if to == "-" and as_json:
         raise UsageError("--json: with --to - the frames go to standard output; give a file name")
-    wanted = dict.fromkeys(carriers or (("y4m",) if to == "-" else _usual(chosen_format)))
-    for name in wanted:
-        choice("--as", name, tuple(CARRIERS))
+    typed_kinds = carriers or (("y4m",) if to == "-" else _usual(chosen_format))
+    wanted = dict.fromkeys(carrier_of(name, tuple(CARRIERS)) for name in typed_kinds)
     ranged = choice("--range", code_range, tuple(Range))
     weighed = choice("--matrix", matrix, tuple(Matrix))
     sampled = choice("--sampling", sampling, tuple(Sampling))
@@ -91,13 +92,14 @@ def draw(
     check_tagged(tagged, [CARRIERS[name] for name in wanted])
     wishes, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
     notes += filter(None, [length_note(seconds, [CARRIERS[name] for name in wanted], chosen_format)])
-    for pattern in named:
+    notes += filter(None, [word_note(Kind.FORMAT, fmt), *(word_note(Kind.PATTERN, name) for name in named)])
+    for name, pattern in named.items():
         if not pattern.suits(chosen_format):
             why = "" if chosen_format.interlaced else ", which has no fields"
             notes.append(f"{pattern.id} does not suit {chosen_format.id}{why}; a kit leaves it out there")
+        # Each takes the options meant for it, and refuses what is meant for none.
+        taken = options_with(name, options.without(taken_by_any.difference(pattern.takes)))
         for carrier in (CARRIERS[name] for name in wanted):
-            # Each takes the options meant for it, and refuses what is meant for none.
-            taken = options.without(taken_by_any.difference(pattern.takes))
             signal = carrier.signal(
                 chosen_format,
                 code_range=Range(ranged) if ranged else None,
@@ -107,6 +109,10 @@ def draw(
                 edges=Edges(edged) if edged else None,
             )
             wishes.append(Wish(pattern=pattern, options=taken, format=chosen_format, carrier=carrier, signal=signal))
+        scene = pattern.scene(chosen_format, taken)
+        words = cells_words(chosen_format, scene)
+        notes += [f"{pattern.id}: {words}"] if words else []
+        notes += filter(None, [moment_note(pattern, scene, [CARRIERS[name] for name in wanted])])
     # Every mistake is found before the first file is made.
     planned = orders_of(wishes, seconds=seconds, range_is_chosen=ranged is not None, tagged=tagged)
     orders, notes = list(planned.orders), [*notes, *planned.notes]
@@ -164,10 +170,10 @@ def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
     else:
         rows = [("file", "proof", "samples compared"), *(made_row(item.path, item.proof) for item in made)]
         put_text(columns(rows, right=(2,)))
-    cautions = dict.fromkeys(
-        (*orders[0].format.cautions, *(c for order in orders for c in order.pattern.cautions_in(order.format)))
-    )
-    for caution in cautions:
+    cautions = [*orders[0].format.cautions]
+    for order in orders:
+        cautions += order.pattern.cautions_in(order.format, order.options)
+    for caution in dict.fromkeys(cautions):
         note(f"Caution: {caution}")
 
 

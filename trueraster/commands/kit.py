@@ -12,11 +12,12 @@ from render.carriers import CARRIERS
 from trueraster import interrupt
 from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
 from trueraster.kit.manifest import MANIFEST_NAME
-from trueraster.kit.plan import plan_kit
+from trueraster.kit.plan import left_out, plan_kit
 from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
-from trueraster.options.orders import check_tagged, length_note, made_json, made_row
+from trueraster.options.orders import check_tagged, clips_text, length_note, made_json, made_row
 from trueraster.options.shared import as_json_option
-from trueraster.options.values import UsageError, choice, format_of
+from trueraster.options.trade import Kind, meant, word_note
+from trueraster.options.values import UsageError, carrier_of, format_of
 from trueraster.output.terminal import columns, counted, note, progress, put_json, put_text
 
 __all__ = ["kit"]
@@ -28,7 +29,10 @@ __all__ = ["kit"]
 @click.option("--to", default="outputs/kit", show_default=True, help="Folder of the kit.")
 @click.option("--seconds", type=float, help="Length of each clip.  [default: h264 60, else by the kind of file]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
-@click.option("--line-rates", help="What the set accepts, in kHz, as 15.6-15.8,31-32, with a point.")
+@click.option(
+    "--line-rates",
+    help="What the set accepts, in kHz, as 15.6-15.8,31-32; or its class, 15kHz or 31kHz.",
+)
 @click.option("--with", "extra", multiple=True, metavar="ID", help="Add a pattern that is in no kit unless asked.")
 @click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
 @as_json_option
@@ -52,10 +56,10 @@ def kit(
     accepted = None if line_rates is None else parse_line_rates(line_rates)
     if accepted is not None:
         check_line_rates(chosen, accepted)
-    choice("--as", carrier, tuple(CARRIERS))
+    carrier = carrier_of(carrier, tuple(CARRIERS))
     if seconds is not None and not 0 < seconds <= 86_400:
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
-    named = [find_pattern(name) for name in dict.fromkeys(extra)]
+    named = [find_pattern(meant(Kind.PATTERN, name)) for name in dict.fromkeys(extra)]
     check_tagged(tagged, [CARRIERS[carrier]])
     planned = plan_kit(chosen, CARRIERS[carrier], seconds=seconds, extra=named, tagged=tagged)
     items = planned.items
@@ -66,10 +70,16 @@ def kit(
     for words in dict.fromkeys(length_note(seconds, [CARRIERS[carrier]], fmt) for fmt in chosen):
         if words:
             note(f"Note: {words}")
+    for words in filter(None, (word_note(Kind.FORMAT, text) for text in formats)):
+        note(f"Note: {words}")
     if CARRIERS[carrier].note:
         note(f"Note: {carrier}: {CARRIERS[carrier].note}")
     for words in planned.notes:
         note(f"Note: {words}")
+    moving = left_out(chosen, CARRIERS[carrier], named)
+    if moving:
+        ids = ", ".join(pattern.id for pattern in moving)
+        note(f"Note: left out, since they move and {carrier} is a still: {ids}. Clips show them: {clips_text()}")
 
     with progress("making the kit", quiet=as_json) as tell:
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from trueraster.levels import USUAL, Level, parse_level
+from trueraster.levels import USUAL, Level, parse_level, reserved_note
 from trueraster.options.shared import as_json_option
 from trueraster.output.terminal import columns, number, put_json, put_text
 
@@ -24,8 +24,11 @@ def levels(values: tuple[str, ...], as_json: bool) -> None:
     R'G'B'. With no level: a table of the usual ones.
     """
     rows = [parse_level(text) for text in values] if values else [parse_level(f"{p}%") for p in USUAL]
+    notes = [reserved_note(text) for text in values] if values else [""] * len(rows)
     if as_json:
-        put_json({"levels": [_level_json(row) for row in rows]})
+        put_json(
+            {"levels": [{**_level_json(row), "note": words or None} for row, words in zip(rows, notes, strict=True)]}
+        )
         return
     heading = ("%", "8 bit", "10 bit", "mV", "mV 714", "mV 714 setup", "IRE setup")
     put_text(columns([heading, *(_level_row(row) for row in rows)], right=range(7)))
@@ -33,6 +36,8 @@ def levels(values: tuple[str, ...], as_json: bool) -> None:
         "\nCodes: narrow range, luma or R'G'B'; * is clipped at a code kept for timing. mV: component, white 700 mV."
         "\nmV 714: the older 525-line levels, without setup and with 7.5 % setup; 1 IRE is 1/140 V."
     )
+    for words in filter(None, notes):
+        put_text(f"{words}.")
 
 
 def _level_row(level: Level) -> tuple[str, ...]:

@@ -12,8 +12,8 @@ import click
 from analysis.meter.primaries.answer import colour_answer
 from analysis.meter.primaries.measure import Colour, measure_colour
 from analysis.meter.readings.read import read_readings
-from analysis.meter.whites import primaries_of, white_of
-from trueraster.options.meter import meter_of
+from analysis.meter.whites import primaries_of
+from trueraster.options.meter import meter_of, target_of
 from trueraster.options.shared import as_json_option, meter_options
 from trueraster.output.answers import put_answer
 from trueraster.output.files import Drawings, Targets, targets_of, write_files
@@ -48,7 +48,7 @@ def colour(
     """
     standard = primaries_of(primaries)
     assert standard is not None
-    target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
+    target, meter = target_of(white), meter_of(meter_luminance, meter_xy)
     targets = targets_of(Targets(plots=plots, page=page), [readings])
     measured = measure_colour(read_readings(readings), standard, target, meter)
     answer = colour_answer(measured)

@@ -12,8 +12,7 @@ import click
 from analysis.meter.grey.answer import grey_answer
 from analysis.meter.grey.measure import Grey, measure_grey
 from analysis.meter.readings.read import read_readings
-from analysis.meter.whites import white_of
-from trueraster.options.meter import meter_of, tube_of
+from trueraster.options.meter import meter_of, target_of, tube_of
 from trueraster.options.shared import as_json_option, meter_options
 from trueraster.options.values import choice
 from trueraster.output.answers import put_answer
@@ -57,7 +56,7 @@ def grey(
     """
     kept = choice("--keep", keep.strip().lower(), _GUNS)
     assert kept is not None
-    target, meter = white_of(white), meter_of(meter_luminance, meter_xy)
+    target, meter = target_of(white), meter_of(meter_luminance, meter_xy)
     targets = targets_of(Targets(plots=plots, page=page), [readings])
     read = read_readings(readings)
     measured = measure_grey(read, target, tube_of(primaries, read), meter, kept)

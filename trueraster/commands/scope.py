@@ -48,6 +48,7 @@ def scope(
     area: str | None,
     colour: str | None,
     bars: str | None,
+    side: str | None,
     **typed: str | None,
 ) -> None:
     """Tell the waveform that an oscilloscope should show of a pattern or a file.
@@ -58,7 +59,7 @@ def scope(
     """
     paths = check_targets(targets, subject)
     wanted = wanted_of(typed, line, frame)
-    options = {"cells": cells, "level": level, "area": area, "colour": colour, "bars": bars}
+    options = {"cells": cells, "level": level, "area": area, "colour": colour, "bars": bars, "side": side}
     with progress("drawing", quiet=as_json) as tell:
         tell(subject, 0.1)
         view = view_of(subject, fmt, aspect, wanted, options)

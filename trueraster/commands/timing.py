@@ -38,7 +38,7 @@ _SAME_RATE = 0.002
 @click.argument("formats", nargs=-1, required=True, metavar="FORMAT...")
 @click.option("--by", help="What a free raster's timing is made by: cvt, cvt-rb, cvt-rb2, gtf or 15khz.  [default: 15khz for up to 288 lines a field and 62 Hz, else cvt]")  # fmt: skip # noqa: E501
 @click.option("--aspect", help="Picture aspect, as 16:9.")
-@click.option("--line-rate", "--line-rates", help="The set's stated line rates, as 15.5-15.9kHz or 15.6-15.8,31-32; a single one stands for 1 % to each side. Any format outside is refused.")  # fmt: skip # noqa: E501
+@click.option("--line-rate", "--line-rates", help="The set's stated line rates, as 15.5-15.9kHz or 15.6-15.8,31-32; a single one stands for 1 % to each side, 15kHz and 31kHz for that class of set. Any format outside is refused.")  # fmt: skip # noqa: E501
 @click.option("--field-rate", help="The set's stated field rates, as 48-62Hz, or a single one in the same way.")
 @click.option("--front-porch", help="15khz: shortest front porch.  [default: 0.8us]")
 @click.option("--sync", help="15khz: shortest horizontal sync.  [default: 4.5us]")
@@ -170,6 +170,10 @@ def _write_edid(
     """Write the block, and tell what it holds."""
     if str(path) in (".", "-") or path.is_dir():
         raise UsageError(f"--edid: got {str(path)[:60]!r}, a file name is expected, as set.bin")
+    missing = next((folder for folder in reversed(path.absolute().parents) if not folder.exists()), None)
+    if missing is not None and missing.parent == Path(path.absolute().anchor):
+        # A slip of the pen, such as one slash too many.
+        raise UsageError(f"--edid: there is no folder {missing}, and none is made at the root of the file system")
     interface = Interface.ANALOGUE if read_by is None else Interface(read_by)
     formats = [each.format for each in told]
     for fmt in formats:

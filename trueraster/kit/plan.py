@@ -11,10 +11,10 @@ from patterns.pattern import Pattern
 from patterns.scene import Scene
 from render.carriers import Carrier
 from render.produce import Order, default_name
-from trueraster.options.orders import Wish, orders_of
+from trueraster.options.orders import Wish, clips_text, orders_of
 from trueraster.options.values import UsageError
 
-__all__ = ["Item", "Plan", "patterns_for", "plan_kit"]
+__all__ = ["Item", "Plan", "left_out", "patterns_for", "plan_kit"]
 
 _HEAD = "slate"
 
@@ -54,6 +54,14 @@ def patterns_for(fmt: Format, extra: Sequence[Pattern] = ()) -> list[Pattern]:
     return sorted(chosen, key=lambda pattern: pattern.id != _HEAD)
 
 
+def left_out(formats: Sequence[Format], carrier: Carrier, extra: Sequence[Pattern] = ()) -> list[Pattern]:
+    """The patterns that move, where the kit is of stills: one moment of them shows nothing of what they are for."""
+    if carrier.default_seconds is not None:
+        return []
+    found = {p.id: p for fmt in formats for p in patterns_for(fmt, extra) if not p.scene(fmt).is_still}
+    return list(found.values())
+
+
 def plan_kit(
     formats: Sequence[Format],
     carrier: Carrier,
@@ -64,20 +72,25 @@ def plan_kit(
 ) -> Plan:
     """Every file of a kit: the whole of one format, then the next. All have one range.
 
-    `seconds` None is the carrier's own length. `tagged` is as in `Order`.
+    `seconds` None is the carrier's own length. `tagged` is as in `Order`. A kit of stills has no pattern that moves.
 
     Raises:
-        UsageError: a pattern in `extra` suits none of the formats.
+        UsageError: a pattern in `extra` suits none of the formats, or moves in a kit of stills.
         CarrierError: the carrier cannot hold one of the formats.
         PatternError: a pattern cannot be drawn in one of the formats.
     """
     for pattern in extra:
         if not any(pattern.suits(fmt) for fmt in formats):
             raise UsageError(f"--with: {pattern.id} suits none of {', '.join(fmt.id for fmt in formats)}")
+    moving = {pattern.id for pattern in left_out(formats, carrier, extra)}
+    for pattern in extra:
+        if pattern.id in moving:
+            raise UsageError(f"--with: {pattern.id} moves and {carrier.name} is a still; clips show it: {clips_text()}")
     wishes = [
         [
             Wish(pattern=pattern, options=options, format=fmt, carrier=carrier, signal=carrier.signal(fmt))
             for pattern in patterns_for(fmt, extra)
+            if pattern.id not in moving
             for options in pattern.variants
         ]
         for fmt in formats

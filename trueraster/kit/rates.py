@@ -8,12 +8,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from patterns.formats import Format
+from trueraster.options.trade import Kind, meant
 from trueraster.options.values import UsageError
 
 __all__ = [
+    "AS_TOLD",
     "SINGLE_TOLERANCE",
     "LineRates",
     "check_line_rates",
+    "is_within",
     "line_rates_note",
     "parse_line_rates",
     "ranges_text",
@@ -22,6 +25,8 @@ __all__ = [
 
 SINGLE_TOLERANCE = Fraction(1, 100)
 """Of a single value; narrower than any set's hold range. Common practice, no source."""
+AS_TOLD = Fraction(1, 2000)
+"""Half of the last digit of a rate in kHz or Hz as it is told: 15.734266 kHz does not lie outside '15.6-15.734'."""
 _LOWEST, _HIGHEST = 10, 200
 """In kHz. A 405-line set scans at 10.1 kHz, no tube much above 150. Common practice, no source."""
 _WIDEST = 8
@@ -44,6 +49,8 @@ class LineRates:
 def parse_line_rates(text: str, option: str = "--line-rates") -> tuple[LineRates, ...]:
     """Read '15.6-15.8,31-32' in kHz, lowest first; a single value stands for itself and 1 % to each side.
 
+    '15kHz' and '31kHz' are the classes of set that scan so: 15 to 16.5 and 30 to 33 kHz.
+
     A comma stands between ranges. Where it might as well be meant as a decimal comma nothing is guessed: fed with a
     line rate that it does not take, a set can be damaged.
 
@@ -63,7 +70,7 @@ def parse_line_rates(text: str, option: str = "--line-rates") -> tuple[LineRates
             )
     found: list[LineRates] = []
     last = Fraction(0)
-    for match in matches:
+    for match in (_PART.fullmatch(meant(Kind.LINE_RATES, part)) for part in parts):
         if match is None:
             raise UsageError(f"{got}, ranges in kHz such as 15.6-15.8,31-32 are expected, with a point")
         low = Fraction(match[1])
@@ -99,6 +106,11 @@ def understood_note(accepted: Sequence[LineRates]) -> str:
     return f"Line rates that the set accepts: {ranges_text(accepted)}. All formats of this kit lie within."
 
 
+def is_within(khz: Fraction, accepted: Sequence[LineRates]) -> bool:
+    """Whether a line rate lies in one of the ranges; what is told as the same figure is no further off."""
+    return any(rates.low - AS_TOLD <= khz <= rates.high + AS_TOLD for rates in accepted)
+
+
 def _khz(fmt: Format) -> Fraction | None:
     return None if fmt.timing is None else fmt.timing.line_rate_hz / 1000
 
@@ -117,7 +129,7 @@ def check_line_rates(formats: Sequence[Format], accepted: Sequence[LineRates]) -
                 f"--line-rates: the line rate of {fmt.id} is not known (a raster without timing), the set takes"
                 f" {ranges}"
             )
-        if not any(rates.low <= khz <= rates.high for rates in accepted):
+        if not is_within(khz, accepted):
             raise UsageError(
                 f"--line-rates: {fmt.id} has a line rate of {float(khz):.3f} kHz, outside {ranges}: "
                 "fed to the set it could damage its deflection"

@@ -20,6 +20,7 @@ from trueraster.kit.rates import LineRates, ranges_text
 from trueraster.kit.wave import wave_svg
 from trueraster.kit.words import given_words
 from trueraster.levels import component_millivolts, distinct_patches
+from trueraster.options.cells import cells_words
 from trueraster.output.page import data_uri, minus, rendered
 
 __all__ = ["STAGES", "cue_sheet", "levels_of", "stage_of"]
@@ -83,6 +84,8 @@ class _Step:
     levels: Levels | None
     same_levels: str | None
     """The number of the earlier step that has the same table."""
+    cells: str
+    """How far a grid's cells are from equal squares, or nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +164,7 @@ def _step(item: Item, seen: dict[Levels, str]) -> _Step:
         wave=wave_svg(item),
         levels=levels if same == item.number else None,
         same_levels=same if same != item.number else None,
+        cells=cells_words(order.format, item.scene),
     )
 
 

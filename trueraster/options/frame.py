@@ -21,6 +21,7 @@ from patterns.timing import shown
 from render.carriers import default_matrix
 from trueraster.errors import UsageError
 from trueraster.options.file_format import format_of_file
+from trueraster.options.trade import options_with
 from trueraster.options.values import cells_of, choice, options_of, pattern_of
 
 __all__ = ["Played", "Task", "task_of"]
@@ -101,7 +102,7 @@ def task_of(file: Path, frame: int, played: Played) -> Task:
         raise UsageError(f"--frame: got {frame}, frames are counted from 0")
     seen = read_frame(file, frame)
     fmt = format_of_file(seen, played.format, played.aspect)
-    given = options_of(played.options)
+    given = options_with(played.pattern or "", options_of(played.options))
     signal = frame_signal(
         seen,
         code_range=Range(code_range) if code_range else None,
@@ -186,6 +187,7 @@ def _drawn_options(frame: Frame) -> Options:
             area=level("area"),
             colour=words.get("colour"),
             bars=words.get("bars"),
+            side=words.get("side"),
         )
     except (ValueError, ZeroDivisionError) as error:
         raise UsageError(f"{frame.path}: what the file says of its pattern cannot be read; give --pattern") from error

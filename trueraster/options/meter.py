@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 from analysis.meter.primaries.measure import PRIMARIES
-from analysis.meter.readings.types import Meter
-from analysis.meter.whites import primaries_of
+from analysis.meter.readings.types import Meter, Readings
+from analysis.meter.whites import PrimarySet, White, primaries_of, white_of
+from trueraster.options.trade import Kind, meant, word_note
 from trueraster.options.values import UsageError
+from trueraster.output.terminal import note
 
-if TYPE_CHECKING:
-    from analysis.meter.readings.types import Meter, Readings
-    from analysis.meter.whites import PrimarySet
-
-__all__ = ["meter_of", "tube_of"]
+__all__ = ["meter_of", "target_of", "tube_of"]
 
 _MOST_LUMINANCE, _MOST_XY = 50.0, 0.05
 """Percent, and of x and y: a meter that is worse measures nothing."""
@@ -37,6 +34,18 @@ def meter_of(luminance_percent: float | None, xy: float | None) -> Meter:
         luminance=usual.luminance if luminance_percent is None else luminance_percent / 100,
         xy=usual.xy if xy is None else xy,
     )
+
+
+def target_of(text: str) -> White:
+    """The target white: d65, d93, a word of the trade such as 9300K, or x,y. A note says what a word leaves open.
+
+    Raises:
+        ValueError: it is no white; one line that names the option.
+    """
+    words = word_note(Kind.WHITE, text)
+    if words:
+        note(f"Note: {words}")
+    return white_of(meant(Kind.WHITE, text))
 
 
 def tube_of(text: str | None, readings: Readings) -> PrimarySet | None:

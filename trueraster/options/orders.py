@@ -11,9 +11,10 @@ from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.scene import Patch, Scene
 from patterns.signal import Range, Signal, round_half_up
-from render.carriers import Carrier
+from render.carriers import CARRIERS, Carrier
 from render.produce import Order
 from render.proof import Proof
+from trueraster.options.cells import cells_json
 from trueraster.options.values import UsageError
 
 __all__ = [
@@ -21,9 +22,11 @@ __all__ = [
     "Orders",
     "Wish",
     "check_tagged",
+    "clips_text",
     "length_note",
     "made_json",
     "made_row",
+    "moment_note",
     "orders_of",
     "proof_json",
 ]
@@ -116,6 +119,21 @@ def check_tagged(tagged: bool, carriers: Sequence[Carrier]) -> None:
         )
 
 
+def clips_text() -> str:
+    """The kinds of file that hold movement: 'h264, mpeg2 or y4m'."""
+    *most, last = (carrier.name for carrier in CARRIERS.values() if carrier.default_seconds is not None)
+    return f"{', '.join(most)} or {last}"
+
+
+def moment_note(pattern: Pattern, scene: Scene, carriers: Sequence[Carrier]) -> str:
+    """What a still of a moving pattern shows, or nothing where the pattern is still or no file is one."""
+    stills = [carrier.name for carrier in carriers if carrier.default_seconds is None]
+    if scene.period is None or not stills:
+        return ""
+    moment = f"the first moment of the {float(scene.period):g} s after which it repeats"
+    return f"{pattern.id} moves; as {', '.join(stills)} it shows one picture, {moment}. It moves as {clips_text()}"
+
+
 def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format) -> str:
     """What a user should know of a length that was asked for and cannot be had, or nothing."""
     if seconds is None:
@@ -176,6 +194,7 @@ def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, 
         "sampling": order.signal.sampling.value,
         "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
         "seconds": order.seconds,
+        "cells": cells_json(order.format, order.pattern.scene(order.format, order.options, order.signal)),
         "sha256": sha256,
         "proof": proof_json(proof),
     }

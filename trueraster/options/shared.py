@@ -20,6 +20,7 @@ _PATTERN_OPTIONS = (
     ("--area", "Area of the window in % of the picture."),
     ("--colour", "Colour of the field, as red or grey."),
     ("--bars", "100/0/75/0, 100/0/100/0 or 75/0/75/0."),
+    ("--side", "The bright half: left, right, top or bottom."),
 )
 
 

@@ -12,8 +12,9 @@ from patterns.formats import Format, parse_aspect, parse_format
 from patterns.pattern import Options, Pattern
 from patterns.userfile import load_pattern
 from trueraster.errors import UsageError
+from trueraster.options.trade import Kind, meant
 
-__all__ = ["UsageError", "cells_of", "choice", "format_of", "options_of", "pattern_of", "percent"]
+__all__ = ["UsageError", "carrier_of", "cells_of", "choice", "format_of", "options_of", "pattern_of", "percent"]
 
 
 def percent(name: str, text: str | None) -> Fraction | None:
@@ -43,23 +44,32 @@ def options_of(typed: Mapping[str, str | None]) -> Options:
         cells=cells_of(typed["cells"]),
         level=percent("--level", typed["level"]),
         area=percent("--area", typed["area"]),
-        colour=None if colour is None else colour.lower(),
-        bars=typed["bars"],
+        colour=None if colour is None else meant(Kind.COLOUR, colour.lower()),
+        bars=None if typed["bars"] is None else meant(Kind.BARS, typed["bars"]),
+        side=None if typed["side"] is None else typed["side"].lower(),
     )
 
 
 def pattern_of(text: str) -> Pattern:
-    """A built-in pattern by its name, or the user's own by the path of its TOML file."""
+    """A built-in pattern by its name or a word of the trade, or the user's own by the path of its TOML file."""
     if text.lower().endswith(".toml"):
         return load_pattern(Path(text))
-    return find_pattern(text)
+    return find_pattern(meant(Kind.PATTERN, text))
 
 
 def format_of(text: str, aspect: str | None) -> Format:
-    """A format by its trade name or as WxH[i|p]@RATE."""
+    """A format by its name, a word of the trade, or as WxH[i|p]@RATE."""
     if "," in text:
         raise UsageError(f"--format: got {_short(text)}, one format is expected; kit takes several: repeat --format")
-    return parse_format(text, None if aspect is None else parse_aspect(aspect))
+    return parse_format(meant(Kind.FORMAT, text), None if aspect is None else parse_aspect(aspect))
+
+
+def carrier_of(text: str, allowed: tuple[str, ...]) -> str:
+    """A kind of file by its name or a word of the trade."""
+    name = meant(Kind.CARRIER, text)
+    name = name.lower() if name.lower() in allowed else name
+    choice("--as", name, allowed)
+    return name
 
 
 def choice(name: str, text: str | None, allowed: tuple[str, ...]) -> str | None:

@@ -13,6 +13,7 @@ from analysis.waveform.interface import SYNC_KEY, SignalKind, TraceKind
 from analysis.waveform.reading import EndBy, Part, line_times, parts, read_sync
 from patterns.formats import Family
 from patterns.lines import field_of, field_span, row_of, sync_start, timing_of
+from patterns.placement import patch_area
 from patterns.standards.levels import IRE_MV, WHITE_525_MV
 from patterns.standards.timing import FILTER_601_MHZ, FILTER_709_MHZ
 from patterns.sync import SyncKind, sync_of
@@ -203,10 +204,23 @@ def _trace_json(view: View, kind: TraceKind) -> dict[str, Any]:
     return made
 
 
+def _patch_name(view: View, part: Part) -> str:
+    """The name of the pattern's patch that a flat part of the picture lies in, or nothing."""
+    row = None if view.line is None else row_of(view.format, view.line)
+    if row is None or part.name != "picture":
+        return ""
+    clock_mhz = float(timing_of(view.format).pixel_clock_hz) / 1e6
+    column = ((part.start_us + part.stop_us) / 2 - line_times(view.format).active_start) * clock_mhz
+    spans = ((patch, patch_area(view.format, patch, 0, 0)) for patch in view.patches if not patch.sloped)
+    found = (p.name for p, span in spans if span.left <= column < span.right and span.top <= row < span.bottom)
+    return next(found, "")
+
+
 def _part_json(view: View, part: Part) -> dict[str, Any]:
     ire = {"ire": _rounded(_ire(part.millivolts), 3)} if _has_ire(view) else {}
     return {
         "part": part.name,
+        "patch": _patch_name(view, part) or None,
         "start_us": None if part.start_by is EndBy.NONE else _rounded(part.start_us, 4),
         "stop_us": None if part.stop_by is EndBy.NONE else _rounded(part.stop_us, 4),
         "duration_us": _rounded(part.duration_us, 4),
@@ -267,7 +281,7 @@ def _parts_table(view: View) -> str:
         found = parts(view.wave, kind, view.line)
         told += found
         for i, part in enumerate(found):
-            cells = [kind.name if i == 0 else "", part.name]
+            cells = [kind.name if i == 0 else "", ", ".join(filter(None, (part.name, _patch_name(view, part))))]
             cells += [_end_words(part.start_us, part.start_by), _end_words(part.stop_us, part.stop_by)]
             cells.append(_figure(part.duration_us, 3))
             cells += [_figure(part.millivolts, 1), _figure(part.percent, 1) if part.name == "picture" else ""]

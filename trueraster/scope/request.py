@@ -17,11 +17,13 @@ from patterns.formats import Family, Format, FormatError
 from patterns.lines import field_span, line_of, timing_of
 from patterns.modes.free import usual_by, with_timing
 from patterns.modes.scan15k import Limits
+from patterns.scene import Patch, Scene
 from patterns.signal import Edges, Matrix, Range, Sampling
 from render.carriers import CARRIERS, default_matrix
 from render.produce import produce
 from trueraster.options.file_format import format_of_file
 from trueraster.options.orders import Wish, orders_of
+from trueraster.options.trade import Kind, meant, options_with
 from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 
 __all__ = ["View", "Wanted", "view_of", "wanted_of"]
@@ -107,6 +109,8 @@ class View:
     wave: Waveform
     line: int | None
     """The system's own number, of a line."""
+    patches: tuple[Patch, ...] = ()
+    """What a drawn pattern has to be measured; nothing of a file."""
 
     @property
     def format(self) -> Format:
@@ -127,6 +131,7 @@ def view_of(
     """
     if not subject.strip():
         raise UsageError("a pattern's name or a file is expected; 'trueraster patterns' lists the patterns")
+    patches: tuple[Patch, ...] = ()
     if _is_file(subject):
         given = [f"--{name}" for name, value in options.items() if value is not None]
         given += ["--edges"] if wanted.edges else []
@@ -144,6 +149,7 @@ def view_of(
         chosen = with_scan(format_of(fmt or _DEFAULT_FORMAT, aspect))
         interface = _interface(chosen, wanted)
         source = _drawn(subject, chosen, wanted, options)
+        patches = _scene_of(subject, chosen, options).patches
     traces = _traces(interface, wanted)
     line = None
     if wanted.field is None:
@@ -159,7 +165,12 @@ def view_of(
         interface=interface,
         wave=wave,
         line=line,
+        patches=patches,
     )
+
+
+def _scene_of(subject: str, fmt: Format, options: Mapping[str, str | None]) -> Scene:
+    return pattern_of(subject).scene(fmt, options_with(subject, options_of(options)))
 
 
 def with_scan(fmt: Format) -> Format:
@@ -180,7 +191,7 @@ def with_scan(fmt: Format) -> Format:
 def _is_file(subject: str) -> bool:
     """Whether it is a picture file's path: not a pattern's name, and not an own pattern's TOML file."""
     lowered = subject.lower()
-    if lowered in PATTERNS or lowered.endswith(".toml"):
+    if meant(Kind.PATTERN, lowered) in PATTERNS or lowered.endswith(".toml"):
         return False
     return Path(subject).exists() or "/" in subject or re.search(r"\.\w{2,4}$", subject) is not None
 
@@ -212,7 +223,7 @@ def _traces(interface: Interface, wanted: Wanted) -> tuple[TraceKind, ...]:
 
 
 def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str | None]) -> Source:
-    pattern = pattern_of(subject)
+    pattern, chosen = pattern_of(subject), options_with(subject, options_of(options))
     rgb = wanted.signal is SignalKind.RGB
     carrier = CARRIERS["ffv1" if rgb else "y4m"]
     # A computer's picture becomes components behind its converter: its colour is as fine as its luma.
@@ -224,7 +235,7 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
         fmt, code_range=wanted.code_range, matrix=wanted.matrix, bits=_BITS, sampling=sampling, edges=edges
     )
     # All frames of a still pattern are one.
-    is_still = pattern.scene(fmt, options_of(options), signal).is_still
+    is_still = pattern.scene(fmt, chosen, signal).is_still
     number = 0 if is_still else wanted.frame
     seconds = float((number + 1) / fmt.frame_rate)
     if seconds > _LONGEST_S:
@@ -232,7 +243,7 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
             f"--frame: got {wanted.frame}, and a pattern is drawn for {_LONGEST_S} s at most, up to frame "
             f"{int(_LONGEST_S * fmt.frame_rate) - 1}; give a clip for a later one"
         )
-    wish = Wish(pattern=pattern, options=options_of(options), format=fmt, carrier=carrier, signal=signal)
+    wish = Wish(pattern=pattern, options=chosen, format=fmt, carrier=carrier, signal=signal)
     order = orders_of([wish], seconds=seconds, range_is_chosen=wanted.code_range is not None).orders[0]
     with tempfile.TemporaryDirectory(prefix="trueraster-") as folder:
         path = Path(folder) / f"drawn{carrier.suffix}"

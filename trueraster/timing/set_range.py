@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from patterns.formats import Format
 from patterns.modes.scan15k import LEAST_CLOCK_STEP_HZ, MICROSECOND, Limits, Span
-from trueraster.kit.rates import SINGLE_TOLERANCE, LineRates, parse_line_rates, ranges_text
+from trueraster.kit.rates import AS_TOLD, SINGLE_TOLERANCE, LineRates, is_within, parse_line_rates, ranges_text
 from trueraster.options.values import UsageError
 from trueraster.output.cautions import SCAN_RATES
 
@@ -62,11 +62,11 @@ def check_set(fmt: Format, stated: SetRange) -> None:
         return
     khz, hertz = timing.line_rate_hz / 1000, timing.field_rate_hz
     lines, fields = stated.line_rates, stated.field_rates
-    if lines is not None and not any(rates.low <= khz <= rates.high for rates in lines):
+    if lines is not None and not is_within(khz, lines):
         raise UsageError(
             refusal(f"{fmt.id} has a line rate of {float(khz):.3f} kHz, the set takes {ranges_text(lines)}")
         )
-    if fields is not None and not fields.low <= hertz <= fields.high:
+    if fields is not None and not fields.low - AS_TOLD <= hertz <= fields.high + AS_TOLD:
         taken = f"{float(fields.low):g} to {float(fields.high):g} Hz"
         raise UsageError(refusal(f"{fmt.id} has a field rate of {float(hertz):.3f} Hz, the set takes {taken}"))
 
@@ -86,7 +86,8 @@ def limits_of(stated: SetRange, typed: Mapping[str, str | None]) -> Limits:
     if stated.line_rates is not None:
         limits = replace(limits, line_rate_hz=tuple(_hertz(stated.line_rates)))
     if stated.field_rates is not None:
-        limits = replace(limits, field_rate_hz=stated.field_rates)
+        rates = stated.field_rates
+        limits = replace(limits, field_rate_hz=Span(low=rates.low - AS_TOLD, high=rates.high + AS_TOLD))
     if (text := typed.get("front_porch")) is not None:
         limits = replace(limits, front_porch=_duration("--front-porch", text))
     if (text := typed.get("sync")) is not None:
@@ -111,7 +112,7 @@ def limits_of(stated: SetRange, typed: Mapping[str, str | None]) -> Limits:
 
 
 def _hertz(rates: Sequence[LineRates]) -> list[Span]:
-    return [Span(low=rate.low * 1000, high=rate.high * 1000) for rate in rates]
+    return [Span(low=(rate.low - AS_TOLD) * 1000, high=(rate.high + AS_TOLD) * 1000) for rate in rates]
 
 
 def _duration(option: str, text: str) -> Fraction:
@@ -119,8 +120,8 @@ def _duration(option: str, text: str) -> Fraction:
 
 
 def _clock_step(text: str) -> int:
-    units = {"khz": Fraction(1000), "mhz": Fraction(10**6)}
-    step = _quantity("--clock-step", text, units, example="10kHz", most=10_000)
+    units = {"khz": Fraction(1000), "mhz": Fraction(10**6), "hz": Fraction(1)}
+    step = _quantity("--clock-step", text, units, example="10kHz", most=10**7)
     if step.denominator != 1 or not LEAST_CLOCK_STEP_HZ <= step <= 10**7:
         raise UsageError(f"--clock-step: got {_short(text)}, a step of 1 kHz to 10 MHz in whole Hz is expected")
     return int(step)
