@@ -557,8 +557,8 @@ def test_a_waiting_kit_says_so_in_one_line(copy: Path) -> None:
     with locked(copy, lambda: None):
         process = begin(*SMALL, "--to", copy)
         assert process.stderr is not None
-        words = [process.stderr.readline() for _ in range(3)]
-        assert "waiting" in words[2]
+        words = [process.stderr.readline() for _ in range(4)]
+        assert "waiting" in words[3]
         assert process.poll() is None
     out, err = process.communicate(timeout=60)
     assert (process.returncode, err) == (0, "")
