@@ -237,13 +237,8 @@ def _judge(bars: Sequence[Bar | None], fmt: Format | None) -> FieldOrderReading:
     double = _share_of_double(fresh, abs(walk.step))
     if double >= _MIXED:
         slope, uncertainty = walk.slope(None)
-        return replace(
-            reading,
-            state=FieldState.BLENDED,
-            confidence=double * trust,
-            step=slope,
-            step_uncertainty=uncertainty,
-        )
+        blended = replace(reading, state=FieldState.BLENDED, confidence=double * trust)
+        return replace(blended, step=slope, step_uncertainty=uncertainty)
     votes = [_vote(value) for value in apart]
     order = max(FieldOrder, key=votes.count)
     if votes.count(order) < _AGREE * len(votes):
