@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.frame.levels import Frame, check_levels
+from analysis.frame.levels import Frame, Reference, check_levels
 from patterns.catalogue import PATTERNS
 from patterns.formats import Format
 from patterns.placement import patch_area
@@ -331,7 +331,7 @@ def measured(seed: int, case: Case) -> Outcome:
     wrong = ""
     code = -1
     try:
-        found = check_levels(frame, _scene(pattern, fmt), format_of(fmt, None), RGB)
+        found = check_levels(frame, Reference(scene=_scene(pattern, fmt), format=format_of(fmt, None), signal=RGB))
         code = 0 if found.passed else 1
         off = _off(picture, pattern, fmt) & {reading.name for reading in found.readings}
         if found.passed and off:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.frame.levels import Frame, Tolerance, check_levels
+from analysis.frame.levels import Frame, Reference, Tolerance, check_levels
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.placement import patch_area
@@ -58,7 +58,7 @@ def test_one_altered_patch_fails_alone(name: str) -> None:
         first, second, third = (plane.astype(np.uint8) for plane in planes)
         picture = Picture(planes=(first, second, third), tags=tags)
         frame = Frame(path=Path("made"), index=0, picture=picture, codec="made", provenance={})
-        found = check_levels(frame, scene, SD, SIGNAL, Tolerance(value=2))
+        found = check_levels(frame, Reference(scene=scene, format=SD, signal=SIGNAL), Tolerance(value=2))
         failed = {reading.name for reading in found.readings if not reading.passed}
         assert not found.passed
         assert patch.name in failed

@@ -15,7 +15,7 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.frame.levels import Capture, Check, Frame, Tolerance, check_levels, frame_signal, read_frame
+from analysis.frame.levels import Capture, Check, Frame, Reference, Tolerance, check_levels, frame_signal, read_frame
 from analysis.frame.place.axes import Registration
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, Format
@@ -50,7 +50,9 @@ def check(frame: Frame, pattern: str = "bars", *, fmt: Format = SD, tolerance: f
     options = signal.pop("options", None)
     expected = frame_signal(frame, code_range=signal.pop("code_range", None), default_matrix=Matrix.BT601)
     scene = PATTERNS[pattern].scene(fmt, options)
-    return check_levels(frame, scene, fmt, replace(expected, **signal), Tolerance(value=tolerance))
+    return check_levels(
+        frame, Reference(scene=scene, format=fmt, signal=replace(expected, **signal)), Tolerance(value=tolerance)
+    )
 
 
 def rgb_frame(image: NDArray[Any], bits: int = 8) -> Frame:
@@ -238,7 +240,9 @@ def test_a_jpeg_photograph_of_the_raster(tmp_path: Path) -> None:
     fmt = FORMATS["720p50"]
     signal = frame_signal(frame, default_matrix=Matrix.BT709)
     assert (signal.range, signal.matrix) == (Range.FULL, Matrix.BT601)
-    assert check_levels(frame, PATTERNS["bars"].scene(fmt), fmt, signal, Tolerance(value=1)).passed
+    assert check_levels(
+        frame, Reference(scene=PATTERNS["bars"].scene(fmt), format=fmt, signal=signal), Tolerance(value=1)
+    ).passed
 
 
 def test_slopes_are_measured_by_their_mean() -> None:
@@ -251,7 +255,9 @@ def test_slopes_are_measured_by_their_mean() -> None:
     chroma = np.full((1080, 960), 512, np.uint16)
     frame = frame_of([plane, chroma, chroma], Sampling.YCBCR_422, 10, range=Range.NARROW)
     signal = Signal(range=Range.NARROW, matrix=Matrix.BT709, bits=10, sampling=Sampling.YCBCR_422, edges=Edges.HARD)
-    found = check_levels(frame, PATTERNS["ramp"].scene(fmt), fmt, signal, Tolerance(value=0.25))
+    found = check_levels(
+        frame, Reference(scene=PATTERNS["ramp"].scene(fmt), format=fmt, signal=signal), Tolerance(value=0.25)
+    )
     assert found.passed
     assert len(found.readings) == 11
 
@@ -295,7 +301,9 @@ def judged(
 ) -> Check:
     matrix = Matrix.BT709 if fmt.height > 576 else Matrix.BT601
     signal = frame_signal(frame, code_range=code_range, default_matrix=matrix)
-    return check_levels(frame, PATTERNS[pattern].scene(fmt), fmt, signal, Tolerance(value=tolerance))
+    return check_levels(
+        frame, Reference(scene=PATTERNS[pattern].scene(fmt), format=fmt, signal=signal), Tolerance(value=tolerance)
+    )
 
 
 CODED = [
@@ -442,7 +450,7 @@ def test_a_jpeg_of_the_ffmpeg_program(tmp_path: Path, kind: str) -> None:
     assert found.passed
     scene = PATTERNS["bars"].scene(fmt)
     other = replace(found.signal, matrix=Matrix.BT709)
-    assert not check_levels(frame, scene, fmt, other, Tolerance(value=1.5)).passed
+    assert not check_levels(frame, Reference(scene=scene, format=fmt, signal=other), Tolerance(value=1.5)).passed
 
 
 @pytest.mark.parametrize("suffix", [".png", ".bmp", ".webp"])
@@ -469,7 +477,7 @@ def test_a_frame_that_is_not_there(tmp_path: Path, bars: dict[str, Any]) -> None
 
 def unasked(frame: Frame, options: Options | None = None, pattern: str = "bars") -> Check:
     signal = frame_signal(frame, default_matrix=Matrix.BT601)
-    return check_levels(frame, PATTERNS[pattern].scene(SD, options), SD, signal)
+    return check_levels(frame, Reference(scene=PATTERNS[pattern].scene(SD, options), format=SD, signal=signal))
 
 
 @pytest.mark.parametrize(("by", "passes"), [(0, True), (1, True), (2, False)])
@@ -521,10 +529,11 @@ def test_patches_are_found_where_the_raster_lies() -> None:
     frame, scene = rgb_frame(image), PATTERNS["bars"].scene(SD)
     signal = frame_signal(frame, default_matrix=Matrix.BT601)
     tight = Tolerance(value=0)
-    there = check_levels(frame, scene, SD, signal, tight, moved)
+    reference = Reference(scene=scene, format=SD, signal=signal)
+    there = check_levels(frame, reference, tight, moved)
     assert there.passed
     assert there.registration == moved
-    at_home = check_levels(frame, scene, SD, signal, tight)
+    at_home = check_levels(frame, reference, tight)
     # The box goes with the raster: its edges lie so many samples from those of the same patch at home.
     for a, b in zip(there.readings, at_home.readings, strict=True):
         assert a.box[0] - b.box[0] == pytest.approx(10, abs=4.5)

@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from analysis.errors import InputError
+from analysis.lens.model import Lens
 from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import SeenMarks, find_marks, marks_at
-from analysis.photo.plane import Plane, plane_in, plane_of
+from analysis.photo.plane import MarksGiven, Plane, plane_in, plane_of
 from analysis.photo.pose import eye_of, homography
 from analysis.photo.targets import mark_dictionary
 from render.errors import FileError
@@ -50,6 +51,19 @@ TILTED = framed(
 """12 megapixels, 14 degrees off axis, about 3 % of distortion."""
 RECTANGLE = np.array([[-210.0, -160], [210, -160], [210, 160], [-210, 160]])
 SQUARE = np.array([[-15.0, -15], [15, -15], [15, 15], [-15, 15]])
+
+
+def plane_through(
+    seen: SeenMarks,
+    size: tuple[float, float],
+    photo_size: tuple[int, int],
+    lens: Lens | None = None,
+    noted_focal_px: float | None = None,
+    **given: Any,
+) -> Plane:
+    """The plane of marks so far apart; `given` is what else `MarksGiven` takes."""
+    marks = MarksGiven(seen=seen, size_mm=size, **given)
+    return plane_of(marks, photo_size, lens=lens, noted_focal_px=noted_focal_px)
 
 
 def on_glass(points: Floats, radius: float | None = None) -> Floats:
@@ -196,7 +210,7 @@ def test_a_half_covered_edge_is_told() -> None:
     # Along the whole side it is an edge, of a mark that is wider than the others.
     photo.codes[120 - 33 : 120 + 33, 150 - 36 : 150 - 28] = 30
     with pytest.raises(ValueError, match=r"the top left mark comes out .* wide"):
-        plane_of(find_marks(photo), (300.0, 225.0), photo.size)
+        plane_through(find_marks(photo), (300.0, 225.0), photo.size)
 
 
 def sides(text: str) -> tuple[float, float]:
@@ -256,7 +270,7 @@ def test_a_homography_is_that_of_opencv() -> None:
 def test_without_a_lens_the_plane_is_a_homography() -> None:
     """Pixels of a camera without distortion by cv2.projectPoints, back to a hundred-millionth of a millimetre."""
     camera = replace(TILTED, distortion=(0.0,) * 5, chromatic=((0.0, 0.0), (0.0, 0.0)))
-    plane = plane_of(seen_by(camera), SIZE, camera.size)
+    plane = plane_through(seen_by(camera), SIZE, camera.size)
     np.testing.assert_allclose(plane.to_mm(project(camera, grid())), grid(), atol=1e-8)
     np.testing.assert_allclose(plane.to_px(grid()), project(camera, grid()), atol=1e-7)
 
@@ -265,7 +279,7 @@ def test_without_a_lens_the_plane_is_a_homography() -> None:
 @pytest.mark.parametrize("gun", [0, 1, 2])
 def test_with_a_lens_places_are_exact(gun: int, radius: float | None) -> None:
     """Of all guns, with 3 % of distortion, flat and curved; and the way back."""
-    plane = plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=radius)
+    plane = plane_through(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=radius)
     pixels = project(TILTED, grid(), gun, radius)
     np.testing.assert_allclose(plane.to_mm(pixels, gun), grid(), atol=1e-6)
     np.testing.assert_allclose(plane.to_px(grid(), gun), pixels, atol=1e-5)
@@ -277,12 +291,14 @@ def test_with_a_lens_places_are_exact(gun: int, radius: float | None) -> None:
 @pytest.mark.parametrize("radius", [None, 900.0])
 def test_a_picture_behind_the_marks_is_seen_through_them(radius: float | None) -> None:
     """12 mm behind, where OpenCV projects it; a millimetre more of it is a doubt by a twelfth of what it does."""
-    plane = plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=radius, depth_mm=12.0)
+    plane = plane_through(
+        seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=radius, depth_mm=12.0
+    )
     places = on_glass(grid(), radius) + np.array([0.0, 0.0, 12.0])
     pixels = TILTED.project(places.reshape(-1, 3), 1).reshape(grid().shape)
     np.testing.assert_allclose(plane.to_mm(pixels), grid(), atol=1e-6)
     np.testing.assert_allclose(plane.to_px(grid()), pixels, atol=1e-5)
-    near = plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=radius)
+    near = plane_through(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=radius)
     away = np.abs(near.to_mm(pixels) - grid())
     np.testing.assert_allclose(doubt_of(plane, pixels), away / 12, rtol=0.05, atol=2e-3)
 
@@ -292,7 +308,7 @@ def test_places_of_12_megapixels_are_right_to_20_micrometres() -> None:
     lens, pixels = lens_of(TILTED), project(TILTED, grid())
     offs, scores = [], []
     for seed in range(20):
-        plane = plane_of(seen_by(TILTED, 0.04, seed), SIZE, TILTED.size, lens=lens)
+        plane = plane_through(seen_by(TILTED, 0.04, seed), SIZE, TILTED.size, lens=lens)
         off = plane.to_mm(pixels) - grid()
         variance = sum((w * (other.to_mm(pixels) - plane.to_mm(pixels)) ** 2 for other, w in plane.perturbed()), 0.0)
         offs.append(off)
@@ -309,17 +325,17 @@ def test_perturbed_planes_add_up_to_the_uncertainty() -> None:
     exact = SeenMarks(centres=project(TILTED, RECTANGLE), sigma=sigma)
 
     def places(seen: SeenMarks) -> Floats:
-        return plane_of(seen, SIZE, TILTED.size, lens=lens).to_mm(pixels)
+        return plane_through(seen, SIZE, TILTED.size, lens=lens).to_mm(pixels)
 
     tried = [places(replace(exact, centres=exact.centres + rng.normal(0, sigma))) for _ in range(500)]
-    plane = plane_of(exact, SIZE, TILTED.size, lens=lens)
+    plane = plane_through(exact, SIZE, TILTED.size, lens=lens)
     found = np.sqrt(sum((w * (p.to_mm(pixels) - grid()) ** 2 for p, w in plane.perturbed()), np.zeros_like(pixels)))
     np.testing.assert_allclose(found, np.std(tried, axis=0), rtol=0.15)
 
 
 def test_the_camera_is_where_it_is() -> None:
     """Against the simulated camera's own place, to a thousandth of a millimetre."""
-    plane = plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=900.0)
+    plane = plane_through(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=900.0)
     assert plane.eye_mm is not None
     assert plane.pinhole is not None
     np.testing.assert_allclose(plane.eye_mm, -TILTED.rotation.T @ TILTED.translation, atol=1e-3)
@@ -328,7 +344,7 @@ def test_the_camera_is_where_it_is() -> None:
 
 def test_a_ray_beside_a_ball_is_nowhere() -> None:
     """A radius just above the rectangle's half diagonal of 264 mm: the corners of the picture see past it."""
-    plane = plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=275.0)
+    plane = plane_through(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=275.0)
     assert np.isnan(plane.to_mm([[0.0, 0.0]])).all()
     assert np.isfinite(plane.to_mm([[2000.0, 1500.0]])).all()
     assert np.isnan(plane.to_px([[300.0, 0.0]])).all()
@@ -347,7 +363,7 @@ def test_without_a_lens_the_tilt_tells_where_the_camera_was() -> None:
     """A photograph 20 degrees off axis, without any note: places on a curved glass to what is said of them."""
     camera = framed(replace(UNBENT, tilt_deg=(14.0, -14.0)), (235.0, 185.0))
     pixels = project(camera, grid(), radius=800.0)
-    plane = plane_of(seen_by(camera, 0.02), SIZE, camera.size, glass_radius_mm=800.0)
+    plane = plane_through(seen_by(camera, 0.02), SIZE, camera.size, glass_radius_mm=800.0)
     assert plane.pinhole is not None
     assert plane.pinhole.fx == pytest.approx(camera.focal_px, rel=0.03)
     off = np.abs(plane.to_mm(pixels) - grid())
@@ -360,19 +376,19 @@ def test_without_a_lens_the_file_tells_where_the_camera_was() -> None:
     camera = framed(replace(UNBENT, tilt_deg=(0.5, 0.3)), (235.0, 185.0))
     pixels = project(camera, grid(), radius=800.0)
     seen = seen_by(camera, 0.02)
-    plane = plane_of(seen, SIZE, camera.size, glass_radius_mm=800.0, noted_focal_px=camera.focal_px * 0.99)
+    plane = plane_through(seen, SIZE, camera.size, glass_radius_mm=800.0, noted_focal_px=camera.focal_px * 0.99)
     off = np.abs(plane.to_mm(pixels) - grid())
     assert np.all(off < 2 * doubt_of(plane, pixels) + 0.02)
     with pytest.raises(ValueError, match=r"nothing shows how far away.*measure lens"):
-        plane_of(seen, SIZE, camera.size, glass_radius_mm=800.0)
+        plane_through(seen, SIZE, camera.size, glass_radius_mm=800.0)
     # A flat glass needs none of it.
-    assert plane_of(seen, SIZE, camera.size).pinhole is None
+    assert plane_through(seen, SIZE, camera.size).pinhole is None
 
 
 def test_an_unknown_lens_is_doubted_by_half_a_percent() -> None:
     """In the middle of a side, where the marks hold nothing: against OpenCV's model with that k1, laid on the marks."""
     camera = framed(replace(UNBENT, tilt_deg=(0.0, 0.0), roll_deg=0.0), (235.0, 185.0))
-    plane = plane_of(seen_by(camera), SIZE, camera.size)
+    plane = plane_through(seen_by(camera), SIZE, camera.size)
     (other,) = plane.doubtful()
     reach = math.hypot(4000, 3000) / 2
     x, y = 1999.5, 1499.5
@@ -383,16 +399,16 @@ def test_an_unknown_lens_is_doubted_by_half_a_percent() -> None:
     scale = 210.0 / (straight[2, 0] - x)
     assert other.to_mm(asked[0])[0] == pytest.approx((straight[0, 0] - x) * scale, abs=0.01)
     # The known lens' doubts are its own.
-    known = plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED))
+    known = plane_through(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED))
     assert known.doubtful() == []
     doubted = replace(lens_of(TILTED), covariance=np.diag([9.0, 9, 4, 4, 1e-6, 1e-6, 1e-9, 1e-9, 1e-6]))
-    assert len(plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=doubted).doubtful()) == 9
+    assert len(plane_through(seen_by(TILTED), SIZE, TILTED.size, lens=doubted).doubtful()) == 9
 
 
 def test_an_uncertain_tape_makes_sizes_uncertain() -> None:
     """0.5 mm of 420 and of 320 mm: the middle of an edge moves by half of it."""
     seen, lens = seen_by(TILTED), lens_of(TILTED)
-    plane = plane_of(seen, SIZE, TILTED.size, lens=lens, size_sigma_mm=0.5)
+    plane = plane_through(seen, SIZE, TILTED.size, lens=lens, size_sigma_mm=0.5)
     pixels = project(TILTED, np.array([[210.0, 0.0], [0.0, 160.0]]))
     np.testing.assert_allclose(doubt_of(plane, pixels), [[0.25, 0.0], [0.0, 0.25]], atol=1e-4)
 
@@ -412,7 +428,7 @@ def test_a_size_that_the_marks_deny_is_refused(size: tuple[float, float], more: 
     """The marks are 30 mm and square, which OpenCV's projection of them keeps."""
     for lens in (lens_of(TILTED), None):
         with pytest.raises(ValueError, match=words) as raised:
-            plane_of(seen_by(TILTED, **more), size, TILTED.size, lens=lens)
+            plane_through(seen_by(TILTED, **more), size, TILTED.size, lens=lens)
         assert "\n" not in str(raised.value)
 
 
@@ -420,7 +436,7 @@ def test_a_size_that_the_marks_bear_out_is_taken() -> None:
     """Within 2 %, with marks that were stuck on a little turned, and with 3 % of distortion and no lens."""
     for size in (SIZE, (424.0, 320.0), (420.0, 316.0)):
         for lens in (lens_of(TILTED), None):
-            plane_of(seen_by(TILTED, turn=3.0), size, TILTED.size, lens=lens)
+            plane_through(seen_by(TILTED, turn=3.0), size, TILTED.size, lens=lens)
 
 
 def test_marks_out_of_square_are_refused() -> None:
@@ -432,15 +448,15 @@ def test_marks_out_of_square_are_refused() -> None:
         corners=project(TILTED, places[:, None] + SQUARE),
     )
     with pytest.raises(ValueError, match=r"out of square by 1\.4 degrees"):
-        plane_of(seen, SIZE, TILTED.size, lens=lens_of(TILTED))
+        plane_through(seen, SIZE, TILTED.size, lens=lens_of(TILTED))
 
 
 def test_what_cannot_be_is_one_line() -> None:
     """A radius that does not reach the marks, and points outside the photograph."""
     with pytest.raises(ValueError, match="radius above 264 mm"):
-        plane_of(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=260.0)
+        plane_through(seen_by(TILTED), SIZE, TILTED.size, lens=lens_of(TILTED), glass_radius_mm=260.0)
     with pytest.raises(InputError, match=r"^5000,20 lies outside") as refused:
-        plane_of(marks_at([(10, 20), (5000, 20), (5000, 2000), (10, 2000)]), SIZE, TILTED.size)
+        plane_through(marks_at([(10, 20), (5000, 20), (5000, 2000), (10, 2000)]), SIZE, TILTED.size)
     assert refused.value.fields == ("marks",)
 
 
@@ -455,7 +471,7 @@ def test_a_portrait_photograph_gives_the_same_places(tmp_path: Path) -> None:
     height, width = image.shape[:2]
     assert photo.size == (height, width)
     marks = made.marks.width_mm, made.marks.height_mm
-    plane = plane_in(photo, find_marks(photo), marks, lens=lens_of(made.camera))
+    plane = plane_in(photo, MarksGiven(seen=find_marks(photo), size_mm=marks), lens=lens_of(made.camera))
     wanted = np.array([[-150.0, -100.0], [150.0, 100.0], [0.0, 0.0]])
     sensor = made.camera.project(on_glass(wanted), 1)
     # Turned clockwise: (x, y) goes to (height - 1 - y, x).
@@ -474,7 +490,7 @@ def test_places_in_a_photograph_of_12_megapixels(radius: float | None, tmp_path:
     Image.fromarray(np.asarray(made.marks_photograph())).save(path, quality=90)
     photo = read_photo(path)
     marks = made.marks.width_mm, made.marks.height_mm
-    plane = plane_of(find_marks(photo), marks, photo.size, lens=lens_of(camera), glass_radius_mm=radius)
+    plane = plane_through(find_marks(photo), marks, photo.size, lens=lens_of(camera), glass_radius_mm=radius)
     height = np.zeros((7, 9))
     if radius is not None:
         height = math.sqrt(radius**2 - (marks[0] ** 2 + marks[1] ** 2) / 4) - np.sqrt(

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from analysis.lens.model import Lens
 from analysis.photo.file import Photo
 from analysis.photo.marks import SeenMarks
-from analysis.photo.plane import plane_of
+from analysis.photo.plane import MarksGiven, plane_of
 from analysis.raster.answer import (
     convergence_finding,
     geometry_figures,
@@ -174,7 +174,7 @@ LENS = Lens(width=1400, height=1100, fx=1500, fy=1500, cx=700, cy=550, distortio
 
 def on_glass(lens: Lens | None, *, placed: bool) -> OnGlass:
     """The grid in a photograph by the plane of marks, 460 x 360 mm apart; with or without them."""
-    plane = plane_of(MARKS, (460, 360), (1400, 1100), lens=lens)
+    plane = plane_of(MarksGiven(seen=MARKS, size_mm=(460, 360)), (1400, 1100), lens=lens)
     glass = grid(lambda u, v: (2 * u * v * v, 0 * v), red=0.25)
     # Of one lens for all guns, so that none has a fringe of its own.
     pixels = plane.to_px(glass.nodes)

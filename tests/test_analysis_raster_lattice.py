@@ -47,7 +47,7 @@ def sight(one: PhotoSet, image: NDArray[np.uint8], shown: ShownGrid | None = Non
     shown = shown or ShownGrid.of(one.scene)
     assert shown is not None
     middle = one.camera.project(np.zeros((1, 3)), 1)[0]
-    return see_grid(Photo(Path("photograph"), image), shown, dots=one.pattern == "dots", middle=middle)
+    return see_grid(Photo(Path("photograph"), image), shown, middle=middle)
 
 
 def off(one: PhotoSet, seen: SeenGrid, true: Floats | None = None) -> Floats:

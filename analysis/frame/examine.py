@@ -13,11 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.frame.findings import Examination
-from analysis.frame.levels import Frame, Tolerance, check_levels
-from patterns.formats import Format
+from analysis.frame.levels import Frame, Reference, Tolerance, check_levels
 from patterns.pattern import Options, Pattern
-from patterns.scene import Scene
-from patterns.signal import Edges, Signal
+from patterns.signal import Edges
 from render.raster import check_raster, draw_frame
 
 __all__ = ["examine"]
@@ -26,43 +24,52 @@ __all__ = ["examine"]
 def examine(
     frame: Frame,
     pattern: Pattern,
-    scene: Scene,
-    fmt: Format,
-    signal: Signal,
+    reference: Reference,
     *,
     tolerance: Tolerance | None = None,
     others: Callable[[], Sequence[tuple[Pattern, Options]]] = lambda: (),
     states_signal: bool = False,
 ) -> Examination:
-    """Examine one frame for what the scene should show in it.
+    """Examine one frame for what the reference's scene should show in it.
 
     `others` gives the patterns that it may show instead, when it does not look like this one. `states_signal` says that
     the pattern's words depend on the signal that it was drawn for, which a capture of it need not have.
 
     Raises:
+        FileError: it is too small.
         OtherPatternError: it shows another pattern, or none.
     """
-    planes = frame.picture.planes
-    if planes[0].shape == (fmt.height, fmt.width) and _is_as_drawn(frame, scene, fmt, signal, tolerance):
-        return Examination(check=check_levels(frame, scene, fmt, signal, tolerance), faults=())
-    if not scene.is_still:
+    if _is_as_drawn(frame, reference, tolerance):
+        return Examination(check=check_levels(frame, reference, tolerance), faults=())
+    if not reference.scene.is_still:
         reason = "the pattern moves, so a frame alone does not tell where its marks ought to be"
-        check = check_levels(frame, scene, fmt, signal, tolerance)
+        check = check_levels(frame, reference, tolerance)
         return Examination(check=check, faults=(), reasons={"registration": reason})
     # A frame as it was drawn does without it: 30 ms, and SciPy behind it half a second.
-    from analysis.frame.investigate import Investigation
+    from analysis.frame.expected import Subject
+    from analysis.frame.investigate import investigate
 
-    return Investigation(frame, pattern, scene, fmt, signal, tolerance, others, states_signal).examination()
+    return investigate(
+        Subject(
+            frame=frame,
+            pattern=pattern,
+            reference=reference,
+            tolerance=tolerance,
+            others=others,
+            states_signal=states_signal,
+        )
+    )
 
 
-def _is_as_drawn(frame: Frame, scene: Scene, fmt: Format, signal: Signal, tolerance: Tolerance | None) -> bool:
+def _is_as_drawn(frame: Frame, reference: Reference, tolerance: Tolerance | None) -> bool:
     """Whether every sample is the drawn one, within the tolerance: then there is nothing else to look for."""
-    if check_raster(fmt, signal.sampling):
+    fmt, signal = reference.format, reference.signal
+    if frame.picture.planes[0].shape != (fmt.height, fmt.width) or check_raster(fmt, signal.sampling):
         return False
     limits = (tolerance or Tolerance(value=1.0)).limits(signal)
     # The usual ones of such samples first.
     for edges in (Edges.HARD, Edges.SHAPED) if signal.sampling.is_rgb else (Edges.SHAPED, Edges.HARD):
-        drawn = draw_frame(scene, fmt, replace(signal, edges=edges), frame.index)
+        drawn = draw_frame(reference.scene, fmt, replace(signal, edges=edges), frame.index)
         pairs = list(zip(frame.picture.planes, drawn, strict=True))
         if all(np.array_equal(seen, wanted) for seen, wanted in pairs):
             return True

@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,7 @@ __all__ = [
     "Check",
     "Frame",
     "Reading",
+    "Reference",
     "Tolerance",
     "check_levels",
     "frame_signal",
@@ -68,6 +70,20 @@ class Frame:
     provenance: dict[str, str]
     is_still: bool = False
     """Whether the file is a still picture."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reference:
+    """What a frame is compared with: a scene in the format and the signal that carry it."""
+
+    scene: Scene
+    format: Format
+    signal: Signal
+
+    @cached_property
+    def has_colour(self) -> bool:
+        """Whether a patch of the scene is not neutral."""
+        return not all(patch.colour.is_neutral for patch in self.scene.patches)
 
 
 class Capture(StrEnum):
@@ -190,46 +206,33 @@ def frame_signal(
 
 def check_levels(
     frame: Frame,
-    scene: Scene,
-    fmt: Format,
-    signal: Signal,
+    reference: Reference,
     tolerance: Tolerance | None = None,
     registration: Registration | None = None,
     *,
     by_area: bool = False,
 ) -> Check:
-    """Measure every patch of `scene` in the frame.
+    """Measure every patch of the reference's scene in the frame.
 
     Without a registration a frame of another size than the format's raster is taken as the whole raster scaled to it.
     Without a tolerance the frame's noise decides how it is judged. `by_area` measures lines by their area, as is always
     done where the frame's samples are not the raster's own.
     """
     planes = frame.picture.planes
+    scene, signal = reference.scene, reference.signal
     height, width = planes[0].shape
-    place = registration or Registration.whole(fmt, width, height)
+    place = registration or Registration.whole(reference.format, width, height)
     by_area |= not place.is_identity
-    found: list[tuple[Patch, list[Statistics], Span]] = []
-    skipped: list[str] = []
-    tells_something = not scene.shapes
-    has_colour = not all(patch.colour.is_neutral for patch in scene.patches)
-    for patch in scene.patches:
-        measured = _measured(planes, patch, fmt, signal, place, by_area, has_colour)
-        if measured is None:
-            skipped.append(patch.name)
-        else:
-            found.append((patch, *measured))
-            tells_something |= patch.colour != scene.background
+    every = [_measured(planes, patch, reference, place, by_area) for patch in scene.patches]
+    found = [one for one in every if one is not None]
     step = 1 << (signal.bits - 8)
     # A patch at the end of the codes has half its noise cut off; most patches, and most components, have not.
-    noises = [max(part.noise for part in parts) for patch, parts, _ in found if not patch.sloped]
-    noises = noises or [_down_noise(planes[0], span) for _, _, span in found]
+    noises = [max(part.noise for part in one.parts) for one in found if not one.patch.sloped]
+    noises = noises or [_down_noise(planes[0], one.span) for one in found]
     noise = float(np.percentile(noises, 75)) / step if any(noises) else 0.0
     capture = Capture.ANALOGUE if noise > _ANALOGUE_NOISE else Capture.DIGITAL
     judged = tolerance or USUAL[capture]
-    limits = judged.limits(signal)
-    readings = tuple(
-        _reading(patch, parts, span, signal, limits, by_area and patch.thin) for patch, parts, span in found
-    )
+    readings = tuple(_reading(one, signal, judged) for one in found)
     return Check(
         passed=bool(readings) and all(reading.passed for reading in readings),
         signal=signal,
@@ -238,60 +241,64 @@ def check_levels(
         tolerance=judged,
         capture=capture,
         noise=noise,
-        skipped=tuple(skipped),
-        tells_something=tells_something,
+        skipped=tuple(patch.name for patch, one in zip(scene.patches, every, strict=True) if one is None),
+        tells_something=not scene.shapes or any(one.patch.colour != scene.background for one in found),
     )
 
 
-def _loosened(limits: tuple[float, float, float], signal: Signal) -> tuple[float, float, float]:
-    """What a line may be off where it is measured by its area: a converter's filter does not keep that exactly."""
-    least = Tolerance(value=AREA_PERCENT, percent=True).limits(signal)
-    first, second, third = (max(limit, other) for limit, other in zip(limits, least, strict=True))
-    return first, second, third
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Measured:
+    """A patch with its statistics."""
+
+    patch: Patch
+    parts: list[Statistics]
+    """One for each plane: luma alone where the patch is too fine for subsampled chroma."""
+    span: Span
+    """What was measured, in samples of the first plane."""
+    by_area: bool
+    """Whether it is a line whose level is from its area."""
 
 
 def _measured(
-    planes: Sequence[NDArray[Any]],
-    patch: Patch,
-    fmt: Format,
-    signal: Signal,
-    place: Registration,
-    by_area: bool,
-    has_colour: bool,
-) -> tuple[list[Statistics], Span] | None:
-    """The statistics of a patch in each plane, and where they were taken; None where too few samples are in view.
+    planes: Sequence[NDArray[Any]], patch: Patch, reference: Reference, place: Registration, by_area: bool
+) -> _Measured | None:
+    """The patch in each plane; None where too few samples are in view.
 
     What is measured lies in the patch wherever a frame's sample reaches: further from its edges the softer they are.
     """
+    fmt, signal = reference.format, reference.signal
     soft_x, soft_y = (axis.softness / axis.scale for axis in (place.x, place.y))
     # Down the picture edges are sharp as drawn, but for subsampled chroma: without it there is room for some softness.
-    down = max(MARGIN_LINES, MARGIN_LINES * has_colour + math.ceil(3 * soft_y))
+    down = max(MARGIN_LINES, MARGIN_LINES * reference.has_colour + math.ceil(3 * soft_y))
     span = patch_area(fmt, patch, MARGIN_SAMPLES + math.ceil(3 * soft_x), down)
     if by_area:
         span = _clear_of_raster(span, patch, fmt)
-    count = 1 if is_luma_only(patch, signal.sampling) else 3
+    by_area = by_area and patch.thin
+    drawn = patch_area(fmt, patch, 0, 0)
     parts: list[Statistics] = []
-    whole: Span | None = None
-    for i, plane in enumerate(planes[:count]):
+    spans: list[Span] = []
+    for i, plane in enumerate(planes[: 1 if is_luma_only(patch, signal.sampling) else 3]):
         step_x, step_y = signal.sampling.chroma_step if i > 0 else (1, 1)
         left, right = _inside(span.left, span.right, place.x, step_x, plane.shape[1])
-        if patch.thin and by_area:
-            columns, ends = slice(left, right), 1 << signal.bits
-            tried = (_line(plane, patch, fmt, place, step_y, columns, ends, reach) for reach in _LINE_REACHES)
-            line = next((one for one in tried if one is not None), None)
-            if line is None:
+        if by_area:
+            top, bottom = ((place.y.scale * edge + place.y.offset) / step_y for edge in (drawn.top, drawn.bottom))
+            line = _Line(
+                columns=plane[:, left:right], top=top, bottom=bottom, scale=place.y.scale / step_y, bits=signal.bits
+            )
+            reaches = ((lines * place.y.scale + 2.2 * place.y.softness) / step_y for lines in _LINE_REACHES)
+            statistics = next((one for reach in reaches if (one := line.statistics(reach)) is not None), None)
+            if statistics is None:
                 return None
-            statistics, top, bottom = line
+            first, last = int(top), math.ceil(bottom)
         else:
-            top, bottom = _inside(span.top, span.bottom, place.y, step_y, plane.shape[0])
-            part = plane[top:bottom, left:right]
+            first, last = _inside(span.top, span.bottom, place.y, step_y, plane.shape[0])
+            part = plane[first:last, left:right]
             if part.size < FEWEST_SAMPLES:
                 return None
             statistics = Statistics.of(part)
         parts.append(statistics)
-        whole = whole or Span(left=left, top=top, right=right, bottom=bottom)
-    assert whole is not None
-    return parts, whole
+        spans.append(Span(left=left, top=first, right=right, bottom=last))
+    return _Measured(patch=patch, parts=parts, span=spans[0], by_area=by_area)
 
 
 def _down_noise(plane: NDArray[Any], span: Span) -> float:
@@ -320,74 +327,71 @@ def _inside(low: int, high: int, axis: Axis, step: int, count: int) -> tuple[int
     return min(max(first, 0), count), min(max(last, 0), count)
 
 
-def _line(
-    plane: NDArray[Any],
-    patch: Patch,
-    fmt: Format,
-    place: Registration,
-    step: int,
-    columns: slice,
-    ends: int,
-    lines: int,
-) -> tuple[Statistics, int, int] | None:
-    """The level of a horizontal line in a frame that was scaled, softened or sharpened.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Line:
+    """A horizontal line in a frame that was scaled, softened or sharpened."""
 
-    Its height is lost there, but not its area: what stands above the ground on both sides, summed down each column,
-    over the line's own thickness. None where within `lines` another mark is near.
-    """
-    span = patch_area(fmt, patch, 0, 0)
-    axis = place.y
-    reach = lines * axis.scale + 2.2 * axis.softness
-    top = (axis.scale * span.top + axis.offset) / step
-    bottom = (axis.scale * span.bottom + axis.offset) / step
-    first, last = math.floor(top - reach / step), math.ceil(bottom + reach / step)
-    edge = max(1, round(axis.scale / step))
-    if first - edge < 0 or last + edge > plane.shape[0] or columns.stop - columns.start < FEWEST_SAMPLES:
-        return None
-    above, below = (plane[at : at + edge, columns].astype(np.float64).mean(axis=0) for at in (first - edge, last))
-    if abs(float(np.median(above - below))) > _UNEVEN * ends:
-        # Another mark is near: what stands above the ground is not the line's alone.
-        return None
-    level = (above + below) / 2
-    rise = plane[first:last, columns].astype(np.float64).sum(axis=0) - level * (last - first)
-    return Statistics.of_values(level + rise / (bottom - top)), int(top), math.ceil(bottom)
+    columns: NDArray[Any]
+    """(rows, columns) of a plane: the columns that the line covers."""
+    top: float
+    bottom: float
+    """Where it was drawn, in rows of the plane."""
+    scale: float
+    """Rows of the plane for a line of the raster."""
+    bits: int
+
+    def statistics(self, reach: float) -> Statistics | None:
+        """Its level; None where another mark is within `reach` rows, or too little is in view.
+
+        Its height is lost, but not its area: what stands above the ground on both sides, summed down each column, over
+        the line's own thickness.
+        """
+        rows, count = self.columns.shape
+        first, last = math.floor(self.top - reach), math.ceil(self.bottom + reach)
+        edge = max(1, round(self.scale))
+        if first - edge < 0 or last + edge > rows or count < FEWEST_SAMPLES:
+            return None
+        above, below = (self.columns[at : at + edge].astype(np.float64).mean(axis=0) for at in (first - edge, last))
+        if abs(float(np.median(above - below))) > _UNEVEN * (1 << self.bits):
+            # Another mark is near: what stands above the ground is not the line's alone.
+            return None
+        level = (above + below) / 2
+        rise = self.columns[first:last].astype(np.float64).sum(axis=0) - level * (last - first)
+        return Statistics.of_values(level + rise / (self.bottom - self.top))
 
 
-def _reading(
-    patch: Patch,
-    found: list[Statistics],
-    span: Span,
-    signal: Signal,
-    limits: tuple[float, float, float],
-    by_area: bool,
-) -> Reading:
-    if by_area:
-        limits = _loosened(limits, signal)
+def _reading(found: _Measured, signal: Signal, tolerance: Tolerance) -> Reading:
+    patch, parts, span = found.patch, found.parts, found.span
+    limits: Sequence[float] = tolerance.limits(signal)
+    if found.by_area:
+        # A converter's filter does not keep a line's area exactly.
+        least = Tolerance(value=AREA_PERCENT, percent=True).limits(signal)
+        limits = [max(pair) for pair in zip(limits, least, strict=True)]
     expected = signal.codes(patch.colour)
     if patch.sloped:
-        measured, wanted = [f.mean for f in found], [float(value) for value in signal.exact(patch.colour)]
+        measured, wanted = [f.mean for f in parts], [float(value) for value in signal.exact(patch.colour)]
     else:
         noisy = 0.5 * (1 << (signal.bits - 8))
-        measured = [f.between if f.noise > noisy else f.median for f in found]
+        measured = [f.between if f.noise > noisy else f.median for f in parts]
         wanted = [float(code) for code in expected]
     error = [got - want for got, want in zip(measured, wanted, strict=False)]
     # The middle of mere noise tells no level.
-    snow = not patch.sloped and found[0].noise * (signal.fraction_of(0, 1) - signal.fraction_of(0, 0)) > _SNOW
+    snow = not patch.sloped and parts[0].noise * (signal.fraction_of(0, 1) - signal.fraction_of(0, 0)) > _SNOW
     return Reading(
         name=patch.name,
         expected=expected,
         measured=_triple(measured),
-        mean=_triple([f.mean for f in found]),
-        between=_triple([f.mean if patch.sloped else f.between for f in found]),
-        noise=_triple([f.noise for f in found]),
-        lowest=_triple([f.lowest for f in found]),
-        highest=_triple([f.highest for f in found]),
+        mean=_triple([f.mean for f in parts]),
+        between=_triple([f.mean if patch.sloped else f.between for f in parts]),
+        noise=_triple([f.noise for f in parts]),
+        lowest=_triple([f.lowest for f in parts]),
+        highest=_triple([f.highest for f in parts]),
         error=_triple(error),
         passed=all(abs(value) <= limit for value, limit in zip(error, limits, strict=False)) and not snow,
-        uncertainty=_triple([f.uncertainty for f in found]),
+        uncertainty=_triple([f.uncertainty for f in parts]),
         box=(float(span.left), float(span.top), float(span.right), float(span.bottom)),
         sent=patch.colour,
-        by_area=by_area,
+        by_area=found.by_area,
     )
 
 

@@ -97,6 +97,37 @@ def calibrate(sightings: Sequence[Sighting], missed: Sequence[Path] = ()) -> Cal
             "it large, sharp and evenly lit"
         )
     _check_alike(kept)
+    kept, fit = _agreeing(kept, left_out)
+    lens = _lens(kept, fit)
+    _check_certainty(lens)
+    coverage = _coverage(kept)
+    notes = []
+    stretched = lens.fx / lens.fy - 1
+    if abs(stretched) > _STRETCHED:
+        notes.append(
+            f"across, the focal length is {100 * stretched:+.1f} % longer than down: measure the print, its squares "
+            "should be square"
+        )
+    if coverage < _GOOD_COVERAGE:
+        notes.append(
+            "the outer part of the picture has seen little of the board; photographs in which the board reaches beyond "
+            "the picture's edges, one for each corner, make the lens more certain there"
+        )
+    normals = fit.normals
+    tilts = np.degrees(np.arccos(np.clip(np.abs(normals[:, 2]), 0, 1)))
+    return Calibration(
+        lens=lens,
+        used=tuple(sighting.path for sighting in kept),
+        left_out=tuple(left_out),
+        coverage=coverage,
+        tilts_deg=(float(tilts.min()), float(tilts.max())),
+        spread_deg=_spread_deg(normals),
+        notes=tuple(notes),
+    )
+
+
+def _agreeing(kept: list[Sighting], left_out: list[tuple[Path, str]]) -> tuple[list[Sighting], _Fit]:
+    """The photographs and corners that agree with each other, and their fit; others are added to `left_out`."""
     while True:
         _check_count(kept, left_out)
         _check_coverage(kept)
@@ -104,8 +135,16 @@ def calibrate(sightings: Sequence[Sighting], missed: Sequence[Path] = ()) -> Cal
         _check_directions(fit)
         judged = _judged(kept, fit, left_out)
         if judged == kept:
-            break
+            return kept, fit
         kept = judged
+
+
+def _lens(kept: list[Sighting], fit: _Fit) -> Lens:
+    """The lens of a fit, with how certain it is.
+
+    Raises:
+        ValueError: the photographs do not agree well enough.
+    """
     size = kept[0].size
     rests = np.concatenate(fit.rests)
     freedom = max(rests.size - len(PARAMETERS) - 6 * len(kept), 1)
@@ -119,7 +158,7 @@ def calibrate(sightings: Sequence[Sighting], missed: Sequence[Path] = ()) -> Cal
     k1, k2, p1, p2, k3 = (float(v) for v in fit.distortion)
     middle = (float(fit.matrix[0, 2]), float(fit.matrix[1, 2]))
     try:
-        lens = Lens(
+        return Lens(
             width=size[0],
             height=size[1],
             fx=float(fit.matrix[0, 0]),
@@ -134,30 +173,6 @@ def calibrate(sightings: Sequence[Sighting], missed: Sequence[Path] = ()) -> Cal
         )
     except ValueError as error:
         raise ValueError(f"the photographs give no lens ({error}); take more, with the board in all corners") from error
-    _check_certainty(lens)
-    normals = fit.normals
-    tilts = np.degrees(np.arccos(np.clip(np.abs(normals[:, 2]), 0, 1)))
-    stretched = lens.fx / lens.fy - 1
-    notes = []
-    if abs(stretched) > _STRETCHED:
-        notes.append(
-            f"across, the focal length is {100 * stretched:+.1f} % longer than down: measure the print, its squares "
-            "should be square"
-        )
-    if _coverage(kept) < _GOOD_COVERAGE:
-        notes.append(
-            "the outer part of the picture has seen little of the board; photographs in which the board reaches beyond "
-            "the picture's edges, one for each corner, make the lens more certain there"
-        )
-    return Calibration(
-        lens=lens,
-        used=tuple(sighting.path for sighting in kept),
-        left_out=tuple(left_out),
-        coverage=_coverage(kept),
-        tilts_deg=(float(tilts.min()), float(tilts.max())),
-        spread_deg=_spread_deg(normals),
-        notes=tuple(notes),
-    )
 
 
 def _distinct(sightings: Sequence[Sighting], left_out: list[tuple[Path, str]]) -> list[Sighting]:

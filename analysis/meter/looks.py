@@ -49,18 +49,20 @@ TARGET: dict[str, Any] = {
 """What should be, as arguments of `Axes.plot`: an open ring that what is lies in."""
 
 
-def label_at(axes: Axes, x: float, y: float, text: str, ink: str, *, dx: float = 6, dy: float = 0, **how: Any) -> None:
-    """A word beside a point, `dx` and `dy` points of type away from it."""
+def label_at(
+    axes: Axes, place: tuple[float, float], text: str, ink: str, *, away: tuple[float, float] = (6, 0)
+) -> None:
+    """A word beside a place in the axes' data, so many points of type `away` from it, right and up."""
+    dx, dy = away
     across = "left" if dx > 0 else "right" if dx < 0 else "center"
     upright = "center" if dy == 0 else "bottom" if dy > 0 else "top"
     axes.annotate(
         text,
-        (x, y),
-        (dx, dy),
+        place,
+        away,
         textcoords="offset points",
         ha=across,
         va=upright,
         color=ink,
         annotation_clip=False,
-        **how,
     )

@@ -22,7 +22,7 @@ from analysis.photo.notes import read_notes
 from analysis.photo.pose import Pinhole, eye_of, homography, pinholes_of, through, usual_principal
 from analysis.photo.targets import CORNER_NAMES, MARK_MM
 
-__all__ = ["Plane", "plane_in", "plane_of", "unknown_lens"]
+__all__ = ["MarksGiven", "Plane", "plane_in", "plane_of", "unknown_lens"]
 
 Floats = NDArray[np.float64]
 
@@ -38,6 +38,20 @@ _OUT_OF_SQUARE_DEG = 1.0
 _DEPTH_SIGMA_MM = 1.0
 """Standard uncertainty of how far the picture lies behind the marks, where that is given: what lies behind the glass is
 seen through it (common practice, no source)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class MarksGiven:
+    """The marks in the photograph's pixels, and how far their centres are apart."""
+
+    seen: SeenMarks
+    size_mm: tuple[float, float]
+    size_sigma_mm: float = 0.0
+    """Standard uncertainty of both sides."""
+    glass_radius_mm: float | None = None
+    """Radius of the glass; None where it is flat."""
+    depth_mm: float = 0.0
+    """How far the picture lies behind the marks."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -148,95 +162,78 @@ class Plane:
         return replace(other, matrix=matrix, eye_mm=eye)
 
 
-def plane_in(
-    photo: Photo,
-    seen: SeenMarks,
-    size_mm: tuple[float, float],
-    *,
-    lens: Lens | None = None,
-    glass_radius_mm: float | None = None,
-    depth_mm: float = 0.0,
-    size_sigma_mm: float = 0.0,
-) -> Plane:
+def plane_in(photo: Photo, marks: MarksGiven, *, lens: Lens | None = None) -> Plane:
     """The plane of the marks of a photograph, with the lens turned and scaled as the photograph is.
 
     Raises:
         ValueError: as of `plane_of`, or the lens is for photographs of another shape.
     """
     notes = read_notes(photo.path)
-    return plane_of(
-        seen,
-        size_mm,
-        photo.size,
-        lens=None if lens is None else lens.for_photo(photo.size, notes.orientation),
-        glass_radius_mm=glass_radius_mm,
-        depth_mm=depth_mm,
-        noted_focal_px=notes.focal_px(photo.size),
-        size_sigma_mm=size_sigma_mm,
-    )
+    own = None if lens is None else lens.for_photo(photo.size, notes.orientation)
+    return plane_of(marks, photo.size, lens=own, noted_focal_px=notes.focal_px(photo.size))
 
 
 def plane_of(
-    seen: SeenMarks,
-    size_mm: tuple[float, float],
+    marks: MarksGiven,
     photo_size: tuple[int, int],
     *,
     lens: Lens | None = None,
-    glass_radius_mm: float | None = None,
-    depth_mm: float = 0.0,
     noted_focal_px: float | None = None,
-    size_sigma_mm: float = 0.0,
-    mark_mm: float = MARK_MM,
 ) -> Plane:
-    """The plane through four marks whose centres form a rectangle of `size_mm`, width and height.
+    """The plane through four marks whose centres form a rectangle.
 
-    `lens` is that of photographs of just this size and way up. `depth_mm` is how far the picture lies behind the marks.
-    `noted_focal_px` is what the file notes, for a curved or deep glass without a lens. `size_sigma_mm` is the standard
-    uncertainty of either side of `size_mm`.
+    `lens` is that of photographs of just this size and way up. `noted_focal_px` is what the file notes, for a curved or
+    deep glass without a lens.
 
     Raises:
-        ValueError: the marks' own size says that `size_mm` is wrong, the glass' radius is too small, or nothing shows
-            where the camera was and that is needed; one line. An `InputError` where a value is at fault.
+        ValueError: the marks' own size says that the rectangle's is wrong, the glass' radius is too small, or nothing
+            shows where the camera was and that is needed; one line. An `InputError` where a value is at fault.
     """
-    width, height = size_mm
-    if glass_radius_mm is not None and not glass_radius_mm > math.hypot(width, height) / 2 * 1.02:
-        raise InputError(
-            f"got {glass_radius_mm:g}, a glass that reaches all four marks has a radius above "
-            f"{math.hypot(width, height) / 2:.0f} mm",
-            fields=("glass_radius_mm",),
-        )
-    inside = np.all((seen.centres > -1) & (seen.centres < photo_size), axis=1)
-    if not inside.all():
-        x, y = seen.centres[~inside][0]
-        raise InputError(
-            f"{x:g},{y:g} lies outside the photograph of {photo_size[0]}x{photo_size[1]}", fields=("marks",)
-        )
-    marks = _straight_marks(seen, lens)
-    matrix = homography(_rectangle(size_mm), marks)
+    _check_values(marks, photo_size)
+    seen = marks.seen
+    marks_px = _straight_marks(seen, lens)
     plane = Plane(
         seen=seen,
-        size_mm=size_mm,
+        size_mm=marks.size_mm,
         photo_size=photo_size,
         lens=lens,
         glass_radius_mm=None,
         depth_mm=0.0,
-        marks_px=marks,
-        matrix=matrix,
+        marks_px=marks_px,
+        matrix=homography(_rectangle(marks.size_mm), marks_px),
         pinhole=None,
         doubted=(),
         eye_mm=None,
-        size_sigma_mm=size_sigma_mm,
+        size_sigma_mm=marks.size_sigma_mm,
     )
     if seen.corners is not None:
-        _check_size(plane, seen.corners, mark_mm)
-    if glass_radius_mm is None and not depth_mm:
+        _check_size(plane, seen.corners)
+    if marks.glass_radius_mm is None and not marks.depth_mm:
         return plane
     if lens is not None:
         plane = replace(plane, pinhole=Pinhole.of(lens))
     else:
         pinhole, doubted = pinholes_of(_variants(plane), photo_size, noted_focal_px)
         plane = replace(plane, pinhole=pinhole, doubted=doubted)
-    return plane._with(glass_radius_mm=glass_radius_mm, depth_mm=depth_mm)
+    return plane._with(glass_radius_mm=marks.glass_radius_mm, depth_mm=marks.depth_mm)
+
+
+def _check_values(marks: MarksGiven, photo_size: tuple[int, int]) -> None:
+    """Refuse a glass that does not reach the marks, and marks outside the photograph."""
+    half_diagonal = math.hypot(*marks.size_mm) / 2
+    if marks.glass_radius_mm is not None and not marks.glass_radius_mm > half_diagonal * 1.02:
+        raise InputError(
+            f"got {marks.glass_radius_mm:g}, a glass that reaches all four marks has a radius above "
+            f"{half_diagonal:.0f} mm",
+            fields=("glass_radius_mm",),
+        )
+    centres = marks.seen.centres
+    inside = np.all((centres > -1) & (centres < photo_size), axis=1)
+    if not inside.all():
+        x, y = centres[~inside][0]
+        raise InputError(
+            f"{x:g},{y:g} lies outside the photograph of {photo_size[0]}x{photo_size[1]}", fields=("marks",)
+        )
 
 
 def _variants(plane: Plane) -> Callable[[], list[Floats]]:
@@ -276,8 +273,8 @@ def unknown_lens(size: tuple[int, int]) -> Lens:
     )
 
 
-def _check_size(plane: Plane, corners: Floats, mark_mm: float) -> None:
-    """Hold the marks' own width and height, by the given size, against what was printed."""
+def _check_size(plane: Plane, corners: Floats) -> None:
+    """Compare the marks' own width and height, by the given size, with what was printed."""
     straight: Floats = corners if plane.lens is None else plane.lens.straight(corners)
     top_left, top_right, bottom_right, bottom_left = np.moveaxis(through(np.linalg.inv(plane.matrix), straight), 1, 0)
     across, down = (
@@ -290,7 +287,7 @@ def _check_size(plane: Plane, corners: Floats, mark_mm: float) -> None:
         )
     wide, high = float(np.hypot(*across.T).mean()), float(np.hypot(*down.T).mean())
     width, height = plane.size_mm
-    shape, size = wide / high, math.sqrt(wide * high) / mark_mm
+    shape, size = wide / high, math.sqrt(wide * high) / MARK_MM
     given = f"with {width:g}x{height:g} the marks come out {wide:.1f} mm wide and {high:.1f} mm high"
     if abs(shape - 1) > _WRONG_SHAPE:
         swapped = shape * (height / width) ** 2
@@ -305,7 +302,7 @@ def _check_size(plane: Plane, corners: Floats, mark_mm: float) -> None:
     limit = _WRONG_SIZE if plane.lens is not None else _WRONG_SIZE_NO_LENS
     if abs(size - 1) > limit:
         raise InputError(
-            f"{given}, {mark_mm:g} mm is printed: measure from centre to centre again, and the print's ruler, which is "
+            f"{given}, {MARK_MM:g} mm is printed: measure from centre to centre again, and the print's ruler, which is "
             "100 mm",
             fields=("marks_mm",),
         )

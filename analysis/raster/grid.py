@@ -23,16 +23,25 @@ class ShownGrid:
     """(columns,) of the upright lines, rising."""
     v: Floats
     """(rows,) of the level lines, rising."""
+    dots: bool = False
+    """Whether dots are shown where lines would cross, not lines."""
+    interlaced_lines: int = 0
+    """Lines of the picture where it is shown in two fields, else 0: a level line then has one of each field."""
 
     @classmethod
-    def of(cls, scene: Scene) -> ShownGrid | None:
+    def of(cls, scene: Scene, interlaced_lines: int = 0) -> ShownGrid | None:
         """The grid of a scene's lines or dots; None where it has neither."""
         nodes: Sequence[Node | Dot] = scene.nodes or scene.dots
         if not nodes:
             return None
         u = sorted({2 * node.x - 1 for node in nodes})
         v = sorted({2 * node.y - 1 for node in nodes})
-        return cls(u=np.array([float(x) for x in u]), v=np.array([float(y) for y in v]))
+        return cls(
+            u=np.array([float(x) for x in u]),
+            v=np.array([float(y) for y in v]),
+            dots=not scene.nodes,
+            interlaced_lines=interlaced_lines,
+        )
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

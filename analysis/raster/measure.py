@@ -13,10 +13,11 @@ from analysis.lens.file import load_lens
 from analysis.lens.model import Lens
 from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import NoMarksError, SeenMarks, find_marks
+from analysis.photo.plane import MarksGiven
 from analysis.raster.convergence import Convergence, measure_convergence
 from analysis.raster.geometry.figures import Geometry, measure_geometry
 from analysis.raster.grid import ShownGrid
-from analysis.raster.placing import MarksGiven, OnGlass, grid_on_glass
+from analysis.raster.placing import OnGlass, grid_on_glass
 from patterns.formats import Format, format_words
 from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
@@ -59,7 +60,7 @@ class GridShown:
             InputError: the pattern has no grid that can be measured; one line.
         """
         scene = pattern.scene(fmt, Options(cells=cells))
-        grid = ShownGrid.of(scene)
+        grid = ShownGrid.of(scene, fmt.picture.height if fmt.interlaced else 0)
         if grid is None or len(scene.nodes or scene.dots) != len(grid.u) * len(grid.v):
             raise InputError(f"{pattern.id} has no grid to measure; crosshatch and dots have one", fields=("pattern",))
         if min(len(grid.u), len(grid.v)) < _FEWEST_LINES:
@@ -205,17 +206,8 @@ def see(request: RasterRequest, step: Callable[[str, float], None] = _no_progres
     if marks is None:
         _check_without_marks(request)
     step("looking for the grid", 0.3)
-    shown = request.shown
     try:
-        on = grid_on_glass(
-            photo,
-            shown.grid,
-            dots=not shown.scene.nodes,
-            marks=marks,
-            lens=lens,
-            interlaced_lines=shown.format.picture.height if shown.format.interlaced else 0,
-            hidden=request.hidden,
-        )
+        on = grid_on_glass(photo, request.shown.grid, marks=marks, lens=lens, hidden=request.hidden)
     except FileError:
         raise
     except InputError as error:

@@ -9,14 +9,13 @@ from numpy.typing import NDArray
 
 from analysis.lens.model import Lens
 from analysis.photo.file import Photo
-from analysis.photo.marks import SeenMarks
 from analysis.photo.notes import read_notes
-from analysis.photo.plane import Plane, plane_in, unknown_lens
+from analysis.photo.plane import MarksGiven, Plane, plane_in, unknown_lens
 from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
 from analysis.raster.lattice.nodes import see_grid
 from analysis.raster.lattice.trace import bell_of
 
-__all__ = ["MarksGiven", "OnGlass", "grid_on_glass", "reach_of_mixing", "unmixed"]
+__all__ = ["OnGlass", "grid_on_glass", "reach_of_mixing", "unmixed"]
 
 Floats = NDArray[np.float64]
 
@@ -36,19 +35,6 @@ _UPRIGHT = 0.707
 """Cosine of the angle by which the marks' upper edge may be turned: more is another way up."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class MarksGiven:
-    """The marks in the photograph's pixels, and how far their centres are apart."""
-
-    seen: SeenMarks
-    size_mm: tuple[float, float]
-    size_sigma_mm: float = 0.0
-    """Standard uncertainty of both sides."""
-    glass_radius_mm: float | None = None
-    depth_mm: float = 0.0
-    """How far the picture lies behind the marks."""
-
-
 @dataclass(frozen=True, eq=False, kw_only=True)
 class OnGlass:
     """The grid on the glass, and the same as one cause of doubt after the other would have it."""
@@ -65,61 +51,52 @@ def grid_on_glass(
     photo: Photo,
     shown: ShownGrid,
     *,
-    dots: bool = False,
     marks: MarksGiven | None = None,
     lens: Lens | None = None,
-    interlaced_lines: int = 0,
     hidden: tuple[int, int] | None = None,
 ) -> OnGlass:
-    """Find a grid's nodes in a photograph and place them on the glass.
-
-    `interlaced_lines` are the picture's lines where it is shown in two fields: a level line then has one of each.
-    `hidden` is as in `see_grid`.
+    """Find a grid's nodes in a photograph and place them on the glass. `hidden` is as in `see_grid`.
 
     Raises:
-        GridError: no such grid is seen, or which of its lines is which cannot be told.
+        GridError: no such grid is seen, or it is not clear which of its lines is which.
         ValueError: the marks, the lens or the glass' radius do not go with the photograph; one line.
     """
-    warnings = []
     if marks is not None:
         _check_upright(marks.seen.centres)
-        plane = plane_in(
-            photo,
-            marks.seen,
-            marks.size_mm,
-            lens=lens,
-            glass_radius_mm=marks.glass_radius_mm,
-            depth_mm=marks.depth_mm,
-            size_sigma_mm=marks.size_sigma_mm,
-        )
-        middle = plane.to_px(np.zeros((1, 2)))[0]
-        sight = see_grid(photo, shown, dots=dots, middle=middle, hidden=hidden)
+        plane = plane_in(photo, marks, lens=lens)
+        sight = see_grid(photo, shown, middle=plane.to_px(np.zeros((1, 2)))[0], hidden=hidden)
         planes = [other for other, _ in plane.perturbed()] + plane.doubtful()
         grid = _on_plane(sight.grid, plane, spread=True)
-        doubts = tuple(_on_plane(sight.grid, other, grid.sigma) for other in planes)
+        doubts = [_on_plane(sight.grid, other, grid.sigma) for other in planes]
     else:
         plane = None
         own = None if lens is None else lens.for_photo(photo.size, read_notes(photo.path).orientation)
-        sight = see_grid(photo, shown, dots=dots, hidden=hidden)
+        sight = see_grid(photo, shown, hidden=hidden)
         grid = _straight(sight.grid, own)
         others = [unknown_lens(photo.size)] if own is None else own.doubtful()
-        doubts = tuple(_straight(sight.grid, other) for other in others)
-    doubts = (*doubts, *_shared_doubts(grid, interlaced_lines))
+        doubts = [_straight(sight.grid, other) for other in others]
+    doubts += _shared_doubts(grid)
     within = reach_of_mixing(sight.grid.nodes, sight.width)
-    grid, doubts = unmixed(grid, within), tuple(unmixed(doubt, within) for doubt in doubts)
+    grid, doubts = unmixed(grid, within), [unmixed(doubt, within) for doubt in doubts]
     halved = _HALF_COLOUR / sight.width if photo.path.suffix.lower() in (".jpg", ".jpeg") else 0.0
-    doubts = (*doubts, unmixed(grid, within, _MIXED_DOUBT + halved))
-    if lens is not None and sorted(lens.size) != sorted(photo.size):
-        warnings.append(
-            f"the lens was calibrated with {lens.size[0]}x{lens.size[1]} pixels, this photograph has {photo.size[0]}x"
-            f"{photo.size[1]}: it is right for the same camera and zoom only, and for whole photographs made smaller"
-        )
+    doubts.append(unmixed(grid, within, _MIXED_DOUBT + halved))
+    warnings = (*_lens_warnings(lens, photo.size), *sight.warnings)
+    return OnGlass(seen=sight.grid, grid=grid, doubts=tuple(doubts), plane=plane, warnings=warnings)
+
+
+def _lens_warnings(lens: Lens | None, size: tuple[int, int]) -> list[str]:
+    """What to know of a measurement of a photograph of that many pixels with this lens, or without one."""
     if lens is None:
-        warnings.append(
+        return [
             "no lens file is given: the camera may bend lines by half a percent, which the uncertainties hold; "
             "'trueraster measure lens' takes that away"
-        )
-    return OnGlass(seen=sight.grid, grid=grid, doubts=doubts, plane=plane, warnings=(*warnings, *sight.warnings))
+        ]
+    if sorted(lens.size) != sorted(size):
+        return [
+            f"the lens was calibrated with {lens.size[0]}x{lens.size[1]} pixels, this photograph has {size[0]}x"
+            f"{size[1]}: it is right for the same camera and zoom only, and for whole photographs made smaller"
+        ]
+    return []
 
 
 def reach_of_mixing(nodes: Floats, width: float) -> Floats:
@@ -156,14 +133,14 @@ def unmixed(grid: GlassGrid, within: Floats | float = 1.0, share: float = 1.0) -
     return replace(grid, nodes=nodes)
 
 
-def _shared_doubts(grid: GlassGrid, interlaced_lines: int) -> list[GlassGrid]:
+def _shared_doubts(grid: GlassGrid) -> list[GlassGrid]:
     """What moves all of the grid alike."""
     y = grid.nodes[..., 1]
     told: NDArray[np.bool_] = np.asarray(np.isfinite(y))
-    if not interlaced_lines or np.count_nonzero(np.any(told, axis=(0, 2))) < 2:
+    if not grid.shown.interlaced_lines or np.count_nonzero(np.any(told, axis=(0, 2))) < 2:
         return []
     height = 2 * np.polyfit(np.broadcast_to(grid.shown.v[:, None], y.shape)[told], y[told], 1)[0]
-    step = 0.5 * _PAIRING * height / interlaced_lines
+    step = 0.5 * _PAIRING * height / grid.shown.interlaced_lines
     return [replace(grid, nodes=grid.nodes + np.array([0.0, step]))]
 
 

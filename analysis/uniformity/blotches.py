@@ -93,6 +93,16 @@ class _Rest:
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
+class _Rests:
+    """What is left of a field's u'v', of the logarithm of its luminance, and of those of its three channels."""
+
+    colour: _Rest
+    light: _Rest
+    channels: _Rest | None
+    """None where no spot is of colour."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class _Spot:
     inside: Bools
     core: Bools
@@ -113,10 +123,11 @@ def find_blotches(field: FieldMap, own: int | None, to_photo: Floats) -> tuple[B
         quiet = _without(field.plain, spots + darker)
     alone = [spot for spot in darker if not any(_same(spot, other) for other in spots)]
     channels = _rest(np.log(field.light), field, terms, quiet) if spots else None
+    rests = _Rests(colour=colour, light=light, channels=channels)
     found = []
     for spot in (spots + alone)[:_MOST_BLOTCHES]:
-        both = spot.by_colour and any(_same(spot, other) for other in darker)
-        blotch = _blotch(spot, colour, light, channels, both, field, to_photo)
+        by_light = not spot.by_colour or any(_same(spot, other) for other in darker)
+        blotch = _blotch(spot, rests, field, to_photo, by_light)
         if blotch is not None:
             found.append(blotch)
     # Colour is compared with luminance by what is just seen of each.
@@ -180,26 +191,19 @@ def _same(one: _Spot, other: _Spot) -> bool:
     return bool(common > _SAME * min(one.inside.sum(), other.inside.sum()))
 
 
-def _blotch(
-    spot: _Spot,
-    colour: _Rest,
-    light: _Rest,
-    channels: _Rest | None,
-    both: bool,
-    field: FieldMap,
-    to_photo: Floats,
-) -> Blotch | None:
+def _blotch(spot: _Spot, rests: _Rests, field: FieldMap, to_photo: Floats, by_light: bool) -> Blotch | None:
+    """A spot with its figures; None where it has no outline. `by_light` says whether luminance departs there too."""
     outline = _outline(spot, field)
     if outline is None:
         return None
-    core = spot.core
+    core, colour, light = spot.core, rests.colour, rests.light
     size = float(np.linalg.norm(colour.raw[core].mean(axis=0)))
     relative = float(np.expm1(light.raw[core].mean()))
     words = []
-    if both or not spot.by_colour:
+    if by_light:
         words.append("brighter" if relative > 0 else "darker")
-    if spot.by_colour and channels is not None:
-        words.append(colour_word(np.exp(channels.raw[core].mean(axis=0))))
+    if spot.by_colour and rests.channels is not None:
+        words.append(colour_word(np.exp(rests.channels.raw[core].mean(axis=0))))
     # Neighbouring smoothed cells share their noise; a core holds this many that do not.
     apart = max(1.0, float(core.sum()) / (4 * np.pi * _SMOOTHING**2))
     points = np.column_stack([outline, np.ones(len(outline))]) @ to_photo.T

@@ -7,23 +7,17 @@ from enum import StrEnum
 from fractions import Fraction
 
 from patterns.formats import Family, Format
-from patterns.lines import timing_of
 from patterns.standards.levels import (
     COLOUR_DIFFERENCE_PEAK_MV,
     COMPONENT_SYNC_MV,
     COMPONENT_WHITE_MV,
     IRE_MV,
     OLD_525_DIFFERENCE_PEAK_MV,
-    SETUP_IRE,
     SYNC_IRE,
     WHITE_525_MV,
 )
 
-__all__ = ["SYNC_KEY", "Interface", "ScopeError", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
-
-
-class ScopeError(ValueError):
-    """A waveform that a format does not have; the message is one line and says what it has."""
+__all__ = ["SYNC_KEY", "Interface", "SignalKind", "SyncOn", "TraceKind", "interface_of", "usual_levels"]
 
 
 class SignalKind(StrEnum):
@@ -82,7 +76,11 @@ _YPBPR = (
     TraceKind("pb", "P'B", False, True),
     TraceKind("pr", "P'R", False, True),
 )
-_LEVELS = (700, 714)
+
+
+def usual_levels(fmt: Format, signal: SignalKind) -> int:
+    """White in mV, where nothing else is asked: 700 (SMPTE/EBU N10), of 525-line composite 714 (100 IRE)."""
+    return 714 if signal is SignalKind.COMPOSITE and fmt.family is Family.SD525 else 700
 
 
 def interface_of(
@@ -93,38 +91,14 @@ def interface_of(
     setup_ire: Fraction = Fraction(0),
     sync_on: SyncOn | None = None,
 ) -> Interface:
-    """The interface of a format.
+    """The interface of a format, which has to have it: the caller checks that.
 
-    `levels` is white in mV: 700 (SMPTE/EBU N10, the usual one) or 714 (100 IRE of 525 lines; the usual one of 525-line
-    composite). Setup is 0 or 7.5 IRE, with 714 only. In Y'P'BP'R 714 mV has setup, and wider colour difference.
-
-    Raises:
-        ScopeError: this format has no such interface.
+    Composite is of 15 kHz formats only. `levels` is white in mV: 700, or in 15 kHz formats of 525 lines 714. Setup is 0
+    or 7.5 IRE, with 714 only. In Y'P'BP'R 714 mV has setup, and wider colour difference. `sync_on` is of R'G'B' only.
     """
-    composite = signal is SignalKind.COMPOSITE
-    slow = timing_of(fmt).is_15k
-    if composite and not (slow and fmt.family in (Family.SD525, Family.SD625)):
-        raise ScopeError(
-            f"--signal: {fmt.id} has no composite signal; 480i, 576i, 240p and 288p have; take ypbpr or rgb"
-        )
     if levels is None:
-        levels = 714 if composite and fmt.family is Family.SD525 else 700
-    if levels not in _LEVELS:
-        raise ScopeError(f"--levels: got {levels}, allowed are 700 and 714")
-    if levels == 714 and not (slow and fmt.family is Family.SD525):
-        raise ScopeError(f"--levels: 714 mV is the level of 480i and 240p; {fmt.id} has 700")
-    if setup_ire not in (0, SETUP_IRE.value):
-        raise ScopeError("--setup: allowed are 0 and 7.5 IRE")
-    if setup_ire and levels != 714:
-        hint = ", add --levels 714" if slow and fmt.family is Family.SD525 else ""
-        raise ScopeError(f"--setup: only a 525-line signal of 714 mV has setup{hint}")
+        levels = usual_levels(fmt, signal)
     older = levels == 714 and signal is SignalKind.YPBPR
-    if older and not setup_ire:
-        raise ScopeError(
-            "--levels: components with 714 mV have setup; add --setup 7.5, or take 700, or --signal rgb or composite"
-        )
-    if sync_on is not None and signal is not SignalKind.RGB:
-        raise ScopeError("--sync: it is for --signal rgb; else sync is on luma")
     ire = IRE_MV.value
     peak = OLD_525_DIFFERENCE_PEAK_MV if older else COLOUR_DIFFERENCE_PEAK_MV
     white = Fraction(COMPONENT_WHITE_MV.value) if levels == 700 else WHITE_525_MV.value

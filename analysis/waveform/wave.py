@@ -54,6 +54,17 @@ class Source:
     signal: Signal
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Drawing:
+    """Which frame is drawn as which traces, and how finely."""
+
+    source: Source
+    interface: Interface
+    traces: tuple[TraceKind, ...]
+    points: int
+    """For each luma sample."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Waveform:
     """Traces over time. `start` is the first point, in luma samples from the reference 0H; `points` a sample.
@@ -96,7 +107,8 @@ def line_waveform(source: Source, interface: Interface, line: int, traces: Seque
     check_line(source.format, line)
     h = timing_of(source.format).h
     more = math.ceil(h.total * _BEFORE)
-    found = _cut(source, interface, traces, line, -h.front_porch - more, h.total + h.sync + more, LINE_POINTS)
+    drawing = _drawing(source, interface, traces, LINE_POINTS)
+    found = _cut(drawing, line, -h.front_porch - more, h.total + h.sync + more)
     row = row_of(source.format, line)
     if row is None:
         return found
@@ -116,7 +128,7 @@ def span_waveform(
     origin = (span.start - (first - 1)) * total
     begin = math.floor(origin) - more * total
     end = math.ceil(origin + (span.stop - span.start + more) * total)
-    found = _cut(source, interface, traces, first, begin, end, SPAN_POINTS)
+    found = _cut(_drawing(source, interface, traces, SPAN_POINTS), first, begin, end)
     return replace(found, start=begin - origin)
 
 
@@ -131,34 +143,40 @@ def picture_samples(fmt: Format, line: int) -> int:
     return max(0, math.floor(min(within)) - h.front_porch - begin) if within else h.active
 
 
-def _cut(
-    source: Source, interface: Interface, traces: Sequence[TraceKind], line: int, start: int, stop: int, points: int
-) -> Waveform:
+def _drawing(source: Source, interface: Interface, traces: Sequence[TraceKind], points: int) -> _Drawing:
+    return _Drawing(source=source, interface=interface, traces=tuple(traces) or interface.traces, points=points)
+
+
+def _cut(drawing: _Drawing, line: int, start: int, stop: int) -> Waveform:
     """From sample `start` to sample `stop`, counted from the 0H of `line`."""
-    total = timing_of(source.format).h.total
+    total, points = timing_of(drawing.source.format).h.total, drawing.points
     # A line more on both sides: filters and edges reach over.
     first, last = start // total - 1, -(-stop // total) + 1
-    wanted = tuple(traces) or interface.traces
-    lines = range(line + first, line + last)
-    found = _lines(source, interface, wanted, lines, points)
+    found = _lines(drawing, range(line + first, line + last))
     begin = (start - first * total) * points
     cut = found[:, begin : begin + (stop - start) * points]
-    return Waveform(source.format, interface, wanted, Fraction(start), points, cut)
+    return Waveform(drawing.source.format, drawing.interface, drawing.traces, Fraction(start), points, cut)
 
 
-def _lines(source: Source, interface: Interface, traces: Sequence[TraceKind], lines: range, points: int) -> Floats:
-    """Whole lines from 0H to 0H; numbers below 1 and above the last are those of the frames beside."""
-    timing = timing_of(source.format)
+def _lines(drawing: _Drawing, lines: range) -> Floats:
+    """(traces, points) of whole lines from 0H to 0H.
+
+    Numbers below 1 and above the last are those of the frames beside.
+    """
+    fmt, traces, points = drawing.source.format, drawing.traces, drawing.points
+    timing = timing_of(fmt)
     numbers = [(number - 1) % timing.total_lines + 1 for number in lines]
     out = _zeros((len(traces), len(lines) * timing.h.total * points), points)
-    carried = [(i, row) for i, number in enumerate(numbers) if (row := row_of(source.format, number)) is not None]
+    carried = [
+        _PictureLine(place=i, row=row, shown=picture_samples(fmt, number))
+        for i, number in enumerate(numbers)
+        if (row := row_of(fmt, number)) is not None
+    ]
     for begin in range(0, len(carried), _BLOCK):
-        part = carried[begin : begin + _BLOCK]
-        shown = [picture_samples(source.format, numbers[i]) for i, _ in part]
-        _add_picture(out, source, interface, traces, part, shown, points)
+        _add_picture(out, drawing, carried[begin : begin + _BLOCK])
     if any(trace.has_sync for trace in traces):
-        pulses = _pulses(source.format, numbers, points)
-        pulses *= float(interface.sync_mv)
+        pulses = _pulses(fmt, numbers, points)
+        pulses *= float(drawing.interface.sync_mv)
         for trace, values in zip(traces, out, strict=True):
             if trace.has_sync:
                 values += pulses
@@ -189,29 +207,32 @@ def _pulses(fmt: Format, numbers: list[int], points: int) -> Floats:
 # --- The picture ---------------------------------------------------------------------------------------
 
 
-def _add_picture(
-    out: Floats,
-    source: Source,
-    interface: Interface,
-    traces: Sequence[TraceKind],
-    carried: list[tuple[int, int]],
-    shown: list[int],
-    points: int,
-) -> None:
-    """Add the active parts; `carried` are places among the lines with their raster rows, `shown` their samples."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _PictureLine:
+    """A line that carries a picture."""
+
+    place: int
+    """Among the lines that are drawn."""
+    row: int
+    """Of the raster."""
+    shown: int
+    """Samples of it that are shown."""
+
+
+def _add_picture(out: Floats, drawing: _Drawing, lines: Sequence[_PictureLine]) -> None:
+    """Add the active parts of these lines to `out`, (traces, points)."""
+    source, points = drawing.source, drawing.points
     timing = timing_of(source.format)
-    rows = [row for _, row in carried]
-    waves = _components(source, rows, shown, points)
+    waves = _components(source, [line.row for line in lines], [line.shown for line in lines], points)
     gate = waves.pop("gate")
-    reach = _MORE + _REACH
-    begin = timing.h.sync + timing.h.back_porch - reach
+    begin = timing.h.sync + timing.h.back_porch - _MORE - _REACH
     length = gate.shape[1]
-    for trace, values in zip(traces, out, strict=True):
+    for trace, values in zip(drawing.traces, out, strict=True):
         if trace.key == SYNC_KEY:
             continue
-        wave = _millivolts(waves, gate, trace, source.signal, interface)
-        for (i, _), part in zip(carried, wave, strict=True):
-            at = (i * timing.h.total + begin) * points
+        wave = _millivolts(waves, gate, trace, source.signal, drawing.interface)
+        for line, part in zip(lines, wave, strict=True):
+            at = (line.place * timing.h.total + begin) * points
             low, high = max(at, 0), min(at + length, len(values))
             if low < high:
                 values[low:high] += part[low - at : high - at]

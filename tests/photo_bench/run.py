@@ -32,11 +32,12 @@ from numpy.typing import NDArray
 from analysis.lens.model import Lens
 from analysis.photo.file import read_photo
 from analysis.photo.marks import find_marks
+from analysis.photo.plane import MarksGiven
 from analysis.raster.convergence import measure_convergence
 from analysis.raster.geometry.figures import measure_geometry
 from analysis.raster.grid import GlassGrid, ShownGrid
 from analysis.raster.lattice.counting import GridError
-from analysis.raster.placing import MarksGiven, OnGlass, grid_on_glass
+from analysis.raster.placing import OnGlass, grid_on_glass
 from tests.photo_bench.camera import Camera
 from tests.photo_bench.photograph import save
 from tests.photo_bench.sets import PhotoSet, sixty
@@ -124,22 +125,14 @@ def _hidden(one: PhotoSet) -> tuple[int, int]:
 
 
 def _placed(one: PhotoSet, path: Path, with_marks: Path, hidden: tuple[int, int] | None) -> OnGlass:
-    shown = ShownGrid.of(one.scene)
+    shown = ShownGrid.of(one.scene, one.format.picture.height if one.format.interlaced else 0)
     assert shown is not None
     marks = MarksGiven(
         seen=find_marks(read_photo(with_marks)),
         size_mm=(one.marks.width_mm, one.marks.height_mm),
         glass_radius_mm=one.tube.glass_radius_mm,
     )
-    return grid_on_glass(
-        read_photo(path),
-        shown,
-        dots=one.pattern == "dots",
-        marks=marks,
-        lens=lens_of(one.camera),
-        interlaced_lines=one.format.picture.height if one.format.interlaced else 0,
-        hidden=hidden,
-    )
+    return grid_on_glass(read_photo(path), shown, marks=marks, lens=lens_of(one.camera), hidden=hidden)
 
 
 def run_set(one: PhotoSet, folder: Path) -> Result:

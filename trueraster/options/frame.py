@@ -11,7 +11,7 @@ from pathlib import Path
 from analysis.frame.examine import examine
 from analysis.frame.findings import Examination
 from analysis.frame.fractions import frame_luma
-from analysis.frame.levels import Frame, Tolerance, frame_signal, read_frame
+from analysis.frame.levels import Frame, Reference, Tolerance, frame_signal, read_frame
 from patterns.areas.colour import BARS
 from patterns.catalogue import PATTERNS, find_pattern
 from patterns.formats import Format
@@ -70,9 +70,7 @@ class Task:
         found = examine(
             frame,
             self.pattern,
-            scene,
-            self.format,
-            self.signal,
+            Reference(scene=scene, format=self.format, signal=self.signal),
             tolerance=self.tolerance,
             others=_all_looks,
             states_signal=scene != self.pattern.scene(self.format, self.options),

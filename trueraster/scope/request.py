@@ -10,7 +10,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from analysis.frame.levels import Frame, frame_signal, read_frame
-from analysis.waveform.interface import Interface, SignalKind, SyncOn, TraceKind, interface_of
+from analysis.waveform.interface import Interface, SignalKind, SyncOn, TraceKind, interface_of, usual_levels
 from analysis.waveform.wave import Source, Waveform, line_waveform, span_waveform
 from patterns.catalogue import PATTERNS
 from patterns.formats import Family, Format, FormatError
@@ -206,8 +206,31 @@ def _check_size(frame: Frame, fmt: Format) -> None:
 
 
 def _interface(fmt: Format, wanted: Wanted) -> Interface:
-    timing_of(fmt)
-    return interface_of(fmt, wanted.signal, levels=wanted.levels, setup_ire=wanted.setup_ire, sync_on=wanted.sync_on)
+    """The interface that is asked for.
+
+    Raises:
+        UsageError: the format has no such interface.
+    """
+    signal, setup_ire = wanted.signal, wanted.setup_ire
+    slow = timing_of(fmt).is_15k
+    slow_525 = slow and fmt.family is Family.SD525
+    levels = usual_levels(fmt, signal) if wanted.levels is None else wanted.levels
+    if signal is SignalKind.COMPOSITE and not (slow and fmt.family in (Family.SD525, Family.SD625)):
+        raise UsageError(
+            f"--signal: {fmt.id} has no composite signal; 480i, 576i, 240p and 288p have; take ypbpr or rgb"
+        )
+    if levels == 714 and not slow_525:
+        raise UsageError(f"--levels: 714 mV is the level of 480i and 240p; {fmt.id} has 700")
+    if setup_ire and levels != 714:
+        hint = ", add --levels 714" if slow_525 else ""
+        raise UsageError(f"--setup: only a 525-line signal of 714 mV has setup{hint}")
+    if levels == 714 and signal is SignalKind.YPBPR and not setup_ire:
+        raise UsageError(
+            "--levels: components with 714 mV have setup; add --setup 7.5, or take 700, or --signal rgb or composite"
+        )
+    if wanted.sync_on is not None and signal is not SignalKind.RGB:
+        raise UsageError("--sync: it is for --signal rgb; else sync is on luma")
+    return interface_of(fmt, signal, levels=levels, setup_ire=setup_ire, sync_on=wanted.sync_on)
 
 
 def _traces(interface: Interface, wanted: Wanted) -> tuple[TraceKind, ...]:

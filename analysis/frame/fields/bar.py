@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,20 @@ Floats = NDArray[np.floating[Any]]
 
 FAINTEST = 0.04
 """Least height of the bar, as a share of the codes; drawn, it is 0.43 in narrow and 0.5 in full range."""
+_FEWEST_ROWS, _FEWEST_COLUMNS = 16, 64
+"""A smaller frame is not looked at."""
+_NARROWEST, _WIDEST = 0.05, 0.25
+"""Width of a bar, as a share of the frame's; drawn, it is 1/8."""
+_REACH = 0.025
+"""Share of the frame's width on each side of an edge in which its course is measured; two samples come on top."""
+_OTHER_LIGHT = 0.2
+"""Share of the bar's height from which anything else in the frame is no black ground."""
+_SHORTEST = 0.6
+"""Least share of the frame's rows that the bar covers: cut sides and borders leave more."""
+_UNBROKEN = 0.95
+"""Least share of the rows between the bar's ends in which it is seen."""
+_LEAN = 0.15
+"""Share of the drawn width that an edge's upper and lower half may differ by and still stand upright."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +48,10 @@ class Edge:
     at: Floats
     """(samples,) distance of the sample centres from the edge, growing toward the inside."""
 
+    def mirrored(self, columns: int) -> Edge:
+        """The same edge in the mirror image of a frame of that many columns."""
+        return replace(self, top=columns - self.top, bottom=columns - self.bottom, by_row=columns - self.by_row)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bar:
@@ -41,11 +59,17 @@ class Bar:
 
     left: Edge | None
     right: Edge | None
-    width: float | None
-    """Samples, when both edges are inside."""
     columns: int
+    """Columns of the frame."""
     upright: bool
     """Whether both edges stand upright."""
+
+    @property
+    def width(self) -> float | None:
+        """Samples, when both edges are inside."""
+        if self.left is None or self.right is None:
+            return None
+        return (self.right.top + self.right.bottom - self.left.top - self.left.bottom) / 2
 
     @property
     def edges(self) -> tuple[Edge, ...]:
@@ -66,9 +90,9 @@ class Look:
 
 
 def look_at(luma: Floats) -> Look:
-    """Find one upright bar over the height of a frame that is black otherwise."""
+    """Find one vertical bar over the height of a frame that is black otherwise."""
     rows, columns = luma.shape
-    if rows < 16 or columns < 64:
+    if rows < _FEWEST_ROWS or columns < _FEWEST_COLUMNS:
         return Look()
     profile = luma.mean(axis=0, dtype=np.float64)
     ground = float(np.median(profile))
@@ -76,53 +100,46 @@ def look_at(luma: Floats) -> Look:
     height = float(smooth.max()) - ground
     if height < FAINTEST:
         return Look(dark=_is_dark(luma, profile, ground))
-    inside = smooth > ground + height / 2
-    start = stop = int(np.argmax(smooth))
-    while start > 0 and inside[start - 1]:
-        start -= 1
-    while stop < columns and inside[stop]:
-        stop += 1
-    reach = 0.025 * columns + 2
+    start, stop = _around_peak(smooth, ground + height / 2)
     width = stop - start
     whole = start > 0 and stop < columns
-    if width > 0.25 * columns or (whole and width < 0.05 * columns):
+    if width > _WIDEST * columns or (whole and width < _NARROWEST * columns):
         return Look()
+    reach = _REACH * columns + 2
     outside = np.ones(columns, bool)
     outside[max(0, int(start - 2 * reach)) : int(stop + 2 * reach)] = False
-    if outside.any() and float(np.abs(profile[outside] - ground).max()) > 0.2 * height:
+    if outside.any() and float(np.abs(profile[outside] - ground).max()) > _OTHER_LIGHT * height:
         return Look()
     if not whole and width < 3 * reach:
-        return Look(bar=Bar(left=None, right=None, width=None, columns=columns, upright=True))
-    quarter = width // 4
-    level = luma[:, start + quarter : stop - quarter].mean(axis=1, dtype=np.float64) - ground
-    lit = np.flatnonzero(level > np.percentile(level, 80) / 2)
+        return Look(bar=Bar(left=None, right=None, columns=columns, upright=True))
+    core = luma[:, start + width // 4 : stop - width // 4].mean(axis=1, dtype=np.float64) - ground
+    lit = np.flatnonzero(core > np.percentile(core, 80) / 2)
     first, last = int(lit[0]), int(lit[-1]) + 1
-    if last - first < 0.6 * rows or len(lit) < 0.95 * (last - first):
+    if last - first < _SHORTEST * rows or len(lit) < _UNBROKEN * (last - first):
         return Look()
     lines = luma[first:last]
     fields = np.stack([lines[(first + f) % 2 :: 2].mean(axis=0, dtype=np.float64) for f in (0, 1)])
-    left = _edge(lines, fields, first, rows, start, stop - start, reach)
-    # The right edge is the left one of the mirrored frame.
-    right = _edge(lines[:, ::-1], fields[:, ::-1], first, rows, columns - stop, stop - start, reach)
-    if right is not None:
-        right = Edge(
-            top=columns - right.top,
-            bottom=columns - right.bottom,
-            by_row=columns - right.by_row,
-            course=right.course,
-            at=right.at,
-        )
-    measured = [edge for edge in (left, right) if edge is not None]
-    spread = 0.15 * columns / 8
-    upright = all(
-        abs(float(np.nanmean(edge.by_row[: (first + last) // 2]) - np.nanmean(edge.by_row[(first + last) // 2 :])))
-        < spread
-        for edge in measured
-    )
-    across = None
-    if left is not None and right is not None:
-        across = (right.top + right.bottom - left.top - left.bottom) / 2
-    return Look(bar=Bar(left=left, right=right, width=across, columns=columns, upright=upright))
+    stripe = _Stripe(lines=lines, fields=fields, first=first, rows=rows, start=start, stop=stop, reach=round(reach))
+    left, mirrored = _left_edge(stripe), _left_edge(stripe.mirrored())
+    right = None if mirrored is None else mirrored.mirrored(columns)
+    middle = (first + last) // 2
+    leans = [
+        abs(float(np.nanmean(edge.by_row[:middle]) - np.nanmean(edge.by_row[middle:])))
+        for edge in (left, right)
+        if edge is not None
+    ]
+    upright = all(lean < _LEAN * columns / 8 for lean in leans)
+    return Look(bar=Bar(left=left, right=right, columns=columns, upright=upright))
+
+
+def _around_peak(profile: Floats, least: float) -> tuple[int, int]:
+    """First column and the one after the last of those around the profile's peak that are all above `least`."""
+    start = stop = int(np.argmax(profile))
+    while start > 0 and profile[start - 1] > least:
+        start -= 1
+    while stop < len(profile) and profile[stop] > least:
+        stop += 1
+    return start, stop
 
 
 def _is_dark(luma: Floats, profile: Floats, ground: float) -> bool:
@@ -140,26 +157,55 @@ def _smoothed(profile: Floats, length: int) -> Floats:
     return total
 
 
-def _edge(lines: Floats, fields: Floats, first: int, rows: int, start: int, width: int, reach: float) -> Edge | None:
-    """The rising edge near column `start`, or None when there is not enough on both sides of it.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Stripe:
+    """Where the bar stands in a frame, to within a few samples."""
 
-    Its position is where a sharp step of the same area would be. That is the same for any softness and for edges one
-    over the other it is their mean.
+    lines: Floats
+    """(rows, columns) of the frame, only the rows with the bar."""
+    fields: Floats
+    """(2, columns): the mean of those in the frame's even and in its odd rows."""
+    first: int
+    """Row of the frame that `lines` begins with."""
+    rows: int
+    """Rows of the frame."""
+    start: int
+    stop: int
+    """The bar's first column, and the one after its last."""
+    reach: int
+    """Columns on each side of an edge in which its course is measured."""
+
+    def mirrored(self) -> _Stripe:
+        columns = self.lines.shape[1]
+        return replace(
+            self,
+            lines=self.lines[:, ::-1],
+            fields=self.fields[:, ::-1],
+            start=columns - self.stop,
+            stop=columns - self.start,
+        )
+
+
+def _left_edge(bar: _Stripe) -> Edge | None:
+    """The bar's left edge, or None when there is not enough on both sides of it.
+
+    Its position is where a sharp step of the same area would be. That is the same for any softness, and the mean of
+    edges that lie one over the other.
     """
-    near = round(reach)
-    low, high = start - near, start + near
-    if low - near // 2 < 0 or width < 3 * near:
+    reach = bar.reach
+    low, high = bar.start - reach, bar.start + reach
+    if low - reach // 2 < 0 or bar.stop - bar.start < 3 * reach:
         return None
-    ground = fields[:, max(0, low - near) : low].mean(axis=1)
-    level = fields[:, high : high + near].mean(axis=1)
+    ground = bar.fields[:, max(0, low - reach) : low].mean(axis=1)
+    level = bar.fields[:, high : high + reach].mean(axis=1)
     span = level - ground
     if (span <= 0).any():
         return None
-    course = (fields[:, low:high] - ground[:, None]) / span[:, None]
+    course = (bar.fields[:, low:high] - ground[:, None]) / span[:, None]
     top, bottom = (float(high - part.sum()) for part in course)
-    by_row = np.full(rows, np.nan)
-    part = lines[:, low:high].sum(axis=1, dtype=np.float64) - (high - low) * float(ground.mean())
-    by_row[first : first + len(lines)] = high - part / float(span.mean())
+    by_row = np.full(bar.rows, np.nan)
+    light = bar.lines[:, low:high].sum(axis=1, dtype=np.float64) - (high - low) * float(ground.mean())
+    by_row[bar.first : bar.first + len(bar.lines)] = high - light / float(span.mean())
     at = np.arange(low, high) + 0.5 - (top + bottom) / 2
     return Edge(top=top, bottom=bottom, by_row=by_row, course=course, at=at)
 

@@ -48,28 +48,28 @@ class FieldState(StrEnum):
 class FieldOrderReading:
     """The order of the fields as the moving bar shows it, and what it is compared with."""
 
-    state: FieldState
-    order: FieldOrder | None
+    state: FieldState = FieldState.UNKNOWN
+    order: FieldOrder | None = None
     """None when blended or unknown."""
-    reason: str | None
+    reason: str | None = None
     """Why it is unknown."""
-    confidence: float
+    confidence: float = 0.0
     """0 to 1: how many frames agree, and how closely; 0 when unknown."""
-    step: float | None
+    step: float | None = None
     """Samples of the frame that the bar moves between fields when interlaced, else between frames."""
-    step_uncertainty: float | None
+    step_uncertainty: float | None = None
     """Standard uncertainty of `step`, from the scatter about even motion."""
-    apart: float | None
+    apart: float | None = None
     """Mean distance of the two fields in a frame, in steps of a field: 1 top first, -1 bottom first, 0 one moment."""
     frames: int
     """Frames that took part."""
-    repeated: int
+    repeated: int = 0
     """Frames on which the bar stood still."""
-    dropped: int
+    dropped: int = 0
     """Frames that are missing between the ones looked at."""
-    flags: FieldOrder | None
+    flags: FieldOrder | None = None
     """What the file says; PROGRESSIVE also when it says nothing of fields. None when not asked."""
-    required: FieldOrder | None
+    required: FieldOrder | None = None
     """What the format has; None when it was not given."""
     notes: tuple[str, ...] = ()
 
@@ -202,80 +202,61 @@ def _name(order: FieldOrder | None) -> str:
 
 
 def _judge(bars: Sequence[Bar | None], fmt: Format | None) -> FieldOrderReading:
-    """All that follows from the bars of consecutive frames; None stands for a frame without one."""
+    """What the bars of consecutive frames show; None stands for a frame without one."""
     seen = [bar for bar in bars if bar is not None and bar.edges]
     if len(seen) < 3:
-        return _unknown(f"the moving bar is seen in {len(seen)} of {len(bars)} frames, 3 are needed", len(seen))
+        reason = f"the moving bar is seen in {len(seen)} of {len(bars)} frames, 3 are needed"
+        return FieldOrderReading(reason=reason, frames=len(seen))
     if len({(bar.columns, len(bar.edges[0].by_row)) for bar in seen}) > 1:
-        return _unknown("the frames are not all of one size", len(seen))
+        return FieldOrderReading(reason="the frames are not all of one size", frames=len(seen))
     widths = [bar.width for bar in seen if bar.width is not None]
     width = float(np.median(widths)) if widths else seen[0].columns / 8
     step = usual_step(bars, width)
     if step is None:
-        return _unknown("the bar does not move", len(seen))
-    walk = Walk.of(bars, step)
+        return FieldOrderReading(reason="the bar does not move", frames=len(seen))
     nominal = _field_step(fmt, width) if fmt is not None and fmt.interlaced else None
-    if nominal is not None and (passed := round(abs(step) / (2 * nominal))) > 1:
-        # Most steps are of several frames: all others between are missing.
-        walk = Walk.of(bars, step / passed)
-    unit = float(np.copysign(nominal, walk.step)) if nominal is not None else walk.step / 2
+    # Where most steps are of several frames, the frames between are missing.
+    passed = 1 if nominal is None else max(1, round(abs(step) / (2 * nominal)))
+    walk = Walk.of(bars, step / passed)
     fresh = walk.fresh
-    apart = np.array([np.mean([edge.bottom - edge.top for edge in bar.edges]) for bar in fresh]) / unit
-    notes = walk.notes()
-    shared: dict[str, Any] = {
-        "apart": float(apart.mean()),
-        "frames": len(fresh),
-        "repeated": walk.repeated,
-        "dropped": walk.dropped,
-        "notes": notes,
-    }
     if len(fresh) < 2:
-        return _unknown("too few frames differ", len(fresh))
-    if _rows_are_mixed(fresh, abs(unit)):
+        return FieldOrderReading(reason="too few frames differ", frames=len(fresh))
+    field_step = walk.step / 2 if nominal is None else float(np.copysign(nominal, walk.step))
+    apart = np.array([np.mean([edge.bottom - edge.top for edge in bar.edges]) for bar in fresh]) / field_step
+    reading = FieldOrderReading(
+        apart=float(apart.mean()),
+        frames=len(fresh),
+        repeated=walk.repeated,
+        dropped=walk.dropped,
+        notes=walk.notes(),
+    )
+    if _rows_are_mixed(fresh, abs(field_step)):
         reason = "the lines are no longer those of the fields: the height was scaled, or coding mixed them"
-        return _unknown(reason, **shared)
-    chosen = fresh[:: len(fresh) // 12 + 1]
-    double = [found for bar in chosen for edge in bar.edges for found in _are_double(edge, abs(walk.step))]
-    share = float(np.mean(double))
+        return replace(reading, reason=reason)
     trust = len(fresh) / (len(fresh) + 1)
-    if share >= _MIXED:
-        slope, doubt = walk.slope(None)
-        return _reading(
-            state=FieldState.BLENDED,
-            order=None,
-            confidence=share * trust,
-            step=slope,
-            step_uncertainty=doubt,
-            **shared,
-        )
+    double = _share_of_double(fresh, abs(walk.step))
+    if double >= _MIXED:
+        slope, uncertainty = walk.slope(None)
+        blended = replace(reading, state=FieldState.BLENDED, confidence=double * trust)
+        return replace(blended, step=slope, step_uncertainty=uncertainty)
     votes = [_vote(value) for value in apart]
     order = max(FieldOrder, key=votes.count)
     if votes.count(order) < _AGREE * len(votes):
-        odd = [abs(value) for value, vote in zip(apart, votes, strict=True) if vote is None]
-        if len(odd) >= _AGREE * len(votes):
-            reason = (
-                f"the two fields of a frame are {np.median(odd):.2g} field times apart, which is no order of fields"
-            )
-        else:
-            words = [f"{n} {_WORDS[vote]}" for vote in _WORDS if (n := votes.count(vote))]
-            reason = f"the frames do not agree: {', '.join(words)}"
-            changes = [i for i in range(1, len(votes)) if votes[i] is not votes[i - 1]]
-            if len(changes) == 1 and None not in votes:
-                reason += f"; it changes at frame {walk.indices[changes[0]]}"
-        return _unknown(reason, **shared)
-    winner = _PLACES[order]
-    weight = np.clip((1 - _MOMENT - np.abs(apart - winner)) / (1 - _MOMENT - _EVEN), 0, 1)
-    slope, doubt = walk.slope(order)
-    state = FieldState.INTERLACED if winner else FieldState.PROGRESSIVE
-    if not winner and nominal is not None and abs(walk.step) > 1.5 * nominal:
+        return replace(reading, reason=_disagreement(votes, apart, walk.indices))
+    state = FieldState.PROGRESSIVE
+    if order is not FieldOrder.PROGRESSIVE:
+        state = FieldState.INTERLACED
+    elif nominal is not None and abs(walk.step) > 1.5 * nominal:
         state = FieldState.ONE_FIELD
-    return _reading(
+    weight = np.clip((1 - _MOMENT - np.abs(apart - _PLACES[order])) / (1 - _MOMENT - _EVEN), 0, 1)
+    slope, uncertainty = walk.slope(order)
+    return replace(
+        reading,
         state=state,
         order=order,
         confidence=float(weight.mean()) * trust,
         step=slope,
-        step_uncertainty=doubt,
-        **shared,
+        step_uncertainty=uncertainty,
     )
 
 
@@ -297,23 +278,17 @@ def _vote(apart: float) -> FieldOrder | None:
     return FieldOrder.TOP if apart > 0 else FieldOrder.BOTTOM
 
 
-def _reading(**values: Any) -> FieldOrderReading:
-    return FieldOrderReading(**{"reason": None, "flags": None, "required": None, **values})
-
-
-def _unknown(reason: str, frames: int = 0, **values: Any) -> FieldOrderReading:
-    nothing: dict[str, Any] = {"apart": None, "repeated": 0, "dropped": 0, "frames": frames}
-    return FieldOrderReading(
-        **{**nothing, **values},
-        state=FieldState.UNKNOWN,
-        order=None,
-        reason=reason,
-        confidence=0.0,
-        step=None,
-        step_uncertainty=None,
-        flags=None,
-        required=None,
-    )
+def _disagreement(votes: Sequence[FieldOrder | None], apart: Floats, indices: Sequence[int]) -> str:
+    """Why the frames have no order in common; `votes` and `apart` are of the frames `indices`."""
+    odd = [abs(value) for value, vote in zip(apart, votes, strict=True) if vote is None]
+    if len(odd) >= _AGREE * len(votes):
+        return f"the two fields of a frame are {np.median(odd):.2g} field times apart, which is no order of fields"
+    words = [f"{n} {_WORDS[vote]}" for vote in _WORDS if (n := votes.count(vote))]
+    reason = f"the frames do not agree: {', '.join(words)}"
+    changes = [i for i in range(1, len(votes)) if votes[i] is not votes[i - 1]]
+    if len(changes) == 1 and None not in votes:
+        reason += f"; it changes at frame {indices[changes[0]]}"
+    return reason
 
 
 def _field_step(fmt: Format, width: float) -> float | None:
@@ -346,6 +321,12 @@ def _rows_are_mixed(bars: Sequence[Bar], unit: float) -> bool:
 _SHARES = np.array([0.3, 0.4, 0.5, 0.6, 0.7])
 _APART = np.arange(0.35, 1.2, 0.05)
 _SOFT = 0.5 * 1.3 ** np.arange(11)
+
+
+def _share_of_double(bars: Sequence[Bar], step: float) -> float:
+    """Share of the edges, 0 to 1, that are two edges one over the other; of long clips every few frames are tried."""
+    chosen = bars[:: len(bars) // 12 + 1]
+    return float(np.mean([found for bar in chosen for edge in bar.edges for found in _are_double(edge, step)]))
 
 
 def _are_double(edge: Edge, step: float) -> tuple[bool, bool]:

@@ -135,11 +135,10 @@ class _Fit:
 
 
 def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | None:
-    """One step of the fit. None where the edges in view do not tell both place and scale."""
-    width = 1 / scale
+    """One step of the fit. None where the edges in view do not show both place and scale."""
 
     def means(shift: float) -> Floats:
-        return profile.at(_places(view.count, scale, offset - shift), width)
+        return profile.at(_places(view.count, scale, offset - shift), 1 / scale)
 
     here = means(0.0)
     drawn = view.seen(here)
@@ -148,52 +147,69 @@ def _step(view: _View, profile: Profile, scale: float, offset: float) -> _Fit | 
     # Moving the raster by d changes a sample by -d times its slope.
     slope = view.seen(means(-0.5) - means(0.5))
     # Where a gradient begins is no edge: it moves with every change of contrast.
-    faint = _FAINT * float(np.max(np.abs(slope)))
+    steep = np.where(np.abs(slope) < _FAINT * float(np.max(np.abs(slope))), 0.0, slope)
     reach = max(1.0, scale)
-    if not view.wide:
-        softer = view.seen(means(reach) - 2 * here + means(-reach))
-        softest = view.seen(means(2 * reach) - 2 * here + means(-2 * reach))
+    steps = () if view.wide else (reach, 2 * reach)
+    softened = [view.seen(means(step) - 2 * here + means(-step)) for step in steps]
     along = (np.arange(1, view.count, dtype=np.float64)[view.inside] - offset) / scale
     middle = float(along.mean())
-    normal, right, spread = np.zeros((2, 2)), np.zeros(2), np.zeros((2, 2))
-    samples, powers, contrasts, blurs = 0, 0.0, [], []
-    for i in range(len(drawn)):
-        power = float(np.sum(drawn[i] ** 2))
-        if power < _FLAT**2:
-            continue
-        symmetric = [] if view.wide else [softer[i], softest[i]]
-        own = np.stack([drawn[i], np.ones_like(along), *symmetric], axis=1)
-        basis, _ = np.linalg.qr(own)
-        amounts = np.linalg.lstsq(own, view.slopes[i], rcond=1e-9)[0]
-        contrast = float(amounts[0])
-        # The symmetric terms are projected out; what is left tells the place.
-        steep = np.where(np.abs(slope[i]) < faint, 0.0, slope[i])
-        moving = np.stack([steep, steep * (along - middle)], axis=1) * contrast
-        moving -= basis @ (basis.T @ moving)
-        rest = view.slopes[i] - basis @ (basis.T @ view.slopes[i])
-        normal += moving.T @ moving
-        right += moving.T @ rest
-        spread += _spread(moving, rest, len(view.kernel))
-        samples += len(along)
-        powers += power
-        contrasts.append(abs(contrast) * power)
-        blurs.append(0.0 if view.wide or not contrast else reach**2 * float(amounts[2] + 4 * amounts[3]) / contrast)
-    # Both are told when the edges' own spread is a fair part of the frame.
-    if not samples or normal[0, 0] < 1e-9:
+    bands = [
+        _Band.of(view.slopes[i], drawn[i], steep[i], [soft[i] for soft in softened], along - middle)
+        for i in range(len(drawn))
+        if float(np.sum(drawn[i] ** 2)) >= _FLAT**2
+    ]
+    normal = sum((band.moving.T @ band.moving for band in bands), np.zeros((2, 2)))
+    # Both are shown when the edges' own spread is a fair part of the frame.
+    if normal[0, 0] < 1e-9:
         return None
     arm = normal[1, 1] / normal[0, 0] - (normal[0, 1] / normal[0, 0]) ** 2
     if arm < (_ARM * profile.size) ** 2:
         return None
     inverse = np.linalg.inv(normal)
-    place, grown = inverse @ right
+    place, grown = inverse @ sum((band.moving.T @ band.rest for band in bands), np.zeros(2))
+    spread = sum((_spread(band.moving, band.rest, len(view.kernel)) for band in bands), np.zeros((2, 2)))
     # From the middle of the view to the raster's beginning.
     turn = np.array([[1.0, -middle], [0.0, 1.0]])
+    weights = [abs(band.contrast) * band.power for band in bands]
+    blur = reach**2 * float(np.average([band.blur for band in bands], weights=weights))
     return _Fit(
         moves=(float(place - grown * middle), float(grown)),
         covariance=turn @ inverse @ spread @ inverse @ turn.T,
-        softness=float(np.sqrt(max(0.0, 2 * float(np.average(blurs, weights=contrasts))))),
-        contrast=sum(contrasts) / powers,
+        softness=float(np.sqrt(max(0.0, 2 * blur))),
+        contrast=sum(weights) / sum(band.power for band in bands),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Band:
+    """One band's part in a step: what is left of it when contrast, ground and softness are fitted."""
+
+    power: float
+    """Sum of the drawn slopes' squares."""
+    contrast: float
+    blur: float
+    """Amount of softening, in squares of the step that it was tried with."""
+    moving: Floats
+    """(samples, 2): what a change of place, and of scale about the view's middle, adds to the slopes."""
+    rest: Floats
+    """(samples,): the seen slopes that are not accounted for."""
+
+    @classmethod
+    def of(cls, seen: Floats, drawn: Floats, steep: Floats, softened: list[Floats], arm: Floats) -> _Band:
+        """Every array is (samples,); `arm` is the distance from the view's middle, in raster samples."""
+        own = np.stack([drawn, np.ones_like(arm), *softened], axis=1)
+        basis, _ = np.linalg.qr(own)
+        amounts = np.linalg.lstsq(own, seen, rcond=1e-9)[0]
+        contrast = float(amounts[0])
+        # The symmetric terms are projected out; what is left shows the place.
+        moving = np.stack([steep, steep * arm], axis=1) * contrast
+        return cls(
+            power=float(np.sum(drawn**2)),
+            contrast=contrast,
+            blur=float(amounts[2] + 4 * amounts[3]) / contrast if softened and contrast else 0.0,
+            moving=moving - basis @ (basis.T @ moving),
+            rest=seen - basis @ (basis.T @ seen),
+        )
 
 
 def _spread(moving: Floats, rest: Floats, reach: int) -> Floats:

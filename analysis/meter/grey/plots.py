@@ -148,7 +148,7 @@ def _balance(grey: Grey) -> Plot | None:
     low, high = axes.get_ylim()
     last = float(levels[shown][-1])
     for y, (_, gun) in zip(_spaced([y for y, _ in sorted(ends)], 0.06 * (high - low)), sorted(ends), strict=True):
-        label_at(axes, last, y, gun, LOOKS[Field(gun)].ink, dx=8)
+        label_at(axes, (last, y), gun, LOOKS[Field(gun)].ink, away=(8, 0))
     axes.set_xlim(0, last + 12)
     axes.set_xticks([tick for tick in range(0, 101, 10) if tick <= last])
     axes.set_xlabel("level, %")
@@ -245,14 +245,7 @@ def _places(grey: Grey) -> Plot | None:
     note = "Each step as seen from the target, which is the middle; the path goes from dark to bright."
     figure, (axes,) = plot_sheet(title, note, 6.0)
     reach = 1.2 * max(1.3 * _RINGS[0], float(np.abs(off[shown]).max()))
-    turn = np.linspace(0, 2 * np.pi, 181)
-    plate: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
-    for ring in _RINGS:
-        if ring < reach:
-            axes.plot(ring * np.cos(turn), ring * np.sin(turn), color=SOFT, linewidth=0.8, linestyle=":")
-            axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=plate)
-    axes.axhline(0, color=SOFT, linewidth=0.8)
-    axes.axvline(0, color=SOFT, linewidth=0.8)
+    _draw_rings(axes, reach)
     if grey.guns is not None and grey.gun_percent_of == "model":
         xyz = grey.guns.xyz(_SHOWN)
         path = uv_of(xy_of(xyz[xyz[:, 1] > 0])) - target
@@ -270,29 +263,49 @@ def _places(grey: Grey) -> Plot | None:
         label="read",
     )
     axes.plot(0, 0, label="target", **TARGET)
-    written: list[Floats] = []
-    for i in np.flatnonzero(shown):
-        if levels[i] in _NAMED and all(np.hypot(*(off[i] - other)) > 0.12 * reach for other in written):
-            written.append(off[i])
-            # Outward, where no other step lies but on the far side of the target.
-            way = off[i] / max(float(np.hypot(*off[i])), 1e-9)
-            axes.annotate(
-                f"{levels[i]:g} %",
-                (off[i, 0], off[i, 1]),
-                (24 * way[0], 15 * way[1]),
-                textcoords="offset points",
-                ha="center",
-                va="center",
-                bbox=plate,
-            )
-    axes.set_xlim(-reach, reach)
-    axes.set_ylim(-reach, reach)
-    axes.set_aspect("equal")
-    axes.grid(False)
+    _name_steps(axes, off[shown], levels[shown], 0.12 * reach)
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))
     axes.set_xlabel("error in u', to the right is redder")
     axes.set_ylabel("error in v', up is yellower")
     return Plot("grey-places", title, figure)
+
+
+_PLATE: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+"""What lies under words on a plot, so that no line runs through them."""
+
+
+def _draw_rings(axes: Axes, reach: float) -> None:
+    """Square axes of -`reach` to `reach` in u'v' about the target, with the rings that lie inside."""
+    turn = np.linspace(0, 2 * np.pi, 181)
+    for ring in _RINGS:
+        if ring < reach:
+            axes.plot(ring * np.cos(turn), ring * np.sin(turn), color=SOFT, linewidth=0.8, linestyle=":")
+            axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=_PLATE)
+    axes.axhline(0, color=SOFT, linewidth=0.8)
+    axes.axvline(0, color=SOFT, linewidth=0.8)
+    axes.set_xlim(-reach, reach)
+    axes.set_ylim(-reach, reach)
+    axes.set_aspect("equal")
+    axes.grid(False)
+
+
+def _name_steps(axes: Axes, places: Floats, levels: Floats, apart: float) -> None:
+    """Write the usual levels beside their steps, but none within `apart` of one that is written."""
+    written: list[Floats] = []
+    for place, level in zip(places, levels, strict=True):
+        if level in _NAMED and all(np.hypot(*(place - other)) > apart for other in written):
+            written.append(place)
+            # Outward, where no other step lies but on the far side of the target.
+            way = place / max(float(np.hypot(*place)), 1e-9)
+            axes.annotate(
+                f"{level:g} %",
+                (place[0], place[1]),
+                (24 * way[0], 15 * way[1]),
+                textcoords="offset points",
+                ha="center",
+                va="center",
+                bbox=_PLATE,
+            )
 
 
 def _way(off: Floats) -> str:

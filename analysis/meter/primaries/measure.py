@@ -104,17 +104,7 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
     black = [item for item in repeats.kept if item.field is Field.GREY and item.level_percent <= _BLACK]
     seen = {field: mean_of(items) for field, items in taken.items()}
     remarks = [*readings.remarks, *_other_levels(readings, level), *_told(repeats)]
-    dark = [field for field, xyz in seen.items() if xyz[1] <= 0]
-    if dark:
-        row = taken[dark[0]][0].row
-        words = f"{dark[0]} at {level_text(level)} % gives no light"
-        raise FileError(f"{readings.path}: row {row}, column luminance: {words}")
-    if all(field in seen for field in PRIMARIES):
-        other = exchanged_guns([xy_of(seen[field]).tolist() for field in PRIMARIES])
-        if other is not None:
-            field = PRIMARIES[other[0]]
-            words = f"{field} has the colour of {PRIMARIES[other[1]]}; are rows exchanged, or cables?"
-            raise FileError(f"{readings.path}: row {taken[field][0].row}: {words}")
+    _check_colours(readings, taken, seen, level)
     if Field.GREY not in seen and all(field in seen for field in PRIMARIES):
         remarks.append(f"no grey was read at {level_text(level)} %; the sum of red, green and blue stands in for white")
     if not black:
@@ -145,6 +135,27 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
         remarks=tuple(remarks),
         nearest=_nearest(seen),
     )
+
+
+def _check_colours(
+    readings: Readings, taken: Mapping[Field, Sequence[Reading]], seen: Mapping[Field, Floats], level: float
+) -> None:
+    """Refuse a colour without light, and primaries that are exchanged; `seen` are the means of what is `taken`.
+
+    Raises:
+        FileError: it names the row.
+    """
+    for field, xyz in seen.items():
+        if xyz[1] <= 0:
+            first = taken[field][0]
+            words = f"{field} at {level_text(level)} % gives no light"
+            raise FileError(f"{readings.path}: row {first.row}, column luminance: {words}")
+    if all(field in seen for field in PRIMARIES):
+        other = exchanged_guns([xy_of(seen[field]).tolist() for field in PRIMARIES])
+        if other is not None:
+            field = PRIMARIES[other[0]]
+            words = f"{field} has the colour of {PRIMARIES[other[1]]}; are rows exchanged, or cables?"
+            raise FileError(f"{readings.path}: row {taken[field][0].row}: {words}")
 
 
 # --- Which readings ---------------------------------------------------------------------------------------------------

@@ -101,8 +101,7 @@ def _diagram(found: Colour) -> Plot:
         look, spot = LOOKS[field], _spot(found, field)
         axes.plot(*uv_of(found.targets[field].xy), **TARGET)
         axes.plot(*spot, look.marker, color=look.ink, markersize=6, markeredgecolor="white", markeredgewidth=0.5)
-        dx, dy = _ASIDE[field]
-        label_at(axes, *spot, name_of(field), look.ink, dx=dx, dy=dy)
+        label_at(axes, spot, name_of(field), look.ink, away=_ASIDE[field])
     axes.plot([], [], label="wanted", **TARGET)
     axes.legend(loc="lower right")
     return Plot("colour-diagram", title, figure)
@@ -231,7 +230,8 @@ def _lights(found: Colour) -> Plot:
             bar.set_alpha(0.6)
             text = f"{value:+.1f}" if axes is panels[0] else f"{value:.1f}"
             way = float(np.copysign(1, value))
-            label_at(axes, value + way * doubt, _middle(bar), text.replace("-", "−"), INK, dx=4 * way)
+            place = (value + way * doubt, _middle(bar))
+            label_at(axes, place, text.replace("-", "−"), INK, away=(4 * way, 0))
         axes.axvline(0, color=INK, linewidth=1)
         axes.grid(False, axis="y")
         axes.set_xlabel(words)

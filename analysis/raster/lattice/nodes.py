@@ -53,19 +53,13 @@ class Sight:
 
 
 def see_grid(
-    photo: Photo,
-    shown: ShownGrid,
-    *,
-    dots: bool = False,
-    middle: Floats | None = None,
-    hidden: tuple[int, int] | None = None,
+    photo: Photo, shown: ShownGrid, *, middle: Floats | None = None, hidden: tuple[int, int] | None = None
 ) -> Sight:
     """Find the grid's nodes.
 
     Args:
         photo: the photograph, upright.
         shown: what was shown.
-        dots: whether it was shown as dots, not as lines.
         middle: (x, y) in pixels of the middle of the marks; without it that of the glass is taken, as far as lines are
             seen on it. Where outer lines are hidden, the picture's own middle lies within less than half a cell of it.
         hidden: how many lines are hidden on the left and above, where somebody has counted them.
@@ -74,46 +68,44 @@ def see_grid(
         GridError: no such grid is seen, or it is not clear which line is which.
     """
     small, scale = _reduced(photo)
-    lattice, cell = _found(small, shown, dots)
-    _check_kind(small, lattice, dots)
-    width = line_width(small, lattice, cell)
+    lattice, cell = _found(small, shown)
+    _check_kind(small, lattice, shown.dots)
+    width = line_width(small, lattice, cell) * scale
     lattice = _enlarged(lattice, scale)
     linear = _linear(photo)
     clip = float(photo.curve[photo.clip_code]) * _FULL
-    lines = [] if dots else _followed(linear, lattice, width * scale, clip)
-    about = _glass_middle(photo.size, lines, lattice) if middle is None else middle
+    lines = [] if shown.dots else _followed(linear, lattice, width, clip)
     if hidden is None:
+        about = _glass_middle(photo.size, lines, lattice) if middle is None else middle
         counted = first_lines(lattice, shown, about, running_on(lines, lattice))
     else:
         counted = counted_by_hand(lattice, shown, hidden)
     if counted.doubt and middle is not None:
         raise GridError(counted.doubt, helps=("hidden",))
-    if dots:
+    if shown.dots:
         nodes, sigma, clipped = see_spots(linear, lattice, cell * scale, clip)
-        ends = None
     else:
         lines = _without_cut_ones(lines, _Whole.of(lattice, shown, counted.first))
         _check_sharp(lines)
         nodes, sigma = _crossings(lines, lattice)
         clipped = float(np.median([line.clipped for line in lines]))
-        ends = lines
+    # Without marks no figure hangs on a doubtful count but the overscan, which is of the lines' ends.
+    ends = None if shown.dots or counted.doubt else lines
     warnings = []
     if counted.doubt:
-        # Without marks no figure hangs on it but the overscan.
         warnings.append(f"{counted.doubt} and give --hidden LEFT,ABOVE; overscan is not given")
-        ends = None
     elif counted.by_middle:
         of = "glass" if middle is None else "marks"
         warnings.append(
             f"which lines are hidden is told by the middle of the {of}: a picture whose own middle lies more than half "
             "a cell off it would be placed a whole cell wrong; then count the hidden lines and give --hidden LEFT,ABOVE"
         )
-    grid = _placed(nodes, sigma, ends, lattice, shown, counted.first)
     if clipped > _CLIPPED:
         warnings.append(
             f"{100 * clipped:.0f} % of the lines' middles are clipped, so their places are told less well: expose less"
         )
-    return Sight(grid=grid, width=width * scale, warnings=tuple(warnings))
+    grid = _placed(nodes, sigma, ends, lattice, shown, counted.first)
+    return Sight(grid=grid, width=width, warnings=tuple(warnings))
 
 
 # --- Finding ----------------------------------------------------------------------------------------------------------
@@ -135,19 +127,19 @@ def _enlarged(lattice: Lattice, scale: int) -> Lattice:
     return replace(lattice, points=(lattice.points + 0.5) * scale - 0.5)
 
 
-def _found(light: NDArray[np.float32], shown: ShownGrid, dots: bool) -> tuple[Lattice, float]:
+def _found(light: NDArray[np.float32], shown: ShownGrid) -> tuple[Lattice, float]:
     """The lattice of the size that fits best, and its cell, in the reduced photograph."""
     columns, rows = len(shown.u) - 1, len(shown.v) - 1
     best: Lattice | None = None
     for share in _ROUGHLY:
         cell = share * light.shape[1] / max(columns, 1)
-        lattice = find_lattice(light, cell, dots=dots)
+        lattice = find_lattice(light, cell, dots=shown.dots)
         if lattice is not None and (best is None or len(lattice.points) > 1.2 * len(best.points)):
             best = lattice
         if best is not None and len(best.points) > 0.5 * (columns - 1) * (rows - 1):
             break
     if best is None:
-        kind = "dots" if dots else "lines that cross"
+        kind = "dots" if shown.dots else "lines that cross"
         raise GridError(f"no grid of {columns} x {rows} cells is seen: {kind}, sharp and filling most of the picture")
     seen = best.columns[1] - best.columns[0], best.rows[1] - best.rows[0]
     for name, many, most in (("columns", seen[0], columns), ("rows", seen[1], rows)):

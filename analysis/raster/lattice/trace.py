@@ -92,6 +92,76 @@ def follow(
     `width` is a usual line's standard deviation across, in pixels; `clip` the light from which samples are clipped.
     None where nothing is seen of it.
     """
+    strip = _straightened(linear, lattice, number, upright, width)
+    if strip is None:
+        return None
+    within, clear = strip.at - np.floor(strip.at), strip.clear
+    used = np.flatnonzero(strip.inside & (within > clear) & (within < 1 - clear))
+    part = ((within[used] - clear) / (1 - 2 * clear) * PIECES).astype(int)
+    piece = np.floor(strip.at[used]).astype(int) * PIECES + np.clip(part, 0, PIECES - 1)
+    pieces, starts, counts = np.unique(piece, return_index=True, return_counts=True)
+    if not len(pieces):
+        return None
+    sums = np.add.reduceat(strip.light[:, used], starts, axis=1, dtype=np.float64)
+    profiles = np.moveaxis(sums / counts[None, :, None], 1, 0)
+    along = np.add.reduceat(strip.places[used], starts) / counts
+    middle = np.add.reduceat(strip.middle[used], starts) / counts
+    offset, light, spread = _centroids(profiles, strip.reach, width)
+    usual = np.nanmedian(light, axis=0)
+    usual_spread = np.nanmedian(spread, axis=0)
+    share = light / np.maximum(_smoothed(light), 1e-9)
+    good = (light > _DIM * usual) & (share > 0.5) & (share < 2)
+    good &= (spread > _NARROW * usual_spread) & (spread < _WIDE * usual_spread)
+    good &= (np.abs(offset) < 0.8 * (strip.reach[-1] - 2 * width)) & (counts > 0.4 * np.median(counts))[:, None]
+    # A gun that is not lit at all has no line.
+    good &= usual > _UNLIT * np.max(usual)
+    brightest = np.argmax(usual)
+    if good[:, brightest].sum() < 2 * PIECES:
+        return None
+    core = np.abs(strip.reach) <= max(1.0, 0.6 * width)
+    return Line(
+        number=number,
+        upright=upright,
+        along=along,
+        across=np.where(good, middle[:, None] + offset, np.nan),
+        cell=strip.cell,
+        ends=_ends(strip, pieces[good.any(axis=1)]),
+        clipped=float(np.mean(strip.light[core][:, used] >= clip)),
+        width=_true_width(usual_spread[brightest], width),
+    )
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Strip:
+    """A line with what lies beside it, sampled square to the way that the lattice has it going."""
+
+    light: Singles
+    """(reach, places, 3)."""
+    reach: Floats
+    """(reach,): pixels across, from the lattice's line."""
+    places: Floats
+    """(places,): pixels along."""
+    middle: Floats
+    """(places,): the lattice's line, in pixels across."""
+    at: Floats
+    """(places,): numbers of columns or rows along the line, whole at crossings."""
+    inside: NDArray[np.bool_]
+    """(places,): whether the photograph has the whole reach."""
+    cell: float
+    """Mean length of a cell along the line, in pixels."""
+    width: float
+    """Standard deviation of a usual line across, in pixels."""
+    crossings: tuple[int, int]
+    """Numbers of the first and the last crossing."""
+
+    @property
+    def clear(self) -> float:
+        """Share of a cell on each side of a crossing in which the other line's light is."""
+        return max(_CLEAR, 3.2 * self.width / self.cell)
+
+
+def _straightened(linear: NDArray[Any], lattice: Lattice, number: int, upright: bool, width: float) -> _Strip | None:
+    """The strip of a line; arguments as of `follow`. None where too little of it is in the photograph."""
     first, last = lattice.rows if upright else lattice.columns
     numbers = np.arange(first - _BEYOND, last + _BEYOND + 1e-9, 1 / 16)
     fixed = np.full_like(numbers, number)
@@ -101,78 +171,28 @@ def follow(
         return None
     cell = float(np.mean(np.diff(along))) * 16
     half = int(np.ceil(min(_NEAREST * cell, 5.5 * width + 0.06 * cell + 3)))
-    limit = linear.shape[0 if upright else 1]
-    begin, end = max(0, int(np.ceil(along[0]))), min(limit - 1, int(along[-1]))
+    length, breadth = linear.shape[:2] if upright else linear.shape[1::-1]
+    begin, end = max(0, int(np.ceil(along[0]))), min(length - 1, int(along[-1]))
     if end - begin < 2 * cell:
         return None
     places = np.arange(begin, end + 1, dtype=np.float64)
     middle = np.interp(places, along, across)
     reach = np.arange(-half, half + 1, dtype=np.float64)
-    one = np.broadcast_to(places.astype(np.float32), (len(reach), len(places)))
-    other = (middle[None, :] + reach[:, None]).astype(np.float32)
-    across_map, along_map = (np.ascontiguousarray(values) for values in (other, one))
+    along_map = np.ascontiguousarray(np.broadcast_to(places.astype(np.float32), (len(reach), len(places))))
+    across_map = (middle[None, :] + reach[:, None]).astype(np.float32)
     x, y = (across_map, along_map) if upright else (along_map, across_map)
     # Blue is first in memory, and the other order would be copied.
-    strip = cv2.remap(linear[..., ::-1], x, y, cv2.INTER_LINEAR)[..., ::-1]
-    # Numbers of columns or rows along the line: whole at crossings.
-    at = np.interp(places, along, numbers)
-    inside = (middle > half) & (middle < linear.shape[1 if upright else 0] - 1 - half)
-    return _measured(
-        strip.astype(np.float32), reach, places, middle, at, inside, number, upright, width, cell, clip, (first, last)
-    )
-
-
-def _measured(
-    strip: Singles,
-    reach: Floats,
-    places: Floats,
-    middle: Floats,
-    at: Floats,
-    inside: NDArray[np.bool_],
-    number: int,
-    upright: bool,
-    width: float,
-    cell: float,
-    clip: float,
-    crossings: tuple[int, int],
-) -> Line | None:
-    clear = max(_CLEAR, 3.2 * width / cell)
-    within = at - np.floor(at)
-    used = inside & (within > clear) & (within < 1 - clear)
-    piece = np.floor(at).astype(int) * PIECES + np.clip(
-        ((within - clear) / (1 - 2 * clear) * PIECES).astype(int), 0, PIECES - 1
-    )
-    names, starts = np.unique(piece[used], return_index=True)
-    if not len(names):
-        return None
-    counts = np.diff(np.append(starts, int(used.sum())))
-    columns = np.flatnonzero(used)
-    sums = np.add.reduceat(strip[:, columns], starts, axis=1, dtype=np.float64)
-    profiles = np.moveaxis(sums / counts[None, :, None], 1, 0)
-    mean_place = np.add.reduceat(places[columns], starts) / counts
-    mean_middle = np.add.reduceat(middle[columns], starts) / counts
-    offset, light, spread = _centroids(profiles, reach, width)
-    usual = np.nanmedian(light, axis=0)
-    usual_spread = np.nanmedian(spread, axis=0)
-    share = light / np.maximum(_smoothed(light), 1e-9)
-    good = (light > _DIM * usual) & (share > 0.5) & (share < 2)
-    good &= (spread > _NARROW * usual_spread) & (spread < _WIDE * usual_spread)
-    good &= (np.abs(offset) < 0.8 * (reach[-1] - 2 * width)) & (counts > 0.4 * np.median(counts))[:, None]
-    # A gun that is not lit at all has no line.
-    good &= usual > _UNLIT * np.max(usual)
-    if good[:, np.argmax(usual)].sum() < 2 * PIECES:
-        return None
-    core = np.abs(reach) <= max(1.0, 0.6 * width)
-    clipped = float(np.mean(strip[core][:, columns] >= clip))
-    return Line(
-        number=number,
-        upright=upright,
-        along=mean_place,
-        across=np.where(good, mean_middle[:, None] + offset, np.nan),
+    light = cv2.remap(linear[..., ::-1], x, y, cv2.INTER_LINEAR)[..., ::-1]
+    return _Strip(
+        light=light.astype(np.float32),
+        reach=reach,
+        places=places,
+        middle=middle,
+        at=np.interp(places, along, numbers),
+        inside=(middle > half) & (middle < breadth - 1 - half),
         cell=cell,
-        ends=_ends(strip, reach, places, at, inside, width, clear, crossings, names[good.any(axis=1)]),
-        clipped=clipped,
-        width=_true_width(usual_spread[np.argmax(usual)], width),
+        width=width,
+        crossings=(first, last),
     )
 
 
@@ -224,29 +244,23 @@ def _centroids(profiles: Floats, reach: Floats, width: float) -> tuple[Floats, F
     return middle, amount, spread
 
 
-def _ends(
-    strip: Singles,
-    reach: Floats,
-    places: Floats,
-    at: Floats,
-    inside: NDArray[np.bool_],
-    width: float,
-    clear: float,
-    crossings: tuple[int, int],
-    pieces: NDArray[np.int64],
-) -> tuple[float, float]:
-    """Where along a line its light falls to half of what it is shortly before."""
-    core = np.abs(reach) <= 1.2 * width + 1
-    side = max(2, len(reach) // 8)
-    ground = (strip[:side].mean(axis=0) + strip[-side:].mean(axis=0)).sum(axis=1) / 2
+def _ends(strip: _Strip, pieces: NDArray[np.int64]) -> tuple[float, float]:
+    """Where along a line its light falls to half of what it is shortly before; `pieces` are those that it is seen in.
+
+    NaN where the photograph does not show it.
+    """
+    light, at, places = strip.light, strip.at, strip.places
+    side = max(2, len(strip.reach) // 8)
+    ground = (light[:side].mean(axis=0) + light[-side:].mean(axis=0)).sum(axis=1) / 2
     # At a crossing the other line lies beside this one: there the ground is as it is before and behind.
-    crossed = (
-        (np.abs(at - np.round(at)) < clear) & (np.round(at) >= crossings[0] - 1) & (np.round(at) <= crossings[1] + 1)
-    )
+    crossing = np.round(at)
+    first, last = strip.crossings
+    crossed = (np.abs(at - crossing) < strip.clear) & (crossing >= first - 1) & (crossing <= last + 1)
     ground = np.where(crossed, np.interp(places, places[~crossed], ground[~crossed]), ground)
-    light = np.where(inside, strip[core].mean(axis=0).sum(axis=1) - ground, np.nan)
-    step = max(1, round(1.5 * width))
-    smooth = np.convolve(light, np.ones(2 * step + 1) / (2 * step + 1), mode="same")
+    core = np.abs(strip.reach) <= 1.2 * strip.width + 1
+    above = np.where(strip.inside, light[core].mean(axis=0).sum(axis=1) - ground, np.nan)
+    step = max(1, round(1.5 * strip.width))
+    smooth = np.convolve(above, np.ones(2 * step + 1) / (2 * step + 1), mode="same")
     found = []
     for piece, sign in ((pieces[0], -1), (pieces[-1], 1)):
         # The last piece may be hidden in part.
