@@ -257,8 +257,8 @@ def test_the_files_own_codes_stand_beside_the_interface_codes() -> None:
     # A kit of stills is narrow, for the sake of pluge; the item in full range:
     still = levels_of(replace(item, order=replace(item.order, signal=replace(item.order.signal, range=Range.FULL))))
     assert still is not None
-    # All stills of a kit are narrow, since pluge needs levels below black: their codes are those of the interface.
-    assert still.rows[5] == ("50", "50", "126", "350.0")
+    # Full range: 50 % of 255 is 127.5, rounded half up.
+    assert still.rows[5] == ("50", "50", "126", "128", "350.0")
 
 
 # --- In a browser --------------------------------------------------------------------------------------------
