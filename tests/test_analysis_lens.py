@@ -1,6 +1,6 @@
 """A lens: OpenCV's model both ways, its calibration from simulated boards, what is refused, and its file.
 
-Photographs are SIMULATIONS (tests/photo_bench), whose lenses are known.
+Photographs are SIMULATIONS (tests/trials/photos), whose lenses are known.
 """
 
 from __future__ import annotations
@@ -28,10 +28,10 @@ from analysis.photo.file import Photo
 from analysis.photo.notes import read_notes, sensor_points, sensor_size
 from render.errors import FileError
 from tests.answers import numbers_without_a_quantity
-from tests.photo_bench.board import Board, board_cameras, board_photograph
-from tests.photo_bench.camera import Camera
-from tests.photo_bench.photograph import save
-from tests.photo_bench.run import lens_of as known_lens
+from tests.trials.photos.board import Board, board_cameras, board_photograph
+from tests.trials.photos.camera import Camera
+from tests.trials.photos.photograph import save
+from tests.trials.photos.run import lens_of as known_lens
 from trueraster.cli import run
 from trueraster.output.json import answer_json
 from trueraster.output.page import answer_page

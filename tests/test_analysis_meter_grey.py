@@ -21,10 +21,10 @@ from analysis.meter.guns import GUNS
 from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, White
 from render.errors import FileError
-from tests.meter_bench.cases import draw_tube
-from tests.meter_bench.meter import FEW, LEVELS, ColourMeter, Shown
-from tests.meter_bench.run import AIM_UV, Plan, run_tube, summary
-from tests.meter_bench.tube import Tube
+from tests.trials.meters.cases import draw_tube
+from tests.trials.meters.meter import FEW, LEVELS, ColourMeter, Shown
+from tests.trials.meters.run import AIM_UV, Plan, run_tube, summary
+from tests.trials.meters.tube import Tube
 from trueraster.output.json import answer_json
 
 SMPTE_C = PRIMARY_SETS[0]

@@ -11,9 +11,9 @@ import pytest
 from analysis.meter.guns import FEWEST_LEVELS, Guns, fit_guns, gun_matrix, meter_noise
 from analysis.meter.readings.types import Field, Meter, Reading
 from analysis.meter.repeats import grouped, look_at_repeats, mean_of
-from tests.meter_bench.cases import D65, draw_tube
-from tests.meter_bench.meter import LEVELS, ColourMeter, Shown
-from tests.meter_bench.tube import Tube
+from tests.trials.meters.cases import D65, draw_tube
+from tests.trials.meters.meter import LEVELS, ColourMeter, Shown
+from tests.trials.meters.tube import Tube
 
 EXACT = {"luminance": 1e-9, "xy": 1e-9}
 """A meter without noise but for its digits."""

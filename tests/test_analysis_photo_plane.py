@@ -1,6 +1,6 @@
 """Marks in a photograph, and the way from its pixels to millimetres on the glass.
 
-Photographs are SIMULATIONS (tests/photo_bench) or drawn here; places come from cv2.projectPoints.
+Photographs are SIMULATIONS (tests/trials/photos) or drawn here; places come from cv2.projectPoints.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ from analysis.photo.plane import Plane, plane_in, plane_of
 from analysis.photo.pose import eye_of, homography
 from analysis.photo.targets import mark_dictionary
 from render.errors import FileError
-from tests.photo_bench.camera import Camera, framed
-from tests.photo_bench.run import lens_of
-from tests.photo_bench.sets import PhotoSet, plain_set
+from tests.trials.photos.camera import Camera, framed
+from tests.trials.photos.run import lens_of
+from tests.trials.photos.sets import PhotoSet, plain_set
 from trueraster.errors import with_options
 from trueraster.options.raster import marks_of, ruler_sigma_mm, sides_mm
 

@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from patterns.catalogue import find_pattern
 from patterns.formats import parse_format
-from tests.photo_bench.board import Board, board_cameras, board_photograph, flat_field
-from tests.photo_bench.camera import NEUTRAL, Camera, distorted, framed
-from tests.photo_bench.lookout import Lookout
-from tests.photo_bench.photograph import photograph, save
-from tests.photo_bench.scene import Marks, Shot
-from tests.photo_bench.sets import PhotoSet, odd, plain_set, sixty
-from tests.photo_bench.tube import Mask, MaskKind, Tube, deflection, dots_mm, nodes_mm, overscan_percent, terms
+from tests.trials.photos.board import Board, board_cameras, board_photograph, flat_field
+from tests.trials.photos.camera import NEUTRAL, Camera, distorted, framed
+from tests.trials.photos.lookout import Lookout
+from tests.trials.photos.photograph import photograph, save
+from tests.trials.photos.scene import Marks, Shot
+from tests.trials.photos.sets import PhotoSet, odd, plain_set, sixty
+from tests.trials.photos.tube import Mask, MaskKind, Tube, deflection, dots_mm, nodes_mm, overscan_percent, terms
 
 Floats = NDArray[np.float64]
 
@@ -161,7 +161,7 @@ def test_overscan_by_hand() -> None:
 
 @pytest.mark.parametrize("kind", [MaskKind.DOTS, MaskKind.SLOTS, MaskKind.STRIPES])
 def test_each_gun_has_its_own_phosphor(kind: MaskKind) -> None:
-    from tests.photo_bench.light import mask_table
+    from tests.trials.photos.light import mask_table
 
     tables = [mask_table(Mask(kind=kind), gun, 0.001) for gun in range(3)]
     holes = [table.table for table in tables if table is not None]

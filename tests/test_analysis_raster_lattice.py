@@ -1,4 +1,4 @@
-"""Nodes found in photographs that are SIMULATED (tests/photo_bench): the truth is where the simulator put them.
+"""Nodes found in photographs that are SIMULATED (tests/trials/photos): the truth is where the simulator put them.
 
 The simulator's camera is OpenCV's; how near nodes come is far inside the project's own aims of 0.15 mm for places and
 0.04 mm for convergence.
@@ -21,9 +21,9 @@ from analysis.raster.lattice.nodes import GridError, Sight, see_grid
 from analysis.raster.lattice.trace import bell_of
 from analysis.raster.placing import reach_of_mixing, unmixed
 from tests.matrix import quick_and_slow
-from tests.photo_bench.run import Result, report, run_set
-from tests.photo_bench.sets import PhotoSet, odd, plain_set, sixty
-from tests.photo_bench.tube import deflection, dots_mm
+from tests.trials.photos.run import Result, report, run_set
+from tests.trials.photos.sets import PhotoSet, odd, plain_set, sixty
+from tests.trials.photos.tube import deflection, dots_mm
 
 Floats = NDArray[np.float64]
 

@@ -27,10 +27,10 @@ from analysis.uniformity.measure import Extreme, Field, Uniformity, measure_unif
 from render.errors import FileError
 from tests.answers import numbers_without_a_quantity
 from tests.matrix import rest_is_slow
-from tests.photo_bench.board import flat_field
-from tests.photo_bench.sets import plain_set
-from tests.photo_bench.tube import Blotch as TubeBlotch
-from tests.photo_bench.tube import Mask, MaskKind
+from tests.trials.photos.board import flat_field
+from tests.trials.photos.sets import plain_set
+from tests.trials.photos.tube import Blotch as TubeBlotch
+from tests.trials.photos.tube import Mask, MaskKind
 from trueraster.cli import run
 from trueraster.output.json import answer_json, quantities_in
 from trueraster.output.page import answer_page

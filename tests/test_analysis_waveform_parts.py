@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from patterns.catalogue import PATTERNS
-from tests.scope_bench import call, told
+from tests.trials.scope import call, told
 
 Json = dict[str, Any]
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.signal import resample
 
-from tests.scope_bench import decoded, drawn, passes, told, traced
+from tests.trials.scope import decoded, drawn, passes, told, traced
 
 BARS = [(1, 1, 1), (1, 1, 0), (0, 1, 1), (0, 1, 0), (1, 0, 1), (1, 0, 0), (0, 0, 1), (0, 0, 0)]
 """Primaries of the bars by BT.471: 100/0/75/0, white at 100 %, colours at 75 %."""

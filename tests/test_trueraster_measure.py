@@ -25,12 +25,12 @@ from PIL import Image
 
 from analysis.lens.file import save_lens
 from tests.matrix import quick_and_slow
-from tests.photo_bench.board import Board, board_cameras, board_photograph
-from tests.photo_bench.camera import distorted
-from tests.photo_bench.photograph import save
-from tests.photo_bench.run import lens_of
-from tests.photo_bench.sets import PhotoSet, plain_set
-from tests.photo_bench.tube import deflection, terms
+from tests.trials.photos.board import Board, board_cameras, board_photograph
+from tests.trials.photos.camera import distorted
+from tests.trials.photos.photograph import save
+from tests.trials.photos.run import lens_of
+from tests.trials.photos.sets import PhotoSet, plain_set
+from tests.trials.photos.tube import deflection, terms
 from trueraster.cli import run
 
 Codes = NDArray[Any]
