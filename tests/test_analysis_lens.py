@@ -378,6 +378,7 @@ def test_bad_sets_are_refused(name: str) -> None:
 
 
 def test_no_board_in_any_photograph_is_one_line() -> None:
+    """Photographs without a board are refused in one line, which names the sheet to print."""
     with pytest.raises(ValueError, match=r"none of 7 photographs.*sheet board"):
         calibrate([], [Path("a.jpg")] * 7)
 
@@ -407,6 +408,7 @@ def test_calibration_from_12_megapixels(tmp_path: Path) -> None:
 
 
 def test_a_lens_file_is_read_as_it_was_written(tmp_path: Path) -> None:
+    """A lens that was saved and read again has every value unchanged, and nothing else is written."""
     lens = calibrate(sightings()).lens
     save_lens(lens, tmp_path / "my lens.json")
     again = load_lens(tmp_path / "my lens.json")
@@ -490,6 +492,7 @@ def test_a_file_with_a_fault_is_refused(
     ],
 )
 def test_a_file_of_something_else_is_refused(data: bytes, tmp_path: Path) -> None:
+    """Bytes that are no lens file are refused as such, however broken or large they are."""
     assert "not a lens file" in refused(tmp_path / "lens.json", data)
 
 

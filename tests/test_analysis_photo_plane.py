@@ -172,6 +172,7 @@ def test_dim_marks_are_found() -> None:
     ],
 )
 def test_marks_that_are_not_right_are_one_line(places: list[tuple[int, int, int]], words: str) -> None:
+    """Missing, doubled, mirrored and misplaced marks are refused in one line that says which and why."""
     with pytest.raises(FileError, match=words) as raised:
         find_marks(drawn(places))
     assert "\n" not in str(raised.value)
@@ -239,6 +240,7 @@ def test_typed_marks_that_are_none_are_one_line(text: str) -> None:
     "text", ["", "412", "412x", "x309", "0x309", "-4x309", "412x99999", "nanxnan", "1e2x300", "4" * 999]
 )
 def test_sizes_that_are_none_are_one_line(text: str) -> None:
+    """A text that is no size in millimetres is refused in one line that names the option."""
     with pytest.raises(ValueError, match=r"^--marks-mm: got [^\n]{1,250}$"):
         sides(text)
 

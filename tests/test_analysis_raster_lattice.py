@@ -103,6 +103,7 @@ def test_dots_and_missing_dots(name: str, count: int) -> None:
 
 
 def test_a_grid_of_other_cells_is_refused() -> None:
+    """A photograph with more or fewer cells than the named pattern is refused."""
     shown = ShownGrid(u=np.linspace(-1, 1, 13), v=np.linspace(-1, 1, 10))
     with pytest.raises(GridError, match="at least 14 columns"):
         sight(usual(), picture(), shown)
@@ -166,6 +167,7 @@ def test_a_count_by_the_middle_alone_is_told() -> None:
     ),
 )
 def test_what_cannot_be_measured_is_refused(name: str) -> None:
+    """Blurred, turned, moved and cut-off photographs are refused in one line."""
     shot = next(shot for shot in odd(SMALL) if shot.name == name)
     with pytest.raises(GridError) as told:
         sight(shot.of, shot.photograph())
@@ -177,6 +179,7 @@ def test_what_cannot_be_measured_is_refused(name: str) -> None:
     quick_and_slow(["clipped highlights"], ["dim", "a window's reflection", "a lamp's reflection"]),
 )
 def test_bad_light_is_borne(name: str) -> None:
+    """Dim light, reflections and clipping leave the nodes right; clipping is warned about."""
     shot = next(shot for shot in odd(SMALL) if shot.name == name)
     found = sight(shot.of, shot.photograph())
     assert bool(found.warnings) == (name == "clipped highlights")
@@ -192,6 +195,7 @@ def test_a_gun_that_is_dark_has_no_place() -> None:
 
 
 def test_noise_is_no_lattice() -> None:
+    """No lattice is found in noise or in black."""
     noise = np.random.default_rng(4).normal(0.2, 0.05, (600, 800)).astype(np.float32)
     assert find_lattice(noise, 40) is None
     assert find_lattice(np.zeros((600, 800), np.float32), 40) is None
