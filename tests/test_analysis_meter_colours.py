@@ -223,6 +223,15 @@ def test_odd_whites_are_refused(text: str) -> None:
         white_of(text)
 
 
+@pytest.mark.parametrize("text", ["0.199,0.33", "0.451,0.33", "0.31,0.199", "0.31,0.451"])
+def test_a_white_is_out_of_range_by_one_coordinate_alone(text: str) -> None:
+    """x and y are both from 0.2 to 0.45; the limits themselves are accepted."""
+    with pytest.raises(ValueError, match=r"which is no white: x and y from 0\.2 to 0\.45"):
+        white_of(text)
+    assert white_of("0.2,0.45").xy == (0.2, 0.45)
+    assert white_of("0.45,0.2").xy == (0.45, 0.2)
+
+
 def test_whites_as_they_are_typed() -> None:
     """Names and pairs of numbers are accepted with blanks and in any case; unknown primaries are refused."""
     assert white_of(" D65 ") == D65

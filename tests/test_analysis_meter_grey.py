@@ -96,7 +96,7 @@ def test_gamma_is_the_slope_of_the_logarithms() -> None:
 
 
 def test_deviation_from_bt1886_is_colour_science_s() -> None:
-    """The largest deviation from BT.1886 agrees with colour-science's curve."""
+    """The largest deviation from BT.1886 is that of the tube's own light, with its own black and white."""
     tube = right_tube(cutoff=0.05, gamma=2.2)
     found = measured(tube)
     levels = np.array([step.level_percent / 100 for step in found.steps])

@@ -184,6 +184,25 @@ def test_plots_and_points_are_written_whole(tmp_path: Path) -> None:
     assert len(list(tmp_path.iterdir())) == len(paths)
 
 
+@pytest.mark.parametrize(
+    ("pattern", "line", "marks"),
+    [
+        # BT.1700, from memory: broad pulses of 27.3 us, equalising ones of 2.35 us. BT.601: 63 samples of sync, 69 and
+        # 12 of porches, at 13.5 MHz; half a line of 32 us less those 144 samples is picture.
+        ("bars", 1, ["pulse 27.300", "pulse 27.300"]),
+        ("field", 623, ["sync 4.667", "pulse 2.350", "picture 21.333"]),
+    ],
+)
+def test_a_plot_names_the_pulses_of_a_blank_or_half_line(
+    pattern: str, line: int, marks: list[str], tmp_path: Path
+) -> None:
+    """Above the trace are the line's pulses and its half picture, with their durations in microseconds."""
+    path = tmp_path / "line.svg"
+    words = ["--format", "576i", "--line", str(line), "--component", "y", "--to", str(path)]
+    assert call("scope", pattern, *words)[0] == 0
+    assert re.findall(r"([a-z]+ [\d.]+) µs", path.read_text(encoding="utf-8")) == marks
+
+
 @pytest.mark.parametrize("name", ["480i", pytest.param("1080i50", marks=pytest.mark.slow)])
 def test_a_field_is_drawn(name: str, tmp_path: Path) -> None:
     """A whole field is drawn as a plot of moderate size."""
