@@ -29,10 +29,11 @@ ROWS, COLUMNS = 3, 4
 
 
 def figures(pattern: str, name: str) -> list[float]:
-    """Twelve of luma, row by row of the picture's parts, then the means of both colour differences; all in codes.
+    """Twelve of luma, row by row of the picture's parts, the means of both colour differences, and one of the patches.
 
-    A part's figure is the mean of its samples, weighted from 1 at its top left to 4 at its bottom right: what moves
-    inside the part changes it too. A moving pattern is drawn at a third of its period, so that it is off its start.
+    The first are in codes. A part's figure is the mean of its samples, weighted from 1 at its top left to 4 at its
+    bottom right: what moves inside the part changes it too. A moving pattern is drawn at a third of its period, so that
+    it is off its start. The patches' figure is the sum of their edges in picture widths and heights, weighted too.
     """
     fmt, signal = FORMATS[name], SIGNALS[name]
     scene = PATTERNS[pattern].scene(fmt, None, signal)
@@ -41,7 +42,9 @@ def figures(pattern: str, name: str) -> list[float]:
     weights = 1 + np.arange(width) / width + 2 * np.arange(height)[:, None] / height
     parts = luma[: ROWS * height, : COLUMNS * width].reshape(ROWS, height, COLUMNS, width).swapaxes(1, 2)
     found = [float((part * weights).mean()) for row in parts for part in row]
-    return [round(value, 4) for value in (*found, *(float(plane.mean()) for plane in differences))]
+    found += [float(plane.mean()) for plane in differences]
+    edges = (i * (one.left + 2 * one.top + 3 * one.right + 4 * one.bottom) for i, one in enumerate(scene.patches, 1))
+    return [round(value, 4) for value in (*found, float(sum(edges)))]
 
 
 def kept() -> dict[str, dict[str, list[float]]]:
