@@ -21,10 +21,10 @@ sys.path[:0] = [str(ROOT), str(ROOT / "docs")]
 
 from make_photographs import demonstration, told, write_photograph  # noqa: E402
 
-from tests.photo_bench.board import Board, board_cameras, board_photograph  # noqa: E402
-from tests.photo_bench.photograph import save  # noqa: E402
-from tests.photo_bench.sets import PhotoSet  # noqa: E402
-from tests.photo_bench.tube import deflection, terms  # noqa: E402
+from tests.trials.photos.board import Board, board_cameras, board_photograph  # noqa: E402
+from tests.trials.photos.photograph import save  # noqa: E402
+from tests.trials.photos.sets import PhotoSet  # noqa: E402
+from tests.trials.photos.tube import deflection, terms  # noqa: E402
 
 TO = ROOT / "trueraster" / "record" / "demo"
 SIZE = 1440, 1080

@@ -2,8 +2,8 @@
 
     .venv/bin/python docs/make_photographs.py
 
-Nothing here was taken from a real tube or a real camera: `tests/photo_bench` is a simulator, and every picture says so.
-It is apart from `docs/make_docs.py` because it takes half a minute, and because the photograph's figures stand in
+Nothing here was taken from a real tube or a real camera: `tests/trials/photos` is a simulator, and every picture says
+so. It is apart from `docs/make_docs.py` because it takes half a minute, and because the photograph's figures stand in
 `docs/measure.md`: who changes the set below changes them there too.
 """
 
@@ -23,12 +23,12 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
 from analysis.photo.sheets import SHEETS, write_sheet  # noqa: E402
-from tests.photo_bench.board import Board, board_cameras, board_photograph, flat_field  # noqa: E402
-from tests.photo_bench.camera import distorted, framed  # noqa: E402
-from tests.photo_bench.photograph import save  # noqa: E402
-from tests.photo_bench.scene import Shot  # noqa: E402
-from tests.photo_bench.sets import PhotoSet, plain_set  # noqa: E402
-from tests.photo_bench.tube import Blotch, Mask, MaskKind, deflection, terms  # noqa: E402
+from tests.trials.photos.board import Board, board_cameras, board_photograph, flat_field  # noqa: E402
+from tests.trials.photos.camera import distorted, framed  # noqa: E402
+from tests.trials.photos.photograph import save  # noqa: E402
+from tests.trials.photos.scene import Shot  # noqa: E402
+from tests.trials.photos.sets import PhotoSet, plain_set  # noqa: E402
+from tests.trials.photos.tube import Blotch, Mask, MaskKind, deflection, terms  # noqa: E402
 from trueraster.cli import run  # noqa: E402
 
 DOCS = ROOT / "docs"

@@ -18,8 +18,8 @@ from PIL import Image
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from tests.meter_bench.meter import FEW, ColourMeter, Shown, write_csv  # noqa: E402
-from tests.meter_bench.tube import Tube  # noqa: E402
+from tests.trials.meters.meter import FEW, ColourMeter, Shown, write_csv  # noqa: E402
+from tests.trials.meters.tube import Tube  # noqa: E402
 
 PRIMARIES = {"red": (0.634, 0.341), "green": (0.305, 0.592), "blue": (0.158, 0.078)}
 """SMPTE C's but for the blue, which other light makes paler."""

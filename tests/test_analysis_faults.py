@@ -1,7 +1,7 @@
 """Faults made by arithmetic and by general-purpose libraries, named by `verify`: a draw from the bench's matrix.
 
-The whole matrix, with its tables, is `tests/fault_bench/run.py`. What is right follows from the fault that was made:
-`tests/fault_bench/cases.py` says which cases count.
+The whole matrix, with its tables, is `tests/trials/faults/run.py`. What is right follows from the fault that was made:
+`tests/trials/faults/cases.py` says which cases count.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.fault_bench.cases import Case, all_cases
-from tests.fault_bench.run import Outcome, run_case
 from tests.matrix import rest_is_slow
+from tests.trials.faults.cases import Case, all_cases
+from tests.trials.faults.run import Outcome, run_case
 
 LEVELS = {"gain", "offset", "gamma", "footroom-clipped", "headroom-clipped", "bits-lost"}
 LEVELS |= {"setup-added", "setup-removed", "range-expanded", "range-compressed"}

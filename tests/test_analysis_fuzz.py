@@ -1,4 +1,4 @@
-"""A small draw of `tests/fuzz_verify.py`, always the same, and every patch of every pattern altered once."""
+"""A small draw of `tests/trials/fuzz_verify.py`, always the same, and every patch of every pattern altered once."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from patterns.signal import Matrix, Range, Sampling, Signal
 from render.decode import Picture
 from render.raster import draw_frame
 from render.tags import Tags
-from tests.fuzz_verify import checked, made
 from tests.matrix import quick_and_slow
+from tests.trials.fuzz_verify import checked, made
 
 SD = FORMATS["480i"]
 SIGNAL = Signal(range=Range.NARROW, matrix=Matrix.BT601, bits=8, sampling=Sampling.YCBCR_444)
@@ -37,7 +37,7 @@ def test_no_file_ends_in_a_traceback_or_in_a_wrong_pass(tmp_path: Path, seeds: r
 
 @pytest.mark.parametrize("number", [9136, 9244])
 def test_a_fit_that_noise_leads_has_an_uncertainty(tmp_path: Path, number: int) -> None:
-    """Cases of tests/fuzz_verify.py where the sums of what is left, cut short, were no covariance."""
+    """Cases of tests/trials/fuzz_verify.py where the sums of what is left, cut short, were no covariance."""
     outcome = checked(number, made(number, tmp_path))
     assert not outcome.wrong
 

@@ -1,6 +1,6 @@
 """A lens: OpenCV's model both ways, its calibration from simulated boards, what is refused, and its file.
 
-Photographs are SIMULATIONS (tests/photo_bench), whose lenses are known.
+Photographs are SIMULATIONS (tests/trials/photos), whose lenses are known.
 """
 
 from __future__ import annotations
@@ -28,10 +28,10 @@ from analysis.photo.file import Photo
 from analysis.photo.notes import read_notes, sensor_points, sensor_size
 from render.errors import FileError
 from tests.answers import numbers_without_a_quantity
-from tests.photo_bench.board import Board, board_cameras, board_photograph
-from tests.photo_bench.camera import Camera
-from tests.photo_bench.photograph import save
-from tests.photo_bench.run import lens_of as known_lens
+from tests.trials.photos.board import Board, board_cameras, board_photograph
+from tests.trials.photos.camera import Camera
+from tests.trials.photos.photograph import save
+from tests.trials.photos.run import lens_of as known_lens
 from trueraster.cli import run
 from trueraster.output.json import answer_json
 from trueraster.output.page import answer_page
@@ -378,6 +378,7 @@ def test_bad_sets_are_refused(name: str) -> None:
 
 
 def test_no_board_in_any_photograph_is_one_line() -> None:
+    """Photographs without a board are refused in one line, which names the sheet to print."""
     with pytest.raises(ValueError, match=r"none of 7 photographs.*sheet board"):
         calibrate([], [Path("a.jpg")] * 7)
 
@@ -407,6 +408,7 @@ def test_calibration_from_12_megapixels(tmp_path: Path) -> None:
 
 
 def test_a_lens_file_is_read_as_it_was_written(tmp_path: Path) -> None:
+    """A lens that was saved and read again has every value unchanged, and nothing else is written."""
     lens = calibrate(sightings()).lens
     save_lens(lens, tmp_path / "my lens.json")
     again = load_lens(tmp_path / "my lens.json")
@@ -490,6 +492,7 @@ def test_a_file_with_a_fault_is_refused(
     ],
 )
 def test_a_file_of_something_else_is_refused(data: bytes, tmp_path: Path) -> None:
+    """Bytes that are no lens file are refused as such, however broken or large they are."""
     assert "not a lens file" in refused(tmp_path / "lens.json", data)
 
 

@@ -147,6 +147,7 @@ def test_a_label_keeps_off_the_other_patches() -> None:
 
 
 def test_text_is_wrapped_at_blanks() -> None:
+    """A label breaks at blanks, and inside a word only where the word alone is too long."""
     assert wrapped("one two  three", 7) == ("one two", "three")
     assert wrapped("abcdefghij k", 4) == ("abcd", "efgh", "ij k")
     assert wrapped("", 4) == ()
@@ -166,6 +167,7 @@ def test_text_is_wrapped_at_blanks() -> None:
     ],
 )
 def test_size_of_the_shown_frame(raster: tuple[int, int], aspect: Fraction, shown: tuple[int, int]) -> None:
+    """A frame is shown with square pixels, and small ones are enlarged by a whole factor."""
     assert shown_size(*raster, aspect) == shown
 
 

@@ -166,6 +166,7 @@ def test_shares_of_light(name: str, shares: tuple[float, float, float]) -> None:
 
 
 def test_primaries_on_one_line_are_refused() -> None:
+    """Three primaries on one line span no triangle, so there is no matrix for them."""
     with pytest.raises(ValueError, match="on one line"):
         rgb_matrix([[0.2, 0.2], [0.3, 0.3], [0.4, 0.4]], D65.xy)
 
@@ -217,11 +218,22 @@ def test_coverage_equal_to_opencv(seed: int) -> None:
 
 @pytest.mark.parametrize("text", ["", "d50", "0.3", "0.3127;0.3290", "0.9,0.05", "x,y", "0.3127,0.3290,1"])
 def test_odd_whites_are_refused(text: str) -> None:
+    """A white that is neither a name nor a real chromaticity is refused, and the message names the option."""
     with pytest.raises(ValueError, match=r"^--white: got "):
         white_of(text)
 
 
+@pytest.mark.parametrize("text", ["0.199,0.33", "0.451,0.33", "0.31,0.199", "0.31,0.451"])
+def test_a_white_is_out_of_range_by_one_coordinate_alone(text: str) -> None:
+    """x and y are both from 0.2 to 0.45; the limits themselves are accepted."""
+    with pytest.raises(ValueError, match=r"which is no white: x and y from 0\.2 to 0\.45"):
+        white_of(text)
+    assert white_of("0.2,0.45").xy == (0.2, 0.45)
+    assert white_of("0.45,0.2").xy == (0.45, 0.2)
+
+
 def test_whites_as_they_are_typed() -> None:
+    """Names and pairs of numbers are accepted with blanks and in any case; unknown primaries are refused."""
     assert white_of(" D65 ") == D65
     assert white_of("0.281, 0.311").xy == (0.281, 0.311)
     assert primaries_of("readings", or_readings=True) is None

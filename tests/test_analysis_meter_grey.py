@@ -21,10 +21,10 @@ from analysis.meter.guns import GUNS
 from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, White
 from render.errors import FileError
-from tests.meter_bench.cases import draw_tube
-from tests.meter_bench.meter import FEW, LEVELS, ColourMeter, Shown
-from tests.meter_bench.run import AIM_UV, Plan, run_tube, summary
-from tests.meter_bench.tube import Tube
+from tests.trials.meters.cases import draw_tube
+from tests.trials.meters.meter import FEW, LEVELS, ColourMeter, Shown
+from tests.trials.meters.run import AIM_UV, Plan, run_tube, summary
+from tests.trials.meters.tube import Tube
 from trueraster.output.json import answer_json
 
 SMPTE_C = PRIMARY_SETS[0]
@@ -96,6 +96,7 @@ def test_gamma_is_the_slope_of_the_logarithms() -> None:
 
 
 def test_deviation_from_bt1886_is_colour_science_s() -> None:
+    """The largest deviation from BT.1886 is that of the tube's own light, with its own black and white."""
     tube = right_tube(cutoff=0.05, gamma=2.2)
     found = measured(tube)
     levels = np.array([step.level_percent / 100 for step in found.steps])
@@ -189,6 +190,7 @@ def test_lost_and_grey_blacks_move_the_kept_gun() -> None:
 
 
 def test_another_gun_can_be_kept() -> None:
+    """The advice never turns the drive of the gun that is to be kept, and still reaches the white."""
     found = measured(draw_tube(6))
     assert found.guns is not None
     for keep in GUNS:
@@ -198,6 +200,7 @@ def test_another_gun_can_be_kept() -> None:
 
 
 def test_a_slip_is_told_and_not_used() -> None:
+    """A reading that is far off is reported by its row, and the fitted guns stay as they were without it."""
     shown = ColourMeter(chance=np.random.default_rng(4)).scale(draw_tube(3))
     at = next(i for i, one in enumerate(shown) if one.level_percent == 50)
     clean = measure_grey(readings(shown), D65, None)
@@ -227,6 +230,7 @@ def test_limited_beam_current_is_told() -> None:
 
 
 def test_what_cannot_be_told_has_its_reason() -> None:
+    """Figures without the readings they need are null, and each has its reason."""
     items = readings(ColourMeter(chance=np.random.default_rng(4)).scale(draw_tube(3), levels=(40, 60))).items
     found = measure_grey(Readings(path=None, items=items), D65, None)
     assert found.guns is None
@@ -282,6 +286,7 @@ def test_two_steps_of_nearly_one_level_are_both_there() -> None:
 
 
 def test_primaries_that_cannot_be() -> None:
+    """Missing, equal or unsuitable primaries are refused with the reason; named ones can take their place."""
     items = readings(ColourMeter(chance=np.random.default_rng(4)).scale(draw_tube(3))).items
     no_red = Readings(path=None, items=tuple(item for item in items if item.field is not Field.RED))
     with pytest.raises(FileError, match=r"no red was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in"):
@@ -342,6 +347,7 @@ def test_plots_are_drawn_of_much_and_of_little() -> None:
 
 
 def test_meter_words_change_the_uncertainty() -> None:
+    """A meter three times as coarse gives uncertainties three times as large."""
     items = readings(ColourMeter(chance=np.random.default_rng(4)).scale(draw_tube(3)))
     usual, coarse = (measure_grey(items, D65, None, meter) for meter in (Meter(), Meter(luminance=0.06, xy=0.006)))
     for name in ("x", "luminance", "delta_uv"):

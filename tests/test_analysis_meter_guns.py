@@ -11,9 +11,9 @@ import pytest
 from analysis.meter.guns import FEWEST_LEVELS, Guns, fit_guns, gun_matrix, meter_noise
 from analysis.meter.readings.types import Field, Meter, Reading
 from analysis.meter.repeats import grouped, look_at_repeats, mean_of
-from tests.meter_bench.cases import D65, draw_tube
-from tests.meter_bench.meter import LEVELS, ColourMeter, Shown
-from tests.meter_bench.tube import Tube
+from tests.trials.meters.cases import D65, draw_tube
+from tests.trials.meters.meter import LEVELS, ColourMeter, Shown
+from tests.trials.meters.tube import Tube
 
 EXACT = {"luminance": 1e-9, "xy": 1e-9}
 """A meter without noise but for its digits."""
@@ -72,6 +72,7 @@ def test_the_truth_lies_within_the_uncertainties() -> None:
 
 
 def test_light_of_the_room_is_told_from_that_of_guns() -> None:
+    """The fit finds the light of the room apart from the light of the guns."""
     tube = draw_tube(2)
     room = 0.05
     lit = replace(tube, room=room * gun_matrix([D65])[:, 0])
@@ -81,6 +82,7 @@ def test_light_of_the_room_is_told_from_that_of_guns() -> None:
 
 
 def test_samples_scatter_as_the_covariance_says_and_are_the_same_each_time() -> None:
+    """Samples of the guns scatter by the covariance, and are the same in every run."""
     guns = fitted(draw_tube(1))
     values = np.array([other.values for other in guns.samples(2000)])
     # The room's light cannot be below nothing, so that its samples are not normal.
@@ -100,6 +102,7 @@ def test_one_slip_hardly_moves_the_guns() -> None:
 
 
 def test_what_is_no_grey_scale_is_refused() -> None:
+    """Too few levels, or light that does not rise with the level, are refused."""
     tube = draw_tube(4)
     few = [item for item in greys(tube) if item.level_percent in (50, 75, 100)]
     with pytest.raises(ValueError, match=rf"greys of 3 levels give light, at least {FEWEST_LEVELS} are needed"):
@@ -135,6 +138,7 @@ def test_readings_of_one_field_come_together() -> None:
 
 
 def test_noise_alone_is_no_outlier_and_no_drift() -> None:
+    """Readings with ordinary noise are all kept, and no drift is reported."""
     for seed in range(10):
         found = look_at_repeats(repeated(seed), Meter())
         assert not found.outliers
@@ -144,6 +148,7 @@ def test_noise_alone_is_no_outlier_and_no_drift() -> None:
 
 
 def test_an_outlier_is_told_by_its_row_and_not_used() -> None:
+    """One wrong reading among repeated ones is named by its row and left out."""
     items = repeated()
     x, y, z = items[10].xyz
     for wrong in ((1.3 * x, 1.3 * y, 1.3 * z), (1.2 * x, y, z), (0.0, 0.0, 0.0)):
@@ -222,6 +227,7 @@ def _brighter(item: Reading, times: float) -> Reading:
 
 
 def test_readings_at_once_after_each_other_tell_no_drift() -> None:
+    """Without time between repeated readings, or without repeats, there is no figure for drift."""
     items = sorted(repeated(), key=lambda item: (item.field, item.level_percent))
     at_once = [replace(item, row=row) for row, item in enumerate(items, 3)]
     assert look_at_repeats(at_once, Meter()).drift is None

@@ -132,6 +132,7 @@ def test_white_that_is_held_back() -> None:
 
 
 def test_a_pale_primary_and_a_wrong_white_are_told() -> None:
+    """Pale, shifted and wrong primaries and a wrong white each get the advice that fits."""
     pale = measure_colour(tube(moved={Field.BLUE: (0.18, 0.12)}), SMPTE_C, D65)
     assert pale.figures["blue.dx"] == pytest.approx(0.025)
     assert pale.figures["blue.dy"] == pytest.approx(0.05)
@@ -203,6 +204,7 @@ def test_the_level_with_most_colours_is_taken() -> None:
 
 
 def test_repeated_readings_give_their_mean_without_outliers() -> None:
+    """Repeated readings give their mean without the outlier; more scatter gives more uncertainty."""
     right = tube()
     red = right.of(Field.RED)[0]
     x, y, z = red.xyz
@@ -218,6 +220,7 @@ def test_repeated_readings_give_their_mean_without_outliers() -> None:
 
 
 def test_what_was_not_read_is_null_with_its_reason() -> None:
+    """Colours that were not read are null with a reason; the sum of the primaries can replace white."""
     gone = (Field.GREEN, Field.CYAN, Field.GREY)
     found = measure_colour(tube(left_out=gone), SMPTE_C, D65)
     answer = answer_json(colour_answer(found))
@@ -242,6 +245,7 @@ def test_what_was_not_read_is_null_with_its_reason() -> None:
 
 
 def test_readings_that_tell_nothing() -> None:
+    """Readings without primaries, or with a black as bright as a primary, are refused."""
     right = tube()
     greys = Readings(path=None, items=right.of(Field.GREY))
     with pytest.raises(FileError, match=r"no reading of red, green or blue is in it; 'trueraster measure grey'"):
@@ -253,12 +257,14 @@ def test_readings_that_tell_nothing() -> None:
 
 
 def test_a_colour_without_light_is_refused() -> None:
+    """A primary that gives no light is refused, and the message names its row."""
     items = [*tube(left_out=(Field.BLUE,)).items, Reading(field=Field.BLUE, level_percent=100, xyz=(0, 0, 0), row=31)]
     with pytest.raises(FileError, match="row 31, column luminance: blue at 100 % gives no light"):
         measure_colour(Readings(path=None, items=tuple(items)), SMPTE_C, D65)
 
 
 def test_a_white_outside_the_triangle_is_refused() -> None:
+    """A white that the target's primaries cannot make is refused."""
     with pytest.raises(ValueError, match=r"^--white: x 0.45, y 0.2 lies outside the triangle of SMPTE C"):
         measure_colour(tube(), SMPTE_C, White(name="odd", title="x 0.45, y 0.2", xy=(0.45, 0.2)))
 
@@ -279,6 +285,7 @@ def test_looks_are_told_apart_without_colour() -> None:
 
 
 def test_plots_tell_their_findings_and_are_the_same_each_time() -> None:
+    """Each plot is titled by its finding, is valid SVG or PNG, and has the same bytes in every run."""
     found = measure_colour(tube(EBU, (0.300, 0.310), held=0.9), SMPTE_C, D65)
     plots = colour_plots(found)
     assert [plot.name for plot in plots] == ["colour-diagram", "colour-targets", "colour-light"]
@@ -307,6 +314,7 @@ def file(tmp_path: Path) -> Path:
 
 
 def test_command_as_json(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The JSON of `measure colour` has the figures of a known set, and their uncertainties."""
     assert run(["measure", "colour", str(file), "--primaries", "EBU-3213", "--white", "0.3127,0.329", "--json"]) == 0
     told = capsys.readouterr()
     assert told.err == ""
@@ -322,6 +330,7 @@ def test_command_as_json(file: Path, capsys: pytest.CaptureFixture[str]) -> None
 
 
 def test_command_as_text_with_plots(file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The text fits a terminal and names the meter's uncertainty; all plots are written."""
     folder, meter = tmp_path / "plots to come", ["--meter-luminance", "1", "--meter-xy", "0.001"]
     assert run(["measure", "colour", str(file), "--plots", str(folder), *meter]) == 0
     text = capsys.readouterr().out
@@ -349,6 +358,7 @@ def test_command_as_text_with_plots(file: Path, tmp_path: Path, capsys: pytest.C
     ids=" ".join,
 )
 def test_odd_options_are_one_line(file: Path, odd: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """A wrong option is exit 2 with one line that names it, and nothing on standard output."""
     words = [word.format(file=file) for word in odd]
     assert run(["measure", "colour", str(file), *words]) == 2
     told = capsys.readouterr()

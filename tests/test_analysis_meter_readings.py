@@ -96,6 +96,7 @@ def test_csv_with_amounts_of_light(file: Path) -> None:
 
 
 def test_luminance_may_be_called_y(file: Path) -> None:
+    """A column Y beside x and y is read as the luminance."""
     file.write_text("field,level_percent,x,y,Y\ngreen,75,0.3,0.6,20\n")
     assert read_readings(file).items[0].xyz == pytest.approx((10, 20, 10 / 3))
 
@@ -125,12 +126,14 @@ def test_luminance_may_be_called_y(file: Path) -> None:
     ],
 )
 def test_mistakes_of_a_row(file: Path, row: str, said: str) -> None:
+    """A mistake in a row is one line that names the row, the column and the value."""
     assert mistake(file, f"{XYY}\ngrey,100,.3,.3,5\n\n{row}\n").startswith(
         f"row 4, {said}" if "column" in said else f"row 4: {said}"
     )
 
 
 def test_light_that_does_not_exist(file: Path) -> None:
+    """X and Z without a matching Y are refused, since no light has them."""
     assert mistake(file, f"{XYZ}\nred,100,20,0,1\n").startswith("row 2, column Y: is nothing while X")
     assert mistake(file, f"{XYZ}\nred,100,2000,1,1\n").startswith("row 2, column Y: is far too little")
 
@@ -156,10 +159,12 @@ def test_light_that_does_not_exist(file: Path) -> None:
     ],
 )
 def test_mistakes_of_a_whole_file(file: Path, text: str | bytes, said: str) -> None:
+    """A file that is empty, too large, no text, or without the needed header is refused with the reason."""
     assert mistake(file, text).startswith(said)
 
 
 def test_no_file(tmp_path: Path) -> None:
+    """A folder or a missing file is reported as not readable."""
     for path in (tmp_path, tmp_path / "none.csv"):
         with pytest.raises(FileError, match="cannot be read"):
             read_readings(path)
@@ -179,6 +184,7 @@ def test_cgats_by_device_values(file: Path) -> None:
 
 
 def test_cgats_in_percent_and_mixed_colours(file: Path) -> None:
+    """Device values up to 100 are read as percent, and rows of mixed colours are left out with a remark."""
     file.write_text(CGATS.replace("255", "100").replace("3 grey 51 51 51", "3 skin 50 40 30"))
     found = read_readings(file)
     assert [(item.field, item.level_percent) for item in found.items] == [(Field.GREY, 100), (Field.RED, 100)]
@@ -224,6 +230,7 @@ def test_cgats_by_names(file: Path) -> None:
     ],
 )
 def test_mistakes_of_cgats(file: Path, old: str, new: str, said: str) -> None:
+    """A mistake in a CGATS file is named by its row and column."""
     start = mistake(file, CGATS.replace(old, new, 1))
     # Which line it is, depends on what was taken out: the words after it do not.
     assert re.sub(r"^row \d+", "row", start).startswith(re.sub(r"^row \d+", "row", said))
@@ -241,6 +248,7 @@ FUZZ = settings(deadline=None, max_examples=60, suppress_health_check=[HealthChe
 @FUZZ
 @given(row=st.integers(1, 4), column=st.integers(0, 4), text=junk)
 def test_junk_in_a_csv_is_named_by_row_and_column(file: Path, row: int, column: int, text: str) -> None:
+    """Any junk in any cell of a CSV file is named by its row and column."""
     lines = GOOD.splitlines()
     cells = lines[row].split(",")
     cells[column] = f"{text}"
@@ -253,6 +261,7 @@ def test_junk_in_a_csv_is_named_by_row_and_column(file: Path, row: int, column: 
 @FUZZ
 @given(row=st.integers(9, 11), column=st.integers(2, 7), text=junk)
 def test_junk_in_cgats_is_named_by_row_and_column(file: Path, row: int, column: int, text: str) -> None:
+    """Any junk in any cell of a CGATS file is named by its row and column."""
     lines = CGATS.replace('"white field"', "white").splitlines()
     cells = lines[row].split()
     cells[column] = text
@@ -280,6 +289,7 @@ pieces = st.sampled_from([*XYY.split(","), *"XYZ", *Field, *NUMBERS, *SIGNS, *WO
 @FUZZ
 @given(st.one_of(st.binary(max_size=300), st.lists(pieces, max_size=60).map(lambda some: "".join(some).encode())))
 def test_any_bytes_are_read_or_refused_in_one_line(file: Path, data: bytes) -> None:
+    """Any bytes give readings or one short line, and never another error."""
     file.write_bytes(data)
     try:
         found = read_readings(file)
@@ -312,6 +322,7 @@ def test_a_changed_file_is_read_or_refused(file: Path, data: st.DataObject) -> N
     "text", [b"", b"\xff\xfe\x00", f"{XYY}\ngrey,100,.3,.3,abc\n".encode(), b"CGATS\nBEGIN_DATA\n"]
 )
 def test_the_command_says_one_line(file: Path, text: bytes, capsys: pytest.CaptureFixture[str]) -> None:
+    """The command ends with exit 2 and one line that begins with the file's name."""
     file.write_bytes(text)
     assert run(["measure", "colour", str(file), "--json"]) == 2
     told = capsys.readouterr()

@@ -29,11 +29,13 @@ def scene() -> Codes:
 
 @pytest.mark.parametrize("name", ["a.png", "a.tif"])
 def test_colour_is_read_as_it_was_stored(name: str, scene: Codes, tmp_path: Path) -> None:
+    """PNG and TIFF files that Pillow wrote are read code for code."""
     Image.fromarray(scene).save(tmp_path / name)  # written by Pillow
     assert np.array_equal(read_photo(tmp_path / name).codes, scene)
 
 
 def test_16_bits_are_kept(scene: Codes, tmp_path: Path) -> None:
+    """16-bit TIFF and PNG files keep all their bits."""
     deep = scene.astype(np.uint16) * 257 + 1
     tifffile.imwrite(tmp_path / "a.tif", deep, photometric="rgb", compression="zlib")  # written by tifffile
     assert np.array_equal(read_photo(tmp_path / "a.tif").codes, deep)
@@ -44,6 +46,7 @@ def test_16_bits_are_kept(scene: Codes, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["a.png", "a.tif", "a.jpg"])
 def test_grey_gives_three_equal_channels(name: str, scene: Codes, tmp_path: Path) -> None:
+    """A grey file is read as three equal channels."""
     Image.fromarray(scene[..., 0]).save(tmp_path / name)
     codes = read_photo(tmp_path / name).codes
     assert codes.shape == scene.shape
@@ -52,12 +55,14 @@ def test_grey_gives_three_equal_channels(name: str, scene: Codes, tmp_path: Path
 
 
 def test_a_png_with_transparency_keeps_its_colours(scene: Codes, tmp_path: Path) -> None:
+    """An alpha channel is dropped, and the colours stay as they were stored."""
     clear = np.dstack([scene, np.full(scene.shape[:2], 9, np.uint8)])
     Image.fromarray(clear).save(tmp_path / "a.png")
     assert np.array_equal(read_photo(tmp_path / "a.png").codes, scene)
 
 
 def test_a_jpeg_is_read_as_pillow_reads_it(scene: Codes, tmp_path: Path) -> None:
+    """Baseline and progressive JPEG files agree with Pillow's decoder within rounding."""
     for name, progressive in (("a.jpg", False), ("b.jpg", True)):
         Image.fromarray(scene).save(tmp_path / name, quality=92, progressive=progressive)
         with Image.open(tmp_path / name) as image:
@@ -88,6 +93,7 @@ def _claiming(path: Path, scene: Codes) -> bytes:
 
 @pytest.mark.parametrize("name", ["huge.jpg", "huge.png", "huge.tif"])
 def test_a_header_that_claims_too_much_is_refused_at_once(name: str, scene: Codes, tmp_path: Path) -> None:
+    """A header that claims 60,000 x 60,000 pixels is refused before memory is taken for them."""
     path = tmp_path / name
     if name.endswith("jpg"):
         path.write_bytes(_claiming(path, scene))
@@ -174,6 +180,7 @@ def _written(name: str, scene: Codes, folder: Path) -> Path:
 def test_what_is_no_photograph_is_refused_in_one_line(
     name: str, said: str, scene: Codes, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
+    """Each unsuitable or damaged file is refused in one line, and no decoder prints words of its own."""
     path = _written(name, scene, tmp_path)
     with pytest.raises(FileError, match=said) as told:
         read_photo(path)
@@ -184,5 +191,6 @@ def test_what_is_no_photograph_is_refused_in_one_line(
 
 
 def test_a_file_that_is_not_there_is_one_line(tmp_path: Path) -> None:
+    """A missing file is reported as not readable."""
     with pytest.raises(FileError, match="cannot be read"):
         read_photo(tmp_path / "none.jpg")

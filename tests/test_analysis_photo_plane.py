@@ -1,6 +1,6 @@
 """Marks in a photograph, and the way from its pixels to millimetres on the glass.
 
-Photographs are SIMULATIONS (tests/photo_bench) or drawn here; places come from cv2.projectPoints.
+Photographs are SIMULATIONS (tests/trials/photos) or drawn here; places come from cv2.projectPoints.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ from analysis.photo.plane import MarksGiven, Plane, plane_in, plane_of
 from analysis.photo.pose import eye_of, homography
 from analysis.photo.targets import mark_dictionary
 from render.errors import FileError
-from tests.photo_bench.camera import Camera, framed
-from tests.photo_bench.run import lens_of
-from tests.photo_bench.sets import PhotoSet, plain_set
+from tests.trials.photos.camera import Camera, framed
+from tests.trials.photos.run import lens_of
+from tests.trials.photos.sets import PhotoSet, plain_set
 from trueraster.errors import with_options
 from trueraster.options.raster import marks_of, ruler_sigma_mm, sides_mm
 
@@ -186,6 +186,7 @@ def test_dim_marks_are_found() -> None:
     ],
 )
 def test_marks_that_are_not_right_are_one_line(places: list[tuple[int, int, int]], words: str) -> None:
+    """Missing, doubled, mirrored and misplaced marks are refused in one line that says which and why."""
     with pytest.raises(FileError, match=words) as raised:
         find_marks(drawn(places))
     assert "\n" not in str(raised.value)
@@ -253,6 +254,7 @@ def test_typed_marks_that_are_none_are_one_line(text: str) -> None:
     "text", ["", "412", "412x", "x309", "0x309", "-4x309", "412x99999", "nanxnan", "1e2x300", "4" * 999]
 )
 def test_sizes_that_are_none_are_one_line(text: str) -> None:
+    """A text that is no size in millimetres is refused in one line that names the option."""
     with pytest.raises(ValueError, match=r"^--marks-mm: got [^\n]{1,250}$"):
         sides(text)
 

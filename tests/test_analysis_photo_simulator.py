@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from patterns.catalogue import find_pattern
 from patterns.formats import parse_format
-from tests.photo_bench.board import Board, board_cameras, board_photograph, flat_field
-from tests.photo_bench.camera import NEUTRAL, Camera, distorted, framed
-from tests.photo_bench.lookout import Lookout
-from tests.photo_bench.photograph import photograph, save
-from tests.photo_bench.scene import Marks, Shot
-from tests.photo_bench.sets import PhotoSet, odd, plain_set, sixty
-from tests.photo_bench.tube import Mask, MaskKind, Tube, deflection, dots_mm, nodes_mm, overscan_percent, terms
+from tests.trials.photos.board import Board, board_cameras, board_photograph, flat_field
+from tests.trials.photos.camera import NEUTRAL, Camera, distorted, framed
+from tests.trials.photos.lookout import Lookout
+from tests.trials.photos.photograph import photograph, save
+from tests.trials.photos.scene import Marks, Shot
+from tests.trials.photos.sets import PhotoSet, odd, plain_set, sixty
+from tests.trials.photos.tube import Mask, MaskKind, Tube, deflection, dots_mm, nodes_mm, overscan_percent, terms
 
 Floats = NDArray[np.float64]
 
@@ -57,12 +57,14 @@ def _points(count: int = 400) -> Floats:
 
 
 def test_green_is_where_opencv_projects_it() -> None:
+    """The camera projects green as OpenCV's projectPoints does."""
     turn = cv2.Rodrigues(_CAMERA.rotation)[0]
     expected, _ = cv2.projectPoints(_points(), turn, _CAMERA.translation, _CAMERA.matrix, np.array(_CAMERA.distortion))
     assert np.abs(_CAMERA.project(_points(), 1) - expected[:, 0]).max() < 1e-9
 
 
 def test_the_axes_are_those_of_the_glass() -> None:
+    """On the glass, x goes right, y goes down, and negative z comes toward the camera."""
     straight = Camera(size=(1000, 800), focal_px=1000.0, distance_mm=500.0)
     # By hand: 10 mm at 500 mm with a focal length of 1000 pixels are 20 pixels, from the middle (499.5, 399.5).
     found = straight.project([(0, 0, 0), (10, 0, 0), (0, 10, 0), (0, 0, -250)], 1)
@@ -72,6 +74,7 @@ def test_the_axes_are_those_of_the_glass() -> None:
 
 
 def test_red_and_blue_are_scaled_about_the_principal_point() -> None:
+    """The lens scales red and blue about the principal point by the documented formula."""
     green = _CAMERA.project(_points(), 1)
     away = green - (719.5 + 6.0, 539.5 - 4.0)
     share = (away**2).sum(axis=1, keepdims=True) / (np.hypot(1440, 1080) / 2) ** 2
@@ -82,6 +85,7 @@ def test_red_and_blue_are_scaled_about_the_principal_point() -> None:
 
 @pytest.mark.parametrize("channel", [0, 1, 2])
 def test_looking_out_undoes_projection(channel: int) -> None:
+    """From a pixel back to the plane or the sphere is the inverse of the projection."""
     flat = _points() * [1, 1, 0]
     seen = _CAMERA.project(flat, channel)
     assert np.abs(_CAMERA.on_plane(seen, channel) - flat[:, :2]).max() < 1e-6
@@ -93,6 +97,7 @@ def test_looking_out_undoes_projection(channel: int) -> None:
 
 
 def test_the_sphere_meets_the_marks_and_bulges_toward_the_camera() -> None:
+    """The round glass touches the plane at the marks, and its middle is nearer to the camera."""
     found = Tube(glass_radius_mm=650.0).bulge([(230, 180), (-230, 180), (0, 0)], (230.0, 180.0))
     # By hand: 650 - sqrt(650^2 - 230^2 - 180^2) = 68.9 mm.
     assert np.allclose(found[:, 2], [0, 0, -(650 - np.sqrt(650**2 - 230**2 - 180**2))])
@@ -100,6 +105,8 @@ def test_the_sphere_meets_the_marks_and_bulges_toward_the_camera() -> None:
 
 @pytest.mark.parametrize("channel", [0, 2])
 def test_the_mesh_is_exact_to_a_hundredth_of_a_pixel(channel: int) -> None:
+    """Places between the nodes of the mesh are right to a hundredth of a pixel."""
+
     def place(pixels: Floats) -> Floats:
         return _CAMERA.on_sphere(pixels, channel, 700.0, (230.0, 180.0))
 
@@ -116,6 +123,7 @@ def test_the_mesh_is_exact_to_a_hundredth_of_a_pixel(channel: int) -> None:
 
 
 def test_framing_fills_the_photograph() -> None:
+    """A framed camera fills the wanted share of the photograph with the object."""
     camera = framed(_CAMERA, (250.0, 200.0), fill=0.9)
     seen = camera.project([(x, y, 0) for x in (-250, 0, 250) for y in (-200, 0, 200)], 1)
     share = np.abs(seen - (719.5, 539.5)).max(axis=0) / (720, 540)
@@ -126,6 +134,7 @@ def test_framing_fills_the_photograph() -> None:
 
 
 def test_words_become_terms() -> None:
+    """Size, centre, rotation, lean and single terms move the picture by exactly what they say."""
     given = deflection(400, 300, centre=(1, 2), rotation_deg=1, parallelogram_deg=0.5, x={"uv2": -3}, y={"v3": 0.7})
     tube = Tube(deflection=given, red=terms({"1": 0.3}, {"u": -0.1}))
 
@@ -144,6 +153,7 @@ def test_words_become_terms() -> None:
 
 
 def test_newton_undoes_deflection() -> None:
+    """From the glass back to the picture is the inverse of the deflection, for every gun."""
     tube = sixty()[7].tube
     u, v = np.meshgrid(np.linspace(-1.1, 1.1, 23), np.linspace(-1.1, 1.1, 23))
     for gun in range(3):
@@ -152,6 +162,7 @@ def test_newton_undoes_deflection() -> None:
 
 
 def test_overscan_by_hand() -> None:
+    """The overscan of each side agrees with hand arithmetic."""
     # A picture of 400 mm, its middle 2 mm right of the glass's; the glass 384 wide: (400 - 384)/2 = 8 less or more 2.
     found = overscan_percent(Tube(deflection=deflection(400, 300, centre=(2, 0))))
     assert found["left"] == pytest.approx(100 * 6 / 400)
@@ -161,7 +172,8 @@ def test_overscan_by_hand() -> None:
 
 @pytest.mark.parametrize("kind", [MaskKind.DOTS, MaskKind.SLOTS, MaskKind.STRIPES])
 def test_each_gun_has_its_own_phosphor(kind: MaskKind) -> None:
-    from tests.photo_bench.light import mask_table
+    """The three guns light different phosphors, and a mask keeps the mean light."""
+    from tests.trials.photos.light import mask_table
 
     tables = [mask_table(Mask(kind=kind), gun, 0.001) for gun in range(3)]
     holes = [table.table for table in tables if table is not None]
@@ -184,6 +196,7 @@ def _upright_places(given: PhotoSet, u: float, gun: int, rows: Floats) -> Floats
 
 @pytest.mark.parametrize("radius", [None, 900.0])
 def test_a_line_lies_where_the_truth_says(radius: float | None) -> None:
+    """In the photograph, vertical lines lie where tube and camera put them, flat glass or round."""
     given = plain_set(
         1.5,
         deflection=deflection(400, 300, rotation_deg=0.4, x={"uv2": -3, "u2": 2}, y={"u2v": -3}),
@@ -216,6 +229,7 @@ def test_a_line_lies_where_the_truth_says(radius: float | None) -> None:
 
 
 def test_dots_lie_where_the_truth_says() -> None:
+    """In the photograph, dots lie where tube and camera put them."""
     given = plain_set(1.5, pattern="dots", mask=_NO_MASK, shot=Shot(room=0.0, halo=0.0), falloff=0.0, **_QUIET)
     light = _decoded(photograph(given.tube, given.camera, given.marks, given.format, given.scene, given.shot, bits=16))
     truth = dots_mm(given.tube, given.scene)[1]
@@ -229,6 +243,7 @@ def test_dots_lie_where_the_truth_says() -> None:
 
 
 def test_the_mask_leaves_a_lines_mean_place() -> None:
+    """A mask moves a line's mean place by less than a quarter of its pitch."""
     means = []
     # A piece of the glass, a tenth of a millimetre in a pixel.
     near = framed(Camera(size=(480, 360), focal_px=700.0, aim_mm=(-50.0, 12.0), roll_deg=0.5, **_QUIET), (72, 54))
@@ -245,6 +260,7 @@ def test_the_mask_leaves_a_lines_mean_place() -> None:
 
 
 def test_opencv_finds_the_marks_where_they_are() -> None:
+    """OpenCV's detector finds the four marks where the camera projects them."""
     given = plain_set(3, **_QUIET)
     # In linear light: in coded light a blurred edge seems to lie toward the dark side, here by 0.4 pixels.
     grey = np.rint(_decoded(given.marks_photograph())[..., 1] * 255).astype(np.uint8)
@@ -261,6 +277,7 @@ def test_opencv_finds_the_marks_where_they_are() -> None:
 
 
 def test_opencv_finds_the_boards_corners_where_they_are() -> None:
+    """OpenCV's detector finds the board's corners where the camera projects them."""
     board = Board()
     camera = replace(board_cameras(distorted(Camera(size=(1440, 1080), focal_px=1800.0), 2.0), board, 4)[1], **_QUIET)
     grey = np.ascontiguousarray(board_photograph(camera, board)[..., 1])
@@ -276,6 +293,7 @@ def test_opencv_finds_the_boards_corners_where_they_are() -> None:
 
 
 def test_a_flat_field_shows_the_vignette_alone() -> None:
+    """A flat field falls off by the cos^4 law, and by nothing else."""
     camera = Camera(size=(800, 600), focal_px=700.0, full_well=0.0)
     light = _decoded(flat_field(camera, 0.5))[..., 1]
     # The cos^4 law at the corner: (1 + r^2/f^2)^-2.
@@ -284,6 +302,7 @@ def test_a_flat_field_shows_the_vignette_alone() -> None:
 
 
 def test_the_same_seed_is_the_same_photograph() -> None:
+    """A photograph depends on its seed alone."""
     given = plain_set(0.4)
     first, again, other = given.photograph(), given.photograph(), replace(given, seed=1).photograph()
     assert np.array_equal(first, again)
@@ -294,6 +313,7 @@ def test_the_same_seed_is_the_same_photograph() -> None:
 
 @pytest.mark.parametrize("ending", ["jpg", "png", "tif"])
 def test_saved_photographs_are_read_back(tmp_path: Path, ending: str) -> None:
+    """A saved photograph is read back the same, and as JPEG nearly the same."""
     camera = Camera(size=(640, 480), focal_px=700.0)
     image = board_photograph(framed(camera, Board().half_mm), Board())
     read = cv2.imread(str(save(tmp_path / f"photo.{ending}", image)), cv2.IMREAD_COLOR)
@@ -303,6 +323,7 @@ def test_saved_photographs_are_read_back(tmp_path: Path, ending: str) -> None:
 
 
 def test_covered_dots_are_dark() -> None:
+    """A dot under a cover gives no light."""
     given = plain_set(0.4, pattern="dots", **_QUIET)
     x, y = dots_mm(given.tube, given.scene)[1, 4, 6]
     covered = replace(given, shot=Shot(covered=((x, y, 6.0),)))
@@ -315,6 +336,7 @@ def test_covered_dots_are_dark() -> None:
 
 
 def test_the_sixty_span_what_is_asked() -> None:
+    """The sixty sets span the wanted sizes, formats, masks, tilts, lenses and cameras."""
     sets = sixty()
     assert len(sets) >= 60
     heights = [given.tube.deflection[1][2] * 2 for given in sets]
@@ -348,6 +370,7 @@ def _corner_shift(camera: Camera) -> float:
 
 
 def test_the_tube_refuses_what_it_cannot_show() -> None:
+    """A pattern that the simulator has no light for is refused."""
     fmt = parse_format("576i")
     with pytest.raises(ValueError, match="rules, upright bars and dots"):
         photograph(Tube(), replace(_CAMERA, size=(320, 240)), Marks(), fmt, find_pattern("circles").scene(fmt))
@@ -355,6 +378,7 @@ def test_the_tube_refuses_what_it_cannot_show() -> None:
 
 @pytest.mark.slow
 def test_every_odd_shot_can_be_taken() -> None:
+    """Every odd shot gives a photograph of 8 bits."""
     for shot in odd(0.4):
         image = shot.photograph()
         assert image.ndim == 3

@@ -120,6 +120,7 @@ CASES = [
 def test_one_error_is_one_control(
     control: str, error: tuple[str, str, float], direction: str, amount: float | None, unit: str
 ) -> None:
+    """A picture with one error gets one control, with its direction, amount and effect."""
     field = off(*error)
     found = advised(RIGHT + field)
     assert [item.control.id for item in found.corrections] == [control]
@@ -135,6 +136,7 @@ def test_one_error_is_one_control(
 
 @pytest.mark.parametrize(("degrees", "direction"), [(1.5, "anticlockwise"), (-1.5, "clockwise")])
 def test_a_turned_picture_is_turned_back(degrees: float, direction: str) -> None:
+    """A rotated picture is turned back by its angle, and nothing else is advised."""
     cos, sin = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
     nodes = RIGHT @ np.array([[cos, sin], [-sin, cos]])
     # Clockwise: what is right of the middle goes down.
@@ -147,6 +149,7 @@ def test_a_turned_picture_is_turned_back(degrees: float, direction: str) -> None
 
 
 def test_a_wanted_size_decides_both_controls_of_size() -> None:
+    """With a wanted size both size controls are advised; without one, only the width."""
     nodes = np.stack([205 * U, 145 * V], axis=-1)
     found = {item.control.id: item for item in advised(nodes, (400.0, 300.0)).corrections}
     assert set(found) == {"h-size", "v-size"}
@@ -160,6 +163,7 @@ def test_a_wanted_size_decides_both_controls_of_size() -> None:
 
 
 def test_a_right_picture_and_small_errors_need_nothing() -> None:
+    """Where all errors are within tolerance nothing is advised, and the summary says so."""
     for nodes in (RIGHT, RIGHT + off("x", "1", 0.3) + off("x", "uv2", 0.5) + off("y", "uv", 0.5)):
         found = advised(nodes)
         assert not found.corrections
@@ -167,6 +171,7 @@ def test_a_right_picture_and_small_errors_need_nothing() -> None:
 
 
 def test_what_is_not_sure_is_not_advised() -> None:
+    """An error that its uncertainty could explain is not advised on."""
     nodes = RIGHT + off("x", "1", 5) + off("x", "v2", 4)
     moved = [grid(nodes + np.array([3.0, 0.0]))]
     found = advise(measure_geometry(grid(nodes), ASPECT, moved))
@@ -174,6 +179,7 @@ def test_what_is_not_sure_is_not_advised() -> None:
 
 
 def test_the_largest_effect_comes_first_and_what_remains_shrinks() -> None:
+    """Advice is in the order of effect, and the remaining error falls to what no control moves."""
     parts = [off("x", "1", 6), off("x", "uv2", 6), off("y", "u2", 5), off("y", "v2", 4), off("x", "u", 7)]
     unnamed = off("y", "u2v", 0.6)
     error = sum(parts) + unnamed
@@ -189,6 +195,7 @@ def test_the_largest_effect_comes_first_and_what_remains_shrinks() -> None:
 
 
 def test_amounts_agree_with_the_figures() -> None:
+    """The amounts of the advice are those of the measured figures."""
     nodes = RIGHT + off("x", "1", 6) + off("x", "uv2", 6) + off("x", "u", 5) + off("x", "v", 4)
     geometry = measure_geometry(grid(nodes), ASPECT)
     found = {item.control.id: item.amount for item in advise(geometry).corrections}
@@ -226,6 +233,7 @@ def test_what_has_no_outside_control_is_for_service_with_a_caution() -> None:
 
 
 def test_without_marks_only_bends_are_advised() -> None:
+    """Without marks only bends are advised, in percent, and a wanted size is refused."""
     found = advised(RIGHT + off("x", "1", 6) + off("x", "uv2", 6) + off("x", "u2", 3), placed=False)
     assert [item.control.id for item in found.corrections] == ["side-pincushion"]
     assert found.corrections[0].unit == "% of picture height"
@@ -236,6 +244,7 @@ def test_without_marks_only_bends_are_advised() -> None:
 
 
 def test_where_nothing_was_measured_nothing_is_advised() -> None:
+    """A grid without nodes gets no advice, and the summary says how many nodes there were."""
     nodes = np.full_like(RIGHT, np.nan)
     assert advised(nodes).corrections == ()
     assert "0 of the grid's 221" in summary_of(advised(nodes))
@@ -282,6 +291,7 @@ OFFSETS = [
 def test_one_offset_is_one_convergence_control(
     control: str, term: tuple[str, str], more: str, less: str, sign: int
 ) -> None:
+    """One offset of a gun gets one convergence control, with its direction and amount."""
     # The controls of the edges leave the middle alone, so terms are taken as they are.
     field = np.zeros((13, 17, 2))
     field[..., "xy".index(term[0])] = sign * 0.6 * TERMS[term[1]]
@@ -298,6 +308,7 @@ def test_one_offset_is_one_convergence_control(
 
 
 def test_both_guns_are_advised_and_small_offsets_are_not() -> None:
+    """Red and blue are advised separately, and offsets within tolerance are left alone."""
     red = np.stack([0.4 + 0 * U, -0.3 + 0 * U], axis=-1)
     blue = np.stack([0.05 + 0.7 * U**2, 0 * U], axis=-1)
     found = converged(red, blue)
@@ -309,6 +320,7 @@ def test_both_guns_are_advised_and_small_offsets_are_not() -> None:
 
 
 def test_without_marks_convergence_is_advised_in_percent() -> None:
+    """Without marks the amount of convergence is in percent of the height."""
     found = converged(np.stack([0.6 + 0 * U, 0 * U], axis=-1), placed=False)
     (item,) = found.corrections
     assert item.unit == "% of picture height"
@@ -318,6 +330,7 @@ def test_without_marks_convergence_is_advised_in_percent() -> None:
 
 @pytest.mark.parametrize("control", [*GEOMETRY_CONTROLS, *CONVERGENCE_CONTROLS], ids=lambda control: control.id)
 def test_every_control_has_whole_words(control: Control) -> None:
+    """Each control has a sentence and an action for both of its directions."""
     for way in (control.more, control.less):
         seen = way.seen.format(amount="1.00 mm", gun="red")
         assert seen.endswith(".")
@@ -326,6 +339,7 @@ def test_every_control_has_whole_words(control: Control) -> None:
 
 
 def test_every_term_belongs_to_one_control() -> None:
+    """Each term of the geometry belongs to exactly one control, and no id is used twice."""
     told = [term for control in GEOMETRY_CONTROLS for term in control.terms]
     assert sorted(told) == sorted((axis, term) for axis in "xy" for term in TERMS)
     for controls in (GEOMETRY_CONTROLS, CONVERGENCE_CONTROLS):

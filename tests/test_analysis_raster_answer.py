@@ -79,6 +79,7 @@ def measured(bend: Bend) -> Geometry:
     ],
 )
 def test_a_figure_has_the_digits_that_its_uncertainty_justifies(uncertainty: float | None, places: int) -> None:
+    """The uncertainty decides the number of decimals, from none to three."""
     assert decimals(uncertainty) == places
 
 
@@ -94,11 +95,13 @@ def test_a_figure_has_the_digits_that_its_uncertainty_justifies(uncertainty: flo
     ],
 )
 def test_nothing_has_no_sign(value: float | None, places: int, told: str) -> None:
+    """A value that rounds to zero is written without a sign."""
     assert figure(value, places) == told
     assert unsigned(value, places) == told.removeprefix("+")
 
 
 def test_points_stand_below_each_other() -> None:
+    """Figures of a column are padded so that their decimal points line up."""
     assert aligned(["1.25", "-10", "+3.5", "-", ""]) == ["  1.25", "-10   ", " +3.5 ", "  -   ", "      "]
     assert aligned([]) == []
 
@@ -120,6 +123,7 @@ NOTHING: Bend = lambda u, v: (0 * u, 0 * v)  # noqa: E731
     ],
 )
 def test_the_bend_is_named(bend: Bend, said: str) -> None:
+    """Pincushion, barrel, bow, uneven bends and straight edges are named as what they are."""
     told = shape_finding(measured(bend)).replace("right edge", "left edge")
     if "Bow" in said:
         told = told.replace("inward", "outward")
@@ -127,6 +131,7 @@ def test_the_bend_is_named(bend: Bend, said: str) -> None:
 
 
 def test_linearity_is_told_by_its_largest_cell() -> None:
+    """The finding gives the largest deviation of a cell, and the cells agree with hand arithmetic."""
     # 2 mm of v v: cells of 1/6 are 25 mm, the last one 2 (1 - (5/6) (5/6)) = 0.611 mm taller, 2.44 %.
     found = measured(lambda u, v: (0 * u, 2 * v * v))
     assert linearity_finding(found) == (
@@ -141,6 +146,7 @@ def test_linearity_is_told_by_its_largest_cell() -> None:
 
 
 def test_convergence_is_told_by_gun_and_place() -> None:
+    """The finding names each gun's offset, in millimetres with marks and in percent without."""
     told = convergence_finding(measure_convergence(grid(red=0.25), 4 / 3))
     assert told.startswith("Red lies up to 0.25 mm from green")
     assert told.endswith("blue lies on green within 0.06 mm")  # two hundredths of a percent of 300 mm
@@ -149,6 +155,7 @@ def test_convergence_is_told_by_gun_and_place() -> None:
 
 
 def test_what_is_not_available_has_its_reason_once() -> None:
+    """Figures that are not available are listed together under one reason."""
     found = measure_geometry(grid(placed=False), 4 / 3)
     # All lines are there, so overscan is known.
     (size,) = missing_of(geometry_figures(found), found.reasons)
@@ -194,6 +201,7 @@ def on_glass(lens: Lens | None, *, placed: bool) -> OnGlass:
 @pytest.mark.parametrize("placed", [True, False])
 @pytest.mark.parametrize("lens", [None, LENS])
 def test_places_on_the_glass_are_found_in_the_photograph(lens: Lens | None, placed: bool) -> None:
+    """Places on the glass are mapped back to the pixels where the nodes were seen."""
     on = on_glass(lens, placed=placed)
     ideal = ideal_of(on.grid, 1, 4 / 3)
     back = to_photo(on, ideal, lens)(ideal.nodes)
@@ -201,6 +209,7 @@ def test_places_on_the_glass_are_found_in_the_photograph(lens: Lens | None, plac
 
 
 def test_the_ideal_grid_is_square_and_even() -> None:
+    """The ideal grid has right angles, equal cells, and the picture's own centre, rotation and height."""
     turned = np.array([[np.cos(0.02), -np.sin(0.02)], [np.sin(0.02), np.cos(0.02)]])
     found = grid(lambda u, v: (0.01 * v, 0 * v))
     found.nodes[:] = found.nodes @ turned.T + [3.0, -2.0]
@@ -281,6 +290,7 @@ def test_arrows_of_geometry_point_from_the_ideal_to_the_crossing() -> None:
 
 @pytest.mark.parametrize("draw", [geometry_picture, convergence_picture])
 def test_a_photograph_of_too_little_is_shown_without_a_grid(draw: Callable[..., object]) -> None:
+    """With too few nodes the photograph is still shown, without a grid over it."""
     dark = grid()
     dark.nodes[:, :, 4:] = np.nan
     pixels = np.full_like(dark.nodes, np.nan)

@@ -68,6 +68,7 @@ def json_of(found: Convergence) -> Any:
 
 
 def test_a_static_offset_is_the_same_everywhere() -> None:
+    """A constant offset is reported as static convergence, and every zone has it."""
     # 0.3 right and 0.4 down are 0.5 mm; of 300 mm 1/6 %.
     found = keys_of(measured(lambda u, v: (0.3, 0.4), lambda u, v: (-0.1, 0)))
     assert found["centre_max_mm"] == pytest.approx(0.5, abs=1e-5)
@@ -92,6 +93,7 @@ def test_a_static_offset_is_the_same_everywhere() -> None:
     ],
 )
 def test_each_part_is_what_it_is_at_the_edge(shift: Shift, group: str, part: str) -> None:
+    """Each part of an offset is given by its size at the edge, and the other parts are zero."""
     parts = keys_of(measured(none, shift))["parts"]["blue"]
     assert parts.pop("remains") == pytest.approx(0, abs=1e-4)
     for name, values in parts.items():
@@ -100,6 +102,8 @@ def test_each_part_is_what_it_is_at_the_edge(shift: Shift, group: str, part: str
 
 
 def test_parts_are_numpys_least_squares_and_leave_what_no_control_moves() -> None:
+    """The parts agree with numpy's least squares, and the rest is what no control moves."""
+
     def shift(u: Floats, v: Floats) -> tuple[Any, Any]:
         return 0.1 + 0.2 * u - 0.1 * v**2 + 0.3 * u**3 + 0.15 * u * v, 0.1 * v + 0.2 * u * v**2
 
@@ -118,6 +122,7 @@ def test_parts_are_numpys_least_squares_and_leave_what_no_control_moves() -> Non
 
 
 def test_zones_divide_the_picture() -> None:
+    """Each node lies in exactly one zone, and the centre is a circle on the glass."""
     found = zones(U, V, ASPECT)
     assert np.all(sum(zone.astype(int) for zone in found.values()) == 1)
     # The circle of the picture's height reaches to 3/4 of half the width on 4:3.
@@ -128,6 +133,7 @@ def test_zones_divide_the_picture() -> None:
 
 
 def test_the_centre_is_told_apart_from_the_corners() -> None:
+    """An offset that grows toward the corners is smaller in the centre figure, by the right amount."""
     # 0.4 u v is 0.4 mm in a corner. Of the nodes within (4/3 u)^2 + v^2 = 1 those at 1/2, 2/3 have most.
     found = keys_of(measured(lambda u, v: (0.4 * u * v, 0)))
     assert found["zones_mm"]["top_left"]["red"] == pytest.approx(0.4, abs=1e-4)
@@ -136,6 +142,7 @@ def test_the_centre_is_told_apart_from_the_corners() -> None:
 
 
 def test_nodes_are_told_by_their_neighbours() -> None:
+    """A single displaced node is taken for noise, and gets its neighbours' offset."""
     # One node that is 1 mm off by itself is noise; the smooth offset of 0.2 mm is told at it too.
     nodes = grid(lambda u, v: (0.2 * u, 0), noise=0.01, sigma=0.01)
     nodes.nodes[0, 3, 4] += 1.0
@@ -145,6 +152,7 @@ def test_nodes_are_told_by_their_neighbours() -> None:
 
 
 def test_a_spot_where_neighbours_lie_off_together_is_not_lost() -> None:
+    """A local spot of several displaced nodes is kept, and does not spread."""
     nodes = grid(none, noise=0.01, sigma=0.01)
     nodes.nodes[0, 8:12, 10:14, 0] += 0.3
     found = measure_convergence(nodes, ASPECT)
@@ -154,6 +162,7 @@ def test_a_spot_where_neighbours_lie_off_together_is_not_lost() -> None:
 
 
 def test_what_is_not_seen_is_not_told() -> None:
+    """Unseen columns and guns have no offsets, and a gun that is missing has its reason."""
     nodes = grid(lambda u, v: (0.2 * u, 0), lambda u, v: (0, 0.1 * v))
     nodes.nodes[0, :, 0] = np.nan
     nodes.nodes[2] = np.nan
@@ -186,6 +195,7 @@ def test_every_figure_that_is_null_has_its_reason() -> None:
 
 @pytest.mark.parametrize("guns", [[1], [0, 2], [0, 1, 2]])
 def test_without_two_guns_there_is_no_figure_but_a_reason(guns: list[int]) -> None:
+    """Without green and one more gun every figure is null, with a reason."""
     nodes = grid(none)
     nodes.nodes[guns] = np.nan
     found = measure_convergence(nodes, ASPECT)
@@ -196,6 +206,7 @@ def test_without_two_guns_there_is_no_figure_but_a_reason(guns: list[int]) -> No
 
 
 def test_a_shift_of_all_guns_is_no_doubt_but_one_of_one_gun_is() -> None:
+    """Only a shift of one gun against the others adds to the uncertainty of convergence."""
     alone = measured(lambda u, v: (0.2, 0), noise=0.01, sigma=0.01)
     plain = grid(lambda u, v: (0.2, 0), noise=0.01, sigma=0.01)
 
@@ -213,6 +224,7 @@ def test_a_shift_of_all_guns_is_no_doubt_but_one_of_one_gun_is() -> None:
 
 
 def test_without_marks_it_is_told_in_percent_of_the_height() -> None:
+    """Through a perspective and without marks, offsets in percent are still right."""
     # Through a camera's perspective by OpenCV, the photograph on its side.
     plain = grid(lambda u, v: (0.3, 0.1 * u), lambda u, v: (0, -0.15))
     perspective = np.array([[0.1, -3.0, 900], [2.9, 0.15, 700], [1e-4, -1e-4, 1]])
@@ -249,6 +261,7 @@ def small(u: Floats, v: Floats) -> tuple[Any, Any]:
 
 @pytest.mark.parametrize(("red", "blue"), [(curved, small), (none, none)])
 def test_uncertainties_are_honest(red: Shift, blue: Shift) -> None:
+    """The truth lies within two uncertainties as often as a normal distribution demands."""
     # The issue asks for the truth within two uncertainties in 90 to 99 % of cases; noise of 0.03 mm for each gun.
     truth = measured(red, blue, sigma=1e-9)
     hits: dict[str, list[bool]] = {}

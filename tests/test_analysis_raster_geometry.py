@@ -103,6 +103,7 @@ def curved(u: Floats, v: Floats) -> tuple[Floats, Floats]:
 
 
 def test_a_right_picture_has_no_error() -> None:
+    """A perfect grid has its size, and zero for every error."""
     figures = keys_of(measured(plain))
     assert figures["width_mm"] == pytest.approx(400, abs=1e-6)
     assert figures["height_mm"] == pytest.approx(300, abs=1e-6)
@@ -113,12 +114,14 @@ def test_a_right_picture_has_no_error() -> None:
 
 
 def test_centre_is_right_and_down_of_the_marks_middle() -> None:
+    """The centre is positive to the right and down, in millimetres and in percent."""
     figures = keys_of(measured(lambda u, v: (200 * u + 3, 150 * v - 6)))
     assert figures["centre_mm"] == pytest.approx([3, -6], abs=1e-6)
     assert figures["centre_percent"] == pytest.approx([1, -2], abs=1e-6)
 
 
 def test_clockwise_rotation_is_positive_and_is_all_that_changes() -> None:
+    """A clockwise turn gives a positive rotation, and no other figure changes."""
     # Turned clockwise by a degree the right end of the middle line goes down: y is positive there.
     deflect = turned(plain, 1.0)
     assert places(deflect)[6, -1, 1] > 0
@@ -130,6 +133,7 @@ def test_clockwise_rotation_is_positive_and_is_all_that_changes() -> None:
 
 
 def test_a_turned_picture_keeps_its_shape() -> None:
+    """Turning a bent picture changes the rotation alone."""
     straight, askew = measured(curved), measured(turned(curved, 4.0))
     for name in ("edge_sag_mm", "width_mm", "height_mm", "parallelogram_deg", "aspect_error_percent", *SCALARS):
         if name != "rotation_deg":
@@ -138,6 +142,7 @@ def test_a_turned_picture_keeps_its_shape() -> None:
 
 
 def test_parallelogram_is_the_angle_from_u_to_v_less_90() -> None:
+    """A lean of the vertical axis is the parallelogram angle, and is not rotation."""
     # The lower end of the upright axis goes left: from +x clockwise to it are 90.5 degrees.
     lean = np.radians(0.5)
     figures = keys_of(measured(lambda u, v: (200 * u - 150 * np.sin(lean) * v, 150 * np.cos(lean) * v)))
@@ -147,12 +152,14 @@ def test_parallelogram_is_the_angle_from_u_to_v_less_90() -> None:
 
 
 def test_aspect_error_is_of_width_over_height() -> None:
+    """The aspect error is width over height against the picture's aspect."""
     # 408/300 over 4/3 is 1.02.
     assert measured(lambda u, v: (204 * u, 150 * v)).figures["aspect_error_percent"] == pytest.approx(2, abs=1e-6)
 
 
 @pytest.mark.parametrize("sign", [1, -1])
 def test_linearity_is_the_outer_cells_deviation(sign: int) -> None:
+    """Linearity and its span agree with hand arithmetic for a quadratic error of either sign."""
     # A cell from a to b is 200 (b - a) + 2 (b^2 - a^2) wide, 200 + 2 (a + b) a unit of u: 203.75 from 0.875 to 1,
     # 196.25 on the other side, 200 on average. Down: 150 + 3 (a + b), 155.5 and 144.5 from 5/6 to 1.
     figures = keys_of(measured(lambda u, v: (200 * u + sign * 2 * u**2, 150 * v + sign * 3 * v**2), sigma=1e-6))
@@ -163,6 +170,7 @@ def test_linearity_is_the_outer_cells_deviation(sign: int) -> None:
 
 
 def test_cells_that_were_shown_narrower_are_no_fault_of_linearity() -> None:
+    """Cells that the pattern itself draws narrower count as linear."""
     shown = ShownGrid(u=np.array([-0.999, *SHOWN.u[1:-1], 0.999]), v=np.array([-0.998, *SHOWN.v[1:-1], 0.998]))
     figures = keys_of(measure_geometry(grid(places(plain, shown), shown=shown), ASPECT))
     assert figures["linearity_h_percent"] == pytest.approx(0, abs=1e-4)
@@ -171,6 +179,7 @@ def test_cells_that_were_shown_narrower_are_no_fault_of_linearity() -> None:
 
 
 def test_a_line_that_lies_off_by_itself_is_seen_in_linearity() -> None:
+    """One displaced line shows in linearity, with a small uncertainty."""
     # One upright line 0.3 mm to the right: the cell before it is 25.3 mm, the mean 25 mm.
     nodes = places(plain)
     nodes[:, 3, 0] += 0.3
@@ -183,6 +192,7 @@ def test_a_line_that_lies_off_by_itself_is_seen_in_linearity() -> None:
 
 
 def test_pincushion_is_positive_sag_on_each_side() -> None:
+    """A pincushion gives a positive sag on all four sides, and no bow."""
     # The sides' middles stand 3 mm nearer to the middle than their ends, top and bottom 2 mm.
     figures = keys_of(measured(lambda u, v: (200 * u + 3 * u * v**2, 150 * v + 2 * u**2 * v)))
     assert figures["edge_sag_mm"] == pytest.approx({"left": 3, "right": 3, "top": 2, "bottom": 2}, abs=1e-5)
@@ -191,6 +201,7 @@ def test_pincushion_is_positive_sag_on_each_side() -> None:
 
 
 def test_a_barrel_on_one_side_only_has_its_own_sign() -> None:
+    """A barrel on one side gives that side alone a negative sag, and half of it as bow."""
     # x = u v^2 (1 + u)/2 * -4 bends the right side alone, its middle outward by 4 mm.
     figures = keys_of(measured(lambda u, v: (200 * u - 2 * v**2 * (u + u**2), 150 * v), sigma=1e-3))
     assert figures["edge_sag_mm"] == pytest.approx({"left": 0, "right": -4, "top": 0, "bottom": 0}, abs=1e-4)
@@ -199,6 +210,7 @@ def test_a_barrel_on_one_side_only_has_its_own_sign() -> None:
 
 
 def test_bow_is_positive_to_the_right_and_down() -> None:
+    """Middles that lie right of the ends, or below them, give a positive bow."""
     # The ends of upright lines are moved left by 2 mm, those of level lines up by 1 mm.
     figures = keys_of(measured(lambda u, v: (200 * u - 2 * v**2, 150 * v - u**2)))
     assert figures["bow_h_mm"] == pytest.approx(2, abs=1e-5)
@@ -207,6 +219,7 @@ def test_bow_is_positive_to_the_right_and_down() -> None:
 
 
 def test_keystone_is_top_less_bottom_and_left_less_right() -> None:
+    """Keystone is positive where the top is wider, and where the left is taller."""
     # Top 404 and bottom 396 wide: 8/400. Left 303 and right 297 high: 6/300.
     figures = keys_of(measured(lambda u, v: (200 * u - 2 * u * v, 150 * v - 1.5 * u * v)))
     assert figures["keystone_h_percent"] == pytest.approx(2, abs=1e-3)
@@ -214,6 +227,7 @@ def test_keystone_is_top_less_bottom_and_left_less_right() -> None:
 
 
 def test_s_is_the_cubic_term_in_percent_of_half_the_size() -> None:
+    """The S-shape is the cubic term, in percent of half the width or height."""
     # Over these 17 columns the straight line nearest to u^3 is sum(u^4) / sum(u^2) times u.
     figures = keys_of(measured(lambda u, v: (200 * u + 2 * u**3, 150 * v - 3 * v**3)))
     assert figures["s_h_percent"] == pytest.approx(200 / (figures["width_mm"] / 2), abs=1e-6)
@@ -222,6 +236,8 @@ def test_s_is_the_cubic_term_in_percent_of_half_the_size() -> None:
 
 
 def test_terms_are_numpys_least_squares_of_the_whole_grid() -> None:
+    """Terms, centre and size agree with numpy's least squares over all nodes."""
+
     def deflect(u: Floats, v: Floats) -> tuple[Floats, Floats]:
         x, y = curved(u, v)
         return x + 2 * u**5 - u * v**4, y + u**3 * v
@@ -240,6 +256,7 @@ def test_terms_are_numpys_least_squares_of_the_whole_grid() -> None:
 
 
 def test_hidden_outer_lines_change_nothing_but_their_own_sag() -> None:
+    """Hidden outer lines change only the sag that is measured on the next visible line."""
     nodes = places(curved)
     whole = measure_geometry(grid(nodes, sigma=1e-8), ASPECT)
     nodes[:, 0] = nodes[-1] = np.nan
@@ -272,6 +289,8 @@ def test_bends_name_the_line_that_they_were_measured_on() -> None:
 
 
 def test_a_partly_seen_pincushion_is_no_smaller() -> None:
+    """Hidden corners do not change the width of a bent picture."""
+
     # A plain affine fit to what is left without the left column would be off by more than 1 mm.
     def deflect(u: Floats, v: Floats) -> tuple[Floats, Floats]:
         return 200 * u + 8 * u * v**2, 150 * v
@@ -283,6 +302,7 @@ def test_a_partly_seen_pincushion_is_no_smaller() -> None:
 
 
 def test_single_false_nodes_are_left_out() -> None:
+    """A few displaced nodes are left out, and the figures stay within their uncertainty."""
     nodes = places(curved) + np.random.default_rng(1).normal(0, 0.02, (13, 17, 2))
     right = measure_geometry(grid(nodes, sigma=0.02), ASPECT)
     for row, column in ((0, 0), (4, 9), (12, 3), (7, 16), (6, 8)):
@@ -304,6 +324,7 @@ def test_single_false_nodes_are_left_out() -> None:
     ],
 )
 def test_too_little_gives_nothing_and_says_why(hide: Any, word: str) -> None:
+    """With too few nodes every figure is null, and the reason names what is missing."""
     nodes = places(plain)
     nodes[hide] = np.nan
     geometry = measure_geometry(grid(nodes), ASPECT)
@@ -314,6 +335,7 @@ def test_too_little_gives_nothing_and_says_why(hide: Any, word: str) -> None:
 
 
 def test_a_crosshatch_of_one_gun_is_told_by_that_gun() -> None:
+    """A picture of red alone is measured by red."""
     red = grid(places(plain))
     red.nodes[1:] = np.nan
     geometry = measure_geometry(red, ASPECT)
@@ -340,6 +362,7 @@ def ends_at(deflect: Map, left: float, right: float, top: float, bottom: float) 
 
 
 def test_overscan_is_the_share_beyond_the_visible_glass() -> None:
+    """Overscan is the hidden share of the width or height, and zero where the outermost line is seen."""
     # 10 mm of 400 at the left, 16 at the right, 6 of 300 above; below the outermost line is seen.
     nodes = places(plain)
     nodes[:, 0] = nodes[:, -1] = nodes[0] = np.nan
@@ -351,6 +374,8 @@ def test_overscan_is_the_share_beyond_the_visible_glass() -> None:
 
 
 def test_overscan_is_that_of_the_sides_middle() -> None:
+    """On a bent side the overscan is measured at the middle of the side."""
+
     # The middle of a side that sags by 6 mm is at x = -200, its ends are at -206.
     def deflect(u: Floats, v: Floats) -> tuple[Floats, Floats]:
         return 200 * u + 6 * u * v**2, 150 * v
@@ -364,6 +389,7 @@ def test_overscan_is_that_of_the_sides_middle() -> None:
 
 
 def test_overscan_that_nothing_tells_is_null() -> None:
+    """A side whose visible end is unknown has no overscan, but a reason."""
     nodes = places(plain)
     nodes[:, 0] = np.nan
     found = measure_geometry(grid(nodes), ASPECT)
@@ -378,6 +404,7 @@ def photographed(nodes: Floats) -> Floats:
 
 
 def test_without_marks_perspective_alone_bends_nothing() -> None:
+    """Perspective alone gives no bend, and figures that need marks have reasons."""
     geometry = measured(plain)
     unmarked = measure_geometry(grid(photographed(places(plain)), placed=False), ASPECT)
     assert keys_of(unmarked)["edge_sag_percent"] == pytest.approx(keys_of(geometry)["edge_sag_percent"], abs=1e-6)
@@ -388,6 +415,8 @@ def test_without_marks_perspective_alone_bends_nothing() -> None:
 
 
 def test_without_marks_bends_are_told_in_percent_of_the_height() -> None:
+    """Without marks, bends in percent agree with the true ones within their uncertainty."""
+
     def deflect(u: Floats, v: Floats) -> tuple[Floats, Floats]:
         return 200 * u + 3 * u * v**2 + 1.5 * v**2, 150 * v - 2 * u**2 * v - u**2
 
@@ -403,6 +432,8 @@ def test_without_marks_bends_are_told_in_percent_of_the_height() -> None:
 
 
 def test_without_marks_linearity_of_the_raster_stays_within_the_uncertainty() -> None:
+    """A linearity error does not move the bends by more than two uncertainties."""
+
     def deflect(u: Floats, v: Floats) -> tuple[Floats, Floats]:
         return 200 * u + 4 * u * v**2 + 2 * u**2, 150 * v + 2 * u * v
 
@@ -414,6 +445,7 @@ def test_without_marks_linearity_of_the_raster_stays_within_the_uncertainty() ->
 
 
 def test_doubts_are_added_in_quadrature() -> None:
+    """Each source of uncertainty adds in quadrature to the figures that it moves."""
     nodes = places(plain)
     nodes += np.random.default_rng(2).normal(0, 0.05, nodes.shape)
     alone = measure_geometry(grid(nodes, sigma=0.05), ASPECT)
@@ -429,6 +461,7 @@ def test_doubts_are_added_in_quadrature() -> None:
 
 
 def test_uncertainties_grow_with_the_scatter_that_is_there() -> None:
+    """The real scatter decides the uncertainty, even where the nodes claim a smaller one."""
     noise = np.random.default_rng(4).normal(0, 1, (13, 17, 2))
     honest = measure_geometry(grid(places(plain) + 0.06 * noise, sigma=0.06), ASPECT)
     boasting = measure_geometry(grid(places(plain) + 0.06 * noise, sigma=0.01), ASPECT)
@@ -456,6 +489,7 @@ def coverage(noise: Callable[[np.random.Generator], Floats], sigma: float, runs:
 
 
 def test_uncertainties_are_honest() -> None:
+    """The truth lies within two uncertainties as often as a normal distribution demands."""
     # Within two standard uncertainties lie 95.4 % of a normal distribution; the issue asks for 90 to 99 %.
     whole, each = coverage(lambda rng: rng.normal(0, 0.03, (13, 17, 2)), 0.03, 120)
     assert 0.93 < whole < 0.985
@@ -463,6 +497,7 @@ def test_uncertainties_are_honest() -> None:
 
 
 def test_uncertainties_are_honest_about_maxima_where_there_is_nothing() -> None:
+    """A largest deviation of pure noise stays within two uncertainties of zero."""
     hits = []
     for seed in range(120):
         nodes = places(plain) + np.random.default_rng(seed).normal(0, 0.05, (13, 17, 2))
@@ -473,6 +508,8 @@ def test_uncertainties_are_honest_about_maxima_where_there_is_nothing() -> None:
 
 
 def test_uncertainties_are_honest_where_neighbours_err_alike() -> None:
+    """Noise that neighbouring nodes share is covered by the uncertainty too."""
+
     # Noise that OpenCV blurred over a cell: from node to node it scatters less than it moves the figures.
     def noise(rng: np.random.Generator) -> Floats:
         blurred = cv2.GaussianBlur(rng.normal(0, 1, (13, 17, 2)), (0, 0), 0.6, borderType=cv2.BORDER_REFLECT)

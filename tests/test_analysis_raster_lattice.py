@@ -1,4 +1,4 @@
-"""Nodes found in photographs that are SIMULATED (tests/photo_bench): the truth is where the simulator put them.
+"""Nodes found in photographs that are SIMULATED (tests/trials/photos): the truth is where the simulator put them.
 
 The simulator's camera is OpenCV's; how near nodes come is far inside the project's own aims of 0.15 mm for places and
 0.04 mm for convergence.
@@ -21,9 +21,9 @@ from analysis.raster.lattice.nodes import GridError, Sight, see_grid
 from analysis.raster.lattice.trace import bell_of
 from analysis.raster.placing import reach_of_mixing, unmixed
 from tests.matrix import quick_and_slow
-from tests.photo_bench.run import Result, report, run_set
-from tests.photo_bench.sets import PhotoSet, odd, plain_set, sixty
-from tests.photo_bench.tube import deflection, dots_mm
+from tests.trials.photos.run import Result, report, run_set
+from tests.trials.photos.sets import PhotoSet, odd, plain_set, sixty
+from tests.trials.photos.tube import deflection, dots_mm
 
 Floats = NDArray[np.float64]
 
@@ -103,6 +103,7 @@ def test_dots_and_missing_dots(name: str, count: int) -> None:
 
 
 def test_a_grid_of_other_cells_is_refused() -> None:
+    """A photograph with more or fewer cells than the named pattern is refused."""
     shown = ShownGrid(u=np.linspace(-1, 1, 13), v=np.linspace(-1, 1, 10))
     with pytest.raises(GridError, match="at least 14 columns"):
         sight(usual(), picture(), shown)
@@ -166,6 +167,7 @@ def test_a_count_by_the_middle_alone_is_told() -> None:
     ),
 )
 def test_what_cannot_be_measured_is_refused(name: str) -> None:
+    """Blurred, turned, moved and cut-off photographs are refused in one line."""
     shot = next(shot for shot in odd(SMALL) if shot.name == name)
     with pytest.raises(GridError) as told:
         sight(shot.of, shot.photograph())
@@ -177,6 +179,7 @@ def test_what_cannot_be_measured_is_refused(name: str) -> None:
     quick_and_slow(["clipped highlights"], ["dim", "a window's reflection", "a lamp's reflection"]),
 )
 def test_bad_light_is_borne(name: str) -> None:
+    """Dim light, reflections and clipping leave the nodes right; clipping is warned about."""
     shot = next(shot for shot in odd(SMALL) if shot.name == name)
     found = sight(shot.of, shot.photograph())
     assert bool(found.warnings) == (name == "clipped highlights")
@@ -192,6 +195,7 @@ def test_a_gun_that_is_dark_has_no_place() -> None:
 
 
 def test_noise_is_no_lattice() -> None:
+    """No lattice is found in noise or in black."""
     noise = np.random.default_rng(4).normal(0.2, 0.05, (600, 800)).astype(np.float32)
     assert find_lattice(noise, 40) is None
     assert find_lattice(np.zeros((600, 800), np.float32), 40) is None

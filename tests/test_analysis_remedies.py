@@ -22,6 +22,7 @@ PLACES = {
 
 
 def test_every_fault_has_its_words() -> None:
+    """Each fault has its words, and no two share a title."""
     assert list(FAULTS) == IDS
     assert len({words.title for words in FAULTS.values()}) == len(IDS)
 

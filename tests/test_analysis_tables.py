@@ -53,6 +53,7 @@ def test_more_than_two_columns_share_the_largest_uncertainty() -> None:
 
 
 def test_two_columns_have_each_its_uncertainty() -> None:
+    """In a table with two columns of figures each has its own column of uncertainties."""
     one = Quantity("", "", "mm", table="zone", row="in the middle", column="{title}")
     red, blue = each((one,), {"red": "red", "blue": "blue"}, "zones.{name}", "{title}")
     table = crossed([figure(red, 0.5, 0.1), figure(blue, 0.25, 0.02)], "zone")

@@ -27,10 +27,10 @@ from analysis.uniformity.measure import Extreme, Field, Uniformity, measure_unif
 from render.errors import FileError
 from tests.answers import numbers_without_a_quantity
 from tests.matrix import rest_is_slow
-from tests.photo_bench.board import flat_field
-from tests.photo_bench.sets import plain_set
-from tests.photo_bench.tube import Blotch as TubeBlotch
-from tests.photo_bench.tube import Mask, MaskKind
+from tests.trials.photos.board import flat_field
+from tests.trials.photos.sets import plain_set
+from tests.trials.photos.tube import Blotch as TubeBlotch
+from tests.trials.photos.tube import Mask, MaskKind
 from trueraster.cli import run
 from trueraster.output.json import answer_json, quantities_in
 from trueraster.output.page import answer_page
@@ -245,6 +245,7 @@ def test_fall_off_and_colour_with_a_flat_field(view: View, tmp_path: Path) -> No
 
 
 def test_without_a_flat_field_the_camera_is_part_of_the_uncertainty(tmp_path: Path) -> None:
+    """Without a flat field the corners look darker, and their uncertainty grows to cover it."""
     view = View(size=SMALL, vignetting=0.5)
     alone = measured(view, tmp_path)
     flat = measured(view, tmp_path, flat=flat_of(view, tmp_path))
@@ -263,12 +264,14 @@ def test_without_a_flat_field_the_camera_is_part_of_the_uncertainty(tmp_path: Pa
 
 
 def test_colour_is_the_standards() -> None:
+    """Chromaticities agree with colour-science's sRGB."""
     # colour-science, its sRGB.
     light = np.random.default_rng(5).uniform(0.02, 1, (50, 3))
     assert chromaticity(light) == pytest.approx(colour_of(light), abs=1e-9)
 
 
 def test_words_for_colours() -> None:
+    """A channel that rises gives its own name, one that falls gives its complement."""
     # By hand: a channel that rises names itself, one that falls its complement.
     for factors, word in (
         ((1.1, 1, 1), "redder"),
@@ -309,6 +312,7 @@ def test_purity_of_a_red_field(tmp_path: Path) -> None:
 
 
 def test_every_field_is_told_by_its_colour(tmp_path: Path) -> None:
+    """Fields are recognised by their colour and answered in a fixed order."""
     lights = {
         "blue": (0.03, 0.06, 0.4),
         "white": (0.25, 0.3, 0.4),
@@ -322,12 +326,14 @@ def test_every_field_is_told_by_its_colour(tmp_path: Path) -> None:
 
 
 def test_a_cut_channel_is_told_of(tmp_path: Path) -> None:
+    """A channel without any light is warned about, and a weak one is not."""
     field = measured(View(size=SMALL, light=(0.4, 0.0, 0.05), bezel=0.0), tmp_path)
     assert any("no green" in words for words in field.warnings)
     assert not any("no blue" in words for words in field.warnings)
 
 
 def test_light_of_the_room_is_taken_off(tmp_path: Path) -> None:
+    """A photograph of the dark screen removes the light of the room; without it the uncertainty is larger."""
     view = View(size=SMALL, room=0.06, bezel=0.01, tint=(0.1, 0.0, 0.0))
     off = photo_of(photograph(replace(view, light=(0.0, 0.0, 0.0), seed=9)), tmp_path / "off")
     flat = flat_of(view, tmp_path)
@@ -342,6 +348,7 @@ def test_light_of_the_room_is_taken_off(tmp_path: Path) -> None:
 
 
 def test_16_bits_and_8_bits_agree(tmp_path: Path) -> None:
+    """The same scene in 8 and in 16 bits gives the same figures."""
     view = View(size=SMALL, noise=0.003)
     codes = photograph(view)
     eight = measure_uniformity([photo_of(codes, tmp_path / "eight", None)]).fields[0]
@@ -354,6 +361,7 @@ def test_16_bits_and_8_bits_agree(tmp_path: Path) -> None:
 
 
 def test_a_little_clipping_is_warned_of_and_much_of_it_leaves_no_figure(tmp_path: Path) -> None:
+    """Clipping is warned about, and a clipped zone has no figure but a reason."""
     spot = Spot(u=-0.8, v=-0.8, diameter=0.12, factors=(4.0, 4.0, 4.0))
     field = measured(View(size=SMALL, structure=0.0, spots=(spot,)), tmp_path)
     assert any("clipped" in words for words in field.warnings)
@@ -397,6 +405,7 @@ def test_a_small_blotch_is_found_and_outlined(
 
 
 def test_a_dark_place_is_no_matter_of_colour(tmp_path: Path) -> None:
+    """A spot that is darker in all channels is reported as darker, not as a colour."""
     spot = Spot(u=0.5, v=0.5, diameter=0.1, factors=(0.93, 0.93, 0.93))
     (blotch,) = measured(View(size=SMALL, spots=(spot,)), tmp_path).blotches
     assert blotch.kind == "darker"
@@ -405,6 +414,7 @@ def test_a_dark_place_is_no_matter_of_colour(tmp_path: Path) -> None:
 
 
 def test_a_large_blotch_in_a_corner_bends_nothing_else(tmp_path: Path) -> None:
+    """A large blotch in a corner is the only one found, with the right area."""
     spot = Spot(u=0.75, v=0.7, diameter=0.25, factors=(0.9, 2.0, 1.0))
     view = View(size=SMALL, light=(0.4, 0.04, 0.02), spots=(spot,))
     (blotch,) = measured(view, tmp_path).blotches
@@ -549,6 +559,7 @@ REFUSED = {
 
 @pytest.mark.parametrize("name", REFUSED)
 def test_what_cannot_be_measured_is_refused_in_one_line(name: str, tmp_path: Path) -> None:
+    """Unsuitable photographs are refused in one short line that names the file."""
     photos, given = given_photos(name, tmp_path)
     with pytest.raises(FileError, match=REFUSED[name]) as told:
         measure_uniformity(photos, **given)
@@ -559,11 +570,13 @@ def test_what_cannot_be_measured_is_refused_in_one_line(name: str, tmp_path: Pat
 
 
 def test_one_side_cut_off_is_warned_of(tmp_path: Path) -> None:
+    """A picture that leaves the photograph on one side is measured with a warning."""
     view = View(size=SMALL, corners=((-0.05, 0.14), (0.8, 0.14), (0.8, 0.84), (-0.05, 0.84)))
     assert any("cuts the picture off (left)" in words for words in measured(view, tmp_path).warnings)
 
 
 def test_no_photograph_is_refused() -> None:
+    """Without a photograph there is nothing to measure."""
     with pytest.raises(ValueError, match="no photograph"):
         measure_uniformity([])
 
@@ -579,6 +592,7 @@ def call(*words: str | Path) -> tuple[int, str, str]:
 
 
 def test_the_command_answers_in_json_words_and_a_picture(tmp_path: Path) -> None:
+    """One run gives fields, zones, blotch, advice and limits as JSON, as text and in the picture."""
     folder = tmp_path / "Fotos vom Schirm ÄÖ"
     folder.mkdir()
     spots = (Spot(u=-0.3, v=0.4, diameter=0.1, factors=(1.0, 1.14, 1.0)),)
@@ -630,6 +644,7 @@ def test_the_command_answers_in_json_words_and_a_picture(tmp_path: Path) -> None
 
 
 def test_an_even_white_field_needs_nothing(tmp_path: Path) -> None:
+    """A field within all limits gets the advice that nothing is to be adjusted."""
     view = View(size=SMALL, fall_off=0.04)
     found = measure_uniformity([shot(view, tmp_path)], flat_of(view, tmp_path))
     # Limits as ISO 12646 has them (secondary text).
@@ -701,6 +716,7 @@ def test_work_inside_comes_with_its_caution(tmp_path: Path) -> None:
     ],
 )
 def test_mistakes_are_one_line(words: tuple[str, ...], said: str) -> None:
+    """Wrong files and options are exit 2 with one line that says what is wrong."""
     code, out, err = call(*words)
     assert (code, out) == (2, "")
     assert err.count("\n") == 1
@@ -708,6 +724,7 @@ def test_mistakes_are_one_line(words: tuple[str, ...], said: str) -> None:
 
 
 def test_a_turned_photograph_is_told(tmp_path: Path) -> None:
+    """A photograph that lies on its side is warned about, an upright one is not."""
     photo = shot(View(size=SMALL), tmp_path)
     turned = Photo(photo.path, np.ascontiguousarray(np.rot90(photo.codes)))
     (field,) = measure_uniformity([turned]).fields
@@ -716,6 +733,7 @@ def test_a_turned_photograph_is_told(tmp_path: Path) -> None:
 
 
 def test_a_grey_photograph_is_refused(tmp_path: Path) -> None:
+    """A photograph without colour is refused."""
     photo = shot(View(size=SMALL), tmp_path)
     grey = Photo(photo.path, np.repeat(photo.codes[..., 1:2], 3, axis=-1))
     with pytest.raises(FileError, match="the photograph is grey"):

@@ -25,6 +25,7 @@ def decibels(lowpass: Lowpass, frequencies: NDArray[np.float64]) -> NDArray[np.f
 
 @BOTH
 def test_its_taps_are_scipys_windowed_sinc(lowpass: Lowpass) -> None:
+    """The filter's taps agree with SciPy's firwin."""
     taps = lowpass.taps(FACTOR)
     # firwin takes the cutoff (half amplitude) in parts of half the rate of the taps.
     theirs = firwin(taps.size, 2 * lowpass.half / FACTOR, window=("kaiser", lowpass.beta)) * FACTOR
@@ -33,6 +34,7 @@ def test_its_taps_are_scipys_windowed_sinc(lowpass: Lowpass) -> None:
 
 @BOTH
 def test_its_response_is_scipys(lowpass: Lowpass) -> None:
+    """The filter's frequency response agrees with SciPy's."""
     at = np.linspace(0, 3.9, 200)
     own = np.abs(response(lowpass, at, FACTOR))
     assert np.allclose(own, 10 ** (decibels(lowpass, at) / 20), atol=1e-9)
@@ -69,6 +71,7 @@ def test_a_sine_in_the_passband_comes_back(lowpass: Lowpass, share: float) -> No
 @BOTH
 @pytest.mark.parametrize("factor", [2, 6, 16])
 def test_a_flat_run_keeps_its_level_exactly(lowpass: Lowpass, factor: int) -> None:
+    """A flat level passes through the filter unchanged, for every factor."""
     wave = lowpass.between(np.full((3, 120), 700.0), factor)
     assert wave.shape == (3, 120 * factor)
     assert np.abs(wave[:, 33 * factor : 87 * factor] - 700).max() < 1e-9
@@ -76,5 +79,6 @@ def test_a_flat_run_keeps_its_level_exactly(lowpass: Lowpass, factor: int) -> No
 
 @pytest.mark.parametrize("factor", [0, 1, 3])
 def test_an_odd_factor_is_refused(factor: int) -> None:
+    """A factor that is not even is refused."""
     with pytest.raises(ValueError, match="an even number"):
         LUMA.between(np.zeros(10), factor)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from patterns.catalogue import PATTERNS
-from tests.scope_bench import call, told
+from tests.trials.scope import call, told
 
 Json = dict[str, Any]
 
@@ -87,6 +87,7 @@ def check_times(answer: Json) -> None:
     ids=["480i", "576i"],
 )
 def test_what_goes_over_into_a_ramp_has_no_length(words: list[str], flat: list[tuple[float, bool]]) -> None:
+    """A flat part that runs into a ramp has a level but no duration."""
     answer = told(*words, "--component", "y")
     check_times(answer)
     found = pictures(answer)
@@ -119,6 +120,7 @@ def test_a_picture_that_begins_with_an_edge_leaves_the_porch_alone() -> None:
     ],
 )
 def test_pulses_of_blank_lines_are_not_line_sync(name: str, line: int, names: list[str]) -> None:
+    """Equalising and broad pulses are reported as pulses, and give no time of line sync."""
     answer = told("bars", "--format", name, "--line", str(line), "--component", "y")
     assert [part["part"] for part in answer["traces"][0]["parts"]] == names
     assert (answer["measured_us"] is None) == (names[0] == "pulse")
@@ -147,6 +149,7 @@ FORMATS = {
 @pytest.mark.parametrize("name", FORMATS)
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_times_of_every_pattern_are_the_formats_or_not_told(pattern: str, name: str) -> None:
+    """On every pattern and format, measured times are the format's, or are left out."""
     for line in FORMATS[name]:
         check_times(told(pattern, "--format", name, "--line", str(line)))
 
@@ -156,4 +159,5 @@ def test_times_of_every_pattern_are_the_formats_or_not_told(pattern: str, name: 
     [("multiburst", "480i", "142"), ("crosshatch", "320x240p@60", "60"), ("zone-plate", "576i", "400")],
 )
 def test_times_of_some_patterns_are_the_formats_or_not_told(pattern: str, name: str, line: str) -> None:
+    """On three difficult patterns, measured times are the format's, or are left out."""
     check_times(told(pattern, "--format", name, "--line", line))

@@ -21,6 +21,7 @@ def lasts(fmt: Format, pulse: SyncPulse) -> float:
 
 @pytest.mark.parametrize("name", FORMATS)
 def test_every_row_has_one_line_and_every_line_at_most_one_row(name: str) -> None:
+    """Rows of the picture and lines of the system map to each other one to one."""
     fmt = FORMATS[name]
     total = timing_of(fmt).total_lines
     rows = [row for line in range(1, total + 1) if (row := row_of(fmt, line)) is not None]
@@ -49,16 +50,19 @@ def test_every_row_has_one_line_and_every_line_at_most_one_row(name: str) -> Non
     ],
 )
 def test_a_line_carries_its_row(name: str, line: int, row: int | None) -> None:
+    """Known lines of the standards carry the row they should, and blank lines carry none."""
     assert row_of(FORMATS[name], line) == row
 
 
 @pytest.mark.parametrize("line", [0, -1, 526, 10**9])
 def test_a_line_that_is_not_there_is_refused(line: int) -> None:
+    """A line number outside the system is refused, with the range that there is."""
     with pytest.raises(FormatError, match="480i has the lines 1 to 525"):
         check_line(FORMATS["480i"], line)
 
 
 def test_a_raster_without_timing_has_no_lines() -> None:
+    """A raster without a timing has no line numbers."""
     with pytest.raises(FormatError, match="no timing"):
         row_of(parse_format("1024x768@60"), 1)
 
@@ -86,6 +90,7 @@ def test_fields_begin_half_a_frame_apart() -> None:
     ],
 )
 def test_vertical_sync_begins_where_the_standard_has_it(name: str, starts: tuple[Fraction, ...]) -> None:
+    """Vertical sync of each field begins at the place that the standard gives."""
     assert tuple(sync_start(FORMATS[name], field) for field in range(1, len(starts) + 1)) == starts
 
 
@@ -97,6 +102,7 @@ def test_vertical_sync_begins_where_the_standard_has_it(name: str, starts: tuple
 def test_each_vertical_sync_of_an_interlaced_system_has_its_pulses(
     name: str, count: int, equalising: float, broad: float
 ) -> None:
+    """A frame has the standard's number of broad and equalising pulses, with their durations."""
     fmt = FORMATS[name]
     total = timing_of(fmt).total_lines
     assert equalising_count(fmt) == count
@@ -120,6 +126,7 @@ def test_pulses_of_625_lines_stand_in_their_halves() -> None:
 
 @pytest.mark.parametrize("name", FORMATS)
 def test_pulses_of_a_frame_follow_each_other_and_none_overlap(name: str) -> None:
+    """Pulses come in the order of time, and do not overlap from one frame to the next."""
     fmt = FORMATS[name]
     timing = timing_of(fmt)
     edges: list[Fraction] = []
@@ -136,5 +143,6 @@ def test_pulses_of_a_frame_follow_each_other_and_none_overlap(name: str) -> None
     [("480i", 140), ("576i", 200), ("480p", 70), ("720p50", 53.87), ("1080p50", 26.94)],
 )
 def test_sync_rises_as_fast_as_the_standard_has_it(name: str, nanoseconds: float) -> None:
+    """The rise time of sync is the standard's."""
     fmt = FORMATS[name]
     assert float(sync_rise(fmt) / timing_of(fmt).pixel_clock_hz * 10**9) == pytest.approx(nanoseconds, abs=0.01)

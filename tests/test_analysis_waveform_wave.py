@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.signal import resample
 
-from tests.scope_bench import decoded, drawn, passes, told, traced
+from tests.trials.scope import decoded, drawn, passes, told, traced
 
 BARS = [(1, 1, 1), (1, 1, 0), (0, 1, 1), (0, 1, 0), (1, 0, 1), (1, 0, 0), (0, 0, 1), (0, 0, 0)]
 """Primaries of the bars by BT.471: 100/0/75/0, white at 100 %, colours at 75 %."""
@@ -169,6 +169,7 @@ def test_durations_at_half_amplitude_are_the_standards(name: str, tmp_path: Path
     [slow("480i", 250), ("576i", 200), slow("1080i50", 1000 / 30)],
 )
 def test_the_2t_pulse_has_its_half_amplitude_duration(name: str, nanoseconds: float, tmp_path: Path) -> None:
+    """The 2T pulse is as wide at half its height as the standard says."""
     path = drawn(tmp_path / "pulse.mov", "pulse-bar", name, "--as", "v210", "--seconds", "0.05")
     trace = traced(tmp_path / "pulse.csv", str(path), "--component", "y")
     clock, _, sync, back, active, _ = LINES[name]
@@ -250,6 +251,7 @@ def test_a_field_has_its_vertical_sync_on_the_trace(
 
 
 def test_the_last_line_of_625_gives_way_to_the_equalising_pulse() -> None:
+    """In line 623 the picture ends half way, and the equalising pulse begins at 32 us."""
     parts = told("field", "--level", "100", "--format", "576i", "--line", "623", "--component", "y")["traces"][0][
         "parts"
     ]

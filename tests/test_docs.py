@@ -26,9 +26,9 @@ from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS
 from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS
 from patterns.catalogue import PATTERNS
 from tests.matrix import rest_is_slow
-from tests.photo_bench.board import Board, board_cameras, board_photograph
-from tests.photo_bench.photograph import save
-from tests.photo_bench.sets import plain_set
+from tests.trials.photos.board import Board, board_cameras, board_photograph
+from tests.trials.photos.photograph import save
+from tests.trials.photos.sets import plain_set
 from trueraster.cli import app, run
 from trueraster.output.cautions import CAUTIONS
 

@@ -222,3 +222,13 @@ def test_an_import_that_waits_says_what_that_saves() -> None:
                     above = lines[line.lineno - 2].strip()
                     without += [] if above.startswith("#") else [f"{path.relative_to(ROOT)}:{line.lineno}"]
     assert without == []
+
+
+def test_every_test_has_a_sentence() -> None:
+    """The first line of each test says what the test shows, so that a reader need not work it out."""
+    without = []
+    for path in sorted((ROOT / "tests").glob("test_*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef) and node.name.startswith("test_") and not ast.get_docstring(node):
+                without.append(f"{path.name}: {node.name}")
+    assert without == []

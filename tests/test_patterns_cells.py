@@ -25,7 +25,7 @@ from patterns.pattern import Options
 from render.carriers import CARRIERS
 from render.produce import Order, produce
 from tests.matrix import quick_and_slow
-from tests.scope_bench import call
+from tests.trials.scope import call
 from trueraster.options.cells import cells_words
 
 WIDE = Fraction(16, 9)

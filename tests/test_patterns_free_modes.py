@@ -76,10 +76,12 @@ def _as_reduced_cvt_prints(timing: Timing, rate: Fraction) -> Timing:
 
 @pytest.mark.parametrize("name", ["cvt", "cvt_reduced", "gtf", "edid_cvt", "edid_gtf"])
 def test_there_are_at_least_200_modes_of_each_program(name: str) -> None:
+    """The vector file has at least 200 different modes for each program."""
     assert len(set(VECTORS[name])) >= 200
 
 
 def test_cvt_equals_debians_cvt_but_for_the_known_differences() -> None:
+    """CVT timings agree with what Debian's cvt prints, apart from its known differences."""
     same = 0
     for row in VECTORS["cvt"]:
         mode, printed = row.split(" ", 1)
@@ -91,6 +93,7 @@ def test_cvt_equals_debians_cvt_but_for_the_known_differences() -> None:
 
 
 def test_reduced_cvt_equals_debians_cvt_but_for_the_known_differences() -> None:
+    """Reduced-blanking timings agree with what Debian's cvt prints, apart from its known differences."""
     for row in VECTORS["cvt_reduced"]:
         mode, printed = row.split(" ", 1)
         width, height, interlaced, rate = _mode(mode)
@@ -99,6 +102,7 @@ def test_reduced_cvt_equals_debians_cvt_but_for_the_known_differences() -> None:
 
 
 def test_gtf_equals_the_x_servers_gtf_and_refuses_where_that_has_no_porch() -> None:
+    """GTF timings agree with the X server's gtf; a mode without a porch is refused."""
     refused = 0
     for row in VECTORS["gtf"]:
         mode, printed = row.split(" ", 1)
@@ -122,6 +126,7 @@ def _edid_figures(timing: Timing) -> str:
 
 
 def test_cvt_of_every_kind_equals_edid_decode() -> None:
+    """CVT timings of every kind of blanking agree with edid-decode."""
     for row in VECTORS["edid_cvt"]:
         mode, reduced, printed = row.split(" ", 2)
         width, height, interlaced, rate = _mode(mode)
@@ -130,6 +135,7 @@ def test_cvt_of_every_kind_equals_edid_decode() -> None:
 
 
 def test_gtf_equals_edid_decode_and_refuses_where_that_has_no_porch() -> None:
+    """GTF timings agree with edid-decode; a mode without a porch is refused."""
     refused = 0
     for row in VECTORS["edid_gtf"]:
         mode, _, printed = row.split(" ", 2)
@@ -150,6 +156,7 @@ def test_gtf_equals_edid_decode_and_refuses_where_that_has_no_porch() -> None:
     not all(map(shutil.which, ("cvt", "gtf", "edid-decode"))), reason="cvt, gtf and edid-decode are not installed"
 )
 def test_installed_programs_print_what_the_file_has() -> None:
+    """The installed programs still print what our formulas give."""
     for mode in ("1024x768p@75", "640x480p@60", "1920x1080p@60"):
         width, height, _, rate = _mode(mode)
         asked = (str(width), str(height), str(rate))
@@ -171,6 +178,7 @@ def _squeezed(*command: str) -> str:
 
 
 def test_check_values_of_1024x768_at_75_hz() -> None:
+    """One mode has the figures that three programs print alike."""
     # Printed by cvt, gtf and edid-decode alike.
     by_cvt = cvt(1024, 768, Fraction(75), interlaced=False, blanking=Blanking.FULL)
     assert by_cvt.pixel_clock_hz == 82_000_000
@@ -182,6 +190,7 @@ def test_check_values_of_1024x768_at_75_hz() -> None:
 
 
 def test_interlaced_modes_have_an_odd_number_of_lines_and_the_top_field_first() -> None:
+    """Interlaced modes have an odd number of lines, two vertical blankings, and the top field first."""
     for timing in (
         cvt(1920, 1080, Fraction(60), interlaced=True, blanking=Blanking.FULL),
         gtf(1920, 1080, Fraction(60), interlaced=True),
@@ -204,6 +213,7 @@ def test_interlaced_modes_have_an_odd_number_of_lines_and_the_top_field_first() 
 def test_modes_that_a_formula_cannot_give_are_refused(
     width: int, height: int, rate: int, interlaced: bool, words: str
 ) -> None:
+    """Modes that neither formula can make are refused with the reason."""
     with pytest.raises(FormatError, match=words):
         cvt(width, height, Fraction(rate), interlaced=interlaced, blanking=Blanking.FULL)
     with pytest.raises(FormatError, match=words):

@@ -141,6 +141,7 @@ def _compare(seed: int, count: int) -> tuple[int, int]:
 
 
 def test_each_answer_keeps_the_limits_and_no_other_timing_is_nearer_to_broadcast() -> None:
+    """A search through all timings finds none that keeps the limits and is nearer to broadcast."""
     answered, refused = _compare(seed=1, count=60)
     assert answered >= 15
     assert refused >= 5
@@ -148,6 +149,7 @@ def test_each_answer_keeps_the_limits_and_no_other_timing_is_nearer_to_broadcast
 
 @pytest.mark.slow
 def test_five_hundred_answers_against_every_timing_there_is() -> None:
+    """The same search holds for five hundred answers."""
     answered = 0
     for seed in range(2, 40):
         answered += _compare(seed=seed, count=100)[0]
@@ -158,6 +160,7 @@ def test_five_hundred_answers_against_every_timing_there_is() -> None:
 
 @pytest.mark.parametrize("name", ["240p", "288p", "480i", "576i"])
 def test_a_broadcast_raster_is_scanned_as_its_named_format_is(name: str) -> None:
+    """A broadcast raster gets the lines, rates and picture place of its named format."""
     fmt = FORMATS[name]
     named = fmt.timing
     assert named is not None
@@ -173,6 +176,7 @@ def test_a_broadcast_raster_is_scanned_as_its_named_format_is(name: str) -> None
 
 @pytest.mark.parametrize("width", [1440, 1920, 2560, 3840])
 def test_wide_rasters_exceed_an_outputs_least_clock_and_last_as_long(width: int) -> None:
+    """Wide rasters reach the output's lowest clock, and their active time stays within limits."""
     limits = replace(Limits(), clock_min_hz=Fraction(25_000_000))
     timing = solve(width, 240, Fraction(60), interlaced=False, limits=limits)
     assert timing.pixel_clock_hz >= 25_000_000
@@ -199,6 +203,7 @@ TIGHT = Limits(rate_tolerance=Fraction(1, 100_000), line_rate_hz=(Span(low=Fract
 def test_what_the_set_cannot_take_is_refused_with_the_reason(
     mode: tuple[int, int, int, bool], limits: Limits, words: str
 ) -> None:
+    """A mode outside the set's limits is refused, and the message says what would fit."""
     width, height, rate, interlaced = mode
     with pytest.raises(FormatError, match=re.escape(words)):
         solve(width, height, Fraction(rate), interlaced=interlaced, limits=limits)
@@ -207,6 +212,7 @@ def test_what_the_set_cannot_take_is_refused_with_the_reason(
 @pytest.mark.parametrize("interlaced", [False, True])
 @pytest.mark.parametrize("rate", [50, 55, 60])
 def test_what_a_refusal_tells_to_ask_for_is_given(rate: int, interlaced: bool) -> None:
+    """The number of lines that a refusal offers is accepted, and one more is refused."""
     with pytest.raises(FormatError) as refused:
         solve(720, 700, Fraction(rate), interlaced=interlaced, limits=Limits())
     found = re.search(r"at most (\d+) lines", str(refused.value))
@@ -218,6 +224,7 @@ def test_what_a_refusal_tells_to_ask_for_is_given(rate: int, interlaced: bool) -
 
 
 def test_a_refusal_names_no_rate_that_the_set_has_not_and_interlace_where_that_fits() -> None:
+    """A refusal offers interlace or a lower rate only where the set can show it."""
     with pytest.raises(FormatError) as refused:
         solve(640, 480, Fraction(60), interlaced=False, limits=Limits())
     # 15.8 kHz over 496 lines is 31.8 Hz, and 48 Hz is the least; 513 lines of interlace need 15.39 kHz.
@@ -232,6 +239,7 @@ def test_a_refusal_names_no_rate_that_the_set_has_not_and_interlace_where_that_f
 
 
 def test_systems_by_field_rate() -> None:
+    """60 Hz belongs to the 525-line system and 50 Hz to the 625-line system."""
     # ITU-R BT.470: 525 lines and 60000/1001 Hz, 625 lines and 50 Hz.
     assert broadcast_system(Fraction(60)).line_rate_hz == LINE_RATES[0]
     assert broadcast_system(Fraction(50)).line_rate_hz == LINE_RATES[1]

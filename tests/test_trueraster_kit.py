@@ -943,8 +943,9 @@ def test_a_mistake_is_one_line_and_makes_nothing(
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="there is no such signal")
 def test_kills_at_any_moment_lose_nothing(tmp_path: Path) -> None:
     """Killed five times at random moments: no unproved file has a name, and each next run goes on to the end."""
+    script = Path(__file__).with_name("trials") / "kill_kit.py"
     done = subprocess.run(
-        [sys.executable, str(Path(__file__).with_name("kill_kit.py")), "5", "--seed", "1", "--to", str(tmp_path)],
+        [sys.executable, str(script), "5", "--seed", "1", "--to", str(tmp_path)],
         capture_output=True,
         text=True,
         timeout=900,

@@ -25,12 +25,12 @@ from PIL import Image
 
 from analysis.lens.file import save_lens
 from tests.matrix import quick_and_slow
-from tests.photo_bench.board import Board, board_cameras, board_photograph
-from tests.photo_bench.camera import distorted
-from tests.photo_bench.photograph import save
-from tests.photo_bench.run import lens_of
-from tests.photo_bench.sets import PhotoSet, plain_set
-from tests.photo_bench.tube import deflection, terms
+from tests.trials.photos.board import Board, board_cameras, board_photograph
+from tests.trials.photos.camera import distorted
+from tests.trials.photos.photograph import save
+from tests.trials.photos.run import lens_of
+from tests.trials.photos.sets import PhotoSet, plain_set
+from tests.trials.photos.tube import deflection, terms
 from trueraster.cli import run
 
 Codes = NDArray[Any]
@@ -142,6 +142,7 @@ def convergence(bench: Bench) -> dict[str, Any]:
 
 
 def test_geometry_has_the_names_of_the_design(geometry: dict[str, Any]) -> None:
+    """The JSON of `measure geometry` has every designed key, for figures, uncertainties, nodes and advice."""
     for name, kind in GEOMETRY.items():
         assert isinstance(geometry[name], kind)
         assert isinstance(geometry["uncertainty"][name], kind)
@@ -180,6 +181,7 @@ EXPECTED = {
 
 @pytest.mark.parametrize("name", EXPECTED)
 def test_geometry_is_that_of_the_tube(name: str, geometry: dict[str, Any]) -> None:
+    """Each figure is that of the simulated tube, with an uncertainty of the right size."""
     found: Any = geometry
     unsure: Any = geometry["uncertainty"]
     for part in name.split("."):
@@ -194,6 +196,7 @@ def test_geometry_is_that_of_the_tube(name: str, geometry: dict[str, Any]) -> No
 
 
 def test_advice_names_what_was_done_to_the_tube(geometry: dict[str, Any]) -> None:
+    """The advice names exactly the controls that were turned on the simulated tube."""
     advice = {item["adjust"]: item for item in geometry["advice"]}
     assert advice["Horizontal centre"]["direction"] == "to the left"
     assert advice["Horizontal centre"]["amount"] == pytest.approx(2.0, abs=0.05)
@@ -211,6 +214,7 @@ def test_advice_names_what_was_done_to_the_tube(geometry: dict[str, Any]) -> Non
 
 
 def test_a_wanted_size_is_advised(bench: Bench) -> None:
+    """With --size-mm the advice says how far the height is from it."""
     advice = answer("geometry", bench.photo, *MARKS, "--size-mm", "380x285")["advice"]
     size = next(item for item in advice if item["adjust"] == "Vertical size")
     assert (size["direction"], size["unit"]) == ("shorter", "mm")
@@ -218,6 +222,7 @@ def test_a_wanted_size_is_advised(bench: Bench) -> None:
 
 
 def test_convergence_has_the_names_of_the_design(convergence: dict[str, Any]) -> None:
+    """The JSON of `measure convergence` has every designed key."""
     assert {"nodes", "centre_max_mm", "overall_max_mm", "parts", "advice", "uncertainty"} <= convergence.keys()
     node = convergence["nodes"][0]
     assert node.keys() == {"u", "v", "x_mm", "y_mm", "red_mm", "blue_mm"}
@@ -226,6 +231,7 @@ def test_convergence_has_the_names_of_the_design(convergence: dict[str, Any]) ->
 
 
 def test_convergence_is_that_of_the_tube(convergence: dict[str, Any]) -> None:
+    """Offsets, parts and first advice are those of the simulated tube."""
     nodes = convergence["nodes"]
     for gun, truth in (("red", lambda u: (0.3, 0.0)), ("blue", lambda u: (0.0, 0.4 * u))):
         errors = [np.subtract(node[f"{gun}_mm"], truth(node["u"])) for node in nodes]
@@ -239,6 +245,7 @@ def test_convergence_is_that_of_the_tube(convergence: dict[str, Any]) -> None:
 
 
 def test_the_answer_says_what_was_measured(bench: Bench, geometry: dict[str, Any]) -> None:
+    """The answer names the photograph, pattern, format, marks and finding."""
     told = geometry["photo"]
     assert told["path"] == str(bench.photo)
     assert (told["pattern"], told["format"], told["aspect"], told["lines"]) == ("crosshatch", "480i", "4:3", [17, 13])
@@ -261,6 +268,7 @@ def agree(one: dict[str, Any], other: dict[str, Any]) -> None:
 
 
 def test_marks_that_are_typed_give_the_same(bench: Bench, geometry: dict[str, Any]) -> None:
+    """Typed places of the marks give the same figures, with a larger uncertainty."""
     places = ",".join(f"{value:.0f}" for place in geometry["photo"]["marks_px"] for value in place)
     typed = answer("geometry", bench.photo, "--marks", places, *MARKS, "--lens", bench.folder / "lens.json")
     agree(typed, geometry)
@@ -269,6 +277,7 @@ def test_marks_that_are_typed_give_the_same(bench: Bench, geometry: dict[str, An
 
 
 def test_marks_may_be_in_a_second_photograph(bench: Bench, geometry: dict[str, Any]) -> None:
+    """Marks from a second photograph give the same figures."""
     dark = bench.without_marks((0, 1, 2, 3))
     lit = save(bench.folder / "lit.jpg", bench.of.marks_photograph(), quality=92)
     found = answer("geometry", dark, "--marks-photo", lit, *MARKS, "--lens", bench.folder / "lens.json")
@@ -284,6 +293,7 @@ def test_a_camera_that_moved_between_two_photographs_is_told(bench: Bench) -> No
 
 
 def test_a_lens_of_another_size_is_told_of(bench: Bench, geometry: dict[str, Any]) -> None:
+    """A lens file for another size of photograph is used with a warning."""
     large = bench.changed("large", lambda image: cv2.resize(image, None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR))
     found = answer("geometry", large, *MARKS, "--lens", bench.folder / "lens.json")
     assert any("calibrated with" in words for words in found["warnings"])
@@ -291,6 +301,7 @@ def test_a_lens_of_another_size_is_told_of(bench: Bench, geometry: dict[str, Any
 
 
 def test_without_a_lens_file_figures_are_less_sure(bench: Bench, geometry: dict[str, Any]) -> None:
+    """Without a lens file the figures agree, and the uncertainty and a warning say so."""
     found = answer("geometry", bench.photo, *MARKS)
     agree(found, geometry)
     assert found["uncertainty"]["s_h_percent"] > 5 * geometry["uncertainty"]["s_h_percent"]
@@ -318,6 +329,7 @@ def test_a_curved_glass_is_taken_as_one(bench: Bench, geometry: dict[str, Any]) 
 
 @pytest.mark.parametrize("asked", [True, False])
 def test_without_marks_only_what_perspective_cannot_imitate_is_told(asked: bool, bench: Bench) -> None:
+    """Without marks only bends and overscan remain; everything else is null with a reason."""
     lens = ("--lens", bench.folder / "lens.json")
     photo = bench.photo if asked else bench.without_marks((0, 1, 2, 3))
     found = answer("geometry", photo, *lens, *(["--no-marks"] if asked else []))
@@ -338,6 +350,7 @@ def test_without_marks_only_what_perspective_cannot_imitate_is_told(asked: bool,
 
 
 def test_convergence_without_marks_is_in_percent(bench: Bench) -> None:
+    """Without marks convergence is given in percent of the height, and millimetres are null."""
     found = answer("convergence", bench.photo, "--no-marks")
     assert found["overall_max_mm"] is None
     assert "without marks" in found["reasons"]["overall_max_mm"]
@@ -348,6 +361,7 @@ def test_convergence_without_marks_is_in_percent(bench: Bench) -> None:
 
 
 def test_marks_without_their_size_are_asked_for(bench: Bench) -> None:
+    """Without the size of the marks the command asks for --marks-mm or --no-marks."""
     code, out, err = measure("geometry", bench.photo)
     assert (code, out) == (2, "")
     assert "--marks-mm" in err
@@ -375,6 +389,7 @@ def test_both_are_measured_at_once(
 
 
 def test_a_folder_that_is_a_file_takes_nothing(bench: Bench, tmp_path: Path) -> None:
+    """A file where the folder should be is one line, and stays as it was."""
     (tmp_path / "file").write_text("kept")
     code, out, err = measure("raster", bench.photo, *MARKS, "--to", tmp_path / "file")
     assert (code, out, err.count("\n")) == (2, "", 1)
@@ -383,6 +398,7 @@ def test_a_folder_that_is_a_file_takes_nothing(bench: Bench, tmp_path: Path) -> 
 
 @pytest.mark.slow
 def test_hidden_lines_may_be_counted(bench: Bench, geometry: dict[str, Any]) -> None:
+    """Counting the hidden lines by hand gives the same width."""
     found = answer("geometry", bench.photo, *MARKS, "--lens", bench.folder / "lens.json", "--hidden", "1,1")
     assert found["width_mm"] == geometry["width_mm"]
 
@@ -410,6 +426,7 @@ def said(bench: Bench) -> str:
 
 @pytest.mark.parametrize(("kind", "many"), [("geometry", 2), ("convergence", 3)])
 def test_tables_line_up(kind: str, many: int, bench: Bench, said: str) -> None:
+    """Tables fit 100 columns, their columns do not touch, and decimal points line up."""
     out = said if kind == "geometry" else measure(kind, bench.photo, *MARKS)[1]
     assert max(map(len, out.split("\n"))) <= 100
     found = tables(out)
@@ -424,6 +441,7 @@ def test_tables_line_up(kind: str, many: int, bench: Bench, said: str) -> None:
 
 
 def test_words_have_no_more_digits_than_are_sure(said: str) -> None:
+    """The text rounds to the uncertainty, and cautions before work inside the set."""
     out = said
     width = next(line for line in out.split("\n") if line.startswith("width of the picture"))
     # Half a percent of distortion at the corner leaves half a millimetre or so in doubt: one decimal.
@@ -457,6 +475,7 @@ class Sources(HTMLParser):
     quick_and_slow([("convergence", ("map", "middle"))], [("geometry", ("shape", "edges", "linearity"))]),
 )
 def test_picture_plots_and_page(kind: str, names: tuple[str, ...], bench: Bench, tmp_path: Path) -> None:
+    """Picture, plots and page are all written, are valid, and the page loads nothing from elsewhere."""
     to = tmp_path / "a folder" / "Größe"
     wanted = ("--picture", to / "p.png", "--plots", to / "plots", "--page", to / "page.html")
     found = answer(kind, bench.photo, *MARKS, *wanted)
@@ -520,6 +539,7 @@ def test_the_line_of_a_bend_is_in_every_answer(bench: Bench, tmp_path: Path, mon
 
 @pytest.mark.slow
 def test_the_same_photograph_gives_the_same_files(bench: Bench, tmp_path: Path) -> None:
+    """Two runs on one photograph give the same page, byte for byte."""
     for name in ("one", "two"):
         code, _, _ = measure("geometry", bench.photo, *MARKS, "--page", tmp_path / f"{name}.html")
         assert code == 0
@@ -635,6 +655,7 @@ REFUSED: list[Any] = [
 def test_what_cannot_be_measured_is_one_line_and_writes_nothing(
     name: str, options: str, said: str, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """A photograph that cannot be measured is one line, and no file is left."""
     photo = photographs(name, bench)
     photographs("text", bench)
     photographs("less", bench)
@@ -649,6 +670,7 @@ def test_what_cannot_be_measured_is_one_line_and_writes_nothing(
 
 
 def test_a_grey_photograph_tells_no_convergence(bench: Bench, geometry: dict[str, Any]) -> None:
+    """A grey photograph is refused for convergence, and measured for geometry."""
     path = photographs("grey", bench)
     code, out, err = measure("convergence", path, *MARKS)
     assert (code, out, err.count("\n")) == (2, "", 1)
@@ -672,6 +694,7 @@ def test_a_grey_photograph_tells_no_convergence(bench: Bench, geometry: dict[str
 def test_files_that_cannot_be_written_are_one_line(
     words: tuple[str, str], said: str, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """A target that cannot be written is one line, and nothing is changed."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "folder.png").mkdir()
     save(tmp_path / "photo.png", bench.image)
@@ -683,6 +706,7 @@ def test_files_that_cannot_be_written_are_one_line(
 
 
 def test_what_stood_there_stays_where_measuring_fails(bench: Bench, tmp_path: Path) -> None:
+    """A failed measurement leaves the earlier file as it was."""
     (tmp_path / "p.png").write_text("before")
     code, _, _ = measure("geometry", photographs("covered", bench), *MARKS, "--picture", tmp_path / "p.png")
     assert code == 2
@@ -736,6 +760,7 @@ def test_no_command_line_does_anything_unforeseen(
 
 @pytest.mark.parametrize("kind", ["geometry", "convergence"])
 def test_help_fits_a_terminal(kind: str) -> None:
+    """The help fits 80 columns and names the marks' size."""
     code, out, err = measure(kind, "--help")
     assert (code, err) == (0, "")
     assert max(map(len, out.split("\n"))) <= 80
@@ -747,6 +772,7 @@ def test_help_fits_a_terminal(kind: str) -> None:
 
 @pytest.mark.slow
 def test_dots_are_measured_like_a_grid(tmp_path: Path) -> None:
+    """A photograph of dots gives the tube's width and convergence too."""
     one = plain_set(3.0, format_id="480i", pattern="dots", red=terms({"1": 0.3}))
     path = save(tmp_path / "dots.jpg", one.photograph(), quality=92)
     save_lens(lens_of(one.camera), tmp_path / "lens.json")
@@ -786,6 +812,7 @@ def test_from_the_board_to_the_figures(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_24_megapixels_stay_under_900_megabytes(tmp_path: Path, most_megabytes: Callable[..., int]) -> None:
+    """A large photograph with page and picture needs less than 900 MB."""
     path = save(tmp_path / "large.jpg", plain_set(24.0, format_id="480i").photograph())
     for kind in ("geometry", "convergence"):
         words = [kind, str(path), *MARKS, "--page", str(tmp_path / "page.html"), "--picture", str(tmp_path / "p.png")]

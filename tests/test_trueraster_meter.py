@@ -48,6 +48,7 @@ def test_the_example_is_told_as_a_technician_needs_it(capsys: pytest.CaptureFixt
 
 
 def test_json_has_the_designed_keys_and_a_record_takes_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """The JSON of `measure grey` has every designed key, and a record reads its figures."""
     found = answer(capsys, str(EXAMPLE))
     wanted = {"target", "steps", "black_cd_m2", "white_cd_m2", "contrast", "gamma", "bt1886_error_percent", "advice"}
     assert wanted | {"uncertainty", "reasons", "guns", "after"} <= found.keys()
@@ -83,6 +84,7 @@ def test_the_example_s_guns_are_those_it_was_made_with(capsys: pytest.CaptureFix
 
 
 def test_options_change_what_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """White, primaries, kept gun and meter each change the answer as they should; plots are written."""
     folder = tmp_path / "plöts here"
     found = answer(capsys, str(EXAMPLE), "--white", "d93", "--primaries", "ebu-3213", "--plots", str(folder))
     assert (found["target"]["name"], found["primaries"]["name"]) == ("d93", "ebu-3213")
@@ -97,6 +99,7 @@ def test_options_change_what_is_told(capsys: pytest.CaptureFixture[str], tmp_pat
 
 
 def test_without_primaries_smpte_c_stands_in(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Readings without primaries are taken as SMPTE C, with a warning."""
     lines = [line for line in EXAMPLE.read_text(encoding="utf-8").splitlines() if not line.startswith(GUNS)]
     path = tmp_path / "greys.csv"
     path.write_text("\n".join(lines), encoding="utf-8")
@@ -118,6 +121,7 @@ def test_without_primaries_smpte_c_stands_in(capsys: pytest.CaptureFixture[str],
     ],
 )
 def test_a_slip_is_one_line(capsys: pytest.CaptureFixture[str], words: list[str], says: str) -> None:
+    """A wrong option is exit 2 with one line that names it and what is allowed."""
     assert run(["measure", "grey", str(EXAMPLE), *words]) == 2
     told = capsys.readouterr()
     assert says in told.err
@@ -126,6 +130,7 @@ def test_a_slip_is_one_line(capsys: pytest.CaptureFixture[str], words: list[str]
 
 
 def test_a_broken_file_names_row_and_column(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A broken cell is named by row and column, and no plot is written."""
     path = tmp_path / "broken.csv"
     path.write_text(EXAMPLE.read_text(encoding="utf-8").replace("grey,50,", "grey,fifty,", 1), encoding="utf-8")
     assert run(["measure", "grey", str(path), "--plots", str(tmp_path / "plots")]) == 2

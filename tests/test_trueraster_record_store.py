@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from analysis.answer import Kind, number_at
 from render.errors import FileError
-from tests.kill_record import rounds
+from tests.trials.kill_record import rounds
 from trueraster.output.json import read
 from trueraster.record import store
 from trueraster.record.changes import (
@@ -524,7 +524,8 @@ def test_killed_writers_leave_a_whole_record(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_many_killed_writers_leave_a_whole_record() -> None:
     """The script that kills, as a user runs it, with three writers."""
-    line = [sys.executable, str(Path(__file__).with_name("kill_record.py")), "30", "--seed", "5", "--writers", "3"]
+    script = Path(__file__).with_name("trials") / "kill_record.py"
+    line = [sys.executable, str(script), "30", "--seed", "5", "--writers", "3"]
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     done = subprocess.run(line, capture_output=True, text=True, timeout=120, env=environment, check=False)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -231,6 +231,7 @@ SPAN = Limit(least=2.3, most=2.5)
 def test_a_figure_is_judged_with_its_uncertainty(
     value: float | None, uncertainty: float | None, limit: Limit | None, expected: Verdict | None
 ) -> None:
+    """A figure is within, beyond or open according to its value and twice its uncertainty."""
     assert judged(figure(value, uncertainty), limit) is expected
 
 
@@ -339,6 +340,7 @@ def test_a_file_of_tolerances(tmp_path: Path) -> None:
     ],
 )
 def test_a_broken_file_of_tolerances_is_refused_in_one_line(text: str, told: str, bench: Bench) -> None:
+    """A mistake in a file of tolerances is one line that names the place, and no report is written."""
     path = bench.folder / "bench.toml"
     path.write_text(text, encoding="utf-8")
     refused("report", bench.record(), "--tolerances", path, told=told)
@@ -348,6 +350,7 @@ def test_a_broken_file_of_tolerances_is_refused_in_one_line(text: str, told: str
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.binary(max_size=60) | st.text(alphabet="[]{}.=\"'*a1-\n #,truefalsnx", max_size=60).map(str.encode))
 def test_any_bytes_as_tolerances_are_read_or_refused(data: bytes, tmp_path: Path) -> None:
+    """Any bytes give tolerances or the project's own error."""
     path = tmp_path / "bench.toml"
     path.write_bytes(data)
     with contextlib.suppress(FileError):
@@ -440,6 +443,8 @@ def test_at_a_glance_it_says_how_the_set_stands(bench: Bench) -> None:
 
 
 def test_what_could_not_be_told_has_its_reason(bench: Bench) -> None:
+    """The report lists what is not available, with stage, figure and reason."""
+
     def change(held: dict[str, Any]) -> None:
         held["stages"]["after-adjustment"]["results"].pop()
         reasons = held["stages"]["as-found"]["results"][1]["result"]["reasons"]
@@ -501,6 +506,7 @@ def test_what_html_forbids_is_shown_as_an_escape(bench: Bench) -> None:
 
 
 def test_the_page_needs_nothing_from_elsewhere(bench: Bench) -> None:
+    """The page has no script and no address: all that it shows is inside it."""
     root = bench.report()
     for element in root.all():
         for name in ("src", "href", "srcset", "action", "poster"):
@@ -552,6 +558,8 @@ def test_many_pictures_are_made_smaller(bench: Bench) -> None:
 
 
 def test_a_record_with_nothing_in_it_gives_a_page(bench: Bench) -> None:
+    """An empty record gives a page that says in each section that there is nothing."""
+
     def change(held: dict[str, Any]) -> None:
         held.clear()
         held.update({"schema": "trueraster-record", "version": 1})
@@ -565,12 +573,15 @@ def test_a_record_with_nothing_in_it_gives_a_page(bench: Bench) -> None:
 
 
 def test_a_record_with_one_stage_gives_a_page(bench: Bench) -> None:
+    """A record with one stage gives a table with that stage alone."""
     root = bench.report(lambda held: held["stages"].pop("after-adjustment"))
     shown = rows(section(root, "Geometry, crosshatch in 480i"))
     assert shown["rotation, + is clockwise degrees"][1:] == ["+0.349 ± 0.010 within"]
 
 
 def test_of_several_results_the_last_one_counts_and_an_unknown_one_is_told(bench: Bench) -> None:
+    """The last result of a kind counts, and an unknown kind is listed as such."""
+
     def change(held: dict[str, Any]) -> None:
         found = held["stages"]["as-found"]["results"]
         found += [result("geometry", geometry(1e300, 0.2, 0.0)), result("novel", {"a": 1})]
@@ -586,6 +597,7 @@ def test_of_several_results_the_last_one_counts_and_an_unknown_one_is_told(bench
 
 
 def test_names_are_unique_and_headings_in_order(bench: Bench) -> None:
+    """Ids are unique, headings skip no level, and each picture has a description."""
     root = bench.report()
     ids = [e.given["id"] for e in root.all() if "id" in e.given]
     assert len(ids) == len(set(ids))
@@ -601,6 +613,7 @@ def test_names_are_unique_and_headings_in_order(bench: Bench) -> None:
 
 
 def test_the_report_stands_beside_the_record_or_where_it_is_wanted(bench: Bench) -> None:
+    """The report is written beside the record or where --to says, and the record is not changed."""
     path = bench.record()
     before = path.read_bytes()
     assert call("report", path).code == 0
@@ -612,6 +625,7 @@ def test_the_report_stands_beside_the_record_or_where_it_is_wanted(bench: Bench)
 
 
 def test_mistakes_are_one_line(bench: Bench) -> None:
+    """Each mistake is one line that names the argument, and no file is written."""
     path = bench.record()
     refused("report", told="RECORD")
     refused("report", bench.folder / "no.json", told="no.json")
@@ -631,6 +645,7 @@ def test_mistakes_are_one_line(bench: Bench) -> None:
 
 
 def test_json_is_one_object_with_every_verdict(bench: Bench) -> None:
+    """The JSON has each figure with tolerance, source and verdict, and names tolerances that were not used."""
     own = bench.folder / "bench.toml"
     own.write_text("geometry.height_mm = { least = 290, most = 310 }\ngeometry.widht_mm = 3\n", encoding="utf-8")
     ran = call("report", bench.record(), "--tolerances", own, "--json")
@@ -683,6 +698,7 @@ PLACES = list(places(RECORD))
 def test_a_record_that_was_changed_by_hand_gives_a_page_or_one_line(
     changes: list[tuple[tuple[Any, ...], Any]], folder: Path
 ) -> None:
+    """A record with arbitrary values gives a page or one line, and never a traceback."""
     held = copy.deepcopy(RECORD)
     for place, value in changes:
         inner: Any = held

@@ -14,13 +14,14 @@ from hypothesis import strategies as st
 
 from patterns.formats import FORMATS
 from render.carriers import CARRIERS
-from tests.scope_bench import call, drawn, told
+from tests.trials.scope import call, drawn, told
 from trueraster.kit.plan import plan_kit
 from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.wave import WITH_WAVE
 
 
 def test_a_line_is_told_as_a_table() -> None:
+    """The text is a table of the line's parts with times, millivolts and percent."""
     code, out, err = call("scope", "steps", "--format", "576i", "--line", "100")
     assert (code, err) == (0, "")
     assert out.startswith("steps in 576i, line 100 of 625 (field 1): Y'P'BP'R\n")
@@ -30,11 +31,13 @@ def test_a_line_is_told_as_a_table() -> None:
 
 
 def test_the_line_in_the_middle_is_taken_when_none_is_asked_for() -> None:
+    """Without --line the line in the middle of the picture is shown."""
     answer = told("bars", "--format", "1080p50")
     assert (answer["line"], answer["row"], answer["field"]) == (582, 540, 1)
 
 
 def test_json_has_its_keys_and_times_of_the_standard() -> None:
+    """The JSON has its keys, and the standard's times and levels."""
     answer = told("bars", "--format", "576i")
     assert {
         "pattern",
@@ -61,6 +64,7 @@ def test_json_has_its_keys_and_times_of_the_standard() -> None:
 
 
 def test_a_blank_line_is_told_as_such() -> None:
+    """A line of the vertical blanking has no picture part, and a note says so."""
     answer = told("bars", "--format", "480i", "--line", "15", "--component", "y")
     assert answer["row"] is None
     assert [part["part"] for part in answer["traces"][0]["parts"]] == ["sync", "blanking"]
@@ -82,6 +86,8 @@ def test_a_field_tells_its_vertical_sync(field: str, first: int, begins: str) ->
 
 
 def test_sync_rides_where_it_is_asked_to() -> None:
+    """Sync is on green by default, and on all guns or separate where asked."""
+
     def on(*words: str) -> list[str]:
         return list(told("steps", "--format", "480i", "--signal", "rgb", *words)["sync"]["on"])
 
@@ -115,6 +121,7 @@ def test_older_components_have_wider_colour_difference() -> None:
 
 
 def test_tri_level_sync_is_told_with_both_signs() -> None:
+    """HD formats are described with tri-level sync, SD formats with bi-level sync."""
     out = " ".join(call("scope", "bars", "--format", "720p60")[1].split())
     assert "tri-level sync of ±300 mV on Y'" in out
     assert "bi-level sync of -300 mV on Y'" in call("scope", "bars", "--format", "576i")[1]
@@ -133,12 +140,14 @@ def test_tri_level_sync_is_told_with_both_signs() -> None:
     ],
 )
 def test_rings_are_explained_where_they_show(words: list[str], reason: str | None) -> None:
+    """A note explains ringing where hard edges cause it, and only there."""
     told_so = [note for note in told(*words)["notes"] if "mV beyond its" in note]
     assert len(told_so) == (reason is not None)
     assert all(str(reason) in note for note in told_so)
 
 
 def test_guns_made_from_slower_colour_difference_are_explained(tmp_path: Path) -> None:
+    """R'G'B' from a 4:2:2 file has a note on its slower colour difference."""
     path = drawn(tmp_path / "bars.mov", "bars", "480i", "--as", "v210", "--seconds", "0.05")
     notes = " ".join(told(str(path), "--signal", "rgb")["notes"])
     assert "made from luma and the file's slower colour difference" in notes
@@ -158,6 +167,7 @@ def test_colour_of_a_free_raster_meets_its_luma() -> None:
 
 
 def test_plots_and_points_are_written_whole(tmp_path: Path) -> None:
+    """SVG, PNG and CSV are written complete, and nothing else is left."""
     paths = [tmp_path / name for name in ("a.svg", "a.png", "a.csv")]
     words = [word for path in paths for word in ("--to", str(path))]
     code, out, err = call("scope", "bars", "--format", "576i", *words)
@@ -174,8 +184,28 @@ def test_plots_and_points_are_written_whole(tmp_path: Path) -> None:
     assert len(list(tmp_path.iterdir())) == len(paths)
 
 
+@pytest.mark.parametrize(
+    ("pattern", "line", "marks"),
+    [
+        # BT.1700, from memory: broad pulses of 27.3 us, equalising ones of 2.35 us. BT.601: 63 samples of sync, 69 and
+        # 12 of porches, at 13.5 MHz; half a line of 32 us less those 144 samples is picture.
+        ("bars", 1, ["pulse 27.300", "pulse 27.300"]),
+        ("field", 623, ["sync 4.667", "pulse 2.350", "picture 21.333"]),
+    ],
+)
+def test_a_plot_names_the_pulses_of_a_blank_or_half_line(
+    pattern: str, line: int, marks: list[str], tmp_path: Path
+) -> None:
+    """Above the trace are the line's pulses and its half picture, with their durations in microseconds."""
+    path = tmp_path / "line.svg"
+    words = ["--format", "576i", "--line", str(line), "--component", "y", "--to", str(path)]
+    assert call("scope", pattern, *words)[0] == 0
+    assert re.findall(r"([a-z]+ [\d.]+) µs", path.read_text(encoding="utf-8")) == marks
+
+
 @pytest.mark.parametrize("name", ["480i", pytest.param("1080i50", marks=pytest.mark.slow)])
 def test_a_field_is_drawn(name: str, tmp_path: Path) -> None:
+    """A whole field is drawn as a plot of moderate size."""
     path = tmp_path / "field.svg"
     code, _, err = call("scope", "steps", "--format", name, "--field", "1", "--component", "y", "--to", str(path))
     assert code == 0, err
@@ -183,6 +213,7 @@ def test_a_field_is_drawn(name: str, tmp_path: Path) -> None:
 
 
 def test_a_file_is_shown_with_its_own_samples(tmp_path: Path) -> None:
+    """A file is shown by its own samples and format, and a different --format is refused."""
     path = drawn(tmp_path / "steps.mp4", "steps", "576i", "--as", "h264", "--seconds", "0.2")
     answer = told(str(path), "--component", "y")
     assert (answer["pattern"], answer["file"], answer["format"]) == (None, str(path), "576i")
@@ -193,6 +224,7 @@ def test_a_file_is_shown_with_its_own_samples(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
+    """A target that cannot be written is one line, and leaves no file."""
     (tmp_path / "there").write_text("a file", encoding="utf-8")
     code, out, err = call("scope", "bars", "--to", str(tmp_path / "there" / "x.svg"))
     assert (code, out) == (2, "")
@@ -217,6 +249,7 @@ def test_a_blank_line_is_not_marked_with_a_picture(line: str, tmp_path: Path) ->
     "words", [["--component", "pb"], ["--signal", "rgb", "--sync", "separate", "--component", "r"]]
 )
 def test_a_field_without_sync_on_its_trace_is_drawn(words: list[str], tmp_path: Path) -> None:
+    """A trace without sync is drawn without the mark of vertical sync."""
     path = tmp_path / "field.svg"
     code, _, err = call("scope", "bars", "--field", "1", *words, "--to", str(path))
     assert (code, err) == (0, "")
@@ -225,6 +258,7 @@ def test_a_field_without_sync_on_its_trace_is_drawn(words: list[str], tmp_path: 
 
 @pytest.mark.parametrize("words", [["--line", "100"], ["--field", "1", "--component", "y"]])
 def test_no_minus_stands_before_zero(words: list[str], tmp_path: Path) -> None:
+    """No printed, JSON or CSV figure is minus zero."""
     # On a machine where no test ran before, the temporary folder of pytest has a name with "-0" in it; always here.
     path = tmp_path / "first-0" / "points.csv"
     path.parent.mkdir()
@@ -237,6 +271,7 @@ def test_no_minus_stands_before_zero(words: list[str], tmp_path: Path) -> None:
 
 
 def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A large output file is reported with its size."""
     monkeypatch.setattr("trueraster.scope.files._LARGE", 200_000)
     path = tmp_path / "line.csv"
     out = call("scope", "bars", "--format", "576i", "--to", str(path))[1]
@@ -276,6 +311,7 @@ def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.
     ],
 )
 def test_what_cannot_be_meant_is_told_in_one_line(words: list[str], told_so: str) -> None:
+    """Options that contradict each other or the format are one line that says what is allowed."""
     code, out, err = call("scope", *words)
     assert (code, out) == (2, "")
     assert told_so in err
@@ -293,6 +329,7 @@ _VALUES = st.sampled_from(
 @given(st.lists(st.tuples(_WORDS, _VALUES), max_size=4), st.sampled_from(["480i", "576p", "720p50", "640x240@60"]))
 @settings(max_examples=12)
 def test_any_options_end_in_an_answer_or_in_one_line(pairs: list[tuple[str, str]], name: str) -> None:
+    """Any options give JSON or one line, and never a traceback."""
     words = [word for pair in pairs for word in pair]
     code, out, err = call("scope", "steps", "--format", name, *words, "--json")
     assert code in (0, 2)
@@ -305,6 +342,7 @@ def test_any_options_end_in_an_answer_or_in_one_line(pairs: list[tuple[str, str]
 
 
 def test_the_cue_sheet_has_small_waveforms() -> None:
+    """The cue sheet has one small, valid waveform for each pattern that wants one."""
     items = [
         item
         for item in plan_kit([FORMATS["480i"]], CARRIERS["h264"]).items
@@ -322,6 +360,7 @@ def test_the_cue_sheet_has_small_waveforms() -> None:
 
 
 def test_a_raster_without_a_scan_has_no_waveform_on_the_sheet() -> None:
+    """A raster without a timing has no waveform on the cue sheet."""
     from patterns.formats import parse_format
 
     items = plan_kit([parse_format("640x480@60")], CARRIERS["png"]).items

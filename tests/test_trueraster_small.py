@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.scope_bench import call, told
+from tests.trials.scope import call, told
 
 
 @pytest.mark.parametrize(

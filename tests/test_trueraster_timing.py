@@ -56,6 +56,7 @@ def mode(text: str, by: By | None = None, **limits: Any) -> Format:
 @pytest.mark.parametrize("name", FORMATS)
 @pytest.mark.parametrize("aspect", [None, "16:9"])
 def test_a_named_format_equals_edid_decodes_table_of_cta_861(name: str, aspect: str | None) -> None:
+    """Clock, porches, sync and polarity agree with edid-decode's table of CTA-861."""
     answer = asked(name, *([] if aspect is None else ["--aspect", aspect]))
     rows = dict(row.split(" ", 1) for row in VECTORS["video_codes"])
     raster, clock, *figures = rows[str(answer["video_code"])].split()
@@ -94,6 +95,7 @@ def test_a_named_format_equals_edid_decodes_table_of_cta_861(name: str, aspect: 
 def test_line_rates_active_lines_and_sync(
     name: str, line_khz: float, first: list[int], last: list[int], order: str, kind: str
 ) -> None:
+    """Line rate, active lines, field order and kind of sync are the standard's."""
     answer = asked(name)
     assert answer["line_rate_hz"] / 1000 == pytest.approx(line_khz, abs=1e-5)
     assert (answer["first_active_lines"], answer["last_active_lines"]) == (first, last)
@@ -115,10 +117,12 @@ def test_line_rates_active_lines_and_sync(
     ],
 )
 def test_durations(name: str, part: str, microseconds: float) -> None:
+    """Durations of sync and line are those of the standard."""
     assert asked(name)["h_us"][part] == pytest.approx(microseconds, abs=0.006)
 
 
 def test_levels_are_those_of_each_interface() -> None:
+    """The levels of components, composite and older interfaces are those of the standards."""
     # STANDARDS section 2: 700, -300 and 350 mV; 100, 7.5 and -40 IRE of 1/140 V.
     rows = {row["signal"]: row for row in asked("480i")["levels_mv"]}
     assert rows["Y' or R'G'B'"] | {"white": 700, "black": 0, "blanking": 0, "sync": -300} == rows["Y' or R'G'B'"]
@@ -136,6 +140,7 @@ def test_levels_are_those_of_each_interface() -> None:
 
 @pytest.mark.parametrize("name", [name for name, fmt in FORMATS.items() if fmt.family is not Family.HD])
 def test_composite_is_of_15_khz_alone(name: str) -> None:
+    """Only 15 kHz formats have a composite signal, with the levels of their system."""
     # STANDARDS section 2: 714 and -286 mV are system M, 700 and -300 mV 625 lines; neither has 31 kHz.
     told = asked(name)
     composite = [row for row in told["levels_mv"] if row["signal"].startswith("luma of composite")]
@@ -148,11 +153,13 @@ def test_composite_is_of_15_khz_alone(name: str) -> None:
 
 
 def test_a_format_without_timing_has_neither_sync_nor_levels() -> None:
+    """A raster without a timing has no sync to describe."""
     with pytest.raises(FormatError, match="fixes no timing"):
         sync_of(parse_format("640x240p@60"))
 
 
 def test_json_has_the_fixed_keys() -> None:
+    """The JSON has its fixed keys, and totals are the sums of their parts."""
     answer = asked("480i")
     keys = {"pixel_clock_hz", "line_rate_hz", "field_rate_hz", "frame_rate_hz", "interlaced", "field_order", "modeline"}
     assert keys <= set(answer)
@@ -162,6 +169,7 @@ def test_json_has_the_fixed_keys() -> None:
 
 
 def test_an_aspect_that_is_asked_for_is_told() -> None:
+    """The picture's aspect is 4:3 unless --aspect says otherwise."""
     assert asked("640x240p@60")["picture_aspect"] == "4:3"
     assert asked("1024x768p@75")["picture_aspect"] == "4:3"
     assert asked("480i", "--aspect", "16:9")["picture_aspect"] == "16:9"
@@ -169,6 +177,7 @@ def test_an_aspect_that_is_asked_for_is_told() -> None:
 
 
 def test_several_formats_are_told_in_order() -> None:
+    """Several formats are answered in the order in which they were named."""
     answer = asked("480i", "576i")
     assert [row["format"] for row in answer["timings"]] == ["480i", "576i"]
     code, out, _ = call("480i", "576i")
@@ -180,6 +189,7 @@ def test_several_formats_are_told_in_order() -> None:
 
 
 def test_a_free_raster_goes_by_what_is_asked() -> None:
+    """--by chooses the formula for a free raster, and the mode lines are those of Debian's programs."""
     # Mode lines of Debian's cvt, cvt -r and gtf.
     lines = {
         "cvt": "82.000000 1024 1088 1192 1360 768 771 775 805 -hsync +vsync",
@@ -196,6 +206,7 @@ def test_a_free_raster_goes_by_what_is_asked() -> None:
 
 
 def test_a_raster_of_a_named_format_says_so() -> None:
+    """A free raster that equals a named format has a hint to it."""
     assert "1080p60" in asked("1920x1080p@60")["hint"]
     assert "1080p60" in call("1920x1080p@60")[1]
     assert asked("1024x768p@75")["hint"] is None
@@ -203,6 +214,7 @@ def test_a_raster_of_a_named_format_says_so() -> None:
 
 @pytest.mark.parametrize("words", ["320x200p@70", "640x200p@70 --by cvt-rb", "320x400i@70"])
 def test_a_scan_too_slow_or_too_fast_for_a_15_khz_set_has_a_caution(words: str) -> None:
+    """Rates outside a 15 kHz set's range have a caution in JSON and text."""
     # Common practice, no source: 15.5 to 15.8 kHz and 48 to 62 Hz.
     told = asked(*words.split())
     assert told["line_rate_hz"] < 15_500
@@ -215,6 +227,7 @@ def test_a_scan_too_slow_or_too_fast_for_a_15_khz_set_has_a_caution(words: str) 
 
 
 def test_a_rate_that_is_missed_is_told_in_one_line() -> None:
+    """A rate that the formula misses is reported with what it gives and the difference."""
     # By hand: CVT's clock of 5.75 MHz over 400 x 216 is 66.5509 Hz, 4.93 % below 70.
     assert "asked      70 Hz, got 66.5509 Hz: -4.93 %\n" in call("320x200p@70")[1]
     told = asked("320x200p@70")
@@ -225,6 +238,7 @@ def test_a_rate_that_is_missed_is_told_in_one_line() -> None:
 
 
 def test_no_figure_is_minus_nothing() -> None:
+    """A figure that rounds to zero from below has no sign."""
     # A figure that rounds to nothing from below has no sign.
     assert str(number(Fraction(-1, 10**9))) == str(number(-0.0)) == str(number(-1e-9)) == "0.0"
     for rate in ("59.94", "60", "50", "55"):
@@ -233,6 +247,7 @@ def test_no_figure_is_minus_nothing() -> None:
 
 
 def test_limits_of_the_set_are_kept() -> None:
+    """Each stated limit of the set is kept in the timing."""
     answer = asked(
         "2560x240p@60", "--clock-min=25MHz", "--line-rate=15.6-15.8kHz", "--sync=4.8us", "--back-porch=5.2us"
     )
@@ -261,6 +276,7 @@ def test_limits_of_the_set_are_kept() -> None:
     ],
 )
 def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tmp_path: Path, words: str) -> None:
+    """A timing outside the set's range is refused with reason and caution, and no EDID is written."""
     block = tmp_path / "set.bin"
     code, out, err = call(*words.split(), "--edid", str(block))
     assert (code, out, err.count("\n")) == (2, "", 1)
@@ -301,12 +317,14 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
     ],
 )
 def test_a_mistake_is_one_line(words: str, expected: str) -> None:
+    """A mistake is exit 2 with one line that says what is expected."""
     code, out, err = call(*words.split())
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert expected in err
 
 
 def test_a_single_rate_of_the_set_has_one_per_cent_to_each_side() -> None:
+    """A single rate stands for a range of one percent to each side."""
     # 60 Hz within 1 % is 59.4 to 60.6: 480i's 59.94 lies within. 15.7 kHz within 1 % has 480i's 15.734.
     assert call("480i", "--field-rate", "60", "--line-rate", "15.7")[0] == 0
     assert call("480i", "--field-rate", "59.3")[0] == 2
@@ -315,6 +333,7 @@ def test_a_single_rate_of_the_set_has_one_per_cent_to_each_side() -> None:
 
 
 def test_a_refusal_names_the_range_that_was_not_stated() -> None:
+    """A refusal names the range that was assumed, and not the one that was stated."""
     unsaid = "--line-rate was not stated"
     assert unsaid in call("640x480p@60", "--by", "15khz", "--field-rate", "55-61")[2]
     assert unsaid not in call("640x480p@60", "--by", "15khz", "--line-rate", "15.6-15.8")[2]
@@ -375,6 +394,7 @@ EDID_MODES = [
 def test_edid_decode_finds_exactly_the_modes_asked_for(
     tmp_path: Path, names: tuple[str, ...], interface: Interface
 ) -> None:
+    """edid-decode reads from the block exactly the modes, the name and the interface that were asked for."""
     formats = [mode(name) for name in names]
     printed = _decoded(edid_block(formats, interface=interface, name="Harbour Lane"), tmp_path / "set.bin")
     assert _modes_in(printed) == [_expected(fmt) for fmt in formats]
@@ -396,6 +416,7 @@ def test_edid_decode_finds_exactly_the_modes_asked_for(
 def test_edid_of_any_15khz_mode_passes(
     tmp_path_factory: pytest.TempPathFactory, width: int, lines: int, rate: Fraction, interlaced: bool
 ) -> None:
+    """edid-decode accepts the block of any 15 kHz mode."""
     text = f"{width}x{lines * (2 if interlaced else 1)}{'i' if interlaced else 'p'}@{rate}"
     fmt = mode(text, By.FIFTEEN_KHZ)
     printed = _decoded(edid_block([fmt], interface=Interface.ANALOGUE), tmp_path_factory.mktemp("edid") / "set.bin")
@@ -403,6 +424,7 @@ def test_edid_of_any_15khz_mode_passes(
 
 
 def test_an_edid_block_has_its_fixed_parts() -> None:
+    """Length, header, version, unused timings and checksum of the block are right."""
     # VESA E-EDID 1.4, from memory: length, header, version, unused timings, checksum, no extension.
     block = edid_block([mode("480i")], interface=Interface.ANALOGUE)
     assert len(block) == 128
@@ -415,6 +437,7 @@ def test_an_edid_block_has_its_fixed_parts() -> None:
 
 
 def test_the_command_writes_the_block_and_tells_what_it_cannot_say(tmp_path: Path) -> None:
+    """The block is written as the JSON gives it, and warnings name what it cannot express."""
     path = tmp_path / "new" / "set.bin"
     code, out, err = call("1080i59.94", "--edid", str(path), "--edid-for", "digital", "--json")
     answer = json.loads(out)
@@ -430,6 +453,7 @@ def test_the_command_writes_the_block_and_tells_what_it_cannot_say(tmp_path: Pat
 
 
 def test_a_block_whose_rounded_clock_leaves_the_range_is_refused(tmp_path: Path) -> None:
+    """A clock that the block has to round out of the set's range is refused."""
     # 74.175824 MHz gives 33.71628 kHz, the block's 74.18 MHz 33.71818 kHz.
     path = tmp_path / "set.bin"
     assert call("1080i59.94", "--line-rate", "33-33.7170")[0] == 0
@@ -451,6 +475,7 @@ def test_a_block_whose_rounded_clock_leaves_the_range_is_refused(tmp_path: Path)
     ],
 )
 def test_what_a_block_cannot_hold_is_told_and_nothing_written(tmp_path: Path, words: str, expected: str) -> None:
+    """Modes and names that a block cannot hold are one line, and no file is written."""
     path = tmp_path / "set.bin"
     code, out, err = call("--edid", str(path), *words.split())
     assert (code, out, err.count("\n")) == (2, "", 1)
@@ -461,6 +486,7 @@ def test_what_a_block_cannot_hold_is_told_and_nothing_written(tmp_path: Path, wo
 @settings(max_examples=60)
 @given(st.lists(st.sampled_from(["480i", "x", "0x0@0", "640x240p@60", "--by", "15khz", "--sync", "9us", "--json", "--aspect", "-1", "--clock-min", "1e9"]), max_size=6))  # fmt: skip # noqa: E501
 def test_any_words_end_in_an_answer_or_one_line(words: list[str]) -> None:
+    """Any words give an answer or one line, and never a traceback."""
     code, out, err = call(*words)
     assert code in (0, 2)
     if code:

@@ -17,7 +17,7 @@ from patterns.formats import FORMATS, parse_format
 from patterns.pattern import COLOURS, Options
 from render.carriers import CARRIERS
 from tests.matrix import quick_and_slow
-from tests.scope_bench import call
+from tests.trials.scope import call
 from trueraster.kit.rates import check_line_rates, parse_line_rates
 from trueraster.options.trade import WORDS, Kind, options_with, word_options
 from trueraster.options.values import UsageError, carrier_of, format_of, pattern_of

@@ -349,6 +349,7 @@ def test_lines_near_other_lines_are_measured_in_scaled_frames(tmp_path: Path, si
 
 
 def test_a_plain_frame_is_not_recognised_but_said_to_be_plain(tmp_path: Path) -> None:
+    """A plain frame is not taken for a pattern, and the message offers --pattern field."""
     Image.new("RGB", (720, 480), (128, 128, 128)).save(tmp_path / "grey.png")
     ran = call("verify", tmp_path / "grey.png", "--format", "480i")
     assert (ran.code, ran.err.count("\n")) == (2, 1)

@@ -24,7 +24,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from docs.make_photographs import demonstration, uneven  # noqa: E402
-from tests.photo_bench.board import Board, board_cameras, board_photograph, flat_field  # noqa: E402
+from tests.trials.photos.board import Board, board_cameras, board_photograph, flat_field  # noqa: E402
 from trueraster.cli import run  # noqa: E402
 
 TO = Path(__file__).parent / "inputs"

@@ -17,7 +17,7 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, Family, FieldOrder, Format
 from patterns.signal import Matrix, Range, Sampling, Signal
 from render.raster import draw_frame
-from tests.fault_bench.coding import (
+from tests.trials.faults.coding import (
     Coding,
     Floats,
     codes_of,
@@ -27,7 +27,7 @@ from tests.fault_bench.coding import (
     quantised,
     split,
 )
-from tests.fault_bench.make import Condition, Fault, applied
+from tests.trials.faults.make import Condition, Fault, applied
 
 __all__ = ["CAPTURES", "Capture", "base", "coding_of", "faulty", "levels", "seen", "usual_matrix", "write"]
 

@@ -1,6 +1,6 @@
 """Make every case, let `verify` judge it, and print how often it is right.
 
-.venv/bin/python tests/fault_bench/run.py [--quick] [--only REGEX] [--jobs 2] [--keep DIR] [--seed N]
+.venv/bin/python tests/trials/faults/run.py [--quick] [--only REGEX] [--jobs 2] [--keep DIR] [--seed N]
 
 A single fault is right when it is the first that is named; a pair when both are among the first two; a clean capture
 when none is named. `--only` picks cases by their names, `--keep` leaves the files of the wrong ones.
@@ -29,7 +29,7 @@ from typing import Any
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 if __name__ == "__main__":
-    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+    sys.path.insert(0, str(Path(__file__).resolve().parents[3]))
 
 import cv2
 import numpy as np
@@ -37,10 +37,10 @@ import numpy as np
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import percent_text
-from tests.fault_bench.alike import equal_ids, equal_pair
-from tests.fault_bench.capture import CAPTURES, base, coding_of, faulty, levels, write
-from tests.fault_bench.cases import Case, all_cases, seed_of, visible
-from tests.fault_bench.coding import codes_of, quantised
+from tests.trials.faults.alike import equal_ids, equal_pair
+from tests.trials.faults.capture import CAPTURES, base, coding_of, faulty, levels, write
+from tests.trials.faults.cases import Case, all_cases, seed_of, visible
+from tests.trials.faults.coding import codes_of, quantised
 
 __all__ = ["Outcome", "judge", "report", "run_case"]
 

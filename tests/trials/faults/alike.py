@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from patterns.formats import FORMATS
-from tests.fault_bench.capture import CAPTURES, coding_of, faulty, levels, seen, usual_matrix
-from tests.fault_bench.coding import Coding, Floats
-from tests.fault_bench.make import Fault, applied, fault
+from tests.trials.faults.capture import CAPTURES, coding_of, faulty, levels, seen, usual_matrix
+from tests.trials.faults.coding import Coding, Floats
+from tests.trials.faults.make import Fault, applied, fault
 
 __all__ = ["HALF_A_CODE", "change", "equal_ids", "equal_pair"]
 

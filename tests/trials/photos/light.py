@@ -18,7 +18,7 @@ from patterns.formats import Format
 from patterns.placement import area, rule_area
 from patterns.scene import Box, Disc, Rule, Scene
 from patterns.signal import Colour
-from tests.photo_bench.tube import Mask, MaskKind, Tube
+from tests.trials.photos.tube import Mask, MaskKind, Tube
 
 __all__ = ["Light", "MaskTable", "light_of", "mask_table"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.meter_bench.tube import Tube
+from tests.trials.meters.tube import Tube
 
 __all__ = ["D65", "draw_tube"]
 

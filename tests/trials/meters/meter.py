@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.meter_bench.tube import Tube
+from tests.trials.meters.tube import Tube
 
 __all__ = ["FEW", "LEVELS", "PRIMARIES", "ColourMeter", "Shown", "write_csv"]
 

@@ -30,9 +30,9 @@ import numpy as np
 
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
-from tests.fault_bench.alike import change, equal_ids
-from tests.fault_bench.capture import CAPTURES, base, coding_of, seen_planes
-from tests.fault_bench.make import Condition, Fault, applied, fault, filtered
+from tests.trials.faults.alike import change, equal_ids
+from tests.trials.faults.capture import CAPTURES, base, coding_of, seen_planes
+from tests.trials.faults.make import Condition, Fault, applied, fault, filtered
 
 __all__ = ["Case", "all_cases", "seed_of", "visible"]
 

@@ -1,6 +1,6 @@
 """Kill changes of a record at random moments and see that it is whole: the old one or the new one.
 
-    .venv/bin/python tests/kill_record.py 100 [--seed N] [--writers N]
+    .venv/bin/python tests/trials/kill_record.py 100 [--seed N] [--writers N]
 
 Each round starts some processes that add lines of work to one record without an end, as `trueraster record work` does,
 and kills all of them with SIGKILL after a random time. What a process has said to be written must be there afterwards,
@@ -23,7 +23,7 @@ from pathlib import Path
 from trueraster.record.changes import new_record, with_details
 from trueraster.record.store import change_record, create_record, read_record
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 WRITER = """
 import sys
 from pathlib import Path

@@ -19,10 +19,10 @@ from patterns.catalogue import find_pattern
 from patterns.formats import Format, parse_aspect, parse_format
 from patterns.pattern import Options
 from patterns.scene import Scene
-from tests.photo_bench.camera import Camera, distorted, framed
-from tests.photo_bench.photograph import photograph
-from tests.photo_bench.scene import Marks, Reflection, Shot
-from tests.photo_bench.tube import TERMS, Mask, MaskKind, Terms, Tube, deflection, nodes_mm
+from tests.trials.photos.camera import Camera, distorted, framed
+from tests.trials.photos.photograph import photograph
+from tests.trials.photos.scene import Marks, Reflection, Shot
+from tests.trials.photos.tube import TERMS, Mask, MaskKind, Terms, Tube, deflection, nodes_mm
 
 __all__ = ["OddShot", "PhotoSet", "odd", "plain_set", "sixty"]
 

@@ -13,10 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.photo_bench.camera import Camera, framed
-from tests.photo_bench.lookout import Lookout
-from tests.photo_bench.photograph import expose
-from tests.photo_bench.scene import BEZEL, INK, PAPER, Shot
+from tests.trials.photos.camera import Camera, framed
+from tests.trials.photos.lookout import Lookout
+from tests.trials.photos.photograph import expose
+from tests.trials.photos.scene import BEZEL, INK, PAPER, Shot
 
 __all__ = ["Board", "board_cameras", "board_photograph", "flat_field"]
 

@@ -1,6 +1,6 @@
 """SIMULATION: how well greys come right by the advice of `measure grey`, and how true the guns' reported balance is.
 
-.venv/bin/python tests/meter_bench/run.py [--count 200] [--repeats 1,3,5] [--levels all|few] [--gamma-off 0.02]
+.venv/bin/python tests/trials/meters/run.py [--count 200] [--repeats 1,3,5] [--levels all|few] [--gamma-off 0.02]
                                           [--room 0] [--first 0] [--named]
 
 Each tube is read by the simulated meter through a file, as a user would have it; the advice is followed exactly, read
@@ -21,7 +21,7 @@ from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 if __name__ == "__main__":
-    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+    sys.path.insert(0, str(Path(__file__).resolve().parents[3]))
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,9 +29,9 @@ from numpy.typing import NDArray
 from analysis.meter.grey.measure import Grey, measure_grey
 from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import D65, PRIMARY_SETS
-from tests.meter_bench.cases import draw_tube
-from tests.meter_bench.meter import FEW, LEVELS, ColourMeter, write_csv
-from tests.meter_bench.tube import Tube
+from tests.trials.meters.cases import draw_tube
+from tests.trials.meters.meter import FEW, LEVELS, ColourMeter, write_csv
+from tests.trials.meters.tube import Tube
 
 __all__ = ["AIM_UV", "Plan", "Result", "run_tube", "summary"]
 

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from imageio_ffmpeg import get_ffmpeg_exe
 
-from tests.fault_bench.coding import (
+from tests.trials.faults.coding import (
     Coding,
     Floats,
     codes_of,

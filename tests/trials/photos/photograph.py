@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from patterns.formats import Format
 from patterns.scene import Scene
-from tests.photo_bench.camera import Camera
-from tests.photo_bench.light import light_of, mask_table
-from tests.photo_bench.lookout import TILE, Bools, Floats, Indices, Lookout, Place, Singles, tile_weights
-from tests.photo_bench.scene import BEZEL, GLASS, PAPER, Marks, Shot, mark_textures
-from tests.photo_bench.tube import MaskKind, Tube
+from tests.trials.photos.camera import Camera
+from tests.trials.photos.light import light_of, mask_table
+from tests.trials.photos.lookout import TILE, Bools, Floats, Indices, Lookout, Place, Singles, tile_weights
+from tests.trials.photos.scene import BEZEL, GLASS, PAPER, Marks, Shot, mark_textures
+from tests.trials.photos.tube import MaskKind, Tube
 
 __all__ = ["expose", "photograph", "save"]
 

@@ -1,6 +1,6 @@
 """SIMULATION: how well figures are measured in simulated photographs, and how honest their uncertainties are.
 
-.venv/bin/python tests/photo_bench/run.py [--count 60] [--only N,N] [--jobs 2] [--keep DIR] [--small MEGAPIXELS]
+.venv/bin/python tests/trials/photos/run.py [--count 60] [--only N,N] [--jobs 2] [--keep DIR] [--small MEGAPIXELS]
 
 Every set is photographed by the simulator, saved as JPEG, read back and measured as a user would have it, with the
 lens' file and the marks found, and with the hidden lines counted where the tool asks for that.
@@ -24,7 +24,7 @@ from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 if __name__ == "__main__":
-    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+    sys.path.insert(0, str(Path(__file__).resolve().parents[3]))
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,10 +38,10 @@ from analysis.raster.geometry.figures import measure_geometry
 from analysis.raster.grid import GlassGrid, ShownGrid
 from analysis.raster.lattice.counting import GridError
 from analysis.raster.placing import OnGlass, grid_on_glass
-from tests.photo_bench.camera import Camera
-from tests.photo_bench.photograph import save
-from tests.photo_bench.sets import PhotoSet, sixty
-from tests.photo_bench.tube import overscan_percent
+from tests.trials.photos.camera import Camera
+from tests.trials.photos.photograph import save
+from tests.trials.photos.sets import PhotoSet, sixty
+from tests.trials.photos.tube import overscan_percent
 
 __all__ = ["Figure", "Result", "lens_of", "measured", "run_set"]
 

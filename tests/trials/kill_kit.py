@@ -1,6 +1,6 @@
 """Kill a kit at random moments and see what stands under a final name.
 
-    .venv/bin/python tests/kill_kit.py 30 [--seed N] [--format F] [--seconds S] [--to DIR]
+    .venv/bin/python tests/trials/kill_kit.py 30 [--seed N] [--format F] [--seconds S] [--to DIR]
 
 Each round starts `trueraster kit`, kills the command alone with SIGKILL after a random time, waits until its workers
 are gone, proves every file that has a final name, and now and then spoils one. A last run must end complete. Prints

@@ -1,8 +1,8 @@
 """Print each budget of time as a ratio, measured side by side in one run: whole processes, the median of five (of
 three for a kit, which takes long); then the time and the memory of a large kit.
 
-    .venv/bin/python tests/benchmarks/budgets.py            all rows
-    .venv/bin/python tests/benchmarks/budgets.py clip help  rows whose name contains one of the words
+    .venv/bin/python tests/trials/budgets.py            all rows
+    .venv/bin/python tests/trials/budgets.py clip help  rows whose name contains one of the words
 
 Both sides of a row run in turn, so that a slow moment of the machine meets both. Modules are compiled before, as those
 of an installed program are, also where the shell keeps Python from writing them. Exit 1 when a row is over its budget.
@@ -161,8 +161,8 @@ def verify(name: str) -> Row:
 MEASURE = """
 from pathlib import Path
 import sys
-from tests.photo_bench.photograph import save
-from tests.photo_bench.sets import plain_set
+from tests.trials.photos.photograph import save
+from tests.trials.photos.sets import plain_set
 save(Path(sys.argv[1]) / "photograph.jpg", plain_set(12).photograph())
 """
 
