@@ -58,10 +58,22 @@ class Carrier:
     """What it asks of a moving pattern, if that is something else."""
     note: str = ""
     """What a user should know of each of its files."""
+    colour_on_request: bool = False
+    """Whether a full-range file has its primaries, transfer and matrix only where they are asked for.
+
+    A colour-managed viewer converts a picture that says BT.709 or BT.601 transfer: the 10 % step shows at half its
+    level. A file without these tags is shown as it is.
+    """
     lacks: tuple[str, ...] = ()
     """The tags (names in `Tags`) that its files have no place for."""
     instead: Callable[[Tags], Tags] = lambda tags: tags
     """The tags as its files say them, where that is something else than what was asked."""
+
+    def usual_tags(self, tags: Tags) -> Tags:
+        """The tags that a file says when nobody asks for its colour tags."""
+        if self.colour_on_request and tags.range is Range.FULL:
+            return replace(tags, primaries=None, transfer=None, matrix=None)
+        return tags
 
     def held(self, tags: Tags) -> Tags:
         """The tags as reading a file back has to show them: None where it has no place."""
@@ -217,6 +229,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 default_range=Range.FULL,
                 default_seconds=None,
                 lacks=("field_order", "rate"),
+                colour_on_request=True,
             ),
             Carrier(
                 name="tiff",

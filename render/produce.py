@@ -62,6 +62,8 @@ class Order:
     signal: Signal
     carrier: Carrier
     seconds: float | None
+    tagged: bool = False
+    """Whether a file that says its colour only on request (`Carrier.colour_on_request`) is to say it."""
 
     @property
     def provenance(self) -> Provenance:
@@ -119,6 +121,8 @@ def default_name(order: Order) -> str:
         words.append(f"{signal.bits}bit")
     if signal.sampling not in (Sampling.RGB, Sampling.YCBCR_420) or len(carrier.samplings) > 1:
         words.append(signal.sampling.value)
+    if order.tagged and carrier.colour_on_request and signal.range is Range.FULL:
+        words.append("tagged")
     if [kind.suffix for kind in CARRIERS.values()].count(carrier.suffix) > 1:
         words.append(carrier.name)
     return "_".join(words).replace("/", "-") + carrier.suffix
@@ -191,11 +195,12 @@ class _Clip:
         # A still is kept, a moving frame is drawn again for its proof: memory does not grow with the length.
         # A still of a moving scene shows the middle of its way: at the start all may lie outside.
         start = period // 2 if order.seconds is None else 0
+        tags = tags_for(order.format, order.signal, frames)
         draw = lru_cache(maxsize=1)(lambda i: draw_frame(scene, order.format, order.signal, i))
         return cls(
             order=order,
             scene=scene,
-            tags=tags_for(order.format, order.signal, frames),
+            tags=tags if order.tagged else order.carrier.usual_tags(tags),
             distinct=min(period, frames),
             period=period,
             frame=lambda i: draw((start + i) % period),

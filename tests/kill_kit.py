@@ -106,7 +106,7 @@ def reference(folder: Path, fmt: str, seconds: str) -> dict[str, str]:
 
     Making is deterministic: a file is the proved one exactly when it has its bytes.
     """
-    items = plan_kit([parse_format(fmt)], CARRIERS["h264"], seconds=float(seconds))
+    items = plan_kit([parse_format(fmt)], CARRIERS["h264"], seconds=float(seconds)).items
     return {item.name: produce(item.order, folder / item.name).sha256 for item in items}
 
 

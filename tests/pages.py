@@ -98,6 +98,8 @@ def browser(page: Path) -> Iterator[Browser]:
             "--headless",
             "--no-sandbox",
             "--disable-gpu",
+            "--no-first-run",
+            *("--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-quic"),
             "--remote-debugging-pipe",
             f"--user-data-dir={profile}",
         ]

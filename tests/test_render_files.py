@@ -31,6 +31,7 @@ from patterns.placement import patch_area
 from patterns.signal import Edges, Matrix, Range, Sampling
 from render import produce as produce_module
 from render.carriers import CARRIERS
+from render.decode import open_video
 from render.files.dpx import write_dpx
 from render.files.png import write_png
 from render.files.tiff import write_tiff
@@ -594,20 +595,33 @@ def test_chunks_of_png(tmp_path: Path) -> None:
     assert found[b"pHYs"] == struct.pack(">IIB", 11, 12, 0)  # 12:11 samples: 11 across to 12 down
     assert found[b"sBIT"] == bytes([10, 10, 10])
     assert b"pattern=bars&format=576i" in found[b"tEXt"]
-    free = chunks(made(tmp_path, order("bars", parse_format("640x480@60"), "png")).path)
+    free = chunks(made(tmp_path, replace(order("bars", parse_format("640x480@60"), "png"), tagged=True)).path)
     assert free[b"cICP"] == bytes([1, 13, 0, 1])  # BT.709 primaries, sRGB, full range
     assert b"sBIT" not in free
     for fmt, code_range, bits, colour, shape in (
         ("480i", Range.FULL, 12, [6, 6, 0, 1], (11, 10)),  # SMPTE 170M and BT.601; samples of 10:11
         ("1080p25", Range.NARROW, 16, [1, 1, 0, 0], (1, 1)),  # BT.709
     ):
-        found = chunks(made(tmp_path, order("bars", FORMATS[fmt], "png", bits=bits, code_range=code_range)).path)
+        what = replace(order("bars", FORMATS[fmt], "png", bits=bits, code_range=code_range), tagged=True)
+        found = chunks(made(tmp_path, what).path)
         assert found[b"IHDR"][8:] == bytes([16, 2, 0, 0, 0])  # 16 bits, R'G'B', one pass
         assert found[b"cICP"] == bytes(colour)
         assert found[b"pHYs"] == struct.pack(">IIB", *shape, 0)
         assert found.get(b"sBIT") == (bytes([bits] * 3) if bits < 16 else None)
         assert found[b"tEXt"].startswith(b"Comment\0made-by=trueraster&pattern=bars&")
         assert f"range={code_range}".encode() in found[b"tEXt"]
+
+
+@pytest.mark.parametrize("bits", [8, 10])
+def test_a_full_range_png_says_nothing_of_its_colour(tmp_path: Path, bits: int) -> None:
+    """No chunk that a viewer could convert by (PNG third edition, colour space information); the range is in words."""
+    path = made(tmp_path, order("bars", FORMATS["480i"], "png", bits=bits)).path
+    found = chunks(path)
+    assert not {b"cICP", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"mDCV", b"cLLI"} & set(found)
+    assert b"range=full" in found[b"tEXt"]
+    with open_video(path) as video:
+        tags = next(video.pictures()).tags
+    assert (tags.range, tags.primaries, tags.transfer, tags.bits) == (Range.FULL, None, None, bits)
 
 
 @pytest.mark.parametrize("carrier", ["h264", "ffv1"])

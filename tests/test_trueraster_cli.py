@@ -155,6 +155,48 @@ def test_a_computer_raster_gives_a_still_alone(here: Path) -> None:
     assert list(np.flatnonzero(picture[:, 32, 0])[1:5]) == [63, 64, 127, 128]
 
 
+def test_all_stills_of_a_command_share_one_range(here: Path) -> None:
+    """Pluge has levels below black, which full range has no codes for: steps are narrow too, and a line says so."""
+    ran = call("draw", "pluge", "steps", "--as", "png", "--as", "dpx", "--as", "y4m", "--seconds", "0.1", "--json")
+    assert ran.code == 0, ran.err
+    assert {file["range"] for file in ran.json["files"]} == {"narrow"}
+    (line,) = [line for line in ran.err.splitlines() if "range" in line]
+    assert "pluge needs levels below 0 or above 100 %" in line
+    assert "all stills" in line
+    alone = call("draw", "steps", "--as", "png", "--json")
+    assert ([file["range"] for file in alone.json["files"]], alone.err) == (["full"], "")
+
+
+def test_levels_that_a_stated_range_cannot_hold_are_named(here: Path) -> None:
+    """The range that is asked for is kept, and the line names the patches with their levels."""
+    ran = call("draw", "pluge", "steps", "--as", "png", "--range", "full", "--json")
+    assert {file["range"] for file in ran.json["files"]} == {"full"}
+    (line,) = [line for line in ran.err.splitlines() if "range" in line]
+    assert line.startswith("Note: pluge as png: full range of 8 bits cannot hold darker left (-1.83 %)")
+
+
+def test_tagged_is_for_png(here: Path) -> None:
+    """--tagged writes the colour chunk and says so in the name; the words carry the range all the same."""
+    ran = call("draw", "steps", "--as", "png", "--tagged")
+    assert ran.code == 0, ran.err
+    assert b"cICP" in (here / "outputs" / "steps_480i_full_tagged.png").read_bytes()
+    assert call("verify", "outputs/steps_480i_full_tagged.png").code == 0
+    for words in (("draw", "steps", "--as", "tiff", "--tagged"), ("kit", "--tagged")):
+        refused = call(*words)
+        assert (refused.code, refused.text) == (2, "")
+        assert "--tagged: " in refused.err
+
+
+def test_a_full_range_png_is_verified_by_its_words(here: Path) -> None:
+    """Without a colour chunk the range is in the text chunk; one step off is still found."""
+    assert call("draw", "steps", "--as", "png").code == 0
+    name = "outputs/steps_480i_full.png"
+    assert b"cICP" not in Path(name).read_bytes()
+    ran = call("verify", name, "--json")
+    assert (ran.code, ran.json["signal"]["range"]) == (0, "full")
+    assert call("verify", name, "--range", "narrow").code == 1
+
+
 def test_json_of_draw_is_one_object(here: Path) -> None:
     """--json gives one object with the promised keys, true figures of the files, and no word beside it."""
     ran = call("draw", "bars", "window", "--seconds", "0.2", "--area", "20", "--to", "made", "--json")

@@ -29,12 +29,12 @@ from trueraster.output.cautions import CAUTIONS
 # --- The page as text ----------------------------------------------------------------------------------------
 
 
-def plan(*names: str, carrier: str = "h264") -> list[Item]:
-    return plan_kit([FORMATS[name] for name in names], CARRIERS[carrier])
+def plan(*names: str, carrier: str = "h264") -> tuple[Item, ...]:
+    return plan_kit([FORMATS[name] for name in names], CARRIERS[carrier]).items
 
 
 @pytest.fixture(scope="module")
-def items() -> list[Item]:
+def items() -> tuple[Item, ...]:
     return plan("480i", "720p50")
 
 
@@ -149,7 +149,7 @@ def test_each_format_has_its_facts(root: Element, items: list[Item]) -> None:
 def test_another_aspect_is_named_where_the_format_is(root: Element) -> None:
     """480i of 16:9 says so in title, headings and the command that proves the signal; what is usual is not said."""
     fmt = parse_format("480i", Fraction(16, 9))
-    wide = read(cue_sheet("Kit", plan_kit([fmt], CARRIERS["png"])[:3], "trueraster 0"))
+    wide = read(cue_sheet("Kit", plan_kit([fmt], CARRIERS["png"]).items[:3], "trueraster 0"))
     assert wide.all("title")[0].text == "Kit: 480i 16:9"
     assert wide.all("h2", id="format-1-head")[0].text == "480i 16:9 15.734 kHz"
     assert {e.text for e in wide.all("h3")} == {"480i 16:9: Signal"}

@@ -27,7 +27,7 @@ from imageio_ffmpeg import get_ffmpeg_exe
 
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, parse_format
-from patterns.signal import Sampling
+from patterns.signal import Range, Sampling
 from render.carriers import CARRIERS
 from render.produce import ProofError
 from render.proof import Proof, Verdict
@@ -695,11 +695,23 @@ def test_a_worker_that_is_killed_is_told_in_one_line(tmp_path: Path) -> None:
     check_resumes(folder, *STILLS)
 
 
+def test_a_kit_has_one_range() -> None:
+    """A kit of stills has pluge, so all of it is narrow, in every format; a kit of clips is narrow as clips are."""
+    formats = [parse_format("480i"), parse_format("640x480@60")]
+    stills = plan_kit(formats, CARRIERS["png"], tagged=True)
+    assert {item.order.signal.range for item in stills.items} == {Range.NARROW}
+    assert len(stills.notes) == 2
+    assert "so all stills of this command have narrow range" in stills.notes[0]
+    # EG 1's -I and +Q have no legal R'G'B' in any range (docs/colour.md).
+    assert stills.notes[1].startswith("bars-split as png: narrow range of 8 bits cannot hold -I, +Q")
+    assert {item.order.signal.range for item in plan_kit(formats, CARRIERS["h264"]).items} == {Range.NARROW}
+
+
 def test_a_failed_proof_does_not_keep_the_others_back(tmp_path: Path) -> None:
     """The files that pass are made, the one that fails is told at the end and has no name."""
     fmt = parse_format("64x48@60")
     jobs: list[Job] = []
-    for item in plan_kit([fmt], CARRIERS["png"])[:4]:
+    for item in plan_kit([fmt], CARRIERS["png"]).items[:4]:
         jobs.append(Job.of(len(jobs), item.order, tmp_path / item.name))
     # A PNG file holds R'G'B' only: read back, it cannot be what this order says.
     wrong = replace(jobs[1].signal, sampling=Sampling.YCBCR_444)
@@ -879,7 +891,7 @@ def test_line_rates_are_told_as_they_were_understood() -> None:
     # 1 % of 31.5 is 0.315.
     words = "15.6 to 15.8 or 31.185 to 31.815 kHz"
     assert words in understood_note(accepted)
-    items = plan_kit([FORMATS["480i"]], CARRIERS["png"])[:2]
+    items = plan_kit([FORMATS["480i"]], CARRIERS["png"]).items[:2]
     assert words in cue_sheet("Kit", items, "trueraster 0", accepted)
     assert "made for line rates" not in cue_sheet("Kit", items, "trueraster 0")
 

@@ -306,7 +306,9 @@ def test_any_options_end_in_an_answer_or_in_one_line(pairs: list[tuple[str, str]
 
 def test_the_cue_sheet_has_small_waveforms() -> None:
     items = [
-        item for item in plan_kit([FORMATS["480i"]], CARRIERS["h264"]) if item.order.pattern.id in (*WITH_WAVE, "dots")
+        item
+        for item in plan_kit([FORMATS["480i"]], CARRIERS["h264"]).items
+        if item.order.pattern.id in (*WITH_WAVE, "dots")
     ]
     page = cue_sheet("Harbour Lane Repairs", items, "trueraster")
     drawings = re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)
@@ -322,6 +324,6 @@ def test_the_cue_sheet_has_small_waveforms() -> None:
 def test_a_raster_without_a_scan_has_no_waveform_on_the_sheet() -> None:
     from patterns.formats import parse_format
 
-    items = plan_kit([parse_format("640x480@60")], CARRIERS["png"])
+    items = plan_kit([parse_format("640x480@60")], CARRIERS["png"]).items
     page = cue_sheet("Harbour Lane Repairs", [i for i in items if i.order.pattern.id in WITH_WAVE], "trueraster")
     assert "<svg" not in page

@@ -2,6 +2,7 @@
 
 PNG Specification, third edition (W3C, 2025): chunks IHDR, cICP (colour code points and range), sBIT (depths other than
 8 and 16), pHYs (sample aspect), tEXt (words), IDAT. General picture libraries write no 16-bit R'G'B' or no cICP.
+A picture without cICP says its range in its words, so that no viewer converts it.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 from patterns.signal import Range
 from render.files.stills import StillWords
 from render.quantise import Plane, Planes
-from render.tags import Tags
+from render.tags import Provenance, Tags
 
 __all__ = ["read_png", "stored_codes", "write_png"]
 
@@ -25,7 +26,10 @@ _UP = 2
 
 
 def write_png(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> None:
-    """Write R'G'B' planes of `tags.bits` bits. Depths between 8 and 16 are stored in 16, their own depth in sBIT."""
+    """Write R'G'B' planes of `tags.bits` bits. Depths between 8 and 16 are stored in 16, their own depth in sBIT.
+
+    Without primaries in the tags there is no cICP chunk.
+    """
     depth = 8 if tags.bits == 8 else 16
     stored = [stored_codes(plane, tags) for plane in planes]
     samples = np.stack(stored, axis=-1).astype(">u2" if depth == 16 else np.uint8)
@@ -36,7 +40,8 @@ def write_png(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> None
     filtered[1:, 1:] = rows[1:] - rows[:-1]
     file.write(_SIGNATURE)
     _chunk(file, b"IHDR", struct.pack(">IIBBBBB", tags.width, tags.height, depth, 2, 0, 0, 0))
-    _chunk(file, b"cICP", bytes([tags.primaries or 2, tags.transfer or 2, 0, tags.range is Range.FULL]))
+    if tags.primaries is not None:
+        _chunk(file, b"cICP", bytes([tags.primaries, tags.transfer or 2, 0, tags.range is Range.FULL]))
     if tags.bits not in (8, 16):
         _chunk(file, b"sBIT", bytes([tags.bits] * 3))
     if tags.sample_aspect is not None:
@@ -81,6 +86,7 @@ def read_png(head: bytes) -> StillWords | None:
     bits, colour, shape = found.get(b"sBIT"), found.get(b"cICP"), found.get(b"pHYs")
     per_unit = struct.unpack(">IIB", shape) if shape is not None and len(shape) == 9 else (0, 0, 1)
     depth = max(bits) if bits else None
+    comment = found[b"tEXt"][8:].decode("latin-1") if b"tEXt" in found else None
     primaries, transfer, matrix, full = colour if colour is not None and len(colour) == 4 else (None, None, None, None)
     return StillWords(
         width=width,
@@ -89,7 +95,14 @@ def read_png(head: bytes) -> StillWords | None:
         primaries=primaries,
         transfer=transfer,
         matrix=matrix,
-        range=None if full is None else (Range.FULL if full else Range.NARROW),
+        range=_range_in(comment) if full is None else (Range.FULL if full else Range.NARROW),
         sample_aspect=(per_unit[1], per_unit[0]) if per_unit[2] == 0 and all(per_unit[:2]) else None,
-        comment=found[b"tEXt"][8:].decode("latin-1") if b"tEXt" in found else None,
+        comment=comment,
     )
+
+
+def _range_in(comment: str | None) -> Range | None:
+    """The range that a picture of ours says in its words, or None."""
+    provenance = Provenance.parse(comment) if comment else None
+    said = provenance.get("range") if provenance is not None else None
+    return next((code_range for code_range in Range if code_range.value == said), None)

@@ -198,7 +198,7 @@ from patterns.formats import parse_format
 from render.carriers import CARRIERS
 from trueraster.kit.plan import plan_kit
 os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
-for item in plan_kit([parse_format("480i")], CARRIERS["h264"]):
+for item in plan_kit([parse_format("480i")], CARRIERS["h264"]).items:
     words = []
     for name, value in item.order.options.given.items():
         words += [f"--{name}", value if isinstance(value, str) else f"{float(100 * value):g}"]

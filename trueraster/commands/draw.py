@@ -43,6 +43,7 @@ __all__ = ["draw"]
     "--seconds", type=float, help="Length of a clip.  [default: h264, mpeg2 60; prores, v210, ffv1 10; y4m 1]"
 )
 @click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
+@click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
 @pattern_options
 @as_json_option
 def draw(
@@ -57,6 +58,7 @@ def draw(
     sampling: str | None,
     seconds: float | None,
     edges: str | None,
+    tagged: bool,
     as_json: bool,
     **typed: str | None,
 ) -> None:
@@ -69,7 +71,7 @@ def draw(
     """
     # The help does without numpy and the decoder: 250 ms, here and in the functions below.
     from render.carriers import CARRIERS
-    from trueraster.options.orders import length_note, order_of
+    from trueraster.options.orders import Wish, check_tagged, length_note, orders_of
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
@@ -86,7 +88,8 @@ def draw(
     edged = choice("--edges", edges, tuple(Edges))
     if seconds is not None and not 0 < seconds <= 86_400:
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
-    orders, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
+    check_tagged(tagged, [CARRIERS[name] for name in wanted])
+    wishes, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
     notes += filter(None, [length_note(seconds, [CARRIERS[name] for name in wanted], chosen_format)])
     for pattern in named:
         if not pattern.suits(chosen_format):
@@ -103,13 +106,10 @@ def draw(
                 sampling=Sampling(sampled) if sampled else None,
                 edges=Edges(edged) if edged else None,
             )
-            # Every mistake is found before the first file is made.
-            order, lost = order_of(
-                pattern, taken, chosen_format, carrier, signal, seconds=seconds, range_is_chosen=ranged is not None
-            )
-            if lost:
-                notes.append(f"{pattern.id} as {carrier.name}: {lost}")
-            orders.append(order)
+            wishes.append(Wish(pattern=pattern, options=taken, format=chosen_format, carrier=carrier, signal=signal))
+    # Every mistake is found before the first file is made.
+    planned = orders_of(wishes, seconds=seconds, range_is_chosen=ranged is not None, tagged=tagged)
+    orders, notes = list(planned.orders), [*notes, *planned.notes]
     named_alike = _named_alike(chosen_format)
     if named_alike:
         notes.append(f"by its name {named_alike} this raster has the standard's sample shape, matrix and edges")

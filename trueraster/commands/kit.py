@@ -14,7 +14,7 @@ from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
 from trueraster.kit.manifest import MANIFEST_NAME
 from trueraster.kit.plan import plan_kit
 from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
-from trueraster.options.orders import length_note, made_json, made_row
+from trueraster.options.orders import check_tagged, length_note, made_json, made_row
 from trueraster.options.shared import as_json_option
 from trueraster.options.values import UsageError, choice, format_of
 from trueraster.output.terminal import columns, counted, note, progress, put_json, put_text
@@ -30,6 +30,7 @@ __all__ = ["kit"]
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
 @click.option("--line-rates", help="What the set accepts, in kHz, as 15.6-15.8,31-32, with a point.")
 @click.option("--with", "extra", multiple=True, metavar="ID", help="Add a pattern that is in no kit unless asked.")
+@click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
 @as_json_option
 def kit(
     formats: tuple[str, ...],
@@ -39,6 +40,7 @@ def kit(
     aspect: str | None,
     line_rates: str | None,
     extra: tuple[str, ...],
+    tagged: bool,
     as_json: bool,
 ) -> None:
     """Make the whole check-up, in the order of work.
@@ -54,7 +56,9 @@ def kit(
     if seconds is not None and not 0 < seconds <= 86_400:
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
     named = [find_pattern(name) for name in dict.fromkeys(extra)]
-    items = plan_kit(chosen, CARRIERS[carrier], seconds=seconds, extra=named)
+    check_tagged(tagged, [CARRIERS[carrier]])
+    planned = plan_kit(chosen, CARRIERS[carrier], seconds=seconds, extra=named, tagged=tagged)
+    items = planned.items
     folder = Path(to)
     if not to.strip() or to == "-" or (folder.exists() and not folder.is_dir()):
         raise UsageError(f"--to: a folder is expected, got {to[:60]!r}")
@@ -64,9 +68,8 @@ def kit(
             note(f"Note: {words}")
     if CARRIERS[carrier].note:
         note(f"Note: {carrier}: {CARRIERS[carrier].note}")
-    for item in items:
-        if item.lost:
-            note(f"Note: {item.order.pattern.id} as {carrier}: {item.lost}")
+    for words in planned.notes:
+        note(f"Note: {words}")
 
     with progress("making the kit", quiet=as_json) as tell:
 

@@ -80,6 +80,7 @@ def entry_of(item: Item, program: str) -> dict[str, Any]:
             "components": list(signal.components),
         },
         "seconds": order.seconds,
+        "tagged": order.tagged,
         "patches": [_patch(patch, fmt, signal) for patch in scene.patches],
         "nodes": len(scene.nodes),
         "program": program,

@@ -11,10 +11,10 @@ from patterns.pattern import Pattern
 from patterns.scene import Scene
 from render.carriers import Carrier
 from render.produce import Order, default_name
-from trueraster.options.orders import order_of
+from trueraster.options.orders import Wish, orders_of
 from trueraster.options.values import UsageError
 
-__all__ = ["Item", "patterns_for", "plan_kit"]
+__all__ = ["Item", "Plan", "patterns_for", "plan_kit"]
 
 _HEAD = "slate"
 
@@ -28,13 +28,20 @@ class Item:
     order: Order
     scene: Scene
     """What the order draws; it is asked for often."""
-    lost: str
-    """What the signal has no codes for, in words, or nothing."""
 
     @property
     def name(self) -> str:
         """The file's name in the kit's folder."""
         return f"{self.number}_{default_name(self.order)}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A kit before it is made."""
+
+    items: tuple[Item, ...]
+    notes: tuple[str, ...]
+    """What a user should know of its ranges, one line each."""
 
 
 def patterns_for(fmt: Format, extra: Sequence[Pattern] = ()) -> list[Pattern]:
@@ -48,11 +55,16 @@ def patterns_for(fmt: Format, extra: Sequence[Pattern] = ()) -> list[Pattern]:
 
 
 def plan_kit(
-    formats: Sequence[Format], carrier: Carrier, *, seconds: float | None = None, extra: Sequence[Pattern] = ()
-) -> list[Item]:
-    """Every file of a kit: the whole of one format, then the next.
+    formats: Sequence[Format],
+    carrier: Carrier,
+    *,
+    seconds: float | None = None,
+    extra: Sequence[Pattern] = (),
+    tagged: bool = False,
+) -> Plan:
+    """Every file of a kit: the whole of one format, then the next. All have one range.
 
-    `seconds` None is the carrier's own length.
+    `seconds` None is the carrier's own length. `tagged` is as in `Order`.
 
     Raises:
         UsageError: a pattern in `extra` suits none of the formats.
@@ -62,24 +74,23 @@ def plan_kit(
     for pattern in extra:
         if not any(pattern.suits(fmt) for fmt in formats):
             raise UsageError(f"--with: {pattern.id} suits none of {', '.join(fmt.id for fmt in formats)}")
-    planned = []
-    for fmt in formats:
-        signal = carrier.signal(fmt)
-        planned.append(
-            [
-                order_of(pattern, options, fmt, carrier, signal, seconds=seconds, range_is_chosen=False)
-                for pattern in patterns_for(fmt, extra)
-                for options in pattern.variants
-            ]
-        )
-    wide, deep = len(str(len(formats))), max(2, *(len(str(len(orders))) for orders in planned))
-    return [
+    wishes = [
+        [
+            Wish(pattern=pattern, options=options, format=fmt, carrier=carrier, signal=carrier.signal(fmt))
+            for pattern in patterns_for(fmt, extra)
+            for options in pattern.variants
+        ]
+        for fmt in formats
+    ]
+    planned = orders_of([w for part in wishes for w in part], seconds=seconds, range_is_chosen=False, tagged=tagged)
+    wide, deep = len(str(len(formats))), max(2, *(len(str(len(part))) for part in wishes))
+    places = [(i, j) for i, part in enumerate(wishes, 1) for j in range(1, len(part) + 1)]
+    items = tuple(
         Item(
             number=f"{i:0{wide}}-{j:0{deep}}",
             order=order,
             scene=order.pattern.scene(order.format, order.options, order.signal),
-            lost=lost,
         )
-        for i, orders in enumerate(planned, 1)
-        for j, (order, lost) in enumerate(orders, 1)
-    ]
+        for (i, j), order in zip(places, planned.orders, strict=True)
+    )
+    return Plan(items=items, notes=planned.notes)

@@ -45,6 +45,7 @@ class Job:
     signal: Signal
     carrier: str
     seconds: float | None
+    tagged: bool
     path: Path
 
     @classmethod
@@ -57,6 +58,7 @@ class Job:
             signal=order.signal,
             carrier=order.carrier.name,
             seconds=order.seconds,
+            tagged=order.tagged,
             path=path,
         )
 
@@ -68,6 +70,7 @@ class Job:
             signal=self.signal,
             carrier=CARRIERS[self.carrier],
             seconds=self.seconds,
+            tagged=self.tagged,
         )
 
 

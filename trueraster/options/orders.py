@@ -1,49 +1,119 @@
-"""What `draw` and `kit` share: an order with the signal that it needs, and how a made file is told."""
+"""What `draw` and `kit` share: the orders of a command with the range that they share, and how a made file is told."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
-from patterns.scene import Scene
+from patterns.scene import Patch, Scene
 from patterns.signal import Range, Signal, round_half_up
 from render.carriers import Carrier
 from render.produce import Order
 from render.proof import Proof
+from trueraster.options.values import UsageError
 
-__all__ = ["PROOF_FIGURES", "length_note", "made_json", "made_row", "order_of", "proof_json"]
+__all__ = [
+    "PROOF_FIGURES",
+    "Orders",
+    "Wish",
+    "check_tagged",
+    "length_note",
+    "made_json",
+    "made_row",
+    "orders_of",
+    "proof_json",
+]
 
 
-def order_of(
-    pattern: Pattern,
-    options: Options,
-    fmt: Format,
-    carrier: Carrier,
-    signal: Signal,
-    *,
-    seconds: float | None,
-    range_is_chosen: bool,
-) -> tuple[Order, str]:
-    """The order for one file, and in words what its signal has no codes for, or nothing.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """One file as it is asked for: the range of `signal` is the usual one where nobody chose it."""
 
-    A full-range signal becomes a narrow one where the pattern has levels outside 0 to 100 % and nobody chose the range.
-    `seconds` None is the carrier's own length.
+    pattern: Pattern
+    options: Options
+    format: Format
+    carrier: Carrier
+    signal: Signal
+
+    @property
+    def is_still(self) -> bool:
+        return self.carrier.default_seconds is None
+
+    def lost(self) -> tuple[Patch, ...]:
+        """The patches that the signal has no codes for.
+
+        Raises:
+            PatternError: the pattern cannot be drawn so.
+        """
+        return _lost_patches(self.pattern.scene(self.format, self.options, self.signal), self.signal)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Orders:
+    """The files of one command."""
+
+    orders: tuple[Order, ...]
+    """In the order of the wishes."""
+    notes: tuple[str, ...]
+    """What a user should know of their ranges, one line each."""
+
+
+def orders_of(wishes: Sequence[Wish], *, seconds: float | None, range_is_chosen: bool, tagged: bool = False) -> Orders:
+    """The orders of one command. All its stills share one range, and so do all its clips.
+
+    Where nobody chose the range, and one of the patterns has levels that full range cannot hold, all stills (or all
+    clips) that would be full are narrow. `seconds` None is the carrier's own length. `tagged` is as in `Order`.
 
     Raises:
-        PatternError: the pattern cannot be drawn so.
+        PatternError: a pattern cannot be drawn so.
     """
-    lost = _lost_levels(pattern.scene(fmt, options, signal), signal)
-    if lost and not range_is_chosen and signal.range is Range.FULL:
-        # A pattern with levels outside 0 to 100 % needs the room that narrow range has.
-        signal = replace(signal, range=Range.NARROW)
-        lost = _lost_levels(pattern.scene(fmt, options, signal), signal)
-    length = None if carrier.default_seconds is None else seconds or carrier.default_seconds
-    order = Order(pattern=pattern, options=options, format=fmt, signal=signal, carrier=carrier, seconds=length)
-    return order, lost
+    shared, notes = list(wishes), []
+    for still, kind in ((True, "stills"), (False, "clips")):
+        full = [i for i, w in enumerate(wishes) if w.is_still is still and w.signal.range is Range.FULL]
+        outside = list(dict.fromkeys(wishes[i].pattern.id for i in full if wishes[i].lost()))
+        if range_is_chosen or not outside:
+            continue
+        for i in full:
+            shared[i] = replace(wishes[i], signal=replace(wishes[i].signal, range=Range.NARROW))
+        needs = "needs" if len(outside) == 1 else "need"
+        notes.append(
+            f"{' and '.join(outside)} {needs} levels below 0 or above 100 %, so all {kind} of this command have narrow"
+            " range"
+        )
+    for wish in shared:
+        if lost := wish.lost():
+            words = f"{wish.signal.range.value} range of {wish.signal.bits} bits cannot hold {_named(lost)}"
+            notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what lies beyond is clipped")
+    orders = tuple(_order(wish, seconds, tagged) for wish in shared)
+    return Orders(orders=orders, notes=tuple(dict.fromkeys(notes)))
+
+
+def _order(wish: Wish, seconds: float | None, tagged: bool) -> Order:
+    return Order(
+        pattern=wish.pattern,
+        options=wish.options,
+        format=wish.format,
+        signal=wish.signal,
+        carrier=wish.carrier,
+        seconds=None if wish.is_still else seconds or wish.carrier.default_seconds,
+        tagged=tagged and wish.carrier.colour_on_request,
+    )
+
+
+def check_tagged(tagged: bool, carriers: Sequence[Carrier]) -> None:
+    """Refuse --tagged where it changes nothing.
+
+    Raises:
+        UsageError: none of the kinds of file has colour tags only on request.
+    """
+    if tagged and not any(carrier.colour_on_request for carrier in carriers):
+        raise UsageError(
+            f"--tagged: {', '.join(carrier.name for carrier in carriers)} always has its colour tags; it is for png"
+        )
 
 
 def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format) -> str:
@@ -56,18 +126,30 @@ def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format)
     return f"--seconds: a clip has one frame at least, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
 
 
-def _lost_levels(scene: Scene, signal: Signal) -> str:
-    """What the signal has no codes for, in words, or nothing."""
-    outside = {
-        patch.colour
+def _lost_patches(scene: Scene, signal: Signal) -> tuple[Patch, ...]:
+    """The patches whose levels the signal has no codes for."""
+    return tuple(
+        patch
         for patch in scene.patches
-        for code, exact in zip(signal.codes(patch.colour), signal.exact(patch.colour), strict=True)
         # A code of a chroma extreme may be one beyond the last; that is rounding, not a level lost.
-        if abs(code - round_half_up(exact)) > 1
-    }
-    if not outside:
-        return ""
-    return f"{signal.range.value} range of {signal.bits} bits ends before some of its levels; they are clipped"
+        if any(
+            abs(code - round_half_up(exact)) > 1
+            for code, exact in zip(signal.codes(patch.colour), signal.exact(patch.colour), strict=True)
+        )
+    )
+
+
+_MOST_NAMED = 4
+
+
+def _named(patches: Sequence[Patch]) -> str:
+    """Patches with their levels, in words: 'darker left (-1.8 %)'."""
+    names = dict.fromkeys(
+        f"{patch.name} ({100 * float(patch.colour.green):.3g} %)" if patch.colour.is_neutral else patch.name
+        for patch in patches
+    )
+    more = len(names) - _MOST_NAMED
+    return ", ".join([*list(names)[:_MOST_NAMED], *([f"{more} more"] if more > 0 else [])])
 
 
 def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:

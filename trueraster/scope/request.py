@@ -21,7 +21,7 @@ from patterns.signal import Edges, Matrix, Range, Sampling
 from render.carriers import CARRIERS, default_matrix
 from render.produce import produce
 from trueraster.options.file_format import format_of_file
-from trueraster.options.orders import order_of
+from trueraster.options.orders import Wish, orders_of
 from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 
 __all__ = ["View", "Wanted", "view_of", "wanted_of"]
@@ -232,15 +232,8 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
             f"--frame: got {wanted.frame}, and a pattern is drawn for {_LONGEST_S} s at most, up to frame "
             f"{int(_LONGEST_S * fmt.frame_rate) - 1}; give a clip for a later one"
         )
-    order, _ = order_of(
-        pattern,
-        options_of(options),
-        fmt,
-        carrier,
-        signal,
-        seconds=seconds,
-        range_is_chosen=wanted.code_range is not None,
-    )
+    wish = Wish(pattern=pattern, options=options_of(options), format=fmt, carrier=carrier, signal=signal)
+    order = orders_of([wish], seconds=seconds, range_is_chosen=wanted.code_range is not None).orders[0]
     with tempfile.TemporaryDirectory(prefix="trueraster-") as folder:
         path = Path(folder) / f"drawn{carrier.suffix}"
         produce(order, path)
