@@ -15,6 +15,7 @@ from patterns.pattern import Area, Options, Pattern, percent_text
 from patterns.scene import Scene
 from patterns.signal import Range, Sampling, Signal
 from render.carriers import CARRIERS, Carrier, Rule
+from render.extras import USUAL, Extras
 from render.files.dpx import write_dpx
 from render.files.png import write_png
 from render.files.tiff import write_tiff
@@ -64,6 +65,7 @@ class Order:
     seconds: float | None
     tagged: bool = False
     """Whether a file that says its colour only on request (`Carrier.colour_on_request`) is to say it."""
+    extras: Extras = USUAL
 
     @property
     def provenance(self) -> Provenance:
@@ -123,6 +125,7 @@ def default_name(order: Order) -> str:
         words.append(signal.sampling.value)
     if order.tagged and carrier.colour_on_request and signal.range is Range.FULL:
         words.append("tagged")
+    words += order.extras.words
     if [kind.suffix for kind in CARRIERS.values()].count(carrier.suffix) > 1:
         words.append(carrier.name)
     return "_".join(words).replace("/", "-") + carrier.suffix
@@ -195,7 +198,7 @@ class _Clip:
         # A still is kept, a moving frame is drawn again for its proof: memory does not grow with the length.
         # A still of a moving scene shows the middle of its way: at the start all may lie outside.
         start = period // 2 if order.seconds is None else 0
-        tags = tags_for(order.format, order.signal, frames)
+        tags = order.extras.tags(tags_for(order.format, order.signal, frames), is_still=order.seconds is None)
         draw = lru_cache(maxsize=1)(lambda i: draw_frame(scene, order.format, order.signal, i))
         return cls(
             order=order,
