@@ -70,7 +70,8 @@ def played(room: Path, words: Sequence[str], **more: Any) -> str:
         env={"PATH": os.environ["PATH"], "HOME": str(room), "XDG_RUNTIME_DIR": str(room), "LANG": "C.UTF-8", **more},
         **user,
     )
-    return (done.stdout + done.stderr).decode("utf-8", "replace")
+    said: bytes = done.stdout + done.stderr
+    return said.decode("utf-8", "replace")
 
 
 def frame_of_first(room: Path, clip: Path) -> Path:
