@@ -28,15 +28,18 @@ class Extras:
             return tags
         return replace(tags, primaries=Primaries.BT709, transfer=Transfer.SRGB if is_still else Transfer.BT709)
 
+    tone: bool = False
+    """Whether a clip has a tone of 1 kHz beside its picture."""
+
     @property
     def words(self) -> tuple[str, ...]:
         """What a file's name says of it."""
-        return ("display",) if self.for_display else ()
+        return (*(("display",) if self.for_display else ()), *(("tone",) if self.tone else ()))
 
     @property
     def told(self) -> dict[str, object]:
         """What a manifest and `--json` say of it."""
-        return {"primaries": "display" if self.for_display else "format"}
+        return {"primaries": "display" if self.for_display else "format", "tone": self.tone}
 
 
 USUAL = Extras()

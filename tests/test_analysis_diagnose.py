@@ -263,7 +263,8 @@ def test_what_a_browser_was_seen_to_show() -> None:
     assert [told[code] for code in (26, 51, 128)] == [13, 40, 121]
     (fault,) = diagnose_levels(evidence("steps", seen, RGB)).faults
     assert (fault.id, fault.parameters["transfer"]) == ("colour-managed", "BT.1886 to sRGB")
-    assert fault.confidence > 0.9
+    # On ten greys a gain of 1.055 with an offset of -5.5 % is nearly the same (the scale and the toe of sRGB's curve).
+    assert 0.75 < fault.confidence < 0.99
 
 
 def test_what_a_player_was_seen_to_show() -> None:

@@ -45,6 +45,7 @@ __all__ = ["draw"]
 @click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
 @click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
 @click.option("--primaries", help="format or display: which colours a file says that it has.  [default: format]")
+@click.option("--tone", is_flag=True, help="1 kHz in clips: -18 dBFS at 625 lines and 50 Hz, else -20.")
 @pattern_options
 @as_json_option
 def draw(
@@ -61,6 +62,7 @@ def draw(
     edges: str | None,
     tagged: bool,
     primaries: str | None,
+    tone: bool,
     as_json: bool,
     **typed: str | None,
 ) -> None:
@@ -90,7 +92,7 @@ def draw(
     edged = choice("--edges", edges, tuple(Edges))
     if seconds is not None and not 0 < seconds <= 86_400:
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
-    extras = extras_of(primaries)
+    extras = extras_of(primaries, tone, seconds, [CARRIERS[name] for name in wanted])
     check_tagged(tagged, [CARRIERS[name] for name in wanted])
     wishes, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
     notes += filter(None, [length_note(seconds, [CARRIERS[name] for name in wanted], chosen_format)])

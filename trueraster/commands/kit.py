@@ -32,6 +32,7 @@ __all__ = ["kit"]
 @click.option("--with", "extra", multiple=True, metavar="ID", help="Add a pattern that is in no kit unless asked.")
 @click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
 @click.option("--primaries", help="format or display: which colours a file says that it has.  [default: format]")
+@click.option("--tone", is_flag=True, help="1 kHz in clips: -18 dBFS at 625 lines and 50 Hz, else -20.")
 @as_json_option
 def kit(
     formats: tuple[str, ...],
@@ -43,6 +44,7 @@ def kit(
     extra: tuple[str, ...],
     tagged: bool,
     primaries: str | None,
+    tone: bool,
     as_json: bool,
 ) -> None:
     """Make the whole check-up, in the order of work.
@@ -59,7 +61,7 @@ def kit(
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
     named = [find_pattern(name) for name in dict.fromkeys(extra)]
     check_tagged(tagged, [CARRIERS[carrier]])
-    extras = extras_of(primaries)
+    extras = extras_of(primaries, tone, seconds, [CARRIERS[carrier]])
     planned = plan_kit(chosen, CARRIERS[carrier], seconds=seconds, extra=named, tagged=tagged, extras=extras)
     items = planned.items
     folder = Path(to)

@@ -15,6 +15,7 @@ from render.carriers import Carrier
 from render.extras import USUAL, Extras
 from render.produce import Order
 from render.proof import Proof
+from render.video.tone import SHORTEST_S, SOUND
 from trueraster.options.values import UsageError, choice
 
 __all__ = [
@@ -111,17 +112,22 @@ def _order(wish: Wish, seconds: float | None, tagged: bool, extras: Extras) -> O
         carrier=wish.carrier,
         seconds=None if wish.is_still else seconds or wish.carrier.default_seconds,
         tagged=tagged and wish.carrier.colour_on_request,
-        extras=extras,
+        extras=replace(extras, tone=extras.tone and wish.carrier.name in SOUND),
     )
 
 
-def extras_of(primaries: str | None) -> Extras:
+def extras_of(primaries: str | None, tone: bool, seconds: float | None, carriers: Sequence[Carrier]) -> Extras:
     """What the options ask for beside the usual.
 
     Raises:
-        UsageError: an option has no such value.
+        UsageError: an option has no such value, or changes nothing.
     """
-    return Extras(for_display=choice("--primaries", primaries, ("format", "display")) == "display")
+    if tone and not any(carrier.name in SOUND for carrier in carriers):
+        names = ", ".join(carrier.name for carrier in carriers)
+        raise UsageError(f"--tone: {names} cannot have sound; {', '.join(SOUND)} can")
+    if tone and seconds is not None and seconds < SHORTEST_S:
+        raise UsageError(f"--tone: {seconds:g} s is too short to read it back; give at least {SHORTEST_S:g}")
+    return Extras(for_display=choice("--primaries", primaries, ("format", "display")) == "display", tone=tone)
 
 
 def check_tagged(tagged: bool, carriers: Sequence[Carrier]) -> None:

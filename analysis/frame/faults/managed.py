@@ -128,6 +128,8 @@ MANAGED = tuple(
         way=f"{one.file.name} to {one.shown.name}, {one.words['primaries']}",
         apply=lambda rgb, parameters, signal, one=one: one.apply(rgb),  # type: ignore[misc]
         tell=lambda parameters, one=one: one.words,  # type: ignore[misc]
+        # A bend alone comes more often from an adjustment than from a viewer, where levels cannot tell.
+        rare=0.0 if one.primaries else 2.0,
         colour_only=one.is_in_light,
         like_on_greys=one.primaries is not None,
         untold_by_greys=("primaries",),
