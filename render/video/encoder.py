@@ -152,19 +152,18 @@ def to_program_stream(stream: Path, path: Path, rate: Fraction, bits_per_second:
     _run(command, ())
 
 
-def add_sound(picture: Path, sound: Path, path: Path, tags: Tags, codec: Sequence[str]) -> None:
-    """Copy the coded frames of `picture` into `path`, with `sound` beside them, coded as the program's words say.
+def add_sound(picture: Path, sound: Path, path: Path, rate: Fraction | None, words: Sequence[str]) -> None:
+    """Copy the coded frames of `picture` into `path`, with `sound` beside them, as the program's words say.
 
     Raises:
         WriteError: the program failed.
     """
     command = [
         *("-i", str(picture.absolute()), "-i", str(sound.absolute()), "-map", "0:v", "-map", "1:a", "-c:v", "copy"),
-        *("-c:a", *codec, "-fflags", "+bitexact", "-flags:a", "+bitexact", "-map_metadata", "0"),
-        *(("-muxrate", "10080000", "-f", "dvd") if path.suffix == ".mpg" else ()),
+        *(*words, "-fflags", "+bitexact", "-flags:a", "+bitexact", "-map_metadata", "0"),
         *(("-write_crc32", "0") if path.suffix == ".mkv" else ()),
         *(("-movflags", "+faststart") if path.suffix in (".mp4", ".mov") else ()),
-        *(*_timescale(path, tags.rate), str(path.absolute())),
+        *(*_timescale(path, rate), str(path.absolute())),
     ]
     _run(command, ())
 

@@ -17,19 +17,25 @@ from numpy.typing import NDArray
 
 from patterns.formats import Family, Format
 from patterns.standards.levels import SOUND_RATE_HZ, TONE_525_DBFS, TONE_625_DBFS, TONE_HZ
+from patterns.standards.timing import DISC_MUX_RATE
 from render.tags import Tags
+from render.video.disc import CLOCKED_RATE
 from render.video.encoder import add_sound
+from render.video.mpeg2 import tell_rate
 
 __all__ = ["SHORTEST_S", "SOUND", "Heard", "add_tone", "hear_tone", "tone_dbfs", "tone_fault"]
 
 SOUND = {
-    "h264": ("aac", "-b:a", "192k"),
-    "mpeg2": ("ac3", "-b:a", "192k"),
-    "prores": ("pcm_s24le",),
-    "v210": ("pcm_s24le",),
-    "ffv1": ("pcm_s24le",),
+    "h264": ("-c:a", "aac", "-b:a", "192k"),
+    "mpeg2": ("-c:a", "ac3", "-b:a", "192k", "-muxrate", str(CLOCKED_RATE), "-f", "dvd"),
+    "prores": ("-c:a", "pcm_s24le"),
+    "v210": ("-c:a", "pcm_s24le"),
+    "ffv1": ("-c:a", "pcm_s24le"),
 }
-"""The kinds of file that take sound, with the ffmpeg program's words for its coding."""
+"""The kinds of file that take sound, with the ffmpeg program's words for its coding.
+
+Disc players of both line standards decode AC-3.
+"""
 SHORTEST_S = 0.5
 """A shorter tone cannot be measured beside a lossy coder's start and end."""
 _OFF_HZ, _OFF_DB = 0.1, 0.1
@@ -67,7 +73,9 @@ def add_tone(path: Path, tags: Tags, carrier: str, dbfs: int) -> None:
     _write_sine(sound, _seconds(tags), dbfs)
     silent = path.with_stem("silent")
     path.rename(silent)
-    add_sound(silent, sound, path, tags, SOUND[carrier])
+    add_sound(silent, sound, path, tags.rate, SOUND[carrier])
+    if carrier == "mpeg2":
+        tell_rate(path, DISC_MUX_RATE.value)
 
 
 def _seconds(tags: Tags) -> Fraction:
