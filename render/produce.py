@@ -27,7 +27,7 @@ from render.tags import Provenance, Tags, tags_for
 from render.video.disc import disc_pictures, write_disc
 from render.video.encoder import encode_frames, mark_full_range, repeat_group, to_container
 from render.video.h264_exact import BitsError, LevelError, StreamTags, encode
-from render.video.tone import add_tone, hear_tone, tone_dbfs, tone_fault
+from render.video.tone import add_tone, prove_tone, tone_dbfs
 from render.writing import placed_from_room
 
 __all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
@@ -143,8 +143,8 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
     comment = str(order.provenance)
     with placed_from_room(path, order.carrier.suffix) as written:
         proof = _write_and_prove(clip, written, comment, step)
-        if proof.verdict is not Verdict.FAILED:
-            proof = clip.heard(written, proof)
+        if order.extras.tone and proof.verdict is not Verdict.FAILED:
+            proof = prove_tone(written, proof, clip.tags, tone_dbfs(order.format))
         carrier = order.carrier
         proof = _judged(proof, carrier.rule if clip.scene.is_still else carrier.moving_rule or carrier.rule)
         if proof.verdict is Verdict.FAILED:
@@ -197,16 +197,6 @@ class _Clip:
         """Put the tone into a finished clip, where one was asked for."""
         if self.order.extras.tone:
             add_tone(path, self.tags, self.order.carrier.name, tone_dbfs(self.order.format))
-
-    def heard(self, path: Path, proof: Proof) -> Proof:
-        """The proof with what was read back of the tone, where one was asked for."""
-        if not self.order.extras.tone:
-            return proof
-        heard = hear_tone(path)
-        fault = tone_fault(heard, self.tags, tone_dbfs(self.order.format))
-        if fault or heard is None:
-            return replace(proof, verdict=Verdict.FAILED, reason=fault)
-        return replace(proof, tone_hz=round(heard.hz, 2), tone_dbfs=round(heard.dbfs, 2))
 
     @classmethod
     def of(cls, order: Order) -> _Clip:

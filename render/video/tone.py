@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import wave
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 from patterns.formats import Family, Format
 from patterns.standards.levels import SOUND_RATE_HZ, TONE_525_DBFS, TONE_625_DBFS, TONE_HZ
 from patterns.standards.timing import DISC_MUX_RATE
+from render.proof import Proof, Verdict
 from render.tags import Tags
 from render.video.disc import CLOCKED_RATE
 from render.video.encoder import add_sound
 from render.video.mpeg2 import tell_rate
 
-__all__ = ["SHORTEST_S", "SOUND", "Heard", "add_tone", "hear_tone", "tone_dbfs", "tone_fault"]
+__all__ = ["SHORTEST_S", "SOUND", "Heard", "add_tone", "hear_tone", "prove_tone", "tone_dbfs", "tone_fault"]
 
 SOUND = {
     "h264": ("-c:a", "aac", "-b:a", "192k"),
@@ -126,6 +127,15 @@ def _sine_of(channel: NDArray[np.float64], rate: int) -> tuple[float, float]:
     first, second = (np.sum(window * part) / np.sum(window) for part in (turned[:half], turned[half : 2 * half]))
     drift = float(np.angle(second * np.conj(first))) / (2 * math.pi) * rate / half
     return TONE_HZ.value + drift, 20 * math.log10(max(2 * abs(first), 1e-9))
+
+
+def prove_tone(path: Path, proof: Proof, tags: Tags, dbfs: int) -> Proof:
+    """The proof of a clip with what was read back of its tone; failed where that is not the one that was asked for."""
+    heard = hear_tone(path)
+    fault = tone_fault(heard, tags, dbfs)
+    if fault or heard is None:
+        return replace(proof, verdict=Verdict.FAILED, reason=fault)
+    return replace(proof, tone_hz=round(heard.hz, 2), tone_dbfs=round(heard.dbfs, 2))
 
 
 def tone_fault(heard: Heard | None, tags: Tags, dbfs: int) -> str:
