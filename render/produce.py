@@ -193,10 +193,15 @@ class _Clip:
             patch_codes=carrier.rule.codes,
         )
 
+    def silent(self, path: Path) -> Path:
+        """Where the clip without a tone goes, of which `with_tone` makes `path`."""
+        return path.with_stem("silent") if self.order.extras.tone else path
+
     def with_tone(self, path: Path) -> None:
-        """Put the tone into a finished clip, where one was asked for."""
+        """Put the tone beside the silent clip, where one was asked for."""
         if self.order.extras.tone:
-            add_tone(path, self.tags, self.order.carrier.name, tone_dbfs(self.order.format))
+            dbfs = tone_dbfs(self.order.format)
+            add_tone(self.silent(path), path, self.tags, self.order.carrier.name, dbfs)
 
     @classmethod
     def of(cls, order: Order) -> _Clip:
@@ -269,9 +274,9 @@ def _repeat_and_prove(
     """Encode the distinct frames once, repeat them to the clip's length, and prove the whole."""
     group = write(clip, path, step)
     times = -(-(clip.tags.frames or 1) // group)
-    repeat_group(path.with_stem("group"), path, clip.tags, comment, times=times)
+    repeat_group(path.with_stem("group"), clip.silent(path), clip.tags, comment, times=times)
     if path.suffix == ".mkv" and _is_full_ycbcr(clip):
-        mark_full_range(path)
+        mark_full_range(clip.silent(path))
     clip.with_tone(path)
     step("proving", 0.9)
     return clip.prove(path, min(group, clip.tags.frames or 1))
@@ -306,7 +311,7 @@ def _disc(clip: _Clip, path: Path, step: Step) -> Proof:
     """Groups within the limits of disc players, repeated as they are coded and put into the program stream once."""
     tags, group = clip.order.carrier.held(clip.tags), path.with_name("group.m2v")
     pictures = disc_pictures(lambda: clip.frames(clip.distinct, step, "encoding"), clip.distinct, tags, group)
-    write_disc(pictures, tags, path.with_name("whole.m2v"), path)
+    write_disc(pictures, tags, path.with_name("whole.m2v"), clip.silent(path))
     clip.with_tone(path)
     step("proving", 0.9)
     return clip.prove(path, min(len(pictures), clip.tags.frames or 1))

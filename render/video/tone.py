@@ -64,16 +64,14 @@ def tone_dbfs(fmt: Format) -> int:
     return TONE_625_DBFS.value if is_european else TONE_525_DBFS.value
 
 
-def add_tone(path: Path, tags: Tags, carrier: str, dbfs: int) -> None:
-    """Put the tone beside the picture of `path`, as long as that lasts.
+def add_tone(silent: Path, path: Path, tags: Tags, carrier: str, dbfs: int) -> None:
+    """Write the clip `silent` into `path` with the tone beside its picture, as long as that lasts.
 
     Raises:
         WriteError: the program failed.
     """
     sound = path.with_name("tone.wav")
     _write_sine(sound, _seconds(tags), dbfs)
-    silent = path.with_stem("silent")
-    path.rename(silent)
     add_sound(silent, sound, path, tags.rate, SOUND[carrier])
     if carrier == "mpeg2":
         tell_rate(path, DISC_MUX_RATE.value)
