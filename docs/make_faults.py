@@ -87,6 +87,17 @@ def unweighed(ycc: Floats, matrix: Matrix) -> Floats:
     return np.stack([r, (luma - kr * r - kb * b) / (1 - kr - kb), b], axis=-1)
 
 
+TO_BT709 = ((0.93954, 0.05018, 0.01028), (0.01777, 0.96579, 0.01643), (-0.00162, -0.00437, 1.00599))
+"""Light of SMPTE 170M's primaries in those of BT.709: colour-science, matrix_RGB_to_RGB."""
+
+
+def managed(rgb: Floats) -> Floats:
+    """What a viewer shows that takes the levels for those of a BT.1886 display with SMPTE 170M's primaries."""
+    light = np.clip(np.clip(rgb, 0, 1) ** GAMMA @ np.array(TO_BT709).T, 0, 1)
+    # IEC 61966-2-1.
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+
+
 def read_as(coded: Matrix, decoded: Matrix) -> Callable[[Floats], Floats]:
     return lambda rgb: unweighed(weighed(rgb, coded), decoded)
 
@@ -187,6 +198,11 @@ PICTURES: Mapping[str, FaultPicture] = {
     "gain": FaultPicture(pattern="steps", make=levels(0.7, 0), values={"gain": "0.70"}),
     "offset": FaultPicture(pattern="steps", make=levels(1, -0.1), values={"offset_percent": "−10"}),
     "gamma": FaultPicture(pattern="steps", make=lambda rgb: np.abs(rgb) ** 1.5, values={"power": "1.50"}),
+    "colour-managed": FaultPicture(
+        pattern="bars",
+        make=managed,
+        values={"transfer": "BT.1886 to sRGB", "primaries": "SMPTE 170M to BT.709"},
+    ),
     "matrix-601-as-709": FaultPicture(pattern="bars", make=read_as(Matrix.BT601, Matrix.BT709)),
     "matrix-709-as-601": FaultPicture(pattern="bars", make=read_as(Matrix.BT709, Matrix.BT601)),
     "components-swapped": FaultPicture(pattern="bars", make=chroma(swapped=True)),
@@ -234,7 +250,8 @@ GROUPS = {
         "bits-lost"
     ),
     "Colours": (
-        "matrix-601-as-709 matrix-709-as-601 components-swapped channels-swapped chroma-gain hue-rotated channel-gain"
+        "colour-managed matrix-601-as-709 matrix-709-as-601 components-swapped channels-swapped chroma-gain "
+        "hue-rotated channel-gain"
     ),
     "Scan, place and size": "fields-swapped deinterlaced scaled shifted cropped",
     "Sharpness": "chroma-softened sharpened softened",

@@ -13,11 +13,13 @@ from patterns.pattern import Area, Options, Pattern
 from patterns.scene import Scene
 from patterns.signal import Range, Sampling, Signal
 from render.carriers import Carrier
+from render.extras import USUAL, Extras
 from render.proof import Proof, prove
 from render.quantise import Planes
 from render.raster import draw_frame, frames_per_period
 from render.tags import Provenance, Tags, tags_for
 from render.video.encoder import mark_full_range, repeat_group
+from render.video.tone import add_tone, tone_dbfs
 
 __all__ = ["Clip", "Drawn", "Group", "Order", "Step", "is_full_ycbcr", "repeat_and_prove"]
 
@@ -37,6 +39,7 @@ class Order:
     seconds: float | None
     tagged: bool = False
     """Whether a file that says its colour only on request (`Carrier.colour_on_request`) is to say it."""
+    extras: Extras = USUAL
 
     @property
     def provenance(self) -> Provenance:
@@ -84,6 +87,16 @@ class Clip:
             patch_codes=carrier.rule.codes,
         )
 
+    def silent(self, path: Path) -> Path:
+        """Where the clip without a tone goes, of which `with_tone` makes `path`."""
+        return path.with_stem("silent") if self.order.extras.tone else path
+
+    def with_tone(self, path: Path) -> None:
+        """Put the tone beside the silent clip, where one was asked for."""
+        if self.order.extras.tone:
+            dbfs = tone_dbfs(self.order.format)
+            add_tone(self.silent(path), path, self.tags, self.order.carrier.name, dbfs)
+
     @classmethod
     def of(cls, order: Order) -> Clip:
         scene = order.pattern.scene(order.format, order.options, order.signal)
@@ -92,7 +105,7 @@ class Clip:
         # A still is kept, a moving frame is drawn again for its proof: memory does not grow with the length.
         # A still of a moving scene shows the middle of its way: at the start all may lie outside.
         start = period // 2 if order.seconds is None else 0
-        tags = tags_for(order.format, order.signal, frames)
+        tags = order.extras.tags(tags_for(order.format, order.signal, frames), is_still=order.seconds is None)
         held = _MOST_HELD if period <= _MOST_HELD and order.format.width * order.format.height <= _SMALL else 1
         draw = lru_cache(maxsize=held)(lambda i: draw_frame(scene, order.format, order.signal, i))
         return cls(
@@ -125,9 +138,10 @@ def repeat_and_prove(
     """Encode the distinct frames once, repeat them to the clip's length, and prove the whole."""
     group = write(clip, path, step)
     times = -(-(clip.tags.frames or 1) // group.length)
-    repeat_group(path.with_stem("group"), path, clip.tags, comment, times=times, level=group.level)
+    repeat_group(path.with_stem("group"), clip.silent(path), clip.tags, comment, times=times, level=group.level)
     if path.suffix == ".mkv" and is_full_ycbcr(clip):
-        mark_full_range(path)
+        mark_full_range(clip.silent(path))
+    clip.with_tone(path)
     step("proving", 0.9)
     return clip.prove(path, min(group.length, clip.tags.frames or 1))
 

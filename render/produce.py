@@ -20,6 +20,7 @@ from render.proof import Proof, Verdict
 from render.video.disc import disc_pictures, write_disc
 from render.video.encoder import encode_frames
 from render.video.h264_clip import write_h264_clip
+from render.video.tone import prove_tone, tone_dbfs
 from render.writing import placed_from_room
 
 __all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
@@ -69,6 +70,7 @@ def default_name(order: Order) -> str:
         words.append(signal.sampling.value)
     if order.tagged and carrier.colour_on_request and signal.range is Range.FULL:
         words.append("tagged")
+    words += order.extras.words
     if [kind.suffix for kind in CARRIERS.values()].count(carrier.suffix) > 1:
         words.append(carrier.name)
     return "_".join(words).replace("/", "-") + carrier.suffix
@@ -85,6 +87,8 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
     comment = str(order.provenance)
     with placed_from_room(path, order.carrier.suffix) as written:
         proof = _write_and_prove(clip, written, comment, step)
+        if order.extras.tone and proof.verdict is not Verdict.FAILED:
+            proof = prove_tone(written, proof, clip.tags, tone_dbfs(order.format))
         carrier = order.carrier
         proof = _judged(proof, carrier.rule if clip.scene.is_still else carrier.moving_rule or carrier.rule)
         if proof.verdict is Verdict.FAILED:
@@ -153,7 +157,8 @@ def _disc(clip: Clip, path: Path, step: Step) -> Proof:
     """Groups within the limits of disc players, repeated as they are coded and put into the program stream once."""
     tags, group = clip.order.carrier.held(clip.tags), path.with_name("group.m2v")
     pictures = disc_pictures(lambda: clip.frames(clip.distinct, step, "encoding"), clip.distinct, tags, group)
-    write_disc(pictures, tags, path.with_name("whole.m2v"), path)
+    write_disc(pictures, tags, path.with_name("whole.m2v"), clip.silent(path))
+    clip.with_tone(path)
     step("proving", 0.9)
     return clip.prove(path, min(len(pictures), clip.tags.frames or 1))
 

@@ -53,6 +53,10 @@ class Proof:
     """The patches of which the median was judged, not every sample."""
     where: str = ""
     """Where the samples lie that are not the drawn ones, in words."""
+    tone_hz: float = 0
+    """Frequency of the tone that was read back; 0 where none was asked for."""
+    tone_dbfs: float = 0
+    """Its level, in dB of full scale."""
     reason: str = ""
     """What failed, in words."""
 

@@ -7,9 +7,11 @@ a parameter has to come is the project's own aim: 0.3 % of a gain and an offset,
 from __future__ import annotations
 
 import subprocess
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -22,6 +24,11 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Options
 from patterns.signal import Matrix, Range, Sampling, Signal
+
+with warnings.catch_warnings():
+    # Of plotting, which is not installed.
+    warnings.simplefilter("ignore")
+    import colour
 
 Floats = NDArray[np.float64]
 
@@ -97,6 +104,22 @@ def guns(red: float, green: float, blue: float) -> Change:
     return lambda rgb: rgb * [red, green, blue]
 
 
+def shown_in_srgb(rgb: Floats) -> Floats:
+    """A viewer that takes the transfer for that of BT.1886, its black at 0: by colour-science."""
+    return np.asarray(colour.models.eotf_inverse_sRGB(colour.models.eotf_BT1886(np.clip(rgb, 0, 1), L_B=0, L_W=1)))
+
+
+def camera_in_srgb(rgb: Floats) -> Floats:
+    """One that takes it for the camera's."""
+    return np.asarray(colour.models.eotf_inverse_sRGB(colour.models.oetf_inverse_BT709(np.clip(rgb, 0, 1))))
+
+
+def in_light(space: str, gamma: float = 2.4) -> Change:
+    """Primaries of one of colour-science's spaces brought to those of BT.709, in light by a power, and cut."""
+    matrix = colour.matrix_RGB_to_RGB(space, "ITU-R BT.709", chromatic_adaptation_transform=None)
+    return lambda rgb: np.clip((np.clip(rgb, 0, 1) ** gamma) @ np.asarray(matrix).T, 0, 1) ** (1 / gamma)
+
+
 # --- One fault ------------------------------------------------------------------------------------------------------
 
 
@@ -134,6 +157,33 @@ SINGLE: dict[str, Case] = {
     "expanded": Case(id="range-expanded", change=expanded, true={}, pattern="steps"),
     "compressed": Case(id="range-compressed", change=compressed, true={}),
     "footroom": Case(id="footroom-clipped", change=lambda rgb: np.maximum(rgb, 0), true={}, pattern="pluge"),
+    "a viewer's transfer": Case(
+        id="colour-managed",
+        change=shown_in_srgb,
+        true={"transfer": "BT.1886 to sRGB", "primaries": "not shown by greys"},
+        pattern="steps",
+    ),
+    "the camera's transfer": Case(
+        id="colour-managed",
+        change=camera_in_srgb,
+        true={"transfer": "BT.709 to sRGB", "primaries": "kept"},
+        pattern="bars-split",
+    ),
+    "525 lines' primaries": Case(
+        id="colour-managed",
+        change=in_light("SMPTE C"),
+        true={"transfer": "kept", "primaries": "SMPTE 170M to BT.709"},
+    ),
+    "625 lines' primaries": Case(
+        id="colour-managed",
+        change=in_light("ITU-R BT.470 - 625"),
+        true={"transfer": "kept", "primaries": "BT.470 BG to BT.709"},
+    ),
+    "primaries, then transfer": Case(
+        id="colour-managed",
+        change=lambda rgb: shown_in_srgb(in_light("SMPTE C")(rgb)),
+        true={"transfer": "BT.1886 to sRGB", "primaries": "SMPTE 170M to BT.709"},
+    ),
     "709 for 601": Case(id="matrix-601-as-709", change=lambda rgb: to_rgb(to_ycc(rgb, "601"), "709"), true={}),
     "601 for 709": Case(id="matrix-709-as-601", change=lambda rgb: to_rgb(to_ycc(rgb, "709"), "601"), true={}),
     "C'B and C'R": Case(id="components-swapped", change=lambda rgb: to_rgb(to_ycc(rgb)[:, [0, 2, 1]]), true={}),
@@ -144,7 +194,7 @@ SINGLE: dict[str, Case] = {
     "red": Case(id="channel-gain", change=guns(0.9, 1, 1), true={"channel": "R", "gain": 0.9}),
     "blue": Case(id="channel-gain", change=guns(1, 1, 1.1), true={"channel": "B", "gain": 1.1}, pattern="steps"),
 }
-IN_RGB_TOO = ("gain of all", "gamma of R'G'B'", "red", "saturation")
+IN_RGB_TOO = ("gain of all", "gamma of R'G'B'", "red", "saturation", "a viewer's transfer", "primaries, then transfer")
 
 
 def check_found(found: Diagnosis, case: Case) -> None:
@@ -162,7 +212,10 @@ def check_parameters(told: dict[str, Any], true: dict[str, Any]) -> None:
             assert told[name] == pytest.approx(value, abs=NEAR[name]), name
 
 
-SLOWER = ("gain of luma", "offset down", "gamma of luma", "601 for 709", "hue the other way", "blue", "setup removed")
+SLOWER = (
+    *("gain of luma", "offset down", "gamma of luma", "601 for 709", "hue the other way", "blue", "setup removed"),
+    *("the camera's transfer", "625 lines' primaries"),
+)
 """What is like another one of the list."""
 
 
@@ -200,6 +253,50 @@ def test_lost_bits(lost: int) -> None:
     )
     assert [fault.id for fault in found.faults] == ["bits-lost"]
     assert found.faults[0].parameters["bits"] == 8 - lost
+
+
+def test_what_a_browser_was_seen_to_show() -> None:
+    """A full-range PNG of grey steps that is tagged BT.709: 13 for 26, 40 for 51, 121 for 128, read off a screenshot;
+    the other steps by the same rule."""
+    seen = whole(255 * shown_in_srgb(whole(255 * sent("steps")) / 255))
+    told = dict(zip(whole(255 * sent("steps"))[:, 0], seen[:, 0], strict=True))
+    assert [told[code] for code in (26, 51, 128)] == [13, 40, 121]
+    (fault,) = diagnose_levels(evidence("steps", seen, RGB)).faults
+    assert (fault.id, fault.parameters["transfer"]) == ("colour-managed", "BT.1886 to sRGB")
+    # On ten greys a gain of 1.055 with an offset of -5.5 % is nearly the same (the scale and the toe of sRGB's curve).
+    assert 0.75 < fault.confidence < 0.99
+
+
+def test_what_a_player_was_seen_to_show() -> None:
+    """480i bars, read off a frame that a general-purpose player wrote: it dithers, so a code is a code off."""
+    seen = [[255, 255, 255], [191, 190, 0], [59, 190, 190], [55, 188, 0]]
+    seen += [[186, 47, 192], [187, 36, 0], [28, 34, 192], [0, 0, 0]]
+    (fault,) = diagnose_levels(evidence("bars", np.array(seen, np.float64), RGB)).faults
+    assert (fault.id, fault.parameters) == (
+        "colour-managed",
+        {"transfer": "kept", "primaries": "SMPTE 170M to BT.709"},
+    )
+    assert fault.confidence > 0.95
+
+
+@pytest.mark.parametrize("pattern", ["bars", "bars-split", "steps", pytest.param("pluge", marks=pytest.mark.slow)])
+def test_an_analogue_gamma_is_no_conversion(pattern: str) -> None:
+    """Powers from 0.85 to 1.25, by numpy: never a conversion, unless with the doubt that this pattern leaves."""
+    for signal, exponent in product((RGB, YCC), (0.85, 0.95, 1.06, 1.08, 1.15, 1.25)):
+        bent = measured(pattern, partial(power, exponent=exponent), signal)
+        for fault in diagnose_levels(evidence(pattern, bent, signal)).faults:
+            assert fault.id != "colour-managed" or fault.confidence < 0.7, (exponent, fault)
+
+
+def test_bars_cannot_tell_a_transfer_from_a_gamma() -> None:
+    """75 % is the one level between black and white in R'G'B': a power goes through it as well, and the confidence
+    says so; ten steps tell them apart."""
+    for change in (shown_in_srgb, camera_in_srgb):
+        (fault,) = diagnose_levels(evidence("bars", measured("bars", change, RGB), RGB)).faults
+        assert fault.confidence < 0.7
+        (fault,) = diagnose_levels(evidence("steps", measured("steps", change, RGB), RGB)).faults
+        assert fault.id == "colour-managed"
+        assert fault.confidence > 0.95
 
 
 # --- None, and two --------------------------------------------------------------------------------------------------

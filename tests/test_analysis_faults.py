@@ -20,6 +20,7 @@ LEVELS = {"gain", "offset", "gamma", "footroom-clipped", "headroom-clipped", "bi
 LEVELS |= {"setup-added", "setup-removed", "range-expanded", "range-compressed"}
 COLOURS = {"matrix-601-as-709", "matrix-709-as-601", "components-swapped", "channels-swapped"}
 COLOURS |= {"chroma-gain", "hue-rotated", "channel-gain"}
+MANAGED = {"colour-managed"}
 FORM = {"fields-swapped", "deinterlaced", "scaled", "shifted", "cropped", "chroma-softened", "sharpened", "softened"}
 EMPTY = {"wrong-pattern", "no-pattern"}
 
@@ -27,11 +28,20 @@ SETS: dict[str, Callable[[Case], bool]] = {
     "clean": lambda case: not case.right,
     "levels": lambda case: case.group in LEVELS,
     "colours": lambda case: case.group in COLOURS,
+    "colour-managed": lambda case: case.group in MANAGED,
     "form": lambda case: case.group in FORM,
     "another picture": lambda case: case.group in EMPTY,
     "pairs": lambda case: len(case.right) == 2,
 }
-LEAST = {"clean": 1.0, "levels": 0.85, "colours": 0.85, "form": 0.85, "another picture": 0.9, "pairs": 0.6}
+LEAST = {
+    "clean": 1.0,
+    "levels": 0.85,
+    "colours": 0.85,
+    "colour-managed": 0.85,
+    "form": 0.85,
+    "another picture": 0.9,
+    "pairs": 0.6,
+}
 """Shares of a draw of a few cases that have to be right; the project's aims are asked of the whole matrix."""
 
 

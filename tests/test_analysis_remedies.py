@@ -11,12 +11,26 @@ from analysis.frame.faults.remedies import FAULTS
 # The list of the design document, section 8.
 IDS = [
     *("range-expanded", "range-compressed", "footroom-clipped", "headroom-clipped", "setup-added", "setup-removed"),
-    *("gain", "offset", "gamma", "matrix-601-as-709", "matrix-709-as-601", "components-swapped", "channels-swapped"),
-    *("chroma-gain", "hue-rotated", "channel-gain", "bits-lost", "fields-swapped", "deinterlaced", "scaled", "shifted"),
-    *("cropped", "chroma-softened", "sharpened", "softened", "wrong-pattern", "no-pattern"),
+    *("gain", "offset", "gamma", "colour-managed", "matrix-601-as-709", "matrix-709-as-601", "components-swapped"),
+    *("channels-swapped", "chroma-gain", "hue-rotated", "channel-gain", "bits-lost", "fields-swapped", "deinterlaced"),
+    *("scaled", "shifted", "cropped", "chroma-softened", "sharpened", "softened", "wrong-pattern", "no-pattern"),
 ]
 PLACES = {
-    *("gain", "offset_percent", "power", "degrees", "channel", "order", "bits", "kept", "sides", "scale_x", "scale_y"),
+    *(
+        "gain",
+        "offset_percent",
+        "power",
+        "degrees",
+        "channel",
+        "order",
+        "transfer",
+        "primaries",
+        "bits",
+        "kept",
+        "sides",
+        "scale_x",
+        "scale_y",
+    ),
     *("offset_x", "offset_y", "response", "pattern", "looks_like"),
 }
 

@@ -15,7 +15,14 @@ import patterns
 from patterns import standards
 from patterns.sources import Constant, Mark, Source
 from patterns.standards import colour, geometry, levels, timing
-from patterns.standards.colour import Matrix, Primaries, Transfer
+from patterns.standards.colour import (
+    CAMERA_TRANSFER,
+    REFERENCE_GAMMA,
+    SRGB_TRANSFER,
+    Matrix,
+    Primaries,
+    Transfer,
+)
 from patterns.standards.geometry import (
     CLOCK_601_HZ,
     LINE_525_SAMPLES,
@@ -116,6 +123,24 @@ def test_source_reads_as_one_line() -> None:
     full = Source(document="BT.1", where="Table 2", mark=Mark.VERIFIED, note="by hand")
     assert str(full) == "BT.1, Table 2 [verified: by hand]"
     assert str(Source(document="BT.1", mark=Mark.MEMORY)) == "BT.1 [from memory]"
+
+
+def test_transfers_equal_colour_science() -> None:
+    """Codes of light, and the power of the display, as colour-science's functions have them."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour as library  # Two seconds, and a warning that plotting is missing.
+    scale, power, slope, knee = map(float, CAMERA_TRANSFER.value)
+    for light in (0.0, 0.01, 0.0179, 0.0181, 0.2, 1.0):
+        own = slope * light if light < knee else scale * light**power - (scale - 1)
+        assert own == pytest.approx(float(library.models.oetf_BT709(light)), abs=1e-12)
+    scale, power, slope, knee = map(float, SRGB_TRANSFER.value)
+    for light in (0.0, 0.001, 0.00313, 0.00314, 0.2, 1.0):
+        own = slope * light if light <= knee else scale * light ** (1 / power) - (scale - 1)
+        assert own == pytest.approx(float(library.models.eotf_inverse_sRGB(light)), abs=1e-12)
+    for code in (0.0, 0.1, 0.5, 1.0):
+        shown = float(library.models.eotf_BT1886(code, L_B=0, L_W=1))
+        assert code ** float(REFERENCE_GAMMA.value) == pytest.approx(shown, abs=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -92,6 +92,46 @@ CHROMATICITIES = {
 }
 """White point and primaries of each code point."""
 
+# --- From codes to light and back -----------------------------------------------------------------------
+
+
+def _curve(name: str, document: str, where: str, values: str, attribute: str) -> Constant[tuple[Fraction, ...]]:
+    return Constant(
+        name=name,
+        value=tuple(map(Fraction, values.split())),
+        unit="ratio",
+        source=Source(
+            document=document, where=where, mark=Mark.VERIFIED, note=f"equal to colour-science 0.4.7, {attribute}"
+        ),
+    )
+
+
+CAMERA_TRANSFER = _curve(
+    "camera transfer: scale, power, slope near black, light where that ends",
+    "Recommendation ITU-R BT.709-6",
+    "item 1.2; BT.601-7 item 2.6.4 has the same",
+    "1.099 0.45 4.5 0.018",
+    "oetf_BT709",
+)
+SRGB_TRANSFER = _curve(
+    "sRGB transfer: scale, power of the display, slope near black, light where that ends",
+    "IEC 61966-2-1",
+    "",
+    "1.055 2.4 12.92 0.0031308",
+    "eotf_inverse_sRGB",
+)
+REFERENCE_GAMMA = Constant(
+    name="power of the reference display",
+    value=Fraction("2.4"),
+    unit="ratio",
+    source=Source(
+        document="Recommendation ITU-R BT.1886",
+        where="Annex 1",
+        mark=Mark.VERIFIED,
+        note="equal to colour-science 0.4.7, eotf_BT1886 with black at 0",
+    ),
+)
+
 # --- How even a field is --------------------------------------------------------------------------------
 
 SRGB_TO_XYZ = Constant(

@@ -230,6 +230,31 @@ IQ_DEGREES = Constant(name="phase of +Q; -I stands at 303", value=33, unit="degr
 U_SCALE = Constant(name="U of B'-Y'", value=Fraction("0.492111"), unit="ratio", source=_170M_IQ)
 V_SCALE = Constant(name="V of R'-Y'", value=Fraction("0.877283"), unit="ratio", source=_170M_IQ)
 
+TONE_625_DBFS = Constant(
+    name="tone for lining up, 625 lines and rates of 25",
+    value=-18,
+    unit="dB of full scale",
+    source=Source(document="EBU R 68", mark=Mark.MEMORY),
+)
+TONE_525_DBFS = Constant(
+    name="tone for lining up, 525 lines and other rates",
+    value=-20,
+    unit="dB of full scale",
+    source=Source(document="SMPTE RP 155", mark=Mark.MEMORY),
+)
+TONE_HZ = Constant(
+    name="frequency of the tone",
+    value=1000,
+    unit="Hz",
+    source=Source(document="no document", mark=Mark.PRACTICE, note="usual for lining up levels of sound"),
+)
+SOUND_RATE_HZ = Constant(
+    name="sampling frequency of sound with pictures",
+    value=48000,
+    unit="Hz",
+    source=Source(document="AES5", mark=Mark.MEMORY),
+)
+
 
 ALL: tuple[Constant[Any], ...] = tuple(item for item in list(globals().values()) if isinstance(item, Constant))
 """Every constant of this module, in order."""

@@ -17,11 +17,11 @@ from render.video.mpeg2 import (
     tell_rate,
 )
 
-__all__ = ["disc_pictures", "write_disc"]
+__all__ = ["CLOCKED_RATE", "disc_pictures", "write_disc"]
 
 _RATE = DISC_VIDEO_RATE.value - 800_000
 """Bits per second of video: room is left for the program stream's headers (common practice, no source)."""
-_CLOCKED_RATE = 10_030_800
+CLOCKED_RATE = 10_030_800
 """Bits per second by the packs' clocks. The program counts whole ticks of 90 kHz: 147 for a pack of 2048 bytes, where
 146.3 would be the highest rate and it would take 146, which is above."""
 _WORDS = (
@@ -68,5 +68,5 @@ def write_disc(pictures: Sequence[bytes], tags: Tags, raw: Path, path: Path) -> 
     assert tags.rate is not None
     with raw.open("wb") as file:
         file.writelines(stream(pictures, tags.frames or 1, tags.rate))
-    to_program_stream(raw, path, tags.rate, _CLOCKED_RATE)
+    to_program_stream(raw, path, tags.rate, CLOCKED_RATE)
     tell_rate(path, DISC_MUX_RATE.value)

@@ -22,6 +22,7 @@ from render.tags import Tags
 
 __all__ = [
     "WriteError",
+    "add_sound",
     "encode_frames",
     "mark_full_range",
     "pixel_format",
@@ -153,6 +154,22 @@ def to_program_stream(stream: Path, path: Path, rate: Fraction, bits_per_second:
         *("-f", "mpegvideo", "-framerate", _ratio(rate), "-i", str(stream.absolute()), "-c", "copy"),
         *("-bsf:v", f"setts=pts=round(N*{duration}):dts=round(N*{duration}):duration=round({duration})"),
         *("-fflags", "+bitexact", "-muxrate", str(bits_per_second), "-f", "dvd", str(path.absolute())),
+    ]
+    _run(command, ())
+
+
+def add_sound(picture: Path, sound: Path, path: Path, rate: Fraction | None, words: Sequence[str]) -> None:
+    """Copy the coded frames of `picture` into `path`, with `sound` beside them, as the program's words say.
+
+    Raises:
+        WriteError: the program failed.
+    """
+    command = [
+        *("-i", str(picture.absolute()), "-i", str(sound.absolute()), "-map", "0:v", "-map", "1:a", "-c:v", "copy"),
+        *(*words, "-fflags", "+bitexact", "-flags:a", "+bitexact", "-map_metadata", "0"),
+        *(("-write_crc32", "0") if path.suffix == ".mkv" else ()),
+        *(("-movflags", "+faststart") if path.suffix in (".mp4", ".mov") else ()),
+        *(*_timescale(path, rate), str(path.absolute())),
     ]
     _run(command, ())
 

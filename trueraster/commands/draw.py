@@ -45,6 +45,8 @@ __all__ = ["draw"]
 )
 @click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
 @click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
+@click.option("--primaries", help="format or display: which colours a file says that it has.  [default: format]")
+@click.option("--tone", is_flag=True, help="1 kHz in clips: -18 dBFS at 625 lines and 50 Hz, else -20.")
 @pattern_options
 @as_json_option
 def draw(
@@ -60,6 +62,8 @@ def draw(
     seconds: float | None,
     edges: str | None,
     tagged: bool,
+    primaries: str | None,
+    tone: bool,
     as_json: bool,
     **typed: str | None,
 ) -> None:
@@ -73,7 +77,7 @@ def draw(
     # The help does without numpy and the decoder: 250 ms, here and in the functions below.
     from render.carriers import CARRIERS
     from trueraster.options.cells import cells_words
-    from trueraster.options.orders import Wish, check_tagged, length_note, moment_note, orders_of
+    from trueraster.options.orders import Wish, check_tagged, extras_of, length_note, moment_note, orders_of
 
     chosen_format = format_of(fmt, aspect)
     options = options_of(typed)
@@ -89,6 +93,7 @@ def draw(
     edged = choice("--edges", edges, tuple(Edges))
     if seconds is not None and not 0 < seconds <= 86_400:
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
+    extras = extras_of(primaries, tone, seconds, [CARRIERS[name] for name in wanted])
     check_tagged(tagged, [CARRIERS[name] for name in wanted])
     wishes, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
     notes += filter(None, [length_note(seconds, [CARRIERS[name] for name in wanted], chosen_format)])
@@ -114,7 +119,7 @@ def draw(
         notes += [f"{pattern.id}: {words}"] if words else []
         notes += filter(None, [moment_note(pattern, scene, [CARRIERS[name] for name in wanted])])
     # Every mistake is found before the first file is made.
-    planned = orders_of(wishes, seconds=seconds, range_is_chosen=ranged is not None, tagged=tagged)
+    planned = orders_of(wishes, seconds=seconds, range_is_chosen=ranged is not None, tagged=tagged, extras=extras)
     orders, notes = list(planned.orders), [*notes, *planned.notes]
     named_alike = _named_alike(chosen_format)
     if named_alike:

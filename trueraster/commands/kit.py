@@ -14,7 +14,7 @@ from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
 from trueraster.kit.manifest import MANIFEST_NAME
 from trueraster.kit.plan import left_out, plan_kit
 from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_rates, understood_note
-from trueraster.options.orders import check_tagged, clips_text, length_note, made_json, made_row
+from trueraster.options.orders import check_tagged, clips_text, extras_of, length_note, made_json, made_row
 from trueraster.options.shared import as_json_option
 from trueraster.options.trade import Kind, meant, word_note
 from trueraster.options.values import UsageError, carrier_of, format_of
@@ -35,6 +35,8 @@ __all__ = ["kit"]
 )
 @click.option("--with", "extra", multiple=True, metavar="ID", help="Add a pattern that is in no kit unless asked.")
 @click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
+@click.option("--primaries", help="format or display: which colours a file says that it has.  [default: format]")
+@click.option("--tone", is_flag=True, help="1 kHz in clips: -18 dBFS at 625 lines and 50 Hz, else -20.")
 @as_json_option
 def kit(
     formats: tuple[str, ...],
@@ -45,6 +47,8 @@ def kit(
     line_rates: str | None,
     extra: tuple[str, ...],
     tagged: bool,
+    primaries: str | None,
+    tone: bool,
     as_json: bool,
 ) -> None:
     """Make the whole check-up, in the order of work.
@@ -61,7 +65,8 @@ def kit(
         raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
     named = [find_pattern(meant(Kind.PATTERN, name)) for name in dict.fromkeys(extra)]
     check_tagged(tagged, [CARRIERS[carrier]])
-    planned = plan_kit(chosen, CARRIERS[carrier], seconds=seconds, extra=named, tagged=tagged)
+    extras = extras_of(primaries, tone, seconds, [CARRIERS[carrier]])
+    planned = plan_kit(chosen, CARRIERS[carrier], seconds=seconds, extra=named, tagged=tagged, extras=extras)
     items = planned.items
     folder = Path(to)
     if not to.strip() or to == "-" or (folder.exists() and not folder.is_dir()):

@@ -81,6 +81,7 @@ def entry_of(item: Item, program: str) -> dict[str, Any]:
         },
         "seconds": order.seconds,
         "tagged": order.tagged,
+        **order.extras.told,
         "patches": [_patch(patch, fmt, signal) for patch in scene.patches],
         "nodes": len(scene.nodes),
         "program": program,

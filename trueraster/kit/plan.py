@@ -10,6 +10,7 @@ from patterns.formats import Format
 from patterns.pattern import Pattern
 from patterns.scene import Scene
 from render.carriers import Carrier
+from render.extras import USUAL, Extras
 from render.produce import Order, default_name
 from trueraster.options.orders import Wish, clips_text, orders_of
 from trueraster.options.values import UsageError
@@ -69,10 +70,12 @@ def plan_kit(
     seconds: float | None = None,
     extra: Sequence[Pattern] = (),
     tagged: bool = False,
+    extras: Extras = USUAL,
 ) -> Plan:
     """Every file of a kit: the whole of one format, then the next. All have one range.
 
-    `seconds` None is the carrier's own length. `tagged` is as in `Order`. A kit of stills has no pattern that moves.
+    `seconds` None is the carrier's own length. `tagged` and `extras` are as in `Order`. A kit of stills
+    has no pattern that moves.
 
     Raises:
         UsageError: a pattern in `extra` suits none of the formats, or moves in a kit of stills.
@@ -95,7 +98,8 @@ def plan_kit(
         ]
         for fmt in formats
     ]
-    planned = orders_of([w for part in wishes for w in part], seconds=seconds, range_is_chosen=False, tagged=tagged)
+    wished = [wish for part in wishes for wish in part]
+    planned = orders_of(wished, seconds=seconds, range_is_chosen=False, tagged=tagged, extras=extras)
     wide, deep = len(str(len(formats))), max(2, *(len(str(len(part))) for part in wishes))
     places = [(i, j) for i, part in enumerate(wishes, 1) for j in range(1, len(part) + 1)]
     items = tuple(

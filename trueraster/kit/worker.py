@@ -22,6 +22,7 @@ from patterns.formats import Format
 from patterns.pattern import Options
 from patterns.signal import Signal
 from render.carriers import CARRIERS
+from render.extras import Extras
 from render.produce import Order
 from render.writing import clear_left
 
@@ -46,6 +47,7 @@ class Job:
     carrier: str
     seconds: float | None
     tagged: bool
+    extras: Extras
     path: Path
 
     @classmethod
@@ -59,6 +61,7 @@ class Job:
             carrier=order.carrier.name,
             seconds=order.seconds,
             tagged=order.tagged,
+            extras=order.extras,
             path=path,
         )
 
@@ -71,6 +74,7 @@ class Job:
             carrier=CARRIERS[self.carrier],
             seconds=self.seconds,
             tagged=self.tagged,
+            extras=self.extras,
         )
 
 

@@ -12,10 +12,12 @@ from patterns.pattern import Options, Pattern
 from patterns.scene import Patch, Scene
 from patterns.signal import Range, Signal, round_half_up
 from render.carriers import CARRIERS, Carrier
+from render.extras import USUAL, Extras
 from render.produce import Order
 from render.proof import Proof
+from render.video.tone import SHORTEST_S, SOUND
 from trueraster.options.cells import cells_json
-from trueraster.options.values import UsageError
+from trueraster.options.values import UsageError, choice
 
 __all__ = [
     "PROOF_FIGURES",
@@ -23,6 +25,7 @@ __all__ = [
     "Wish",
     "check_tagged",
     "clips_text",
+    "extras_of",
     "length_note",
     "made_json",
     "made_row",
@@ -65,11 +68,19 @@ class Orders:
     """What a user should know of their ranges, one line each."""
 
 
-def orders_of(wishes: Sequence[Wish], *, seconds: float | None, range_is_chosen: bool, tagged: bool = False) -> Orders:
+def orders_of(
+    wishes: Sequence[Wish],
+    *,
+    seconds: float | None,
+    range_is_chosen: bool,
+    tagged: bool = False,
+    extras: Extras = USUAL,
+) -> Orders:
     """The orders of one command. All its stills share one range, and so do all its clips.
 
     Where nobody chose the range, and one of the patterns has levels that full range cannot hold, all stills (or all
-    clips) that would be full are narrow. `seconds` None is the carrier's own length. `tagged` is as in `Order`.
+    clips) that would be full are narrow. `seconds` None is the carrier's own length. `tagged` and `extras` are as in
+    `Order`.
 
     Raises:
         PatternError: a pattern cannot be drawn so.
@@ -91,11 +102,11 @@ def orders_of(wishes: Sequence[Wish], *, seconds: float | None, range_is_chosen:
         if lost := wish.lost():
             words = f"{wish.signal.range.value} range of {wish.signal.bits} bits cannot hold {_named(lost)}"
             notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what lies beyond is clipped")
-    orders = tuple(_order(wish, seconds, tagged) for wish in shared)
+    orders = tuple(_order(wish, seconds, tagged, extras) for wish in shared)
     return Orders(orders=orders, notes=tuple(dict.fromkeys(notes)))
 
 
-def _order(wish: Wish, seconds: float | None, tagged: bool) -> Order:
+def _order(wish: Wish, seconds: float | None, tagged: bool, extras: Extras) -> Order:
     return Order(
         pattern=wish.pattern,
         options=wish.options,
@@ -104,7 +115,22 @@ def _order(wish: Wish, seconds: float | None, tagged: bool) -> Order:
         carrier=wish.carrier,
         seconds=None if wish.is_still else seconds or wish.carrier.default_seconds,
         tagged=tagged and wish.carrier.colour_on_request,
+        extras=replace(extras, tone=extras.tone and wish.carrier.name in SOUND),
     )
+
+
+def extras_of(primaries: str | None, tone: bool, seconds: float | None, carriers: Sequence[Carrier]) -> Extras:
+    """What the options ask for beside the usual.
+
+    Raises:
+        UsageError: an option has no such value, or changes nothing.
+    """
+    if tone and not any(carrier.name in SOUND for carrier in carriers):
+        names = ", ".join(carrier.name for carrier in carriers)
+        raise UsageError(f"--tone: {names} cannot have sound; {', '.join(SOUND)} can")
+    if tone and seconds is not None and seconds < SHORTEST_S:
+        raise UsageError(f"--tone: {seconds:g} s is too short to read it back; give at least {SHORTEST_S:g}")
+    return Extras(for_display=choice("--primaries", primaries, ("format", "display")) == "display", tone=tone)
 
 
 def check_tagged(tagged: bool, carriers: Sequence[Carrier]) -> None:
@@ -195,6 +221,7 @@ def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, 
         "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
         "seconds": order.seconds,
         "cells": cells_json(order.format, order.pattern.scene(order.format, order.options, order.signal)),
+        **order.extras.told,
         "sha256": sha256,
         "proof": proof_json(proof),
     }

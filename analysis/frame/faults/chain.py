@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.frame.faults.managed import MANAGED
+from analysis.frame.faults.step import Floats, Parameters, Step
 from patterns.signal import Matrix, Signal
 from patterns.standards.levels import (
     CHROMA_EXCURSION_8BIT,
@@ -26,10 +26,7 @@ from patterns.standards.levels import (
     V_SCALE,
 )
 
-__all__ = ["AS_DRAWN", "STEPS", "Step", "from_codes", "to_codes", "to_rgb", "to_ycbcr"]
-
-Floats = NDArray[np.float64]
-Parameters = tuple[float, ...]
+__all__ = ["AS_DRAWN", "STEPS", "from_codes", "to_codes", "to_rgb", "to_ycbcr"]
 
 _NARROW, _CHROMA = float(LUMA_EXCURSION_8BIT.value), float(CHROMA_EXCURSION_8BIT.value)
 _FOOT, _FULL = float(FOOTROOM_8BIT.value), 255.0
@@ -90,29 +87,6 @@ def _scales(signal: Signal) -> tuple[Floats, Floats]:
     black = np.array([signal.fraction_of(i, 0) for i in range(3)])
     step = np.array([signal.fraction_of(i, 1) for i in range(3)]) - black
     return 1 / step, -black / step
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """One thing that a chain may do. Several ways of doing the same thing share an `id`."""
-
-    id: str
-    way: str
-    apply: Callable[[Floats, Parameters, Signal], Floats]
-    """From R'G'B' fractions, the parameters, and the captured signal, to R'G'B' fractions."""
-    start: Parameters = ()
-    lowest: Parameters = ()
-    highest: Parameters = ()
-    usual: Parameters = ()
-    """How far from its start a parameter usually lies: the width of what is expected of it."""
-    rare: float = 0.0
-    """Price of a way that is met less often than the others of its kind, in the criterion's units."""
-    tell: Callable[[Parameters], dict[str, float | str]] = lambda parameters: {}
-    """The parameters by the names and in the units that a user reads."""
-    drops: int = 0
-    """Low bits, of 8, that are lost."""
-    colour_only: bool = False
-    """Whether greys pass it unchanged."""
 
 
 def _in_ycbcr(change: Callable[[Floats, Parameters], Floats]) -> Callable[[Floats, Parameters, Signal], Floats]:
@@ -230,17 +204,12 @@ _U_V = (float(2 * (1 - KB_601.value) * U_SCALE.value), float(2 * (1 - KR_601.val
 
 def _steps() -> tuple[Step, ...]:
     steps = [
-        Step(
-            id="matrix-601-as-709",
-            way="decoded",
-            apply=_other_matrix(Matrix.BT601, Matrix.BT709),
-            colour_only=True,
-        ),
-        Step(
-            id="matrix-709-as-601",
-            way="decoded",
-            apply=_other_matrix(Matrix.BT709, Matrix.BT601),
-            colour_only=True,
+        *(
+            Step(id=id, way="decoded", apply=_other_matrix(coded, decoded), colour_only=True)
+            for id, coded, decoded in (
+                ("matrix-601-as-709", Matrix.BT601, Matrix.BT709),
+                ("matrix-709-as-601", Matrix.BT709, Matrix.BT601),
+            )
         ),
         Step(
             id="components-swapped",
@@ -284,6 +253,7 @@ def _steps() -> tuple[Step, ...]:
                 colour_only=True,
             )
         )
+    steps += MANAGED
     for way, change in (
         ("R'G'B'", _in_rgb(lambda rgb, p: _power(rgb, p[0]))),
         ("R'G'B' codes", _in_rgb(lambda rgb, p: _code_power(rgb, p[0]))),

@@ -14,14 +14,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-from analysis.frame.faults.chain import AS_DRAWN, STEPS, Step, from_codes, to_codes
+from analysis.frame.faults.chain import AS_DRAWN, STEPS, from_codes, to_codes
+from analysis.frame.faults.step import Floats, Step
 from patterns.signal import Range, Signal
 
 __all__ = ["Diagnosis", "Evidence", "LevelFault", "diagnose_levels"]
-
-Floats = NDArray[np.float64]
 
 _FLOOR_CODES = 0.55
 """What a code of 8 bits may be off without fault: by rounding at the source, in the chain and in the capture."""
@@ -31,6 +29,8 @@ _LEAST_CODES = 0.9
 """A fault that moves no patch by more codes of 8 bits than this is not told."""
 _LEAST_SECOND = 1.4
 """The same of each of two: the second must not be told for the way in which a chain rounds."""
+_UNTOLD = "not shown by greys"
+"""The word for a parameter that the pattern has no colours to tell by."""
 _SHARES = 33
 """Levels along a gradient's patch that are followed."""
 _LEAST_GAIN = 12.0
@@ -56,6 +56,11 @@ class Evidence:
     """(patches, 3) half of what R'G'B' changes by within a patch that is a piece of a gradient; None: all are flat."""
     doubt: float = 1.0
     """Factor on what a code may be off: above 1 where the frame was scaled or coded with loss."""
+
+    @property
+    def is_neutral(self) -> bool:
+        """Whether only greys were sent."""
+        return bool(np.all(np.ptp(self.rgb, axis=1) < 1e-9))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -308,7 +313,8 @@ def _diagnosed(fitter: _Fitter) -> tuple[float, Diagnosis]:
             LevelFault(
                 id=step.id,
                 confidence=sum(w for w, e in zip(weights, tried, strict=True) if step.id in e.ids) / max(1.0, left / 3),
-                parameters=_told(step, parameters, own_uncertainties),
+                parameters=_told(step, parameters, own_uncertainties)
+                | dict.fromkeys(step.untold_by_greys if evidence.is_neutral else (), _UNTOLD),
                 effect_codes=effect,
                 weight=float(np.sum(((fitter.target - without[fitter.used]) / fitter.sigma) ** 2)),
             )
@@ -319,14 +325,12 @@ def _diagnosed(fitter: _Fitter) -> tuple[float, Diagnosis]:
 
 
 def _worth_trying(evidence: Evidence) -> tuple[Step, ...]:
-    neutral = bool(np.all(np.ptp(evidence.rgb, axis=1) < 1e-9))
+    if not evidence.is_neutral:
+        return STEPS
+    # Greys tell nothing of what turns or swaps colours, but a channel's gain gives them a tint.
     grey_signal = not evidence.signal.sampling.is_rgb and bool(np.all(~np.isfinite(evidence.measured[:, 1:])))
-    if neutral and not grey_signal:
-        # Greys tell nothing of what turns or swaps colours, but a channel's gain gives them a tint.
-        return tuple(step for step in STEPS if not step.colour_only)
-    if neutral:
-        return tuple(step for step in STEPS if not step.colour_only and step.id != "channel-gain")
-    return STEPS
+    steps = (step for step in STEPS if not (step.colour_only or step.like_on_greys))
+    return tuple(step for step in steps if not (grey_signal and step.id == "channel-gain"))
 
 
 def _pairs(steps: Iterable[Step]) -> Iterable[tuple[Step, Step]]:
@@ -340,6 +344,9 @@ def _pairs(steps: Iterable[Step]) -> Iterable[tuple[Step, Step]]:
 
 def _order_matters(first: Step, second: Step) -> bool:
     """Whether the other order of two steps gives something that no other parameters give."""
+    if "colour-managed" in (first.id, second.id):
+        # It comes between decoding and the output; but a viewer may be handed a range that is not the file's.
+        return bool({"range-expanded", "range-compressed"} & {first.id, second.id})
     bent = {"gamma", "footroom-clipped", "headroom-clipped", "bits-lost"}
     return (first.id in bent and second.id in bent) or (first.id in bent) != (second.id in bent)
 

@@ -14,9 +14,10 @@ __all__ = ["FAULTS", "FaultWords"]
 class FaultWords:
     """One fault. The words hold for any chain; `seen` may hold {placeholders} for what was measured.
 
-    The placeholders are among gain (a factor), offset_percent, power, degrees, channel (a component or a gun), order
-    (the channels as they arrive), bits (that carry something), sides (words), scale_x, scale_y (factors), offset_x,
-    offset_y (samples), response (a factor), pattern (that was asked for) and looks_like (what is there instead).
+    The placeholders are among gain (a factor), offset_percent, power, degrees, transfer and primaries (what became of
+    them, in words), channel (a component or a gun), order (the channels as they arrive), bits (that carry something),
+    sides (words), scale_x, scale_y (factors), offset_x, offset_y (samples), response (a factor), pattern (that was
+    asked for) and looks_like (what is there instead).
     Whoever fills them in rounds them and gives them their sign; units stand in the words.
     """
 
@@ -117,6 +118,17 @@ _ALL = (
         cause="A gamma table, a colour profile, tone mapping or a picture mode in player, driver or capture.",
         remedy="Switch colour management, picture modes and tone mapping off and set the driver's gamma to 1.0. "
         "Do not correct it at the set.",
+    ),
+    FaultWords(
+        id="colour-managed",
+        title="Colours converted for the computer's screen",
+        seen="Black and white are right and what lies between follows a conversion of colours (transfer: {transfer}; "
+        "primaries: {primaries}).",
+        cause="A colour-managed viewer, browser or player took the file's word for its transfer and its primaries and "
+        "converted it to those of the screen. The file itself is as it was drawn.",
+        remedy="Switch colour management off, play the file through a path without it, or draw the clip again with "
+        "--primaries display, which names the screen's own colours so that nothing is left to convert. Do not correct "
+        "it at the set.",
     ),
     FaultWords(
         id="matrix-601-as-709",

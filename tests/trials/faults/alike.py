@@ -54,6 +54,11 @@ def _fixed(coding: Coding) -> Iterator[Fault]:
     for order in permutations("RGB"):
         if order != tuple("RGB"):
             yield fault("channels-swapped", order="".join(order))
+    for file in ("BT.1886", "BT.709"):
+        yield fault("colour-managed", file=file, shown="sRGB")
+        for primaries in ("SMPTE 170M", "BT.470 BG"):
+            yield fault("colour-managed", file=file, shown="sRGB", primaries=primaries)
+            yield fault("colour-managed", file=file, shown=file, primaries=primaries)
     for lost in (2, 3, 4):
         for nearest in (False, True):
             yield fault("bits-lost", lost=lost, nearest=nearest)

@@ -181,6 +181,23 @@ def _saturation(gain: float) -> Fault:
     return fault("chroma-gain", "chroma", {"gain": gain}, gain=gain)
 
 
+def managed_faults(pattern: str) -> list[Fault]:
+    """What viewers and players convert; greys show of the primaries nothing."""
+    found = [_managed(file, "sRGB", "", pattern) for file in ("BT.1886", "BT.709")]
+    if pattern.startswith("bars"):
+        for primaries in ("SMPTE 170M", "BT.470 BG"):
+            for file in ("BT.1886", "BT.709"):
+                found += [_managed(file, shown, primaries, pattern) for shown in ("sRGB", file)]
+    return found
+
+
+def _managed(file: str, shown: str, primaries: str, pattern: str) -> Fault:
+    true = {"transfer": "kept" if shown == file else f"{file} to {shown}"}
+    if pattern.startswith("bars"):
+        true["primaries"] = f"{primaries} to BT.709" if primaries else "kept"
+    return fault("colour-managed", None, true, file=file, shown=shown, primaries=primaries)
+
+
 def bit_faults() -> list[Fault]:
     return [
         fault("bits-lost", None, {"bits": 8 - lost}, lost=lost, nearest=nearest)
@@ -416,7 +433,9 @@ class _Draw:
 def all_cases(seed: int = 1, quick: bool = False) -> tuple[Case, ...]:
     """The whole matrix, or a draw of about 300 cases."""
     draw = _Draw(seed, quick)
-    found = [*_clean(draw), *_singles(draw), *_pairs(draw), *_others(draw)]
+    # By a draw of their own, so that cases which came before them stay the same.
+    managed = _colour_managed(_Draw(seed + 1000, quick))
+    found = [*_clean(draw), *_singles(draw), *_pairs(draw), *_others(draw), *managed]
     unlike = list({case.name: case for case in found}.values())
     # Cases of one pattern and format stand together: its frame is drawn once.
     return tuple(sorted(unlike, key=lambda case: (case.format, case.shown or case.pattern, case.capture)))
@@ -469,6 +488,15 @@ def _singles(draw: _Draw) -> Iterator[Case]:
         for found in field_faults():
             for format_id, times in (("480i", 1), ("576i", 1), ("1080i50", 0 if pattern == "steps" else 1)):
                 yield from some(found, pattern, times, format_id)
+
+
+def _colour_managed(draw: _Draw) -> Iterator[Case]:
+    for pattern in ("bars", "bars-split", "steps", "ramp", "pluge"):
+        for found in managed_faults(pattern):
+            for _ in range(1 if draw.quick else 4):
+                case = draw.single(found, pattern)
+                if case:
+                    yield case
 
 
 def _pairs(draw: _Draw) -> Iterator[Case]:

@@ -8,8 +8,10 @@ that what it does to a pattern's levels is known without a picture.
 from __future__ import annotations
 
 import subprocess
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -28,6 +30,11 @@ from tests.trials.faults.coding import (
     quantised,
     staged,
 )
+
+with warnings.catch_warnings():
+    # Of plotting, which is not installed.
+    warnings.simplefilter("ignore")
+    import colour
 
 __all__ = ["Condition", "Fault", "applied", "fault", "filtered"]
 
@@ -156,6 +163,32 @@ def _channel_gain(rgb: Floats, coding: Coding, *, channel: str, gain: float) -> 
     return rgb * np.array([gain if letter == channel else 1 for letter in "RGB"], rgb.dtype)
 
 
+_LIGHT: dict[str, Callable[[Floats], Floats]] = {
+    "BT.1886": lambda codes: colour.models.eotf_BT1886(codes, L_B=0, L_W=1),
+    "BT.709": colour.models.oetf_inverse_BT709,
+}
+_SHOWN: dict[str, Callable[[Floats], Floats]] = {
+    "BT.1886": lambda light: colour.models.eotf_inverse_BT1886(light, L_B=0, L_W=1),
+    "BT.709": colour.models.oetf_BT709,
+    "sRGB": colour.models.eotf_inverse_sRGB,
+}
+_SPACES = {"SMPTE 170M": "SMPTE C", "BT.470 BG": "ITU-R BT.470 - 625"}
+"""What colour-science calls the primaries of 525 and of 625 lines."""
+
+
+@lru_cache
+def _to_bt709(primaries: str) -> Floats:
+    return np.asarray(colour.matrix_RGB_to_RGB(_SPACES[primaries], "ITU-R BT.709", chromatic_adaptation_transform=None))
+
+
+def _managed(rgb: Floats, coding: Coding, *, file: str, shown: str, primaries: str = "") -> Floats:
+    """Decoded to light as `file`, with the primaries of BT.709, coded as `shown`; by colour-science, in double."""
+    light = _LIGHT[file](np.clip(rgb.astype(np.float64), 0, 1))
+    if primaries:
+        light = np.clip(light @ _to_bt709(primaries).T, 0, 1)
+    return np.asarray(_SHOWN[shown](light)).astype(rgb.dtype)
+
+
 def _bits_lost(rgb: Floats, coding: Coding, *, lost: int, nearest: bool) -> Floats:
     step = 1 << lost
     codes = quantised(255 * rgb if coding.is_rgb else encode(rgb, coding.matrix))
@@ -179,6 +212,7 @@ _POINTWISE: dict[str, Callable[..., Floats]] = {
     "chroma": _chroma_turned,
     "channel-gain": _channel_gain,
     "bits-lost": _bits_lost,
+    "colour-managed": _managed,
 }
 
 
