@@ -15,6 +15,7 @@ from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
+from trueraster.output.files import check_target
 from trueraster.output.terminal import counted, progress
 
 __all__ = ["lens"]
@@ -35,10 +36,7 @@ def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
     Print 'trueraster sheet board', glue it flat, and take 5 to 20 photographs of it with the zoom and focus of the
     photograph of the screen: from the front, the left, the right, above and below, near the picture's corners too.
     """
-    if to.suffix.lower() != ".json":
-        raise UsageError(f"--to: got {str(to)[:60]!r}, a file name that ends in .json is expected")
-    if to.is_dir():
-        raise UsageError(f"--to: {to} is a folder")
+    check_target("--to", to, ".json", photos)
     if len(photos) < FEWEST_PHOTOS:
         raise UsageError(
             f"{counted(len(photos), 'photograph')} of the board: at least {FEWEST_PHOTOS} are needed, 10 are good"
