@@ -11,6 +11,7 @@ from analysis.lens.board import find_board
 from analysis.lens.calibrate import FEWEST_PHOTOS, calibrate
 from analysis.lens.file import save_lens
 from analysis.photo.file import read_photo
+from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
@@ -43,6 +44,8 @@ def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
         )
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many, at most {_MOST_PHOTOS} are taken, 10 are good")
+    for path in photos:
+        check_plain(path)
     seen, missed = [], []
     with progress("calibrating", quiet=as_json) as tell:
         for i, path in enumerate(photos):

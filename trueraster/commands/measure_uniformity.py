@@ -12,6 +12,7 @@ from analysis.photo.file import Photo, read_photo
 from analysis.uniformity.answer import uniformity_answer
 from analysis.uniformity.measure import Uniformity, measure_uniformity
 from analysis.uniformity.picture import uniformity_picture
+from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
@@ -56,6 +57,8 @@ def uniformity(
         raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
     inputs = [*photos, *(path for path in (flat_field, ambient) if path is not None)]
     targets_of(Targets(picture=picture), inputs)
+    for path in inputs:
+        check_plain(path)
     flat = None if flat_field is None else read_photo(flat_field)
     room = None if ambient is None else read_photo(ambient)
     with progress("measuring", quiet=as_json) as tell:
