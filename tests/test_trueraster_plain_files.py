@@ -1,4 +1,7 @@
-"""Files that a command reads: a named pipe, a device, a folder or a socket in the place of one is a line at once."""
+"""Files that a command reads: a named pipe, a device, a folder or a socket in the place of one is a line at once.
+
+And names of files that it would write, which are looked at before those are read.
+"""
 
 from __future__ import annotations
 
@@ -95,6 +98,36 @@ def test_what_is_no_file_is_one_line_at_once(command: str, kind: str, words: str
     said = f"cannot be read ({words})" if kind == "missing" else f"is not a file ({words})"
     assert (code, out.getvalue(), err.getvalue()) == (2, "", f"trueraster: {name}: {said}\n")
     assert sorted(here.iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    "command", ["verify F --picture", "measure uniformity F --picture", "measure uniformity G --flat-field F --picture"]
+)
+def test_the_name_of_a_picture_is_looked_at_first(command: str, here: Path) -> None:
+    (here / "folder.png").mkdir()
+    line = ["f.png" if word == "F" else "g.png" if word == "G" else word for word in command.split()]
+    for name, words in (
+        ("x.jpg", "got 'x.jpg', a name that ends in .png is expected"),
+        ("folder.png", "folder.png is a folder"),
+        ("f.png", "f.png is one of the files that are read, and would be lost"),
+    ):
+        err = io.StringIO()
+        with contextlib.redirect_stderr(err):
+            assert run([*line, name]) == 2
+        assert err.getvalue() == f"trueraster: --picture: {words}\n"
+
+
+def test_the_name_of_a_lens_file_is_looked_at_first(here: Path) -> None:
+    (here / "folder.json").mkdir()
+    for name, words in (
+        ("x.txt", "got 'x.txt', a name that ends in .json is expected"),
+        ("folder.json", "folder.json is a folder"),
+        ("b.json", "b.json is one of the files that are read, and would be lost"),
+    ):
+        err = io.StringIO()
+        with contextlib.redirect_stderr(err):
+            assert run(["measure", "lens", "a.json", "b.json", "c.json", "d.json", "e.json", "--to", name]) == 2
+        assert err.getvalue() == f"trueraster: --to: {words}\n"
 
 
 def test_a_socket_is_no_file(here: Path) -> None:

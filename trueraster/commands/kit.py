@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from analysis.rounding import counted
 from patterns.catalogue import find_pattern
 from render.carriers import CARRIERS
 from trueraster import interrupt
@@ -17,7 +18,7 @@ from trueraster.kit.rates import check_line_rates, line_rates_note, parse_line_r
 from trueraster.options.orders import check_tagged, length_note, made_json, made_row
 from trueraster.options.shared import as_json_option
 from trueraster.options.values import UsageError, choice, format_of
-from trueraster.output.terminal import columns, counted, note, progress, put_json, put_text
+from trueraster.output.terminal import columns, note, progress, put_json, put_text
 
 __all__ = ["kit"]
 

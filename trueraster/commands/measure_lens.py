@@ -11,13 +11,14 @@ from analysis.lens.board import find_board
 from analysis.lens.calibrate import FEWEST_PHOTOS, calibrate
 from analysis.lens.file import save_lens
 from analysis.photo.file import read_photo
+from analysis.rounding import counted
 from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
 from trueraster.output.files import check_target
-from trueraster.output.terminal import counted, progress
+from trueraster.output.terminal import progress
 
 __all__ = ["lens"]
 

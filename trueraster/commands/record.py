@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from analysis.rounding import counted
 from render.errors import FileError
 from render.reading import read_bounded, read_stream
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.record import date_of, details_of, limits_of, now, record_path, stage_of, words_of
 from trueraster.options.shared import as_json_option
-from trueraster.output.terminal import counted, note, progress, put_json, put_text
+from trueraster.output.terminal import note, progress, put_json, put_text
 from trueraster.record.answer import record_json, record_text
 from trueraster.record.changes import (
     Json,
