@@ -55,7 +55,7 @@ def uniformity(
     """
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
-    inputs = [*photos, *(path for path in (flat_field, ambient) if path is not None)]
+    inputs = [*(path for path in (flat_field, ambient) if path is not None), *photos]
     targets_of(Targets(picture=picture), inputs)
     for path in inputs:
         check_plain(path)
