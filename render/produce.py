@@ -22,7 +22,7 @@ from render.video.encoder import encode_frames
 from render.video.h264_clip import write_h264_clip
 from render.writing import placed_from_room
 
-__all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
+__all__ = ["Made", "Order", "ProofError", "default_name", "produce"]
 
 
 class ProofError(Exception):

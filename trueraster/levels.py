@@ -11,7 +11,7 @@ from patterns.signal import Colour, Matrix, Range, Sampling, Signal, narrow_code
 from patterns.standards.levels import COMPONENT_WHITE_MV, IRE_MV, SETUP_IRE, SETUP_SCALE, WHITE_525_MV, WHITE_IRE
 from trueraster.options.values import UsageError
 
-__all__ = ["USUAL", "Code", "Level", "component_millivolts", "distinct_patches", "parse_level"]
+__all__ = ["USUAL", "Level", "component_millivolts", "distinct_patches", "parse_level"]
 
 USUAL = (-4, -2, 0, 2, 4, "7.5", 10, 20, 30, 40, 50, 60, 70, 75, 80, 90, 100, 105, 109)
 """Percentages of the table that is shown when none is asked for."""

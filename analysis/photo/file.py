@@ -24,7 +24,7 @@ from analysis.photo.header import check_header
 from render.errors import FileError
 from render.reading import read_bounded
 
-__all__ = ["MOST_PIXELS", "Photo", "read_photo"]
+__all__ = ["Photo", "read_photo"]
 
 MOST_PIXELS = 60_000_000
 """Larger photographs are refused."""

@@ -19,7 +19,7 @@ from patterns.standards.levels import (
     WHITE_525_MV,
 )
 
-__all__ = ["SYNC_KEY", "Interface", "ScopeError", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
+__all__ = ["SYNC_KEY", "Interface", "SignalKind", "SyncOn", "TraceKind", "interface_of"]
 
 
 class ScopeError(ValueError):

@@ -20,15 +20,7 @@ from render.files.y4m import plane_bytes
 from render.quantise import Planes
 from render.tags import Tags
 
-__all__ = [
-    "WriteError",
-    "encode_frames",
-    "mark_full_range",
-    "pixel_format",
-    "repeat_group",
-    "to_container",
-    "to_program_stream",
-]
+__all__ = ["WriteError", "encode_frames", "mark_full_range", "repeat_group", "to_container", "to_program_stream"]
 
 
 class WriteError(OSError):

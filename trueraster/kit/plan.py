@@ -14,7 +14,7 @@ from render.produce import Order, default_name
 from trueraster.options.orders import Wish, orders_of
 from trueraster.options.values import UsageError
 
-__all__ = ["Item", "Plan", "patterns_for", "plan_kit"]
+__all__ = ["Item", "plan_kit"]
 
 _HEAD = "slate"
 

@@ -16,17 +16,7 @@ from render.produce import Order
 from render.proof import Proof
 from trueraster.options.values import UsageError
 
-__all__ = [
-    "PROOF_FIGURES",
-    "Orders",
-    "Wish",
-    "check_tagged",
-    "length_note",
-    "made_json",
-    "made_row",
-    "orders_of",
-    "proof_json",
-]
+__all__ = ["PROOF_FIGURES", "Wish", "check_tagged", "length_note", "made_json", "made_row", "orders_of", "proof_json"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

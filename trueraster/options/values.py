@@ -14,7 +14,7 @@ from patterns.userfile import load_pattern
 from render.reading import check_plain
 from trueraster.errors import UsageError
 
-__all__ = ["UsageError", "cells_of", "choice", "format_of", "options_of", "pattern_of", "percent"]
+__all__ = ["UsageError", "cells_of", "choice", "format_of", "options_of", "pattern_of"]
 
 
 def percent(name: str, text: str | None) -> Fraction | None:

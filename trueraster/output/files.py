@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from analysis.answer import Answer
     from analysis.drawing.plots import Plot
 
-__all__ = ["Drawings", "Targets", "check_folder", "check_target", "targets_in", "targets_of", "write_files"]
+__all__ = ["Drawings", "Targets", "check_target", "targets_in", "targets_of", "write_files"]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,7 @@ from trueraster.output.cautions import CAUTIONS
 from trueraster.output.json import Files
 from trueraster.output.terminal import columns, wrapped
 
-__all__ = ["INSIDE", "advice_said", "advice_title", "aligned", "answer_text", "files_text", "sentence", "table_text"]
+__all__ = ["INSIDE", "advice_said", "advice_title", "aligned", "answer_text"]
 
 INSIDE = f"Work inside the set: {SERVICE[0].lower()}{SERVICE[1:]}"
 

@@ -24,7 +24,7 @@ from trueraster.options.file_format import format_of_file
 from trueraster.options.orders import Wish, orders_of
 from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 
-__all__ = ["View", "Wanted", "view_of", "wanted_of"]
+__all__ = ["View", "view_of", "wanted_of"]
 
 _DEFAULT_FORMAT = "480i"
 _BITS = 16

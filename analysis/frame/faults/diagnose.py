@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from analysis.frame.faults.chain import AS_DRAWN, STEPS, Step, from_codes, to_codes
 from patterns.signal import Range, Signal
 
-__all__ = ["Diagnosis", "Evidence", "LevelFault", "diagnose_levels"]
+__all__ = ["Diagnosis", "Evidence", "diagnose_levels"]
 
 Floats = NDArray[np.float64]
 
