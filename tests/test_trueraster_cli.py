@@ -664,7 +664,7 @@ EMPTY_MISTAKES = [
     (["draw", "bars", "--as", ""], "--as"),
     (["draw", "bars", "--as", "png", "--to", ""], "--to"),
     (["draw", ""], "pattern"),
-    (["verify", ""], "directory"),
+    (["verify", ""], "is not a file (a folder)"),
     (["levels", ""], "level"),
     (["timing", ""], "format"),
     (["timing", "480i", "--edid", ""], "--edid"),
