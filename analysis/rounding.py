@@ -1,10 +1,10 @@
-"""Figures with no more digits than their uncertainty justifies."""
+"""Numbers in words: figures with no more digits than their uncertainty justifies, and counts with their nouns."""
 
 from __future__ import annotations
 
 import math
 
-__all__ = ["MOST", "decimals", "figure", "uncertainty_text", "unsigned"]
+__all__ = ["MOST", "counted", "decimals", "figure", "uncertainty_text", "unsigned"]
 
 MOST = 3
 """Decimals: a thousandth of a millimetre or of a percent is beyond what any set holds still."""
@@ -22,6 +22,11 @@ def decimals(uncertainty: float | None, most: int = MOST) -> int:
     if lead >= 9.5:
         place, lead = place + 1, 1.0
     return int(min(max(-place + (lead < 1.95), 0), most))
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: '1 minute', '2 minutes'."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def figure(value: float | None, places: int) -> str:

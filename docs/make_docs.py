@@ -21,6 +21,7 @@ from PIL import Image
 
 from analysis.answer import Kind
 from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control
+from analysis.rounding import counted
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.pattern import Area, Options, Pattern, percent_text
@@ -33,7 +34,6 @@ from render.preview import preview, preview_png
 from trueraster.cli import run
 from trueraster.levels import component_millivolts, distinct_patches
 from trueraster.output.json import quantities_in
-from trueraster.output.terminal import counted
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.tolerancefile import SHOWN, known_figures
 from trueraster.report.tolerances import fits, tolerances_of

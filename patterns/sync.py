@@ -9,7 +9,7 @@ from patterns.formats import Family, Format
 from patterns.lines import timing_of
 from patterns.sources import Mark, Source
 
-__all__ = ["Sync", "SyncKind", "sync_of"]
+__all__ = ["SyncKind", "sync_of"]
 
 
 class SyncKind(StrEnum):

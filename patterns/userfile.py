@@ -58,7 +58,7 @@ def load_pattern(path: Path) -> Pattern:
         with path.open("rb") as file:
             data = file.read(_LARGEST_FILE + 1)
     except OSError as error:
-        raise PatternError(f"{path}: {error.strerror or error}") from error
+        raise PatternError(f"{path}: cannot be read ({error.strerror or error})") from error
     if len(data) > _LARGEST_FILE:
         raise PatternError(f"{path}: larger than 1 MiB, no pattern is")
     try:

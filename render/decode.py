@@ -25,6 +25,7 @@ from render.errors import FileError
 from render.files.png import read_png
 from render.files.stills import StillWords, with_words
 from render.quantise import Planes
+from render.reading import check_plain
 from render.samples import SampleError, planes_of
 from render.tags import Provenance, Tags
 
@@ -146,8 +147,9 @@ def open_video(path: Path) -> Iterator[VideoFile]:
     """Open a picture or a video file.
 
     Raises:
-        FileError: it is missing, empty, too large, or no file that can be decoded.
+        FileError: it is missing, no plain file, empty, too large, or no file that can be decoded.
     """
+    check_plain(path)
     try:
         with path.open("rb") as file:
             head = file.read(1 << 16)
@@ -174,7 +176,7 @@ def open_video(path: Path) -> Iterator[VideoFile]:
                 context.options = {"err_detect": strict, "max_pixels": str(LARGEST)}
                 yield VideoFile(path, container, head)
     except OSError as error:
-        raise FileError(f"{path}: {error.strerror or error}") from error
+        raise FileError(f"{path}: cannot be read ({error.strerror or error})") from error
 
 
 @contextmanager

@@ -24,7 +24,7 @@ from patterns.signal import Colour
 if TYPE_CHECKING:
     from PIL import ImageFont
 
-__all__ = ["Coverage", "Mark", "cover_all"]
+__all__ = ["Coverage", "cover_all"]
 
 Mark = Disc | Ring | Segment | Text
 Floats = NDArray[np.float64]

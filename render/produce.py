@@ -23,7 +23,7 @@ from render.video.h264_clip import write_h264_clip
 from render.video.tone import prove_tone, tone_dbfs
 from render.writing import placed_from_room
 
-__all__ = ["Made", "Order", "ProofError", "Step", "default_name", "produce"]
+__all__ = ["Made", "Order", "ProofError", "default_name", "produce"]
 
 
 class ProofError(Exception):

@@ -25,7 +25,7 @@ from render.marks import Coverage, cover_all
 from render.quantise import Plane, Planes, quantise, sample_type
 from render.waves import add_waves
 
-__all__ = ["check_raster", "draw", "draw_frame", "frames_per_period", "shaping_taps"]
+__all__ = ["check_raster", "draw", "draw_frame", "frames_per_period"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.signedinteger[Any]]

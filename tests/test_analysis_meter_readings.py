@@ -144,7 +144,7 @@ def test_light_that_does_not_exist(file: Path) -> None:
         ("", "is empty; readings as CSV or CGATS text"),
         (" \n", "is empty"),
         (b"\x89PNG\r\n\0\0", "is no text"),
-        (b"\0" * 4_000_001, "is larger than 4 MB"),
+        (b"0" * ((4 << 20) + 1), "is larger than 4 MB; no file of readings"),
         ("# nothing\n", "row 1: holds no header"),
         (f"{XYY}\n", "row 2: no reading follows the header"),
         ("grey,100,.3,.3,5\n", "row 1, column field: is missing; the header should be"),
@@ -165,8 +165,8 @@ def test_mistakes_of_a_whole_file(file: Path, text: str | bytes, said: str) -> N
 
 def test_no_file(tmp_path: Path) -> None:
     """A folder or a missing file is reported as not readable."""
-    for path in (tmp_path, tmp_path / "none.csv"):
-        with pytest.raises(FileError, match="cannot be read"):
+    for path, words in ((tmp_path, "is not a file (a folder)"), (tmp_path / "none.csv", "cannot be read (No such")):
+        with pytest.raises(FileError, match=re.escape(f"{path}: {words}")):
             read_readings(path)
 
 

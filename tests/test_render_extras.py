@@ -65,6 +65,7 @@ def test_a_still_says_srgb(tmp_path: Path) -> None:
 
 
 def test_what_is_drawn_says_whose_colours_it_has(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A pattern with display colours names them in what the file says of itself."""
     for primaries in ("format", "display"):
         words = ["draw", "bars", "--as", "y4m", "--seconds", "0.1", "--primaries", primaries, "--json"]
         assert run([*words, "--to", str(tmp_path / primaries)]) == 0
@@ -72,6 +73,7 @@ def test_what_is_drawn_says_whose_colours_it_has(tmp_path: Path, capsys: pytest.
 
 
 def test_other_words_are_refused_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A word that is no choice is refused in one line that lists the choices."""
     for command in (["draw", "bars"], ["kit"]):
         assert run([*command, "--primaries", "wide", "--to", str(tmp_path / "none")]) == 2
         said = capsys.readouterr().err
@@ -175,12 +177,14 @@ def test_another_sound_is_no_tone(tmp_path: Path, made: str, words: str) -> None
 
 
 def test_a_sound_of_another_length_is_no_tone(tmp_path: Path) -> None:
+    """The proof does not take a sound of the wrong length for the tone."""
     path = drawn(tmp_path, "v210", "--seconds", "1", "--tone")
     tags = Tags(width=720, height=480, sampling=Sampling.YCBCR_422, bits=10, rate=Fraction(25), frames=50)
     assert tone_fault(hear_tone(path), tags, -20) == "the sound lasts 1.00 s, the picture 2.00 s"
 
 
 def test_a_tone_where_there_is_no_sound_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file without room for sound cannot be given a tone."""
     for words, said in (
         (["draw", "bars", "--as", "png", "--as", "y4m"], "--tone: png, y4m cannot have sound; h264, "),
         (["kit", "--as", "tiff"], "--tone: tiff cannot have sound; h264, "),

@@ -517,6 +517,54 @@ def test_what_a_file_says_of_itself_is_not_trusted(here: Path, comment: str) -> 
     assert process.returncode == 2
 
 
+@pytest.mark.parametrize(
+    ("comment", "words"),
+    [
+        (
+            "pattern=croshatch&format=480i",
+            "the file says that it shows 'croshatch', which is no pattern; give --pattern",
+        ),
+        ("pattern=own:x&format=480i", "the file shows the own pattern 'x'; give its TOML file with --pattern"),
+        ("pattern=bars&format=481x", "the file says that its format is '481x', which is none; give --format"),
+        (
+            "pattern=bars&format=480i&aspect=2:7",
+            "the file says that its aspect is '2:7', which 480i cannot have; give --aspect",
+        ),
+        *(
+            (f"pattern={said}&format=480i", "what the file says of its pattern cannot be read; give --pattern, and the")
+            for said in (
+                "crosshatch&cells=0x0",
+                "window&level=x",
+                "window&level=1/0",
+                "field&colour=puce",
+                "bars&bars=9",
+            )
+        ),
+    ],
+)
+def test_a_mistake_in_what_a_file_says_names_the_file(here: Path, comment: str, words: str) -> None:
+    from PIL.PngImagePlugin import PngInfo
+
+    told = PngInfo()
+    told.add_text("Comment", f"made-by=trueraster&{comment}")
+    Image.new("RGB", (720, 480)).save(here / "txt.png", pnginfo=told)
+    check_mistake(call("verify", "txt.png"), f"trueraster: txt.png: {words}")
+
+
+def test_what_is_typed_goes_before_what_a_file_says_and_nobody_can_read(here: Path) -> None:
+    """With the options that the message asks for there is a verdict; a mistake in them is told as one of them."""
+    from PIL.PngImagePlugin import PngInfo
+
+    assert call("draw", "field", "--colour", "red", "--format", "480i", "--as", "png", "--to", "red.png").code == 0
+    told = PngInfo()
+    told.add_text("Comment", "made-by=trueraster&pattern=field&format=480i&colour=puce")
+    with Image.open("red.png") as drawn:
+        drawn.save("puce.png", pnginfo=told)
+    assert call("verify", "puce.png", "--pattern", "field", "--colour", "red").code == 0
+    assert call("verify", "puce.png", "--colour", "red").code == 0
+    check_mistake(call("verify", "puce.png", "--pattern", "field", "--colour", "mauve"), "mauve")
+
+
 # --- Mistakes ------------------------------------------------------------------------------------------------
 
 DRAW_MISTAKES: list[tuple[str, str]] = [
@@ -616,7 +664,7 @@ EMPTY_MISTAKES = [
     (["draw", "bars", "--as", ""], "--as"),
     (["draw", "bars", "--as", "png", "--to", ""], "--to"),
     (["draw", ""], "pattern"),
-    (["verify", ""], "directory"),
+    (["verify", ""], "is not a file (a folder)"),
     (["levels", ""], "level"),
     (["timing", ""], "format"),
     (["timing", "480i", "--edid", ""], "--edid"),

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["BLUE", "INK", "KINDS", "ORANGE", "RULE", "SOFT", "WIDTH", "Plot", "plot_bytes", "plot_sheet", "plot_style"]
+__all__ = ["BLUE", "INK", "KINDS", "ORANGE", "RULE", "SOFT", "Plot", "plot_bytes", "plot_sheet", "plot_style"]
 
 INK, SOFT, RULE = "#16191d", "#4a525c", "#d5dae0"
 BLUE, ORANGE = "#1f6fb2", "#d9660a"

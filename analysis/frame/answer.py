@@ -10,6 +10,7 @@ from analysis.frame.findings import Examination, Fault, OtherPatternError
 from analysis.frame.levels import AREA_PERCENT, Frame, Reading, Tolerance
 from analysis.frame.place.axes import Axis
 from analysis.frame.quantities import quantities, with_totals
+from analysis.rounding import counted
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Pattern
 from patterns.signal import Signal
@@ -191,14 +192,10 @@ def place_words(found: Examination) -> tuple[str, ...]:
 def _frames(frames: Mapping[str, Any]) -> str:
     failed, without = frames["failed"], frames["without_pattern"]
     words = "all pass" if not failed else f"{len(failed)} of them fail, the first is frame {failed[0]}"
-    said = f"{_counted(frames['shown'], 'frame')}, {frames['distinct']} of them distinct: {words}."
+    said = f"{counted(frames['shown'], 'frame')}, {frames['distinct']} of them distinct: {words}."
     if without:
-        said += f" {_counted(len(without), 'distinct frame')} without the pattern, the first is frame {without[0]}."
+        said += f" {counted(len(without), 'distinct frame')} without the pattern, the first is frame {without[0]}."
     return f"{said} Shown is frame {frames['worst']}, the worst."
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _first_field(order: FieldOrder | None) -> str:

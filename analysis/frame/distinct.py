@@ -12,7 +12,7 @@ import numpy as np
 
 from render.decode import Picture, open_video
 
-__all__ = ["DistinctFrame", "DistinctFrames", "Heard", "distinct_frames"]
+__all__ = ["Heard", "distinct_frames"]
 
 Heard = Callable[[int, int | None], None]
 """Told (frames done, frames in all or None where the file does not say)."""

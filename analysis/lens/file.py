@@ -10,11 +10,12 @@ import numpy as np
 
 from analysis.lens.model import PARAMETERS, Lens
 from render.errors import FileError
+from render.reading import read_bounded
 from render.writing import placed
 
 __all__ = ["load_lens", "save_lens"]
 
-_MOST_BYTES = 100_000
+_MOST_BYTES = 100 << 10
 _SCHEMA = {"lens", "width", "height", "focal_px", "principal_px", "distortion", "red", "blue", "covariance", "rms_px"}
 
 
@@ -46,14 +47,9 @@ def load_lens(path: Path) -> Lens:
     Raises:
         FileError: it cannot be read, or is anything else; one line.
     """
-    try:
-        with path.open("rb") as file:
-            data = file.read(_MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read ({error.strerror or error})") from error
-    other = f"{path}: not a lens file; 'trueraster measure lens' makes one"
-    if len(data) > _MOST_BYTES:
-        raise FileError(other)
+    what = "not a lens file; 'trueraster measure lens' makes one"
+    data = read_bounded(path, _MOST_BYTES, what)
+    other = f"{path}: {what}"
     try:
         held = json.loads(data)
     except (ValueError, RecursionError) as error:

@@ -14,7 +14,7 @@ from analysis.meter.readings.types import Field
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["LOOKS", "TARGET", "Look", "label_at"]
+__all__ = ["LOOKS", "TARGET", "label_at"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

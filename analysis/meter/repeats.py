@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from analysis.meter.guns import meter_noise
 from analysis.meter.readings.types import Field, Meter, Reading, level_text
 
-__all__ = ["Drift", "Outlier", "Repeats", "grouped", "look_at_repeats", "mean_of"]
+__all__ = ["Outlier", "Repeats", "grouped", "look_at_repeats", "mean_of"]
 
 Floats = NDArray[np.float64]
 

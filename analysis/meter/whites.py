@@ -9,17 +9,7 @@ from fractions import Fraction
 
 from patterns.standards.colour import PRIMARIES_525, PRIMARIES_625, PRIMARIES_BT709, WHITE_D65, WHITE_D93
 
-__all__ = [
-    "D65",
-    "D93",
-    "FROM_READINGS",
-    "PRIMARY_SETS",
-    "PrimarySet",
-    "White",
-    "exchanged_guns",
-    "primaries_of",
-    "white_of",
-]
+__all__ = ["D65", "D93", "PRIMARY_SETS", "PrimarySet", "White", "exchanged_guns", "primaries_of", "white_of"]
 
 FROM_READINGS = "readings"
 """The word for the tube's own primaries, as the readings have them."""

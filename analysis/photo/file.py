@@ -22,12 +22,15 @@ from numpy.typing import NDArray
 
 from analysis.photo.header import check_header
 from render.errors import FileError
+from render.reading import read_bounded
 
-__all__ = ["MOST_PIXELS", "Photo", "read_photo"]
+__all__ = ["Photo", "read_photo"]
 
 MOST_PIXELS = 60_000_000
 """Larger photographs are refused."""
 _FEWEST_PIXELS = 300_000
+_MOST_BYTES = 512 << 20
+"""Of a file: the largest photograph in 16 bits has 360 million without compression."""
 _DAMAGE = (b"premature end", b"bad Huffman code")
 """What the decoder of JPEG says of a picture of which a part is missing."""
 _GREY = 0.012
@@ -101,20 +104,17 @@ def read_photo(path: Path) -> Photo:
     Raises:
         FileError: it cannot be read, is damaged, is no photograph in colour, or is too small or too large.
     """
-    try:
-        data = np.fromfile(path, np.uint8)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read ({error.strerror or error})") from error
-    if not data.size:
+    data = read_bounded(path, _MOST_BYTES, "no photograph that is read here")
+    if not data:
         raise FileError(f"{path}: the file is empty")
     try:
-        check_header(data.tobytes(), _FEWEST_PIXELS, MOST_PIXELS)
+        check_header(data, _FEWEST_PIXELS, MOST_PIXELS)
     except FileError as error:
         raise FileError(f"{path}: {error}") from error
     with _listening() as heard:
         try:
             # Without IGNORE_ORIENTATION the EXIF note is followed; ANYDEPTH keeps 16 bits.
-            image = cv2.imdecode(data, cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
+            image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
         except (cv2.error, MemoryError) as error:
             raise FileError(f"{path}: no photograph that can be read") from error
     if image is None or image.dtype not in (np.uint8, np.uint16):

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-__all__ = ["PhotoNotes", "read_notes", "sensor_points", "sensor_size", "turning"]
+__all__ = ["read_notes", "sensor_points", "sensor_size", "turning"]
 
 Floats = NDArray[np.float64]
 

@@ -30,19 +30,7 @@ from render.writing import placed
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = [
-    "PAPERS",
-    "SHEETS",
-    "Black",
-    "Line",
-    "Sheet",
-    "Words",
-    "board_place",
-    "board_sheet",
-    "mark_places",
-    "marks_sheet",
-    "write_sheet",
-]
+__all__ = ["PAPERS", "SHEETS", "board_place", "mark_places", "write_sheet"]
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in mm: ISO 216 A4; ANSI/ASME Y14.1 A, 8.5 by 11 inches."""

@@ -22,7 +22,7 @@ from analysis.raster.geometry.figures import Geometry
 from analysis.raster.geometry.smooth import POWERS, TERMS, Smooth, monomials, projection
 from analysis.raster.grid import ShownGrid
 
-__all__ = ["CONVERGENCE", "GEOMETRY", "Correction", "Plan", "Size", "Tolerance", "advise", "advise_convergence"]
+__all__ = ["CONVERGENCE", "GEOMETRY", "Correction", "Plan", "Size", "advise", "advise_convergence"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CONVERGENCE_CONTROLS", "GEOMETRY_CONTROLS", "Control", "Term", "Way"]
+__all__ = ["CONVERGENCE_CONTROLS", "GEOMETRY_CONTROLS", "Control", "Way"]
 
 Term = tuple[str, str]
 """x or y, and one of the terms in u and v."""

@@ -22,6 +22,7 @@ from patterns.formats import Format, format_words
 from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
 from render.errors import FileError
+from render.reading import check_plain
 
 __all__ = ["GridShown", "KnownMarks", "RasterPhoto", "RasterRequest", "convergence_of", "geometry_of", "see"]
 
@@ -198,6 +199,8 @@ def see(request: RasterRequest, step: Callable[[str, float], None] = _no_progres
         ValueError: a file cannot be read, or the marks or the grid cannot be seen in it; one line. An `InputError`
             where a value of the request is at fault or would help.
     """
+    for path in request.inputs:
+        check_plain(path)
     lens = None if request.lens is None else load_lens(request.lens)
     step("reading", 0.0)
     photo = read_photo(request.photo)

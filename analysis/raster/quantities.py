@@ -9,16 +9,7 @@ from typing import Any
 from analysis.answer import Quantity, each, number_at
 from analysis.raster.controls import CONVERGENCE_CONTROLS
 
-__all__ = [
-    "AGAINST_GREEN",
-    "CONVERGENCE_KEYS",
-    "GEOMETRY_KEYS",
-    "OF_HEIGHT",
-    "SIDES",
-    "ZONES",
-    "convergence",
-    "geometry",
-]
+__all__ = ["CONVERGENCE_KEYS", "GEOMETRY_KEYS", "ZONES", "convergence", "geometry"]
 
 OF_HEIGHT = "% of height"
 SIDES = {side: side for side in ("left", "right", "top", "bottom")}

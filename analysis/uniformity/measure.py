@@ -32,10 +32,10 @@ from analysis.uniformity.map import (
     smooth_surface,
     surface_terms,
 )
-from analysis.uniformity.zones import CORNERS, Purity, View, Zone, measure_zones
+from analysis.uniformity.zones import CORNERS, View, Zone, measure_zones
 from render.errors import FileError
 
-__all__ = ["Blotch", "Extreme", "Field", "Purity", "Uniformity", "Zone", "measure_uniformity"]
+__all__ = ["Blotch", "Extreme", "Field", "Uniformity", "Zone", "measure_uniformity"]
 
 _WHITE = 0.3
 """Least light of a white field's weakest channel, as a share of its strongest: tubes are set as blue as 9300 K and

@@ -8,7 +8,7 @@ from typing import Any
 
 from analysis.answer import Quantity, each
 
-__all__ = ["FIELD", "quantities"]
+__all__ = ["quantities"]
 
 _OF_CENTRE = "% of the centre"
 _OF_LIGHT = "% of all light"

@@ -22,18 +22,7 @@ from patterns.lines import timing_of
 from patterns.sync import sync_of
 from patterns.syncpulses import line_pulses, sync_rise
 
-__all__ = [
-    "EndBy",
-    "LineTimes",
-    "Part",
-    "SyncReading",
-    "beyond_samples_mv",
-    "crossings",
-    "line_times",
-    "overshoot_mv",
-    "parts",
-    "read_sync",
-]
+__all__ = ["EndBy", "Part", "beyond_samples_mv", "line_times", "overshoot_mv", "parts", "read_sync"]
 
 Floats = NDArray[np.float64]
 

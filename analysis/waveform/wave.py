@@ -26,7 +26,7 @@ from render.quantise import Planes
 from render.reconstruct import CHROMA, LUMA
 from render.waves import sine_edge
 
-__all__ = ["LINE_POINTS", "SPAN_POINTS", "Source", "Waveform", "line_waveform", "picture_samples", "span_waveform"]
+__all__ = ["Source", "Waveform", "line_waveform", "picture_samples", "span_waveform"]
 
 Floats = NDArray[np.float64]
 """Of a field or frame in single precision, see `_zeros`."""

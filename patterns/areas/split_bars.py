@@ -25,7 +25,7 @@ from patterns.standards.levels import (
     V_SCALE,
 )
 
-__all__ = ["PATTERNS", "vector"]
+__all__ = ["PATTERNS"]
 
 _BLACK, _WHITE = COLOURS["black"], COLOURS["white"]
 _ZERO, _ONE, _FAR = Fraction(0), Fraction(1), Fraction(2)

@@ -25,16 +25,7 @@ from patterns.standards.timing import (
 )
 from patterns.timing import FormatError, Interval, Timing
 
-__all__ = [
-    "LEAST_CLOCK_STEP_HZ",
-    "MICROSECOND",
-    "Limits",
-    "OutOfRangeError",
-    "Span",
-    "System",
-    "broadcast_system",
-    "solve",
-]
+__all__ = ["LEAST_CLOCK_STEP_HZ", "MICROSECOND", "Limits", "OutOfRangeError", "Span", "broadcast_system", "solve"]
 
 MICROSECOND = Fraction(1, 1_000_000)
 LEAST_CLOCK_STEP_HZ = 1000

@@ -16,7 +16,7 @@ from render.video.h264_cavlc import luma_block, token_class
 from render.video.h264_syntax import se, ue
 from render.video.h264_transform import ZIGZAG, exact_levels, transformed
 
-__all__ = ["RAW_BITS", "Coded", "Tokens", "code_blocks", "tokens_of"]
+__all__ = ["RAW_BITS", "Tokens", "code_blocks", "tokens_of"]
 
 Plane: TypeAlias = NDArray[np.uint8]
 Mask: TypeAlias = NDArray[np.bool_]

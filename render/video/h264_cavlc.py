@@ -8,10 +8,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-__all__ = ["MOST_LEVEL", "coeff_token", "luma_block", "token_class"]
-
-MOST_LEVEL = 2000
-"""Largest coefficient here. An escape of 12 bits goes a little further; profiles up to High know no longer one."""
+__all__ = ["coeff_token", "luma_block", "token_class"]
 
 # By class of nC (0-1, 2-3, 4-7), then 4 * total coefficients + trailing ones. From nC 8 on the code has 6 bits.
 _TOKEN_LENGTHS = (
@@ -89,6 +86,7 @@ def _level(level: int, length: int, *, lifted: bool) -> str:
     """level_prefix and level_suffix of a coefficient: H.264, clause 9.2.2.1. `length` is suffixLength.
 
     `lifted`: the first one after fewer than three trailing ones is no 1 or -1, so it counts from 2.
+    The escape has 12 bits, as profiles up to High know no longer one: levels up to about 2000 can be coded.
     """
     code = (2 * level - 2 if level > 0 else -2 * level - 1) - (2 if lifted else 0)
     if length == 0:

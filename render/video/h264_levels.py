@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import chain
 
-__all__ = ["BitsError", "Level", "LevelError", "Load", "Shape", "level_for", "most_references"]
+__all__ = ["BitsError", "LevelError", "Load", "Shape", "level_for", "most_references"]
 
 
 class LevelError(ValueError):

@@ -11,7 +11,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["ZIGZAG", "exact_levels", "residual_of", "transformed"]
+__all__ = ["ZIGZAG", "exact_levels", "transformed"]
 
 Blocks: TypeAlias = NDArray[np.int32]
 """Shape (count, 4, 4): rows and columns of samples, or of coefficients."""

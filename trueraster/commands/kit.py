@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from analysis.rounding import counted
 from patterns.catalogue import find_pattern
 from render.carriers import CARRIERS
 from trueraster import interrupt
@@ -18,7 +19,7 @@ from trueraster.options.orders import check_tagged, clips_text, extras_of, lengt
 from trueraster.options.shared import as_json_option
 from trueraster.options.trade import Kind, meant, word_note
 from trueraster.options.values import UsageError, carrier_of, format_of
-from trueraster.output.terminal import columns, counted, note, progress, put_json, put_text
+from trueraster.output.terminal import columns, note, progress, put_json, put_text
 
 __all__ = ["kit"]
 

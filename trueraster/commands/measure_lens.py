@@ -11,11 +11,14 @@ from analysis.lens.board import find_board
 from analysis.lens.calibrate import FEWEST_PHOTOS, calibrate
 from analysis.lens.file import save_lens
 from analysis.photo.file import read_photo
+from analysis.rounding import counted
+from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
-from trueraster.output.terminal import counted, progress
+from trueraster.output.files import check_target
+from trueraster.output.terminal import progress
 
 __all__ = ["lens"]
 
@@ -35,16 +38,15 @@ def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
     Print 'trueraster sheet board', glue it flat, and take 5 to 20 photographs of it with the zoom and focus of the
     photograph of the screen: from the front, the left, the right, above and below, near the picture's corners too.
     """
-    if to.suffix.lower() != ".json":
-        raise UsageError(f"--to: got {str(to)[:60]!r}, a file name that ends in .json is expected")
-    if to.is_dir():
-        raise UsageError(f"--to: {to} is a folder")
+    check_target("--to", to, ".json", photos)
     if len(photos) < FEWEST_PHOTOS:
         raise UsageError(
             f"{counted(len(photos), 'photograph')} of the board: at least {FEWEST_PHOTOS} are needed, 10 are good"
         )
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many, at most {_MOST_PHOTOS} are taken, 10 are good")
+    for path in photos:
+        check_plain(path)
     seen, missed = [], []
     with progress("calibrating", quiet=as_json) as tell:
         for i, path in enumerate(photos):

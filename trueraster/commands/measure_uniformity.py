@@ -12,10 +12,12 @@ from analysis.photo.file import Photo, read_photo
 from analysis.uniformity.answer import uniformity_answer
 from analysis.uniformity.measure import Uniformity, measure_uniformity
 from analysis.uniformity.picture import uniformity_picture
+from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
+from trueraster.output.files import Targets, targets_of
 from trueraster.output.terminal import progress
 
 __all__ = ["uniformity"]
@@ -53,8 +55,10 @@ def uniformity(
     """
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
-    if picture is not None:
-        _check_target(picture, [*photos, *(path for path in (flat_field, ambient) if path is not None)])
+    inputs = [*(path for path in (flat_field, ambient) if path is not None), *photos]
+    targets_of(Targets(picture=picture), inputs)
+    for path in inputs:
+        check_plain(path)
     flat = None if flat_field is None else read_photo(flat_field)
     room = None if ambient is None else read_photo(ambient)
     with progress("measuring", quiet=as_json) as tell:
@@ -71,13 +75,6 @@ def uniformity(
         _write(picture, found)
         files["picture"] = picture
     put_answer(uniformity_answer(found), files, as_json=as_json)
-
-
-def _check_target(picture: Path, inputs: list[Path]) -> None:
-    if picture.suffix.lower() != ".png":
-        raise UsageError(f"--picture: got {str(picture)!r}, a name that ends in .png is expected")
-    if any(picture.resolve() == path.resolve() for path in inputs):
-        raise UsageError(f"--picture: {picture} is one of the photographs, which would be lost")
 
 
 def _write(picture: Path, found: Uniformity) -> None:

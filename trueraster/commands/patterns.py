@@ -7,11 +7,12 @@ from typing import Any
 
 import click
 
+from analysis.rounding import counted
 from patterns.catalogue import PATTERNS
 from patterns.pattern import Pattern
 from trueraster.options.shared import as_json_option
 from trueraster.options.values import pattern_of
-from trueraster.output.terminal import columns, counted, put_json, put_text
+from trueraster.output.terminal import columns, put_json, put_text
 
 __all__ = ["patterns"]
 

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from analysis.rounding import counted
 from render.errors import FileError
+from render.reading import read_bounded, read_stream
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.record import date_of, details_of, limits_of, now, record_path, stage_of, words_of
 from trueraster.options.shared import as_json_option
-from trueraster.output.terminal import counted, note, progress, put_json, put_text
+from trueraster.output.terminal import note, progress, put_json, put_text
 from trueraster.record.answer import record_json, record_text
 from trueraster.record.changes import (
     Json,
@@ -40,6 +42,7 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 _MOST_RESULT = 20 << 20
 """Bytes of a file that is attached: an answer has some hundred thousand at most."""
+_NO_RESULT = "no result of this tool"
 
 _PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")
 """How JPEG, PNG and TIFF begin."""
@@ -286,16 +289,10 @@ def demo(to: Path, as_json: bool) -> None:
 def _entries(text: str, when: str, remark: str, simulated: bool) -> list[dict[str, Any]]:
     """What a file holds, as a record keeps it: a result, or the two of `measure raster`."""
     name = "standard input" if text == "-" else text
-    try:
-        if text == "-":
-            data = sys.stdin.buffer.read(_MOST_RESULT + 1)
-        else:
-            with open(text, "rb") as file:
-                data = file.read(_MOST_RESULT + 1)
-    except OSError as error:
-        raise FileError(f"{name}: cannot be read ({error.strerror or error})") from error
-    if len(data) > _MOST_RESULT:
-        raise FileError(f"{name}: more than {_MOST_RESULT >> 20} MB; no result of this tool")
+    if text == "-":
+        data = read_stream(sys.stdin.buffer, name, _MOST_RESULT, _NO_RESULT)
+    else:
+        data = read_bounded(Path(text), _MOST_RESULT, _NO_RESULT)
     if data.startswith(_PICTURES):
         raise FileError(f"{name}: a picture; it is attached with --picture")
     source = name if text == "-" else Path(text).name

@@ -19,6 +19,7 @@ from trueraster.errors import UsageError
 from trueraster.options.frame import Played, Task, task_of
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.output.answers import put_answer
+from trueraster.output.files import Targets, targets_of
 from trueraster.output.json import answer_json
 from trueraster.output.terminal import progress, put_json
 
@@ -66,10 +67,7 @@ def verify(
     """
     if frame is not None and every:
         raise UsageError("--frame and --all: one frame or all of them, not both")
-    if picture is not None and picture.suffix.lower() != ".png":
-        raise UsageError(f"--picture: got {str(picture)!r}, a name that ends in .png is expected")
-    if picture is not None and picture.resolve() == file.resolve():
-        raise UsageError(f"--picture: {picture} is the file that is read, and would be lost")
+    targets_of(Targets(picture=picture), [file])
     played = Played(
         pattern=pattern,
         format=fmt,

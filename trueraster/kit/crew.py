@@ -20,7 +20,7 @@ from render.writing import clear_left
 from trueraster import interrupt
 from trueraster.kit.worker import HeldLock, Job, work
 
-__all__ = ["Finished", "WorkerError", "run_jobs", "worker_count"]
+__all__ = ["Finished", "run_jobs"]
 
 _MOST_WORKERS = 4
 _HD_SAMPLES, _MOST_HD_WORKERS = 1920 * 1080, 2

@@ -32,7 +32,7 @@ from trueraster.kit.worker import Job
 from trueraster.options.values import UsageError
 from trueraster.timing.formats import format_json
 
-__all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "XSPF_NAME", "Kit", "make_kit"]
+__all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "make_kit"]
 
 TITLE = "Check-up kit"
 CUE_SHEET_NAME, PLAYLIST_NAME, XSPF_NAME = "cue-sheet.html", "playlist.m3u8", "playlist.xspf"

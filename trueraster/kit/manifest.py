@@ -21,15 +21,7 @@ from trueraster.kit.plan import Item
 from trueraster.options.orders import PROOF_FIGURES, proof_json
 from trueraster.output.terminal import number
 
-__all__ = [
-    "MANIFEST_NAME",
-    "MANIFEST_VERSION",
-    "Entry",
-    "entry_of",
-    "is_manifest",
-    "read_manifest",
-    "write_manifest",
-]
+__all__ = ["MANIFEST_NAME", "Entry", "entry_of", "is_manifest", "read_manifest", "write_manifest"]
 
 MANIFEST_NAME = "kit.json"
 MANIFEST_VERSION = 1

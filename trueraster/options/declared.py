@@ -13,7 +13,7 @@ from typing import Any, TypeVar, get_type_hints
 
 import click
 
-__all__ = ["Option", "as_value", "file_option", "option"]
+__all__ = ["as_value", "file_option", "option"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

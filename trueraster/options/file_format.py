@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from patterns.formats import FORMATS, FieldOrder, Format
+from patterns.timing import shown
 from trueraster.options.values import UsageError, format_of
 
 if TYPE_CHECKING:
@@ -23,9 +24,7 @@ def format_of_file(frame: Frame, text: str | None, aspect: str | None) -> Format
     if text is not None:
         return format_of(text, aspect)
     if "format" in told:
-        usual = format_of(told["format"], aspect)
-        same = f"{usual.picture_aspect.numerator}:{usual.picture_aspect.denominator}" == told.get("aspect")
-        return usual if aspect or same else format_of(told["format"], told.get("aspect"))
+        return _told_format(frame, aspect)
     tags = frame.picture.tags
     alike = [f for f in FORMATS.values() if (f.width, f.height) == (tags.width, tags.height)]
     interlaced = tags.field_order not in (None, FieldOrder.PROGRESSIVE)
@@ -36,3 +35,24 @@ def format_of_file(frame: Frame, text: str | None, aspect: str | None) -> Format
             "played with --format"
         )
     return format_of(alike[0].id, aspect)
+
+
+def _told_format(frame: Frame, aspect: str | None) -> Format:
+    """By the file's own word, but with the aspect that is typed."""
+    name, own = frame.provenance["format"], frame.provenance.get("aspect")
+    try:
+        usual = format_of(name, None)
+    except ValueError as error:
+        raise UsageError(
+            f"{frame.path}: the file says that its format is {shown(name)}, which is none; give --format"
+        ) from error
+    if aspect is not None:
+        return format_of(name, aspect)
+    if own is None or own == f"{usual.picture_aspect.numerator}:{usual.picture_aspect.denominator}":
+        return usual
+    try:
+        return format_of(name, own)
+    except ValueError as error:
+        raise UsageError(
+            f"{frame.path}: the file says that its aspect is {shown(own)}, which {usual.id} cannot have; give --aspect"
+        ) from error

@@ -15,7 +15,7 @@ from analysis.frame.levels import Frame, Reference, Tolerance, frame_signal, rea
 from patterns.areas.colour import BARS
 from patterns.catalogue import PATTERNS, find_pattern
 from patterns.formats import Format
-from patterns.pattern import Options, Pattern
+from patterns.pattern import Options, Pattern, PatternError
 from patterns.signal import Matrix, Range, Signal
 from patterns.timing import shown
 from render.carriers import default_matrix
@@ -111,13 +111,14 @@ def task_of(file: Path, frame: int, played: Played) -> Task:
         pattern, options = _recognised(seen, fmt, signal)
     else:
         pattern, options = _pattern(seen, played.pattern), given
+    options = replace(options, **given.given)
     if pattern.id == seen.provenance.get("pattern"):
         # What is typed wins; the rest is as the file was drawn.
-        options = _drawn_options(seen)
+        options = _drawn_options(seen, pattern, given, fmt, signal, is_typed=played.pattern is not None)
     return Task(
         frame=seen,
         pattern=pattern,
-        options=replace(options, **given.given),
+        options=options,
         format=fmt,
         signal=signal,
         tolerance=tolerance,
@@ -161,12 +162,45 @@ def _tolerance(text: str | None) -> Tolerance | None:
 def _pattern(frame: Frame, text: str | None) -> Pattern:
     name = text or frame.provenance["pattern"]
     if text is None and name.startswith("own:"):
-        raise UsageError(f"--pattern: the file shows the own pattern {shown(name[4:])}; give the path of its TOML file")
-    return find_pattern(name) if text is None else pattern_of(name)
+        raise UsageError(
+            f"{frame.path}: the file shows the own pattern {shown(name[4:])}; give its TOML file with --pattern"
+        )
+    if text is not None:
+        return pattern_of(text)
+    try:
+        return find_pattern(name)
+    except PatternError as error:
+        raise UsageError(
+            f"{frame.path}: the file says that it shows {shown(name)}, which is no pattern; give --pattern"
+        ) from error
 
 
-def _drawn_options(frame: Frame) -> Options:
-    """The options that the pattern was drawn with, as the file says."""
+def _drawn_options(
+    frame: Frame, pattern: Pattern, given: Options, fmt: Format, signal: Signal, *, is_typed: bool
+) -> Options:
+    """The options that the pattern was drawn with, as the file says, and over them those that are typed, `given`.
+
+    Where the pattern is typed (`is_typed`), what the file says and nobody can read is as if it were not said.
+
+    Raises:
+        UsageError: the file's own cannot be read, or mean nothing to the pattern; one line that names the file.
+    """
+    try:
+        drawn = replace(_file_options(frame), **given.given)
+        pattern.scene(fmt, drawn, signal)
+    except (ValueError, ZeroDivisionError) as error:
+        # A mistake of what is typed is told as such.
+        pattern.scene(fmt, given, signal)
+        if is_typed:
+            return given
+        raise UsageError(
+            f"{frame.path}: what the file says of its pattern cannot be read; give --pattern, and the options that it "
+            "was drawn with"
+        ) from error
+    return drawn
+
+
+def _file_options(frame: Frame) -> Options:
 
     def level(name: str) -> Fraction | None:
         # A file may say anything of itself; a number without an end is not worked out.
@@ -178,14 +212,11 @@ def _drawn_options(frame: Frame) -> Options:
         return Fraction(text)
 
     words = frame.provenance
-    try:
-        return Options(
-            cells=cells_of(words.get("cells")),
-            level=level("level"),
-            area=level("area"),
-            colour=words.get("colour"),
-            bars=words.get("bars"),
-            side=words.get("side"),
-        )
-    except (ValueError, ZeroDivisionError) as error:
-        raise UsageError(f"{frame.path}: what the file says of its pattern cannot be read; give --pattern") from error
+    return Options(
+        cells=cells_of(words.get("cells")),
+        level=level("level"),
+        area=level("area"),
+        colour=words.get("colour"),
+        bars=words.get("bars"),
+        side=words.get("side"),
+    )

@@ -11,18 +11,7 @@ from typing import Any
 from trueraster.options.values import UsageError, format_of
 from trueraster.record.schema import Stage
 
-__all__ = [
-    "MOST_LETTERS",
-    "date_of",
-    "details_of",
-    "formats_of",
-    "hours_of",
-    "limits_of",
-    "now",
-    "record_path",
-    "stage_of",
-    "words_of",
-]
+__all__ = ["date_of", "details_of", "limits_of", "now", "record_path", "stage_of", "words_of"]
 
 MOST_LETTERS = 2000
 """Of one text: half a page."""

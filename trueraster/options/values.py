@@ -11,6 +11,7 @@ from patterns.catalogue import find_pattern
 from patterns.formats import Format, parse_aspect, parse_format
 from patterns.pattern import Options, Pattern
 from patterns.userfile import load_pattern
+from render.reading import check_plain
 from trueraster.errors import UsageError
 from trueraster.options.trade import Kind, meant
 
@@ -53,6 +54,8 @@ def options_of(typed: Mapping[str, str | None]) -> Options:
 def pattern_of(text: str) -> Pattern:
     """A built-in pattern by its name or a word of the trade, or the user's own by the path of its TOML file."""
     if text.lower().endswith(".toml"):
+        # The patterns' own reader opens what it is given, and waits for a named pipe without an end.
+        check_plain(Path(text))
         return load_pattern(Path(text))
     return find_pattern(meant(Kind.PATTERN, text))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CAUTIONS", "SCAN_RATES", "Caution"]
+__all__ = ["CAUTIONS", "SCAN_RATES"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

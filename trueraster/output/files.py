@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from analysis.answer import Answer
     from analysis.drawing.plots import Plot
 
-__all__ = ["Drawings", "Targets", "check_folder", "targets_in", "targets_of", "write_files"]
+__all__ = ["Drawings", "Targets", "check_target", "targets_in", "targets_of", "write_files"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,16 +46,24 @@ def targets_of(targets: Targets, inputs: Sequence[Path]) -> Targets:
         UsageError: a name ends wrongly, is that of a folder, or is one of the files that are read.
     """
     for name, path, ending in (("--picture", targets.picture, ".png"), ("--page", targets.page, ".html")):
-        if path is None:
-            continue
-        if path.suffix.lower() != ending:
-            raise UsageError(f"{name}: got {str(path)[:60]!r}, a name that ends in {ending} is expected")
-        if path.is_dir():
-            raise UsageError(f"{name}: {path} is a folder")
-        if any(path.resolve() == other.resolve() for other in inputs):
-            raise UsageError(f"{name}: {path} is one of the files that are read, and would be lost")
+        if path is not None:
+            check_target(name, path, ending, inputs)
     check_folder("--plots", targets.plots)
     return targets
+
+
+def check_target(option: str, path: Path, ending: str, inputs: Sequence[Path]) -> None:
+    """Look at the name of a file that is to be written, before anything is measured.
+
+    Raises:
+        UsageError: it ends wrongly, is that of a folder, or is one of the files that are read, `inputs`.
+    """
+    if path.suffix.lower() != ending:
+        raise UsageError(f"{option}: got {str(path)[:60]!r}, a name that ends in {ending} is expected")
+    if path.is_dir():
+        raise UsageError(f"{option}: {path} is a folder")
+    if any(path.resolve() == other.resolve() for other in inputs):
+        raise UsageError(f"{option}: {path} is one of the files that are read, and would be lost")
 
 
 def targets_in(folder: Path | None, name: str, inputs: Sequence[Path]) -> Targets:

@@ -19,14 +19,12 @@ from trueraster.visible import visible
 
 __all__ = [
     "columns",
-    "counted",
     "note",
     "number",
     "progress",
     "put_json",
     "put_text",
     "reader_may_go",
-    "visible",
     "wrapped",
 ]
 
@@ -72,11 +70,6 @@ def number(value: Fraction | float | None, digits: int = 6) -> int | float | Non
     if isinstance(value, Fraction) and value.denominator == 1:
         return int(value)
     return round(float(value), digits) + 0.0
-
-
-def counted(number: int, noun: str) -> str:
-    """A number with its noun: '1 minute', '2 minutes'."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def wrapped(text: str, first: str = "", rest: str = "") -> str:

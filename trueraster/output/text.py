@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import groupby
 from pathlib import Path
 
 from analysis.answer import SERVICE, Advice, Answer, NamedFault, Table
-from analysis.rounding import decimals, uncertainty_text
+from analysis.rounding import counted, decimals, uncertainty_text
 from trueraster.output.cautions import CAUTIONS
-from trueraster.output.terminal import columns, counted, wrapped
+from trueraster.output.json import Files
+from trueraster.output.terminal import columns, wrapped
 
-__all__ = ["INSIDE", "advice_said", "advice_title", "aligned", "answer_text", "files_text", "sentence", "table_text"]
-
-Files = Mapping[str, Path | Sequence[Path]]
+__all__ = ["INSIDE", "advice_said", "advice_title", "aligned", "answer_text"]
 
 INSIDE = f"Work inside the set: {SERVICE[0].lower()}{SERVICE[1:]}"
 

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from analysis.answer import Figure, Kind
+from analysis.rounding import counted
 from trueraster.output.json import read
-from trueraster.output.terminal import columns, counted, wrapped
+from trueraster.output.terminal import columns, wrapped
 from trueraster.output.text import aligned
 from trueraster.record.compare import Comparison, comparisons, value_text
 from trueraster.record.results import findings_of, kind_of, subject_of

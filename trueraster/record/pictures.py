@@ -15,6 +15,7 @@ from PIL import Image, ImageOps
 
 from analysis.photo.header import check_header
 from render.errors import FileError
+from render.reading import read_bounded
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -40,13 +41,7 @@ def picture_entry(path: Path, date: str, caption: str) -> dict[str, Any]:
     Raises:
         FileError: no JPEG, PNG or TIFF, or broken; one line.
     """
-    try:
-        with path.open("rb") as file:
-            data = file.read(_MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read ({error.strerror or error})") from error
-    if len(data) > _MOST_BYTES:
-        raise FileError(f"{path}: more than {_MOST_BYTES >> 20} MB; no picture for a record")
+    data = read_bounded(path, _MOST_BYTES, "no picture for a record")
     if data.lstrip()[:5] in (b"<?xml", b"<svg "):
         raise FileError(f"{path}: a drawing in SVG; a record takes its PNG")
     try:

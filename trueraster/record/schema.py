@@ -19,18 +19,7 @@ from typing import Any, TypeVar
 from render.errors import FileError
 from trueraster.record.jsontext import path_to
 
-__all__ = [
-    "SCHEMA",
-    "VERSION",
-    "Attached",
-    "AttachedPicture",
-    "Record",
-    "SetDetails",
-    "Stage",
-    "StageContent",
-    "Work",
-    "record_of",
-]
+__all__ = ["SCHEMA", "VERSION", "Attached", "AttachedPicture", "Record", "Stage", "record_of"]
 
 SCHEMA = "trueraster-record"
 """What the key `schema` of every record says."""

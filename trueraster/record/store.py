@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from render.errors import FileError
+from render.reading import check_plain, read_bounded
 from render.writing import placed
 from trueraster.lock import locked
 from trueraster.record.jsontext import JsonError, read_json, write_json
@@ -69,6 +70,8 @@ def change_record(path: Path, change: Callable[[Json], Json], say: Callable[[str
         OSError: it cannot be written; the file is as it was.
         ValueError: what `change` raises; the file is as it was.
     """
+    # Before its lock is made, which would stay beside a device in the system's own folder.
+    check_plain(path)
     with _alone(path, say) as real:
         while True:
             data = _bytes_of(path)
@@ -134,14 +137,4 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _bytes_of(path: Path) -> bytes:
-    try:
-        # What is no plain file may never end.
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise FileError(f"{path}: not a file")
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read ({error.strerror or error})") from error
-    if len(data) > MOST_BYTES:
-        raise FileError(f"{path}: more than {MOST_BYTES >> 20} MB; no record of a set")
-    return data
+    return read_bounded(path, MOST_BYTES, "no record of a set")

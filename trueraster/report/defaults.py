@@ -19,7 +19,7 @@ from patterns.standards.colour import (
 from patterns.standards.geometry import LINE_LENGTHS
 from trueraster.report.limits import Limit
 
-__all__ = ["DEFAULTS", "Default"]
+__all__ = ["DEFAULTS"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

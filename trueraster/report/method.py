@@ -7,7 +7,7 @@ from typing import Any
 
 from analysis.answer import Kind, number_at
 from analysis.meter.readings.types import level_text
-from trueraster.output.terminal import counted
+from analysis.rounding import counted
 from trueraster.record.schema import Attached
 
 __all__ = ["method_of"]

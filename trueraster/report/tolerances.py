@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from render.errors import FileError
+from render.reading import read_bounded
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.limits import Limit
 
@@ -98,13 +99,7 @@ def read_tolerances(path: Path) -> list[Entry]:
     Raises:
         FileError: it cannot be read, is no TOML, or holds something else; one line.
     """
-    try:
-        with path.open("rb") as file:
-            data = file.read(_MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read ({error.strerror or error})") from error
-    if len(data) > _MOST_BYTES:
-        raise FileError(f"{path}: more than {_MOST_BYTES >> 20} MB; no file of tolerances")
+    data = read_bounded(path, _MOST_BYTES, "no file of tolerances")
     try:
         held = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.rounding import counted
 from analysis.waveform.interface import SYNC_KEY, SignalKind, TraceKind
 from analysis.waveform.reading import EndBy, Part, line_times, parts, read_sync
 from patterns.formats import Family
@@ -18,7 +19,7 @@ from patterns.standards.levels import IRE_MV, WHITE_525_MV
 from patterns.standards.timing import FILTER_601_MHZ, FILTER_709_MHZ
 from patterns.sync import SyncKind, sync_of
 from patterns.syncpulses import equalising_count, line_pulses, sync_rise
-from trueraster.output.terminal import columns, counted, number
+from trueraster.output.terminal import columns, number
 from trueraster.scope.notes import scope_notes
 from trueraster.scope.request import View
 

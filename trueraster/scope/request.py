@@ -26,7 +26,7 @@ from trueraster.options.orders import Wish, orders_of
 from trueraster.options.trade import Kind, meant, options_with
 from trueraster.options.values import UsageError, choice, format_of, options_of, pattern_of
 
-__all__ = ["View", "Wanted", "view_of", "wanted_of"]
+__all__ = ["View", "view_of", "wanted_of"]
 
 _DEFAULT_FORMAT = "480i"
 _BITS = 16

@@ -16,7 +16,7 @@ from patterns.formats import Family, Format
 from patterns.standards.colour import PRIMARIES_525, PRIMARIES_625, WHITE_D65
 from patterns.timing import Interval, Timing
 
-__all__ = ["KEPT_NAME", "MOST_MODES", "Interface", "edid_block", "edid_notes", "offered"]
+__all__ = ["KEPT_NAME", "Interface", "edid_block", "edid_notes", "offered"]
 
 MOST_MODES = 3
 """A block has room for four descriptors, and one has to be the display's name."""

@@ -19,7 +19,7 @@ from analysis.frame.faults.chain import AS_DRAWN, STEPS, from_codes, to_codes
 from analysis.frame.faults.step import Floats, Step
 from patterns.signal import Range, Signal
 
-__all__ = ["Diagnosis", "Evidence", "LevelFault", "diagnose_levels"]
+__all__ = ["Diagnosis", "Evidence", "diagnose_levels"]
 
 _FLOOR_CODES = 0.55
 """What a code of 8 bits may be off without fault: by rounding at the source, in the chain and in the capture."""

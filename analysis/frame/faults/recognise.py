@@ -19,7 +19,7 @@ from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.signal import Signal
 
-__all__ = ["SMALLEST", "Likeness", "Look", "best_look", "is_flat", "likeness", "ranked", "usual_places"]
+__all__ = ["SMALLEST", "Look", "best_look", "is_flat", "likeness", "usual_places"]
 
 Floats = NDArray[np.float64]
 

@@ -16,7 +16,7 @@ from patterns.signal import Signal
 if TYPE_CHECKING:
     from PIL import ImageDraw
 
-__all__ = ["Row", "draw_rows", "heading_rows", "key_rows", "rows_height"]
+__all__ = ["draw_rows", "heading_rows", "key_rows", "rows_height"]
 
 _MOST_ENTRIES = 120
 """Of the key."""

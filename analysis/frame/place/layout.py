@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.frame.place.axes import Axis, Registration
 
-__all__ = ["LayoutFault", "layout_faults"]
+__all__ = ["layout_faults"]
 
 Floats = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ from scipy.optimize import least_squares
 
 from analysis.meter.guns import GUNS, Guns, gun_matrix
 
-__all__ = ["AIM", "FROM_LEVEL", "ExpectedStep", "GreyAdvice", "Item", "advise_grey"]
+__all__ = ["AIM", "FROM_LEVEL", "GreyAdvice", "Item", "advise_grey"]
 
 Floats = NDArray[np.float64]
 

@@ -16,7 +16,7 @@ from analysis.meter.repeats import Outlier, grouped, mean_of
 from analysis.meter.whites import PrimarySet, White, exchanged_guns
 from render.errors import FileError
 
-__all__ = ["AS_READ", "FITS", "FoundGuns", "Primaries", "guns_behind", "primaries_of"]
+__all__ = ["AS_READ", "FITS", "Primaries", "guns_behind", "primaries_of"]
 
 Floats = NDArray[np.float64]
 

@@ -18,7 +18,7 @@ from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, m
 from analysis.meter.whites import PrimarySet, White
 from render.errors import FileError
 
-__all__ = ["Grey", "Step", "balance_of", "measure_grey"]
+__all__ = ["Grey", "balance_of", "measure_grey"]
 
 Floats = NDArray[np.float64]
 Figures = Mapping[str, float | None]

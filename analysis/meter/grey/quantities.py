@@ -9,7 +9,7 @@ from typing import Any
 from analysis.answer import Quantity, each, number_at
 from analysis.meter.readings.types import level_text
 
-__all__ = ["DRIFT", "EXPECTED", "EXPECTED_STEP", "FITTED", "SCALE", "STEP", "quantities"]
+__all__ = ["SCALE", "quantities"]
 
 Json = Mapping[str, Any]
 

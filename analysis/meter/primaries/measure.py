@@ -16,7 +16,7 @@ from analysis.meter.repeats import Repeats, look_at_repeats, mean_of
 from analysis.meter.whites import PRIMARY_SETS, PrimarySet, White, exchanged_guns
 from render.errors import FileError
 
-__all__ = ["MIXED", "PARTS", "PRIMARIES", "SECONDARIES", "Colour", "Target", "measure_colour", "name_of"]
+__all__ = ["PARTS", "PRIMARIES", "SECONDARIES", "Colour", "measure_colour", "name_of"]
 
 Floats = NDArray[np.float64]
 

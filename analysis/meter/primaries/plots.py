@@ -18,7 +18,7 @@ from analysis.meter.readings.types import Field
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["colour_plots", "draw_diagram"]
+__all__ = ["colour_plots"]
 
 Floats = NDArray[np.float64]
 

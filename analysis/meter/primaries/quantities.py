@@ -7,7 +7,7 @@ from typing import Any
 
 from analysis.answer import Quantity, each
 
-__all__ = ["ADDED", "COLOUR", "PLACES", "quantities"]
+__all__ = ["ADDED", "PLACES", "quantities"]
 
 _UV = "u'v'"
 _PRIMARIES = {name: name for name in ("red", "green", "blue")}

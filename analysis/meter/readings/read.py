@@ -10,10 +10,11 @@ from analysis.meter.readings.cgats import is_cgats, parse_cgats
 from analysis.meter.readings.csv import parse_csv
 from analysis.meter.readings.types import Readings
 from render.errors import FileError
+from render.reading import read_bounded
 
 __all__ = ["read_readings"]
 
-_MOST_BYTES = 4_000_000
+_MOST_BYTES = 4 << 20
 
 
 def read_readings(path: Path) -> Readings:
@@ -34,15 +35,9 @@ def read_readings(path: Path) -> Readings:
 
 
 def _lines(path: Path) -> list[str]:
-    try:
-        with path.open("rb") as file:
-            data = file.read(_MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read ({error.strerror or error})") from error
+    data = read_bounded(path, _MOST_BYTES, "no file of readings")
     if not data.strip():
         raise FileError(f"{path}: is empty; readings as CSV or CGATS text are expected")
-    if len(data) > _MOST_BYTES:
-        raise FileError(f"{path}: is larger than {_MOST_BYTES // 1_000_000} MB, which no file of readings is")
     # Spreadsheets write UTF-16 where they call it Unicode text.
     wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     try:

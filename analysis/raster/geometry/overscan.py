@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from analysis.raster.geometry.smooth import Powers, Smooth, monomials, where_seen
 from analysis.raster.grid import GlassGrid
 
-__all__ = ["SIDES", "Hidden", "outermost_lines", "overscan", "picture_points"]
+__all__ = ["SIDES", "outermost_lines", "overscan"]
 
 Floats = NDArray[np.float64]
 
