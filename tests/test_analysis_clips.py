@@ -499,7 +499,8 @@ def test_a_still_clip_has_one_frame_and_is_not_decoded_to_its_end(
     # 20 s of 30000/1001 frames a second.
     assert frames.shown == 599
     assert frames.times == {0: 599}
-    assert len(decoded) <= 61
+    # A coded group lasts at most 5 s: 150 frames.
+    assert len(decoded) <= 300
 
 
 def test_one_damaged_frame_late_in_a_clip_is_found(tmp_path: Path) -> None:

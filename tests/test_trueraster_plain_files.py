@@ -78,6 +78,7 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
 )
 @pytest.mark.parametrize("command", COMMANDS)
 def test_what_is_no_file_is_one_line_at_once(command: str, kind: str, words: str, here: Path) -> None:
+    """A pipe, a device, a folder or a missing file gives one line at once, and nothing is written."""
     # What ends in .toml is a pattern.
     name = f"{kind}.toml" if "--pattern F" in command or command == "draw F" else f"{kind}.json"
     path = here / name
@@ -104,6 +105,7 @@ def test_what_is_no_file_is_one_line_at_once(command: str, kind: str, words: str
     "command", ["verify F --picture", "measure uniformity F --picture", "measure uniformity G --flat-field F --picture"]
 )
 def test_the_name_of_a_picture_is_looked_at_first(command: str, here: Path) -> None:
+    """A picture that could not be written is refused before anything is measured."""
     (here / "folder.png").mkdir()
     line = ["f.png" if word == "F" else "g.png" if word == "G" else word for word in command.split()]
     for name, words in (
@@ -118,6 +120,7 @@ def test_the_name_of_a_picture_is_looked_at_first(command: str, here: Path) -> N
 
 
 def test_the_name_of_a_lens_file_is_looked_at_first(here: Path) -> None:
+    """A lens file that could not be written is refused before anything is measured."""
     (here / "folder.json").mkdir()
     for name, words in (
         ("x.txt", "got 'x.txt', a name that ends in .json is expected"),
@@ -131,6 +134,7 @@ def test_the_name_of_a_lens_file_is_looked_at_first(here: Path) -> None:
 
 
 def test_a_socket_is_no_file(here: Path) -> None:
+    """A socket is refused, and not waited for."""
     with socket.socket(socket.AF_UNIX) as one:
         one.bind("socket")
         with pytest.raises(FileError, match=r"^socket: is not a file \(a socket\)$"):

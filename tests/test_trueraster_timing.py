@@ -301,7 +301,7 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
         ("640x240@60 --field-rate 5", "10 to 300 Hz"),
         ("640x240@60 --active-time 53-51us", "lower end first"),
         ("640x240@60 --blank-lines 0/3/12", "1/3/12"),
-        ("640x240@60 --clock-step 100Hz", "10kHz"),
+        ("640x240@60 --clock-step 100Hz", "1 kHz to 10 MHz"),
         ("640x240@60 --clock-step 0.5kHz", "1 kHz to 10 MHz"),
         ("640x240@60 --line-rate fast", "--line-rate"),
         ("854x480@60", "take 848 or 856"),
