@@ -30,7 +30,8 @@ CONVERTS, KEEPS = shutil.which("mpv"), shutil.which("cvlc")
 @pytest.fixture(scope="module")
 def room() -> Iterator[Path]:
     """A folder that any user may read and write."""
-    folder = Path(tempfile.mkdtemp(prefix="players-"))
+    # A user's own folder for temporary files may be closed to nobody; the machine's is open to all.
+    folder = Path(tempfile.mkdtemp(prefix="players-", dir="/tmp" if os.geteuid() == 0 else None))
     folder.chmod(0o777)
     yield folder
     shutil.rmtree(folder)
