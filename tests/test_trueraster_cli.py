@@ -932,6 +932,8 @@ def steered_figure(folder: Path) -> list[str]:
 )
 def test_nothing_that_is_read_steers_the_terminal(here: Path, make: Callable[[Path], list[str]]) -> None:
     """From a comment, from names, from a record: text shows escapes instead, and JSON is ASCII."""
+    if not READINGS.exists():
+        pytest.skip("the examples come with the sources, not with the wheel")
     line = make(here)
     ran = call(*line)
     words = ran.text + ran.err
