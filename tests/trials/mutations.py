@@ -33,6 +33,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
+from typing import Any
 
 import coverage
 
@@ -251,59 +252,54 @@ def _no_number(node: ast.expr) -> bool:
 
 
 def reach_of_tests(kept: Path) -> Reach:
-    """The map in the file, or a new one where there is none of this state of the tree."""
+    """What the file keeps of this state of the tree, with what it lacks worked out and added to it."""
     digest = hashlib.sha256()
     for path in sorted(path for folder in (*PACKAGES, "trueraster", "tests") for path in (ROOT / folder).rglob("*.py")):
         digest.update(path.read_bytes())
-    if kept.exists():
-        stored = json.loads(kept.read_text(encoding="utf-8"))
-        if stored["digest"] == digest.hexdigest():
-            return Reach(tests=stored["tests"], seconds=stored["seconds"])
-    made = _new_map()
-    stored = {"digest": digest.hexdigest(), "tests": made.tests, "seconds": made.seconds}
-    kept.write_text(json.dumps(stored), encoding="utf-8")
-    return made
-
-
-def _new_map() -> Reach:
+    stored = json.loads(kept.read_text(encoding="utf-8")) if kept.exists() else {}
+    if stored.get("digest") != digest.hexdigest():
+        stored = {"digest": digest.hexdigest(), "files": {}}
     files = sorted(f"tests/{path.name}" for path in (ROOT / "tests").glob("test_*.py"))
-    tests: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
-    seconds: dict[str, float] = {}
+    lacking = [file for file in files if file not in stored["files"]]
+    with ThreadPoolExecutor(AT_ONCE) as crew:
+        for file, found in zip(lacking, crew.map(_reached, lacking), strict=True):
+            stored["files"][file] = found
+            kept.write_text(json.dumps(stored), encoding="utf-8")
+            words = "fails without any change, and is left out" if found is None else f"{found['seconds']:.0f} s"
+            print(f"which lines tests reach: {len(stored['files'])}/{len(files)} {file} {words}", flush=True)
+    passing = {file: found for file, found in stored["files"].items() if found is not None}
+    tests: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    for file, found in passing.items():
+        for path, lines in found["lines"].items():
+            for line, names in lines.items():
+                tests[path][line] += [f"{file}::{name}" if name else file for name in names]
+    return Reach(tests=tests, seconds={file: found["seconds"] for file, found in passing.items()})
+
+
+def _reached(file: str) -> dict[str, Any] | None:
+    """Seconds that a test file takes, and its tests by path and line; "" is what imports and fixtures reach.
+
+    None where one of its tests fails.
+    """
+    lines: dict[str, dict[str, list[str]]] = defaultdict(dict)
     with tempfile.TemporaryDirectory() as folder:
-        settings = Path(folder) / "settings"
+        settings, data = Path(folder) / "settings", Path(folder) / "data"
         sources = "\n  ".join(PACKAGES)
         settings.write_text(f"[run]\ndynamic_context = test_function\nsource =\n  {sources}\n")
-
-        def reached(file: str) -> tuple[str, float, Path]:
-            data = Path(folder) / Path(file).stem
-            under = [sys.executable, "-m", "coverage", "run", f"--rcfile={settings}", f"--data-file={data}"]
-            began = time.monotonic()
-            done = subprocess.run([*under, "-m", *_pytest(file)], cwd=ROOT, capture_output=True, text=True, check=False)
-            if done.returncode not in (0, 5):
-                sys.exit(f"{file} fails without any change:\n{done.stdout}")
-            return file, time.monotonic() - began, data
-
-        with ThreadPoolExecutor(AT_ONCE) as crew:
-            for number, (file, took, data) in enumerate(crew.map(reached, files)):
-                print(f"which lines tests reach: {number + 1}/{len(files)} {file} {took:.0f} s", flush=True)
-                seconds[file] = took
-                if data.exists():
-                    _add(tests, file, coverage.CoverageData(str(data)))
-    return Reach(
-        tests={path: {line: sorted(ids) for line, ids in lines.items()} for path, lines in tests.items()},
-        seconds=seconds,
-    )
-
-
-def _add(tests: dict[str, dict[str, set[str]]], file: str, data: coverage.CoverageData) -> None:
-    data.read()
-    for path in data.measured_files():
-        name = str(Path(path).relative_to(ROOT))
-        for line, contexts in data.contexts_by_lineno(path).items():
-            for context in contexts:
-                # A fixture's lines and those of imports have an empty context.
-                test = context.rpartition(".")[2]
-                tests[name][str(line)].add(f"{file}::{test}" if test else file)
+        under = [sys.executable, "-m", "coverage", "run", f"--rcfile={settings}", f"--data-file={data}"]
+        began = time.monotonic()
+        done = subprocess.run([*under, "-m", *_pytest(file)], cwd=ROOT, capture_output=True, check=False)
+        seconds = time.monotonic() - began
+        if done.returncode not in (0, 5):
+            return None
+        if data.exists():
+            held = coverage.CoverageData(str(data))
+            held.read()
+            for path in held.measured_files():
+                for line, contexts in held.contexts_by_lineno(path).items():
+                    names = sorted({context.rpartition(".")[2] for context in contexts})
+                    lines[str(Path(path).relative_to(ROOT))][str(line)] = names
+    return {"seconds": seconds, "lines": lines}
 
 
 def _pytest(*tests: str) -> list[str]:
