@@ -879,14 +879,21 @@ SHOWN = r"\x1b[31mred\x07\x7f\x9b1m\u2028\u202egnol\u2066"
 READINGS = Path(__file__).parents[1] / "docs" / "examples" / "colour-readings.csv"
 
 
+def readings() -> str:
+    """The readings of the examples, which come with the sources and not with the wheel."""
+    if not READINGS.exists():
+        pytest.skip("the examples are not here")
+    return READINGS.read_text(encoding="utf-8")
+
+
 def steered_comment(folder: Path) -> list[str]:
-    (folder / "a.csv").write_text(f"# {STEER}\n" + READINGS.read_text(encoding="utf-8"), encoding="utf-8")
+    (folder / "a.csv").write_text(f"# {STEER}\n" + readings(), encoding="utf-8")
     return ["measure", "colour", "a.csv"]
 
 
 def steered_name_of_a_file(folder: Path) -> list[str]:
     name = f"{STEER}.csv"
-    (folder / name).write_bytes(READINGS.read_bytes())
+    (folder / name).write_text(readings(), encoding="utf-8")
     return ["measure", "colour", name]
 
 
@@ -932,8 +939,6 @@ def steered_figure(folder: Path) -> list[str]:
 )
 def test_nothing_that_is_read_steers_the_terminal(here: Path, make: Callable[[Path], list[str]]) -> None:
     """From a comment, from names, from a record: text shows escapes instead, and JSON is ASCII."""
-    if not READINGS.exists():
-        pytest.skip("the examples come with the sources, not with the wheel")
     line = make(here)
     ran = call(*line)
     words = ran.text + ran.err
