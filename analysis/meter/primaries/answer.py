@@ -19,7 +19,7 @@ __all__ = ["advise_colour", "colour_answer", "colour_finding"]
 
 WHITE = "white"
 _CLEAR = 2.0
-"""Standard uncertainties from which a difference is told as one."""
+"""How many standard uncertainties a difference has to reach before it is reported."""
 _WHITE_OFF = 0.004
 """u'v': about what is just seen side by side; common practice, no source."""
 _TOWARDS = 0.7
@@ -27,11 +27,11 @@ _TOWARDS = 0.7
 _PALE = 0.006
 """u'v' towards white from which a primary is called pale; this project's choice."""
 _OTHER = 0.012
-"""u'v' from which a primary that is off in another way is told; this project's choice."""
+"""Distance in u'v' from which any other error of a primary is reported; this project's choice."""
 _UNEVEN = 3.0
-"""Percent of light from which white that is not the sum of its parts is told; this project's choice."""
+"""Percent of light by which white has to differ from the sum of its parts to be reported; this project's choice."""
 _NEARER = 0.002
-"""u'v' by which the primaries have to be nearer to another standard for it to be told; this project's choice."""
+"""How much nearer in u'v' the primaries have to be to another standard to name it; this project's choice."""
 
 
 def colour_answer(found: Colour) -> Answer:
