@@ -13,6 +13,8 @@ from analysis.meter.primaries.answer import colour_answer
 from analysis.meter.primaries.measure import Colour, measure_colour
 from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import primaries_of
+from trueraster.options.declared import as_value
+from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.meter import meter_of, target_of
 from trueraster.options.shared import as_json_option, meter_options
 from trueraster.output.answers import put_answer
@@ -28,6 +30,7 @@ __all__ = ["colour"]
 @click.argument("readings", metavar="READINGS", type=click.Path(path_type=Path))
 @click.option("--primaries", help="smpte-c, ebu-3213 or bt709.", default="smpte-c", show_default=True)
 @meter_options
+@as_value("keep", KeepOptions)
 @as_json_option
 def colour(
     readings: Path,
@@ -37,6 +40,7 @@ def colour(
     page: Path | None,
     meter_luminance: float | None,
     meter_xy: float | None,
+    keep: KeepOptions,
     as_json: bool,
 ) -> None:
     """Compare a set's colours with a standard, from a meter's readings.
@@ -50,10 +54,11 @@ def colour(
     assert standard is not None
     target, meter = target_of(white), meter_of(meter_luminance, meter_xy)
     targets = targets_of(Targets(plots=plots, page=page), [readings])
+    held = keeping_of(keep, [readings])
     measured = measure_colour(read_readings(readings), standard, target, meter)
     answer = colour_answer(measured)
     files = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
-    put_answer(answer, files, as_json=as_json)
+    put_answer(answer, files, as_json=as_json, keeping=held)
 
 
 def _plots(measured: Colour) -> Sequence[Plot]:

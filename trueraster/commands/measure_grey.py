@@ -12,6 +12,8 @@ import click
 from analysis.meter.grey.answer import grey_answer
 from analysis.meter.grey.measure import Grey, measure_grey
 from analysis.meter.readings.read import read_readings
+from trueraster.options.declared import as_value
+from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.meter import meter_of, target_of, tube_of
 from trueraster.options.shared import as_json_option, meter_options
 from trueraster.options.values import choice
@@ -34,6 +36,7 @@ _GUNS = ("red", "green", "blue")
 )
 @click.option("--keep", help="The gun that others are matched to.", default="green", show_default=True)
 @meter_options
+@as_value("keeping", KeepOptions)
 @as_json_option
 def grey(
     readings: Path,
@@ -44,6 +47,7 @@ def grey(
     page: Path | None,
     meter_luminance: float | None,
     meter_xy: float | None,
+    keeping: KeepOptions,
     as_json: bool,
 ) -> None:
     """Measure a set's grey scale from a meter's readings, and what to adjust.
@@ -58,11 +62,12 @@ def grey(
     assert kept is not None
     target, meter = target_of(white), meter_of(meter_luminance, meter_xy)
     targets = targets_of(Targets(plots=plots, page=page), [readings])
+    held = keeping_of(keeping, [readings])
     read = read_readings(readings)
     measured = measure_grey(read, target, tube_of(primaries, read), meter, kept)
     answer = grey_answer(measured)
     files = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
-    put_answer(answer, files, as_json=as_json)
+    put_answer(answer, files, as_json=as_json, keeping=held)
 
 
 def _plots(measured: Grey) -> Sequence[Plot]:

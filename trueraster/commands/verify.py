@@ -16,7 +16,9 @@ from analysis.frame.findings import Examination, OtherPatternError
 from analysis.frame.levels import Frame
 from trueraster import interrupt
 from trueraster.errors import UsageError
+from trueraster.options.declared import as_value
 from trueraster.options.frame import Played, Task, task_of
+from trueraster.options.keep import Keeping, KeepOptions, keeping_of
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.output.answers import put_answer
 from trueraster.output.files import Targets, targets_of
@@ -40,6 +42,7 @@ __all__ = ["verify"]
 @click.option("--all", "every", is_flag=True, help="Every distinct frame of a video file; the worst is shown.")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the frame with marks.")
 @pattern_options
+@as_value("keep", KeepOptions)
 @as_json_option
 def verify(
     file: Path,
@@ -52,6 +55,7 @@ def verify(
     frame: int | None,
     every: bool,
     picture: Path | None,
+    keep: KeepOptions,
     as_json: bool,
     **typed: str | None,
 ) -> int:
@@ -68,6 +72,7 @@ def verify(
     if frame is not None and every:
         raise UsageError("--frame and --all: one frame or all of them, not both")
     targets_of(Targets(picture=picture), [file])
+    keeping = keeping_of(keep, [file])
     played = Played(
         pattern=pattern,
         format=fmt,
@@ -82,7 +87,7 @@ def verify(
         for name, value in (("--picture", picture), ("--frame", frame), ("--tolerance", tolerance)):
             if value is not None:
                 raise UsageError(f"{name}: a clip of field-order is read as a whole, for the order of its fields only")
-        return _field_order(task, every, as_json)
+        return _field_order(task, every, as_json, keeping)
     try:
         seen = _every(task, as_json) if every else _Seen(task.frame, task.examine(task.frame))
     except OtherPatternError as error:
@@ -91,7 +96,8 @@ def verify(
         raise UsageError(f"{file}: {error}{_hint(error)}") from error
     if picture is not None:
         _mark(picture, seen, task)
-    put_answer(frame_answer(seen.examination, seen.frame, task.pattern, task.format, seen.frames), as_json=as_json)
+    answer = frame_answer(seen.examination, seen.frame, task.pattern, task.format, seen.frames)
+    put_answer(answer, as_json=as_json, keeping=keeping)
     return 0 if seen.passed else 1
 
 
@@ -171,7 +177,7 @@ _MOST_FRAMES = 3000
 """Frames of a clip that `--all` reads for the order of fields: what is kept of each is 20 kB."""
 
 
-def _field_order(task: Task, every: bool, as_json: bool) -> int:
+def _field_order(task: Task, every: bool, as_json: bool, keeping: Keeping | None) -> int:
     """The order of fields, from the moving bar of a clip."""
     # Single frames do without it: 15 ms.
     from analysis.frame.fields.order import FieldState, field_fault, read_field_order
@@ -183,7 +189,7 @@ def _field_order(task: Task, every: bool, as_json: bool) -> int:
         raise UsageError(f"{task.frame.path}: {reading.reason}")
     fault = field_fault(reading)
     answer = fields_answer(reading, fault, task.frame, task.pattern, task.format, task.signal)
-    put_answer(answer, as_json=as_json)
+    put_answer(answer, as_json=as_json, keeping=keeping)
     return 0 if fault is None else 1
 
 
