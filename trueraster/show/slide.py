@@ -24,6 +24,8 @@ __all__ = ["DrawnSlide", "Place", "Slide", "slide_of"]
 Pixels = NDArray[np.uint32]
 Codes = NDArray[np.uint8]
 
+_LEAST_BESIDE = 108
+"""Pixels of black beside a raster in which words can still be read, 9 high."""
 _MOST_BYTES = 300 << 20
 """Of the frames of one moving pattern. A period of 4096 x 2160 at 60 Hz has 270 MB."""
 
@@ -113,7 +115,8 @@ class Place:
             return
         base = max(10, min(self.height // 32, self.width // 60))
         below, beside = (self.height - fmt.height) // 2, (self.width - fmt.width) // 2
-        is_beside = beside > below and beside >= 12 * base
+        is_beside = beside > below and beside >= _LEAST_BESIDE
+        base = min(base, beside // 12) if is_beside else base
         strip = words_strip([Line(line) for line in lines], beside if is_beside else self.width, base)
         strip = strip.crop((0, 0, min(strip.width, self.width), min(strip.height, self.height)))
         self._paste(strip, into)
