@@ -29,6 +29,7 @@ _COMMANDS = {
     "draw": Entry("draw", "Draw patterns into files, each of them proved."),
     "kit": Entry("kit", "Make the whole check-up, in the order of work."),
     "show": Entry("show", "Show patterns on the output that feeds the set."),
+    "bench": Entry("bench", "Run a check-up as a session, with a page for the phone beside the set."),
     "verify": Entry("verify", "Measure the levels of a captured or drawn frame, and name what a chain did to them."),
     "sheet": Entry("sheet", "Make a page to print, true to scale."),
     "measure": Entry(

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from analysis.drawing.plots import Plot
 
-__all__ = ["convergence", "geometry", "raster"]
+__all__ = ["convergence", "convergence_drawn", "geometry", "geometry_drawn", "raster"]
 
 Measured = Callable[[RasterPhoto], tuple[Answer, Drawings]]
 """What turns a photograph's grid into an answer, and what can be drawn of it."""
@@ -57,7 +57,7 @@ def geometry(photo: Path, typed: ShapeOptions, files: FileOptions, keep: KeepOpt
     which way and how far. Fix the four marks of 'trueraster sheet marks' around the picture, measure the distance
     between their centres and give it with --marks-mm. Without marks only bends and overscan are measured.
     """
-    _measure(_geometry, request_of(photo, typed), files, keep, as_json)
+    _measure(geometry_drawn, request_of(photo, typed), files, keep, as_json)
 
 
 @click.command(short_help="Red and blue against green, and what to adjust.")
@@ -72,7 +72,7 @@ def convergence(photo: Path, typed: GridOptions, files: FileOptions, keep: KeepO
     At every crossing, by zone, and split into what static, edge and twist adjustments move; with what to adjust.
     Options and marks are those of 'measure geometry'.
     """
-    _measure(_convergence, request_of(photo, typed), files, keep, as_json)
+    _measure(convergence_drawn, request_of(photo, typed), files, keep, as_json)
 
 
 @click.command(short_help="Both of them at once, from one photograph.")
@@ -96,7 +96,7 @@ def raster(photo: Path, typed: ShapeOptions, to: Path | None, keep: KeepOptions,
     keeping = keeping_of(keep, [photo])
     targets = {name: targets_in(to, name, request.inputs) for name in ("geometry", "convergence")}
     with _seen(request, quiet=as_json) as (seen, step):
-        both = {"geometry": _geometry(seen), "convergence": _convergence(seen)}
+        both = {"geometry": geometry_drawn(seen), "convergence": convergence_drawn(seen)}
         files = {name: write_files(targets[name], *both[name], step) for name in both}
     held = {name: answer_json(answer, files[name]) for name, (answer, _) in both.items()}
     with ExitStack() as after:
@@ -109,7 +109,8 @@ def raster(photo: Path, typed: ShapeOptions, to: Path | None, keep: KeepOptions,
             put_text("\n\n\n".join(texts))
 
 
-def _geometry(seen: RasterPhoto) -> tuple[Answer, Drawings]:
+def geometry_drawn(seen: RasterPhoto) -> tuple[Answer, Drawings]:
+    """The raster's shape in a photograph: the answer, and what can be drawn of it."""
     found = geometry_of(seen)
     answer = geometry_answer(seen, found)
 
@@ -128,7 +129,8 @@ def _geometry(seen: RasterPhoto) -> tuple[Answer, Drawings]:
     return answer, Drawings(picture=picture, plots=plots)
 
 
-def _convergence(seen: RasterPhoto) -> tuple[Answer, Drawings]:
+def convergence_drawn(seen: RasterPhoto) -> tuple[Answer, Drawings]:
+    """Red and blue against green in a photograph: the answer, and what can be drawn of it."""
     found = convergence_of(seen)
     answer = convergence_answer(seen, found)
 
