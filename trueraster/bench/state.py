@@ -70,11 +70,12 @@ class State:
 
 def after(state: State, event: Event) -> State:
     """The state after a line of the journal; a line that is not known, from a newer version, changes nothing."""
-    state = replace(state, done=state.done | {str(event.get("id", ""))})
+    if event.get("id"):
+        state = replace(state, done=state.done | {str(event["id"])})
     kind, at, value = event["do"], str(event.get("at", "")), event.get("value", "")
     if kind == "set-up":
-        made = SetUp(accepts=event["accepts"], formats=tuple(event["formats"]), job=event["job"])
-        return replace(state, set_up=made, card="", since=at)
+        chosen = SetUp(accepts=event["accepts"], formats=tuple(event["formats"]), job=event["job"])
+        return replace(state, set_up=chosen, card="", since=at)
     if kind == "go":
         return replace(state, card=str(value), since=at)
     if kind == "tick":
@@ -93,8 +94,7 @@ def after(state: State, event: Event) -> State:
         return replace(state, readings=state.readings[:-1])
     if kind == "answer":
         names = ("findings", "advice", "warnings")
-        fields: dict[str, Any] = {
-            name: tuple(held) if name in names else held for name, held in event["answer"].items()
-        }
+        made: Event = event["answer"]
+        fields: dict[str, Any] = {name: tuple(held) if name in names else held for name, held in made.items()}
         return replace(state, answers=(*state.answers, AnswerMade(at=at, **fields)))
     return state
