@@ -159,9 +159,8 @@ def _of_format(
 def _card(
     fmt: Format, pattern: Pattern, options: Options, slide: Slide | None, file: str, *, reads: bool = False
 ) -> Card:
-    words = [
-        percent_text(value) + " %" if isinstance(value, Fraction) else str(value) for value in options.given.values()
-    ]
+    words = [str(value) for value in (options.colour, options.side, options.bars) if value is not None]
+    words += [f"{percent_text(value)} %" for value in (options.level, options.area) if value is not None]
     return Card(
         id="/".join([fmt.id, "read" if reads else pattern.id, *words]).replace(" ", ""),
         kind=CardKind.PATTERN,

@@ -190,4 +190,5 @@ def _changed(before: Any, now: Any, about: str) -> str:
         return ""
     words = [f"{value} ± {doubt}" if doubt else value for value, doubt in map(value_text, (old, new))]
     unit = f" {new.quantity.unit}" if new.quantity.unit else ""
-    return f"{new.quantity.words}: {words[0]}{unit} before, {words[1]}{unit} now"
+    said = new.quantity.words
+    return f"{said[:1].upper()}{said[1:]}: {words[0]}{unit} before, {words[1]}{unit} now"

@@ -240,6 +240,9 @@ class Session:
             if number and number in self.state.done:
                 return
             first = len(self.state.answers) + 1
+            # The newest is shown first: of a grid's two the one that its card is for.
+            heading = next((one.heading.lower() for one in self.cards if one.id == card), "")
+            parts = sorted(parts, key=lambda part: part.kind == heading)
             for i, part in enumerate(parts):
                 write_synced(self.folder.answer(first + i, ".json"), part.json.encode())
                 write_synced(self.folder.answer(first + i, ".html"), part.page.encode())

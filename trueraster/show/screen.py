@@ -7,6 +7,7 @@ ramps, dither) cannot be read from here.
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -34,6 +35,8 @@ _STEP_MS = 200
 """How often the clock is looked at while nothing moves and nobody presses a key."""
 _MOVING_MS = 2
 _COLOUR_BITS = (24, 32)
+_TRIES, _TRY_S = 15, 0.2
+"""To open the display again."""
 
 
 class Screen:
@@ -49,6 +52,8 @@ class Screen:
         self._number = number
         self._clock = clock
         self._ahead = Ahead()
+        self._opening = threading.Lock()
+        """Held while the display is closed and opened: no thread may wake it then."""
         self._typed, self._typed_at = "", 0.0
         self._shown: tuple[tuple[object, ...] | None, int] | None = None
         self._since = 0.0
@@ -85,17 +90,27 @@ class Screen:
         # As in `open_display`.
         import pygame
 
-        pygame.display.quit()
-        open_display()
-        self._open()
+        with self._opening:
+            pygame.display.quit()
+            for left in reversed(range(_TRIES)):
+                try:
+                    open_display()
+                    break
+                except UsageError:
+                    # A display server that has lost its last window may begin anew, and takes a moment.
+                    if not left:
+                        raise
+                    time.sleep(_TRY_S)
+            self._open()
 
     def wake(self) -> None:
         """Have the window look at once what is to be shown; from any thread."""
         # As in `open_display`.
         import pygame
 
-        if pygame.display.get_init():
-            pygame.event.post(pygame.event.Event(pygame.USEREVENT))
+        with self._opening:
+            if pygame.display.get_init():
+                pygame.event.post(pygame.event.Event(pygame.USEREVENT))
 
     def close(self) -> None:
         """Close the window and give the output back."""

@@ -126,10 +126,12 @@ async function submit(form) {
   }
   form.classList.remove("busy");
   say(error);
+  const newest = document.querySelector("article.newest");
+  if (!error && newest && (form.dataset.upload || form.dataset.then)) newest.scrollIntoView({ block: "start" });
 }
 
 function signal() {
-  if (navigator.vibrate) navigator.vibrate([120, 80, 120]);
+  if (navigator.vibrate && navigator.userActivation && navigator.userActivation.hasBeenActive) navigator.vibrate([120, 80, 120]);
   if (!sound) return;
   const tone = sound.createOscillator();
   const loud = sound.createGain();
