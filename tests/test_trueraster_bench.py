@@ -66,7 +66,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
 
 def test_cards_are_in_the_order_of_work_format_after_format() -> None:
     """Cautions, warm-up and degauss first; then each format whole, its patterns in the catalogue's order of work."""
-    formats = [parse_format("480p"), parse_format("576p")]
+    formats = (parse_format("480p"), parse_format("576p"))
     cards = cards_of(formats, JOBS["whole"], Range.FULL, player=False)
     assert [card.kind for card in cards[:3]] == [CardKind.CAUTIONS, CardKind.WARM_UP, CardKind.DEGAUSS]
     assert len({card.id for card in cards}) == len(cards)
@@ -85,7 +85,7 @@ def test_a_players_cards_have_the_names_of_the_kits_files() -> None:
 
     Numbers differ there: the golden kit is of stills, and has no pattern that moves.
     """
-    cards = cards_of([parse_format("480i")], JOBS["whole"], Range.FULL, player=True)
+    cards = cards_of((parse_format("480i"),), JOBS["whole"], Range.FULL, player=True)
     names = [card.file for card in cards if card.pattern]
     assert [int(name[2:4]) for name in names] == list(range(2, len(names) + 2)), "the slate is the first"
     assert all(card.slide is None for card in cards)
@@ -218,7 +218,7 @@ def json_of(*words: str) -> dict[str, Any]:
 
 
 def test_a_photograph_is_measured_kept_and_taken_away(served: Page) -> None:
-    """Upload, answer (the figures of `measure`), keep, undo; the same upload sent again counts once, and another terminal adds meanwhile."""
+    """Upload, answer (the figures of `measure`), keep, undo; sent twice it counts once; others add to the record."""
     head = served.do("go", "480i/crosshatch")["regions"]["head"]
     assert "as found" in head
     served.do("marks_mm", "460x360")

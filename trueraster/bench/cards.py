@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
+from functools import lru_cache
 
 from patterns.catalogue import PATTERNS
 from patterns.formats import Format, format_words
@@ -105,7 +106,8 @@ JOBS = {
 """What can be done, by the name that the page sends."""
 
 
-def cards_of(formats: Sequence[Format], job: Job, code_range: Range, *, player: bool) -> tuple[Card, ...]:
+@lru_cache(maxsize=8)
+def cards_of(formats: tuple[Format, ...], job: Job, code_range: Range, *, player: bool) -> tuple[Card, ...]:
     """Every card of a session.
 
     Args:

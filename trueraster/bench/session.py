@@ -79,7 +79,7 @@ class Session:
         set_up = self.state.set_up
         if set_up is None:
             return ()
-        formats = [parse_format(name) for name in set_up.formats]
+        formats = tuple(parse_format(name) for name in set_up.formats)
         return cards_of(formats, JOBS[set_up.job], self._range, player=self.player)
 
     @property
@@ -204,7 +204,7 @@ class Session:
         names = [name for name in ask.get("formats", "").replace(",", " ").split() if name]
         if not 0 < len(names) <= _MOST_FORMATS:
             raise UsageError(f"formats: choose 1 to {_MOST_FORMATS} of them")
-        formats: list[Format] = [format_of(name, None) for name in dict.fromkeys(names)]
+        formats: tuple[Format, ...] = tuple(format_of(name, None) for name in dict.fromkeys(names))
         accepts = ask.get("accepts", "").strip()
         if not accepts:
             raise UsageError("line rates: say what the set accepts, from its papers: 15kHz, or 15.6-15.8,31-32")
