@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ctypes
+import ctypes.util
 import os
 import shutil
 import struct
@@ -14,9 +16,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 XVFB = shutil.which("Xvfb")
+_LAST = 64
+"""Rows."""
 ROOT = Path(__file__).resolve().parents[1]
 
 
@@ -44,6 +49,15 @@ class Display:
         rows = np.frombuffer(data, np.uint8, row * height, start).reshape(height, row)
         return rows[:, : 4 * width].reshape(height, width, 4)[..., 2::-1]
 
+    def holds(self, wanted: NDArray[np.uint8]) -> bool:
+        """Whether the last rows are as wanted: rows are written from the top, and all of them take long to compare."""
+        with self.file.open("rb") as file:
+            head = struct.unpack(">25I", file.read(100))
+            size, height, row, colours = (head[i] for i in (0, 5, 12, 19))
+            file.seek(size + 12 * colours + row * (height - _LAST))
+            rows = np.frombuffer(file.read(row * _LAST), np.uint8).reshape(_LAST, row // 4, 4)
+        return np.array_equal(rows[:, : wanted.shape[1], 2::-1], wanted[-_LAST:])
+
     def wait_for(self, wanted: NDArray[np.uint8], timeout_s: float = 20.0) -> float:
         """Seconds until the framebuffer equals `wanted`; fails after `timeout_s`."""
         begun = time.monotonic()
@@ -51,6 +65,22 @@ class Display:
             assert time.monotonic() - begun < timeout_s, "the framebuffer never showed it"
             time.sleep(0.002)
         return time.monotonic() - begun
+
+    def press(self, *names: str) -> None:
+        """Keys of the display's own keyboard, by the XTEST extension (Debian's libxtst6), each down and up."""
+        x11, xtst = (ctypes.util.find_library(name) for name in ("X11", "Xtst"))
+        if x11 is None or xtst is None:
+            pytest.skip("Debian's package libxtst6 is not installed")
+        lib, test = ctypes.CDLL(x11), ctypes.CDLL(xtst)
+        lib.XOpenDisplay.restype = ctypes.c_void_p
+        handle = ctypes.c_void_p(lib.XOpenDisplay(self.name.encode()))
+        lib.XStringToKeysym.restype = ctypes.c_ulong
+        for name in names:
+            code = lib.XKeysymToKeycode(handle, ctypes.c_ulong(lib.XStringToKeysym(name.encode())))
+            for down in (1, 0):
+                test.XTestFakeKeyEvent(handle, code, down, ctypes.c_ulong(0))
+        lib.XFlush(handle)
+        lib.XCloseDisplay(handle)
 
 
 @contextmanager

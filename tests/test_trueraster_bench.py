@@ -57,9 +57,14 @@ def session_of() -> Iterator[Callable[[Path], Session]]:
 
 
 @pytest.fixture(scope="module")
-def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
+def served_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("bench") / "set.json"
+
+
+@pytest.fixture(scope="module")
+def served(served_record: Path) -> Iterator[Page]:
     """The command with a page, for a player: it needs no display."""
-    with bench(tmp_path_factory.mktemp("bench") / "set.json", "--player") as (page, _):
+    with bench(served_record, "--player") as (page, _):
         page.set_up(formats="480i", accepts="15kHz")
         yield page
 
@@ -217,7 +222,7 @@ def json_of(*words: str) -> dict[str, Any]:
     return held
 
 
-def test_a_photograph_is_measured_kept_and_taken_away(served: Page) -> None:
+def test_a_photograph_is_measured_kept_and_taken_away(served: Page, served_record: Path) -> None:
     """Upload, answer (the figures of `measure`), keep, undo; sent twice it counts once; others add to the record."""
     head = served.do("go", "480i/crosshatch")["regions"]["head"]
     assert "as found" in head
@@ -235,8 +240,8 @@ def test_a_photograph_is_measured_kept_and_taken_away(served: Page) -> None:
     assert status == 200
     assert b"Pincushion" in whole
     assert "sandbox" in headers["content-security-policy"]
-    record = Path(re.search(r"<code>(\S+set\.json)</code>", served.do("go", "end")["regions"]["card"])[1])  # type: ignore[index]
     assert "Kept as found" in served.do("keep", "2")["regions"]["answers"]
+    record = served_record
     run(["record", "work", str(record), "from another terminal"])
     kept = json.loads(record.read_text())["stages"]["as-found"]["results"]
     assert [(one["kind"], one["source"]) for one in kept] == [("geometry", "IMG 1.jpg")]

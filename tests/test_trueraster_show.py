@@ -5,8 +5,6 @@ A real display's sync is not tested: a virtual one has none.
 
 from __future__ import annotations
 
-import ctypes
-import ctypes.util
 import json
 import os
 import signal
@@ -89,23 +87,6 @@ def showing(shown: Display, *words: str) -> Iterator[subprocess.Popen[str]]:
         process.communicate(timeout=20)
 
 
-def press(shown: Display, *names: str) -> None:
-    """Keys of the display's own keyboard, by the XTEST extension (Debian's libxtst6), each down and up."""
-    x11, xtst = (ctypes.util.find_library(name) for name in ("X11", "Xtst"))
-    if x11 is None or xtst is None:
-        pytest.skip("Debian's package libxtst6 is not installed")
-    lib, test = ctypes.CDLL(x11), ctypes.CDLL(xtst)
-    lib.XOpenDisplay.restype = ctypes.c_void_p
-    handle = ctypes.c_void_p(lib.XOpenDisplay(shown.name.encode()))
-    lib.XStringToKeysym.restype = ctypes.c_ulong
-    for name in names:
-        code = lib.XKeysymToKeycode(handle, ctypes.c_ulong(lib.XStringToKeysym(name.encode())))
-        for down in (1, 0):
-            test.XTestFakeKeyEvent(handle, code, down, ctypes.c_ulong(0))
-    lib.XFlush(handle)
-    lib.XCloseDisplay(handle)
-
-
 @needs_display
 def test_keys_lead_through_the_patterns(tmp_path: Path) -> None:
     """Right, left, a number, black and q of a real keyboard; each picture equals the PNG of `draw` for that format."""
@@ -115,11 +96,11 @@ def test_keys_lead_through_the_patterns(tmp_path: Path) -> None:
         # A window that has just come up may not have the keyboard yet.
         time.sleep(0.5)
         for key, wanted in (("Right", grid), ("space", white), ("b", 0 * white), ("b", white), ("Left", grid)):
-            press(shown, key)
+            shown.press(key)
             shown.wait_for(wanted)
-        press(shown, "3", "Return")
+        shown.press("3", "Return")
         shown.wait_for(white)
-        press(shown, "q")
+        shown.press("q")
         out, said = process.communicate(timeout=20)
         assert process.returncode == 0
     assert [one["pattern"] for one in json.loads(out)["shown"]] == ["bars", "crosshatch", "field"]
