@@ -153,6 +153,24 @@ def test_rates_outside_what_the_set_accepts_are_refused(record: Path, session_of
     assert not SessionFolder.of(record).journal.read_bytes()
 
 
+def test_the_page_shows_what_others_do_to_the_record(served: Page, served_record: Path) -> None:
+    """A change from another terminal is a new version for phones, and the name of the set is shown anew."""
+    version = json.loads(served.ask("GET", "state")[1])["version"]
+    assert "regions" not in json.loads(served.ask("GET", f"state?have={version}")[1])
+    assert run(["record", "set", str(served_record), "--set", "20-inch monitor"]) == 0
+    assert "20-inch monitor" in json.loads(served.ask("GET", f"state?have={version}")[1])["regions"]["head"]
+
+
+def test_the_job_can_be_chosen_again(record: Path, session_of: Callable[[Path], Session]) -> None:
+    """After a wrong set-up the page asks again; notes stay, and so it is after a restart."""
+    session = session_of(record)
+    session.do({"do": "set-up", "job": "quick", "accepts": "31kHz", "formats": "480p"})
+    session.do({"do": "note", "value": "a note"})
+    session.do({"do": "again"})
+    for one in (session, session_of(record)):
+        assert (one.card, one.current(), len(one.state.notes)) == (None, None, 1)
+
+
 def test_keys_and_time_drive_the_same_session(record: Path, session_of: Callable[[Path], Session]) -> None:
     """Next and black of the screen's keyboard, and a picture that was up for its time: black, until it is asked for."""
     session = session_of(record)
@@ -371,3 +389,4 @@ def test_mistakes_on_the_command_line_are_one_line(tmp_path: Path) -> None:
         assert done.returncode == 2, (words, done.stderr)
         assert said in done.stderr.splitlines()[-1]
         assert "Traceback" not in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["other.json"]

@@ -37,14 +37,21 @@ class Kept:
         self.formats: tuple[str, ...] = ()
         """That the set accepts, as the record says."""
 
+    def mark(self) -> tuple[int, int, int]:
+        """What changes with the record's file; zeros while it is not there."""
+        try:
+            state = self.path.stat()
+        except OSError:
+            return 0, 0, 0
+        return state.st_mtime_ns, state.st_size, state.st_ino
+
     def stages(self) -> Mapping[str, str]:
         """The stage at which the record has each result, by digest.
 
         Raises:
             FileError: the record cannot be read.
         """
-        state = self.path.stat()
-        mark = (state.st_mtime_ns, state.st_size, state.st_ino)
+        mark = self.mark()
         if mark != self._seen:
             held = read_object(self.path)
             stages = held.get("stages")

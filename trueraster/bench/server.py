@@ -47,7 +47,9 @@ class _Pages:
         self._begun = f"{time.time_ns():x}"
 
     def _version(self) -> str:
-        return f"{self._begun}-{self._session.version}"
+        # Others may have changed the record.
+        record = "-".join(f"{part:x}" for part in self._session.kept.mark())
+        return f"{self._begun}-{self._session.version}-{record}"
 
     def whole(self, request: Request) -> Response:
         return HTMLResponse(page(self._session, self._version()))

@@ -26,6 +26,7 @@ from trueraster.kit.rates import check_line_rates, parse_line_rates
 from trueraster.options.raster import sides_mm
 from trueraster.options.record import now, stage_of, words_of
 from trueraster.options.values import format_of
+from trueraster.output.terminal import note
 from trueraster.record.jsontext import read_json
 from trueraster.show.outputs import Output
 from trueraster.show.slide import Slide
@@ -114,7 +115,11 @@ class Session:
         step = {"next": 1, "previous": -1}.get(key)
         wanted = self.index + step if step is not None else int(key) - 1
         if 0 <= wanted < len(self.cards):
-            self.do({"do": "go", "value": self.cards[wanted].id})
+            try:
+                self.do({"do": "go", "value": self.cards[wanted].id})
+            except (ValueError, OSError) as error:
+                # A full disk must not end the screen.
+                note(f"Note: the key was not followed: {error}")
 
     def over_time(self, slide: Slide) -> None:
         """A picture has been up for its longest time."""
@@ -193,7 +198,7 @@ class Session:
             if not lines:
                 raise UsageError("readings: level, x, y and luminance are expected, as 20 0.313 0.329 4.1")
             return {"value": lines}
-        if kind in ("warm", "unread"):
+        if kind in ("warm", "unread", "again"):
             return {}
         raise UsageError("there is no such thing to do here")
 
@@ -219,9 +224,9 @@ class Session:
         self._journal.append(event)
         before = self.state
         self.state = after(before, event)
-        if event["do"] == "set-up":
+        if event["do"] in ("set-up", "again"):
             self.cards = self._made_cards()
-        if event["do"] in ("go", "set-up"):
+        if event["do"] in ("go", "set-up", "again"):
             self.is_black = self.time_is_over = False
         if event["do"] == "note":
             self.kept.note_work(self.state.notes[-1].at, self.state.notes[-1].text)

@@ -76,6 +76,8 @@ def after(state: State, event: Event) -> State:
     if kind == "set-up":
         chosen = SetUp(accepts=event["accepts"], formats=tuple(event["formats"]), job=event["job"])
         return replace(state, set_up=chosen, card="", since=at)
+    if kind == "again":
+        return replace(state, set_up=None, card="", since=at)
     if kind == "go":
         return replace(state, card=str(value), since=at)
     if kind == "tick":

@@ -37,11 +37,16 @@ def bench(
     """
     # The help does without the server and the window: 600 ms.
     from trueraster.bench.run import Bench, record_for
+    from trueraster.show.outputs import open_display, output_of
 
     ranged = Range(choice("--range", code_range, tuple(Range)) or Range.FULL)
     if player and (output is not None or code_range is not None):
         raise UsageError("--player: the player shows the patterns, so --output and --range mean nothing")
     chosen = tuple(dict.fromkeys(format_of(name, None).id for name in formats))
+    if not player:
+        # Before a record is begun that nobody can use.
+        open_display()
+        output_of(output)
     run = Bench(record=record_for(record), formats=chosen, code_range=ranged, output=output, lan=lan, player=player)
     interrupt.say_when_stopped(f"'trueraster bench {run.record}' goes on where it was")
     run.run()

@@ -135,6 +135,8 @@ def _say(screen: Screen, slides: list[Slide], words: list[str]) -> None:
     for one in slides:
         cautions += one.pattern.cautions_in(fmt, one.options)
         words = [*words, lost_words(one)]
+    if fmt.interlaced:
+        words = [*words, f"{fmt.id}: the output's mode has to be an interlaced one, to send each frame as two fields"]
     for said in dict.fromkeys(filter(None, [*words, *(screen.place.banner(fmt))])):
         note(f"Note: {said}")
     for caution in dict.fromkeys(cautions):
