@@ -34,7 +34,9 @@ def main(file: str, name: str, code_range: str, *only: str) -> None:
     screen = Screen(None)
     deck = Deck(slides)
     for one in slides:
-        screen.step(deck)
+        shown = screen.changes
+        while screen.changes == shown:
+            screen.step(deck)
         screen.keys(deck, 1)
         screen.step(deck)
         wanted = np.stack(draw_frame(one.pattern.scene(fmt, one.options, one.signal), fmt, one.signal), axis=-1)

@@ -104,6 +104,7 @@ def test_two_phones_and_the_screen_follow(running: tuple[Page, Display], tmp_pat
         assert all(url.startswith((page.url, "data:")) for url in asked)
 
 
+@pytest.mark.slow
 def test_an_upload_is_one_big_line_on_both_phones(running: tuple[Page, Display]) -> None:
     """A photograph chosen on one phone: the answer is large on both, contrast 7:1 (WCAG 2.2, 1.4.6); one tap keeps."""
     page, _ = running

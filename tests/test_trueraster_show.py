@@ -206,6 +206,7 @@ def test_without_a_display_it_is_one_line(capsys: pytest.CaptureFixture[str]) ->
     assert "PATTERN: name what to show" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 @needs_display
 def test_mistakes_are_one_line_and_outputs_are_listed() -> None:
     """An output that is not there, a pattern that needs fields, and a wrong word: exit 2, and no traceback."""

@@ -10,6 +10,7 @@ import hmac
 import time
 from collections.abc import Mapping
 
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
@@ -40,12 +41,8 @@ _POLICY = (
 )
 
 
-class RefusedError(Exception):
-    """A request that is refused, with its status and its line."""
-
-    def __init__(self, status: int, words: str) -> None:
-        super().__init__(words)
-        self.status = status
+class RefusedError(HTTPException):
+    """A request that is refused, with its status and its line; also while the page's application reads its body."""
 
 
 class Guard:
@@ -68,6 +65,9 @@ class Guard:
                 headers = list(message.get("headers", ()))
                 names = {name for name, _ in headers}
                 headers += [pair for pair in _HEADERS if pair[0] not in names]
+                if message["status"] >= 400 and b"connection" not in names:
+                    # What is still to come of a refused request is not waited for.
+                    headers.append((b"connection", b"close"))
                 if b"content-security-policy" not in names:
                     headers.append((b"content-security-policy", _POLICY))
                 message = {**message, "headers": headers}
@@ -77,7 +77,7 @@ class Guard:
             await self._let_through(scope, receive, sent)
         except RefusedError as refusal:
             if not begun:
-                await _answer(sent, refusal.status, str(refusal))
+                await _answer(sent, refusal.status_code, refusal.detail)
 
     async def _let_through(self, scope: Scope, receive: Receive, send: Send) -> None:
         rest = self._checked(scope)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from html import escape
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
     from analysis.answer import Answer
 
-__all__ = ["Part", "Task", "measured", "refused", "warm"]
+__all__ = ["Part", "Task", "measured", "refused", "renamed", "warm"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +69,18 @@ def refused(error: Exception, names: dict[str, str]) -> str:
     for ours, theirs in names.items():
         line = line.replace(ours, theirs)
     return " ".join(line.split())
+
+
+def renamed(parts: tuple[Part, ...], names: dict[str, str]) -> tuple[Part, ...]:
+    """Answers with the names that files have on the phone: a record and a page have no use for ours."""
+    made = []
+    for part in parts:
+        held, page = part.json, part.page
+        for ours, theirs in names.items():
+            held = held.replace(json.dumps(ours)[1:-1], json.dumps(theirs)[1:-1])
+            page = page.replace(escape(ours), escape(theirs))
+        made.append(replace(part, json=held, page=page))
+    return tuple(made)
 
 
 def warm() -> None:

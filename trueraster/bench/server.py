@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import socket
 import threading
 import time
@@ -138,7 +139,7 @@ def application(session: Session, giving: Giving, token: str) -> Guard:
         Route("/upload", pages.upload, methods=["POST"]),
     ]
     handlers: dict[Any, Callable[[Request, Exception], Response]] = dict.fromkeys(
-        (HTTPException, ValueError, OSError, UsageError), _line
+        (HTTPException, ValueError, OSError, UsageError, Exception), _line
     )
     return Guard(Starlette(routes=routes, exception_handlers=handlers), token)
 
@@ -182,6 +183,9 @@ class Serving:
     """The server in its thread."""
 
     def __init__(self, app: Guard, listening: socket.socket) -> None:
+        # What went wrong in a request is the line of its answer; its terminal is for the user.
+        logging.getLogger("uvicorn").addHandler(logging.NullHandler())
+        logging.getLogger("uvicorn").propagate = False
         config = uvicorn.Config(
             app,
             http=Door,

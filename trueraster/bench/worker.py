@@ -13,7 +13,7 @@ import threading
 from multiprocessing.connection import Connection
 from typing import Any
 
-from trueraster.bench.measure import Part, Task, measured, refused, warm
+from trueraster.bench.measure import Part, Task, measured, refused, renamed, warm
 from trueraster.errors import UsageError
 
 __all__ = ["Worker"]
@@ -101,7 +101,7 @@ def _serve(pipe: Connection) -> None:
         except (EOFError, OSError):
             return
         try:
-            answer: tuple[str, Any] = ("done", measured(task))
+            answer: tuple[str, Any] = ("done", renamed(measured(task), names))
         except (ValueError, OSError, MemoryError) as error:
             answer = ("refused", refused(error, names))
         except Exception as error:  # A fault of ours: said as such, and the worker goes on.

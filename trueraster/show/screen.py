@@ -35,6 +35,8 @@ _STEP_MS = 200
 """How often the clock is looked at while nothing moves and nobody presses a key."""
 _MOVING_MS = 2
 _COLOUR_BITS = (24, 32)
+_DRAWING_S = 0.05
+"""That a slide which is not drawn yet is waited for, before keys are looked at again."""
 _TRIES, _TRY_S = 15, 0.2
 """To open the display again."""
 
@@ -135,8 +137,10 @@ class Screen:
             self._put_black(self._up)
             return _STEP_MS
         now = self._clock()
-        drawn = self._ahead.get(slide, None)
-        assert drawn is not None
+        drawn = self._ahead.get(slide, _DRAWING_S)
+        if drawn is None:
+            # What is up stays up meanwhile, and keys are heard.
+            return 1
         if self._up is None or self._up.key != slide.key or self._shown is None or self._shown[0] is None:
             self._up, self._since = slide, now
         if now - self._since >= slide.longest_s:
