@@ -9,6 +9,8 @@ import gc
 import io
 import os
 import sys
+from contextlib import suppress
+from typing import TextIO
 
 import click
 
@@ -65,6 +67,13 @@ def main() -> None:
             # A path may have letters that the terminal has not.
             stream.reconfigure(errors="backslashreplace")
     code = run(sys.argv[1:])
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            # The mistake was reported already, or cannot be. Python would try again on its way out, add its own words
+            # and give another exit code.
+            _drop_unwritten(stream)
     # The system takes all memory back at once; Python would first search what is left for cycles, as long as a frame
     # takes to read.
     gc.freeze()
@@ -92,8 +101,7 @@ def _tell(error: Exception) -> int:
         command = where.command_path if where is not None else "trueraster"
         return _say(f"{command}: {error.format_message()} ('{command} --help' tells more)", 2)
     if isinstance(error, ReaderGoneError):
-        # Nothing more can be written there, not even what is left in the buffer.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        _drop_unwritten(sys.stdout)
         return 0
     # Imported here: --help should not wait for numpy.
     from analysis.errors import InputError
@@ -106,6 +114,11 @@ def _tell(error: Exception) -> int:
     if isinstance(error, ValueError | OSError | MemoryError):
         return _say(f"trueraster: {_words(error)}", 2)
     raise error
+
+
+def _drop_unwritten(stream: TextIO) -> None:
+    """Send what is left in a stream's buffer nowhere: it cannot be written where it should go."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _stopped() -> int:
@@ -123,5 +136,7 @@ def _words(error: Exception) -> str:
 
 def _say(text: str, code: int) -> int:
     # Escapes first: a line separator in a file's name is no blank.
-    sys.stderr.write(" ".join(visible(text).split()) + "\n")
+    # Where standard error is full, the exit code alone has to say it.
+    with suppress(OSError):
+        sys.stderr.write(" ".join(visible(text).split()) + "\n")
     return code

@@ -51,11 +51,17 @@ def _put(text: str) -> None:
 
 @contextmanager
 def reader_may_go() -> Iterator[None]:
-    """Turn a broken pipe into `ReaderGoneError`, which the command parser does not take for a failure of its own."""
+    """Turn a broken pipe into `ReaderGoneError`, which the command parser does not take for a failure of its own.
+
+    Any other failure to write gets the name of what could not be written.
+    """
     try:
         yield
     except BrokenPipeError as error:
         raise ReaderGoneError from error
+    except OSError as error:
+        error.filename = error.filename or "standard output"
+        raise
 
 
 def note(text: str) -> None:
