@@ -14,7 +14,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trueraster.errors import UsageError, with_options
+from trueraster.errors import UsageError, line_of
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -62,10 +62,7 @@ def measured(task: Task) -> tuple[Part, ...]:
 
 def refused(error: Exception, names: dict[str, str]) -> str:
     """The line of a refusal, with the names that files have on the phone; `names` is from ours to those."""
-    # Only a refusal needs it.
-    from analysis.errors import InputError
-
-    line = with_options(error) if isinstance(error, InputError) else str(error) or type(error).__name__
+    line = line_of(error) or type(error).__name__
     for ours, theirs in names.items():
         line = line.replace(ours, theirs)
     return " ".join(line.split())
@@ -134,8 +131,8 @@ def _uniformity(task: Task) -> tuple[Part, ...]:
 
 def _verify(task: Task) -> tuple[Part, ...]:
     # As in `_raster`.
-    from analysis.frame.answer import frame_answer
-    from trueraster.options.frame import Played, task_of
+    from trueraster.options.frame import Played
+    from trueraster.verify.one import Request, marked, verify_file
 
     options = dict(zip(task.words[::2], task.words[1::2], strict=True))
     played = Played(
@@ -147,11 +144,8 @@ def _verify(task: Task) -> tuple[Part, ...]:
         tolerance=None,
         options={name: options.get(f"--{name}") for name in ("cells", "level", "area", "colour", "bars", "side")},
     )
-    one = task_of(task.paths[0], 0, played)
-    if one.is_clip_of_fields:
-        raise UsageError("a clip of field-order is read by 'trueraster verify' on the computer")
-    answer = frame_answer(one.examine(one.frame), one.frame, one.pattern, one.format, None)
-    return (_part(answer, None),)
+    found = verify_file(task.paths[0], Request(played=played, marks=True))
+    return (_part(found.answer, marked(found)),)
 
 
 def _grey(task: Task) -> tuple[Part, ...]:
