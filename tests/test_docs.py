@@ -21,7 +21,7 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from PIL import Image
 
 from analysis.frame.faults.chain import STEPS
-from analysis.frame.faults.remedies import FAULTS
+from analysis.frame.faults.remedies import fault_words
 from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS
 from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS
 from patterns.catalogue import PATTERNS
@@ -82,12 +82,12 @@ def test_every_fault_has_its_entry_and_picture() -> None:
     page = (ROOT / "docs" / "capture.md").read_text(encoding="utf-8")
     table = page.split("<!-- generated: faults -->")[1].split("<!-- end -->")[0]
     assert re.findall(r"\(`([\w-]+)`\)", table) == re.findall(r"pictures/fault-([\w-]+)\.png", table)
-    assert set(re.findall(r"\(`([\w-]+)`\)", table)) == set(FAULTS)
+    assert set(re.findall(r"\(`([\w-]+)`\)", table)) == set(fault_words())
     assert "{" not in table
     assert sorted(p.stem for p in (ROOT / "docs" / "pictures").glob("fault-*.png")) == sorted(
-        f"fault-{name}" for name in FAULTS
+        f"fault-{name}" for name in fault_words()
     )
-    for name in FAULTS:
+    for name in fault_words():
         assert (ROOT / "docs" / "pictures" / f"fault-{name}.png").stat().st_size < 10_000, name
 
 
@@ -598,7 +598,7 @@ def test_parameters_of_faults_are_as_their_page_says() -> None:
     for ids, parameters in re.findall(r"^\| [A-Z][^|]+\| (`[^|]+?) +\| ([^|]+?) +\|$", page, re.MULTILINE):
         for id in re.findall(r"`([\w-]+)`", ids):
             told[id] = set(re.findall(r"`(\w+)`:", parameters))
-    assert set(told) == set(FAULTS)
+    assert set(told) == set(fault_words())
     for step in STEPS:
         assert told[step.id] == set(step.tell(step.start)), step.id
 
