@@ -160,6 +160,8 @@ def open_video(path: Path) -> Iterator[VideoFile]:
             options = {"protocol_whitelist": "file", "max_pixels": str(LARGEST)}
             if words is not None:
                 _check_size(path, words.width, words.height)
+                if words.unread:
+                    raise FileError(f"{path}: {words.unread}")
                 # The library would decode the picture once only to learn its size, which the header tells.
                 options["codec_whitelist"] = "none"
             with _one_line(path), av.open(file, mode="r", options=options) as container:

@@ -27,6 +27,8 @@ class StillWords:
     sample_aspect: tuple[int, int] | None = None
     """Width over height of a sample, as two positive numbers."""
     comment: str | None = None
+    unread: str = ""
+    """Why its samples cannot be read here, and what to do; one clause."""
 
 
 def reference_codes(code_range: Range | None, depth: int) -> tuple[int, int]:

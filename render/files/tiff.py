@@ -23,7 +23,7 @@ from render.tags import Provenance, Tags
 __all__ = ["read_tiff", "write_tiff"]
 
 _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _DESCRIPTION, _ACROSS, _DOWN, _UNIT = 256, 257, 258, 262, 270, 282, 283, 296
-_WHITE_POINT, _CHROMATICITIES, _BLACK_WHITE = 318, 319, 532
+_WHITE_POINT, _CHROMATICITIES, _TILE_WIDTH, _BLACK_WHITE = 318, 319, 322, 532
 _RGB, _NO_UNIT = 2, 1
 _KINDS = {1: ("B", 1), 2: ("B", 1), 3: ("H", 1), 4: ("I", 1), 5: ("I", 2)}
 """Types of values, as `struct` has them, and how many of those make one: BYTE, ASCII, SHORT, LONG, RATIONAL."""
@@ -89,6 +89,8 @@ def read_tiff(head: bytes) -> StillWords | None:
         range=_range(_fractions(tags, _BLACK_WHITE), tags.get(_BITS, (0,))[0]),
         sample_aspect=_aspect(tags),
         comment=text or None,
+        # The decoder takes tiles for strips: a frame of noise and black, without a word of it.
+        unread="a TIFF file in tiles is not read; save it in strips, or as PNG" if _TILE_WIDTH in tags else "",
     )
 
 
