@@ -20,6 +20,7 @@ __all__ = [
     "EntryError",
     "Items",
     "Key",
+    "Kind",
     "Named",
     "Table",
     "date",
@@ -63,8 +64,16 @@ def path_to(path: str, key: str) -> str:
 
 def unwanted(wanted: str, got: Any) -> EntryError:
     """The mistake of a value that is not what is `wanted`: 'a date such as 2026-11-26'."""
-    shown = json.dumps(got, ensure_ascii=True, default=str)
+    try:
+        shown = json.dumps(got, ensure_ascii=True, default=_plain)
+    except ValueError:
+        # Python puts no whole number of thousands of digits into words.
+        shown = "a number of thousands of digits"
     return EntryError(f"{wanted} is expected, not {shown if len(shown) <= 40 else shown[:37] + '...'}")
+
+
+def _plain(held: Any) -> float | str:
+    return float(held) if isinstance(held, Fraction) else str(held)
 
 
 def inside(read: Kind, held: Any, *path: str | int) -> Any:
@@ -203,7 +212,7 @@ def one_of(*words: str) -> Kind:
 
     def read(held: Any) -> str:
         if not isinstance(held, str) or held not in words:
-            raise unwanted(" or ".join(words), held)
+            raise unwanted(" or ".join(filter(None, (", ".join(words[:-1]), words[-1]))), held)
         return held
 
     return read

@@ -329,9 +329,9 @@ def test_a_file_of_tolerances(tmp_path: Path) -> None:
     [
         ("[grey\n", "line 1"),
         ("grey.gamma = 'much'\n", "grey.gamma: a number"),
-        ("grey.gamma = true\n", "not True"),
+        ("grey.gamma = true\n", "not true"),
         ("grey.gamma = -1\n", "not -1"),
-        ("grey.gamma = nan\n", "not nan"),
+        ("grey.gamma = nan\n", "not NaN"),
         ("grey.gamma = [1, 2]\n", "grey.gamma"),
         ("grey.gamma = { least = 'a' }\n", "grey.gamma"),
         ("grey.gamma = { least = 3, most = 2 }\n", "least, 3, is more than most, 2"),

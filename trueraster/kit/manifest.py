@@ -7,9 +7,11 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
+from math import inf
 from pathlib import Path
 from typing import Any
 
+from patterns import keys
 from patterns.formats import Format
 from patterns.placement import patch_area
 from patterns.scene import Patch, Scene
@@ -129,8 +131,10 @@ def read_manifest(folder: Path) -> dict[str, Entry]:
         return {}
     found: dict[str, Entry] = {}
     for item in listed:
-        with contextlib.suppress(ValueError, KeyError, TypeError, AttributeError):
-            entry = _entry(item)
+        with contextlib.suppress(keys.EntryError):
+            own = _ENTRY(item)
+            rest = {key: value for key, value in item.items() if key not in _OWN}
+            entry = Entry.of(own["path"], rest, own["bytes"], own["sha256"], own["proof"])
             found.setdefault(entry.path, entry)
     return found
 
@@ -144,26 +148,34 @@ def is_manifest(folder: Path) -> bool:
     return isinstance(manifest, dict) and "manifest_version" in manifest
 
 
-def _entry(item: dict[str, Any]) -> Entry:
-    rest = dict(item)
-    path, size, sha256, proof = (rest.pop(name) for name in ("path", "bytes", "sha256", "proof"))
+def _name(held: Any) -> str:
     # A manifest may come from anywhere; only a plain name can be a file of the kit.
-    if not isinstance(path, str) or path in ("", ".", "..") or "/" in path or "\\" in path or "\0" in path:
-        raise ValueError(path)
-    if not (isinstance(size, int) and isinstance(sha256, str)):
-        raise TypeError(path)
-    return Entry.of(path, rest, size, sha256, _proof(proof))
+    if not isinstance(held, str) or held in ("", ".", "..") or any(letter in held for letter in "/\\\0"):
+        raise keys.unwanted("the plain name of a file", held)
+    return held
 
 
-_KINDS: dict[str, tuple[type, ...]] = {"int": (int,), "float": (int, float), "str": (str,)}
-"""What JSON gives for a figure that is declared so; anything else in a proof is a list of words."""
-
-
-def _proof(told: dict[str, Any]) -> Proof:
-    figures: dict[str, Any] = {
-        name: tuple(told[name]) if isinstance(told[name], list) else told[name] for name in PROOF_FIGURES
-    }
-    for field in fields(Proof):
-        if field.name in figures and not isinstance(figures[field.name], _KINDS.get(str(field.type), (tuple,))):
-            raise TypeError(field.name)
-    return Proof(verdict=Verdict(told["verdict"]), **figures)
+_KINDS: dict[str, keys.Kind] = {
+    "int": keys.whole("a whole number"),
+    "float": keys.number(-inf, inf, "a number"),
+    "str": keys.text,
+}
+"""For a figure that is declared so; anything else in a proof is a list of words."""
+_FIGURES = {field.name: str(field.type) for field in fields(Proof) if field.name in PROOF_FIGURES}
+_PROOF = keys.Table(
+    keys={
+        "verdict": keys.Key(lambda held: Verdict(keys.one_of(*Verdict)(held)), required=True),
+        **{
+            name: keys.Key(_KINDS.get(kind, keys.Items(read=keys.text)), required=True)
+            for name, kind in _FIGURES.items()
+        },
+    },
+    make=Proof,
+)
+_OWN = {
+    "path": keys.Key(_name, required=True),
+    "bytes": keys.Key(keys.whole("a whole number", 0), required=True),
+    "sha256": keys.Key(keys.text, required=True),
+    "proof": keys.Key(_PROOF, required=True),
+}
+_ENTRY = keys.Table(keys=_OWN)
