@@ -133,6 +133,32 @@ def test_the_name_of_a_lens_file_is_looked_at_first(here: Path) -> None:
         assert err.getvalue() == f"trueraster: --to: {words}\n"
 
 
+@pytest.mark.parametrize("name", ["kit.json", "cue-sheet.html", "playlist.m3u8"])
+def test_a_pipe_in_the_folder_of_a_kit_is_not_waited_for(name: str, here: Path) -> None:
+    """A named pipe with a name of the kit's own is refused at once as a file of somebody else's."""
+    (here / "kit").mkdir()
+    os.mkfifo(here / "kit" / name)
+    err = io.StringIO()
+    with contextlib.redirect_stderr(err):
+        assert run(["kit", "--to", "kit"]) == 2
+    assert err.getvalue().splitlines()[-1] == (
+        f"trueraster: --to: kit has a {name} that is of no kit; give a folder of its own"
+    )
+
+
+@pytest.mark.parametrize("command", ["report kept.json", "scope bars", "measure geometry real --page"])
+def test_a_device_is_not_replaced(command: str, here: Path) -> None:
+    """A name that stands for a device is refused before anything is read or drawn."""
+    (here / "null.html").symlink_to("/dev/null")
+    (here / "null.svg").symlink_to("/dev/null")
+    name = "null.svg" if command.startswith("scope") else "null.html"
+    line = command.split() if "--page" in command else [*command.split(), "--to"]
+    err = io.StringIO()
+    with contextlib.redirect_stderr(err):
+        assert run([*line, name]) == 2
+    assert f"{name} is no file, and is not replaced by one" in err.getvalue()
+
+
 def test_a_socket_is_no_file(here: Path) -> None:
     """A socket is refused, and not waited for."""
     with socket.socket(socket.AF_UNIX) as one:

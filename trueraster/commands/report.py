@@ -11,6 +11,7 @@ import click
 from render.writing import placed
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
+from trueraster.output.files import check_new, check_target
 from trueraster.output.terminal import note, put_json, put_text
 from trueraster.record.store import read_record
 from trueraster.report.content import content_of
@@ -140,25 +141,18 @@ def _told(content: Content, record: Record) -> dict[str, Any]:
 
 
 def _check_template(path: Path) -> None:
-    if path.suffix.lower() != ".toml":
-        raise UsageError(f"--tolerances-template: got {str(path)[:60]!r}, a name that ends in .toml is expected")
-    if path.exists():
-        raise UsageError(f"--tolerances-template: {path} is there already; give another name, or take it away first")
+    check_target("--tolerances-template", path, (".toml",), ())
+    check_new("--tolerances-template", path)
 
 
 def _target(path: Path, to: Path | None, others: list[Path | None]) -> Path:
     """The report's file.
 
     Raises:
-        UsageError: it ends wrongly, or is a folder.
+        UsageError: as `check_target` does, or a page is given for the record.
     """
     if to is None and path.suffix.lower() in (".html", ".htm"):
         raise UsageError(f"RECORD: got {str(path)[:60]!r}, a page; the record it was made from ends in .json")
     target = path.with_suffix(".html") if to is None else to
-    if target.suffix.lower() not in (".html", ".htm"):
-        raise UsageError(f"--to: got {str(to)[:60]!r}, a name that ends in .html is expected")
-    if target.is_dir():
-        raise UsageError(f"--to: {target} is a folder")
-    if any(target.resolve() == other.resolve() for other in (path, *others) if other is not None):
-        raise UsageError(f"--to: {target} is one of the files that are read, and would be lost")
+    check_target("--to", target, (".html", ".htm"), [other for other in (path, *others) if other is not None])
     return target

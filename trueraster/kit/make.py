@@ -12,6 +12,8 @@ from typing import Any
 
 from patterns.formats import Format, format_words
 from patterns.scene import Box, Gradient
+from render.errors import FileError
+from render.reading import check_plain, read_bounded
 from render.writing import clear_left, placed
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import locked
@@ -119,6 +121,8 @@ _MARKS = {
     CUE_SHEET_NAME: "Made and proved by trueraster",
 }
 """Words by which a file is known as a kit's where there is no manifest."""
+_MOST_BYTES = 64 << 20
+"""Of a cue sheet or a playlist."""
 
 
 def _foreign(folder: Path) -> str:
@@ -133,8 +137,8 @@ def _foreign(folder: Path) -> str:
 
 def _has(path: Path, words: str) -> bool:
     try:
-        return words.encode() in path.read_bytes()
-    except OSError:
+        return words.encode() in read_bounded(path, _MOST_BYTES, "no cue sheet or playlist of a kit")
+    except FileError:
         return False
 
 
@@ -181,12 +185,13 @@ def _good(folder: Path, known: Mapping[str, Entry], wanted: Mapping[str, Mapping
 
 def _holds(folder: Path, entry: Entry) -> bool:
     try:
+        check_plain(folder / entry.path)
         with (folder / entry.path).open("rb") as file:
             if file.seek(0, 2) != entry.bytes:
                 return False
             file.seek(0)
             return hashlib.file_digest(file, "sha256").hexdigest() == entry.sha256
-    except OSError:
+    except (OSError, FileError):
         return False
 
 

@@ -18,6 +18,7 @@ from patterns.scene import Patch, Scene
 from patterns.signal import Signal
 from render.produce import Order
 from render.proof import Proof, Verdict
+from render.reading import read_bounded
 from render.writing import placed
 from trueraster.kit.plan import Item
 from trueraster.options.orders import PROOF_FIGURES, proof_json
@@ -27,6 +28,8 @@ __all__ = ["MANIFEST_NAME", "Entry", "entry_of", "is_manifest", "read_manifest",
 
 MANIFEST_NAME = "kit.json"
 MANIFEST_VERSION = 1
+_MOST_BYTES = 256 << 20
+"""Of a manifest: one of ten thousand files has some 50 million."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,15 +125,12 @@ def _lines(entries: Iterable[Entry]) -> str:
 
 def read_manifest(folder: Path) -> dict[str, Entry]:
     """The files that the manifest in a folder lists, by path. What is no manifest of ours lists none."""
-    try:
-        manifest = json.loads((folder / MANIFEST_NAME).read_text(encoding="utf-8"))
-        if manifest["manifest_version"] != MANIFEST_VERSION:
-            return {}
-        listed = [*manifest["files"], *manifest["earlier"]]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    manifest = _manifest(folder)
+    lists: list[Any] = [manifest.get("files"), manifest.get("earlier")]
+    if manifest.get("manifest_version") != MANIFEST_VERSION or not all(isinstance(part, list) for part in lists):
         return {}
     found: dict[str, Entry] = {}
-    for item in listed:
+    for item in (item for part in lists for item in part):
         with contextlib.suppress(keys.EntryError):
             own = _ENTRY(item)
             rest = {key: value for key, value in item.items() if key not in _OWN}
@@ -141,11 +141,16 @@ def read_manifest(folder: Path) -> dict[str, Entry]:
 
 def is_manifest(folder: Path) -> bool:
     """Whether the folder has a whole manifest of ours, of any version."""
+    return "manifest_version" in _manifest(folder)
+
+
+def _manifest(folder: Path) -> dict[str, Any]:
+    """What kit.json holds; nothing where it is no plain file, or no object of JSON."""
     try:
-        manifest = json.loads((folder / MANIFEST_NAME).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return False
-    return isinstance(manifest, dict) and "manifest_version" in manifest
+        held = json.loads(read_bounded(folder / MANIFEST_NAME, _MOST_BYTES, "no manifest of a kit"))
+    except (ValueError, RecursionError):
+        return {}
+    return held if isinstance(held, dict) else {}
 
 
 def _name(held: Any) -> str:
