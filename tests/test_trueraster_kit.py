@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import io
 import json
 import os
 import re
@@ -31,8 +30,8 @@ from patterns.signal import Range, Sampling
 from render.carriers import CARRIERS
 from render.produce import ProofError
 from render.proof import Proof, Verdict
+from tests.command import call
 from tests.matrix import quick_and_slow
-from trueraster.cli import run
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import LOCK_NAME, locked
 from trueraster.kit.manifest import Entry, read_manifest, write_manifest
@@ -48,14 +47,6 @@ PROGRAM = [str(SCRIPT)] if SCRIPT.exists() else [sys.executable, "-c", "from tru
 SMALL = ("--format", "64x48@60", "--as", "png")
 """The quickest kit: stills of a few samples."""
 LISTED = ("cue-sheet.html", "kit.json", "playlist.m3u8", "playlist.xspf")
-
-
-def call(*arguments: str | Path) -> tuple[int, str, str]:
-    """Run a command line in this process: exit code, standard output, standard error."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run([str(argument) for argument in arguments])
-    return code, out.getvalue(), err.getvalue()
 
 
 def made(*arguments: str | Path) -> dict[str, Any]:

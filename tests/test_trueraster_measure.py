@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from analysis.lens.file import save_lens
+from tests.command import call
 from tests.matrix import quick_and_slow
 from tests.trials.photos.board import Board, board_cameras, board_photograph
 from tests.trials.photos.camera import distorted
@@ -113,15 +114,8 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
     return Bench(folder, one, image)
 
 
-def measure(*words: object) -> tuple[int, str, str]:
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run(["measure", *map(str, words)])
-    return code, out.getvalue(), err.getvalue()
-
-
 def answer(*words: object) -> dict[str, Any]:
-    code, out, err = measure(*words, "--json")
+    code, out, err = call("measure", *words, "--json")
     assert (code, err) == (0, "")
     found = json.loads(out)
     assert isinstance(found, dict)
@@ -287,7 +281,7 @@ def test_marks_may_be_in_a_second_photograph(bench: Bench, geometry: dict[str, A
 def test_a_camera_that_moved_between_two_photographs_is_told(bench: Bench) -> None:
     """The same view, twelve pixels further: its marks would put the picture elsewhere."""
     moved = bench.changed("moved", lambda image: np.roll(image, 12, axis=1))
-    code, out, err = measure("geometry", bench.photo, "--marks-photo", moved, *MARKS)
+    code, out, err = call("measure", "geometry", bench.photo, "--marks-photo", moved, *MARKS)
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert "12 pixels" in err
 
@@ -315,7 +309,7 @@ def test_a_picture_behind_the_marks_is_larger(bench: Bench, geometry: dict[str, 
     distance = float(np.linalg.norm(bench.of.camera.translation))
     assert found["width_mm"] / geometry["width_mm"] == pytest.approx(1 + 15 / distance, abs=2e-4)
     assert found["photo"]["depth_mm"] == 15
-    code, _, err = measure("geometry", bench.photo, "--no-marks", "--depth-mm", 15)
+    code, _, err = call("measure", "geometry", bench.photo, "--no-marks", "--depth-mm", 15)
     assert (code, err.count("\n")) == (2, 1)
 
 
@@ -344,7 +338,7 @@ def test_without_marks_only_what_perspective_cannot_imitate_is_told(asked: bool,
     assert any("no corner marks" in words for words in found["warnings"]) != asked
     assert any("mirrored" in words for words in found["warnings"])
     if asked:
-        code, out, _ = measure("geometry", photo, *lens, "--no-marks")
+        code, out, _ = call("measure", "geometry", photo, *lens, "--no-marks")
         assert code == 0
         assert "Not available\n  width of the picture, height" in out
 
@@ -362,7 +356,7 @@ def test_convergence_without_marks_is_in_percent(bench: Bench) -> None:
 
 def test_marks_without_their_size_are_asked_for(bench: Bench) -> None:
     """Without the size of the marks the command asks for --marks-mm or --no-marks."""
-    code, out, err = measure("geometry", bench.photo)
+    code, out, err = call("measure", "geometry", bench.photo)
     assert (code, out) == (2, "")
     assert "--marks-mm" in err
     assert "--no-marks" in err
@@ -383,7 +377,7 @@ def test_both_are_measured_at_once(
     named = {Path(path).name for some in files.values() for path in [some["picture"], some["page"], *some["plots"]]}
     assert {path.name for path in (tmp_path / "files").iterdir()} == named
     assert {"geometry.png", "geometry.html", "convergence.png", "convergence.html"} < named
-    code, out, _ = measure("raster", bench.photo, *MARKS)
+    code, out, _ = call("measure", "raster", bench.photo, *MARKS)
     assert code == 0
     assert out.count(str(bench.photo)) == out.count("Notes") == 1
 
@@ -391,7 +385,7 @@ def test_both_are_measured_at_once(
 def test_a_folder_that_is_a_file_takes_nothing(bench: Bench, tmp_path: Path) -> None:
     """A file where the folder should be is one line, and stays as it was."""
     (tmp_path / "file").write_text("kept")
-    code, out, err = measure("raster", bench.photo, *MARKS, "--to", tmp_path / "file")
+    code, out, err = call("measure", "raster", bench.photo, *MARKS, "--to", tmp_path / "file")
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert (tmp_path / "file").read_text() == "kept"
 
@@ -419,7 +413,7 @@ def tables(text: str) -> list[list[str]]:
 @pytest.fixture(scope="module")
 def said(bench: Bench) -> str:
     """The answer for people."""
-    code, out, err = measure("geometry", bench.photo, *MARKS)
+    code, out, err = call("measure", "geometry", bench.photo, *MARKS)
     assert (code, err) == (0, "")
     return out
 
@@ -427,7 +421,7 @@ def said(bench: Bench) -> str:
 @pytest.mark.parametrize(("kind", "many"), [("geometry", 2), ("convergence", 3)])
 def test_tables_line_up(kind: str, many: int, bench: Bench, said: str) -> None:
     """Tables fit 100 columns, their columns do not touch, and decimal points line up."""
-    out = said if kind == "geometry" else measure(kind, bench.photo, *MARKS)[1]
+    out = said if kind == "geometry" else call("measure", kind, bench.photo, *MARKS)[1]
     assert max(map(len, out.split("\n"))) <= 100
     found = tables(out)
     assert len(found) == many
@@ -519,7 +513,7 @@ def test_picture_plots_and_page(kind: str, names: tuple[str, ...], bench: Bench,
 def test_the_line_of_a_bend_is_in_every_answer(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of each side the outermost line is behind the bezel, so the bend is that of the next one: line 1."""
     monkeypatch.chdir(tmp_path)
-    code, out, _ = measure("geometry", bench.photo, *MARKS, "--page", "page.html")
+    code, out, _ = call("measure", "geometry", bench.photo, *MARKS, "--page", "page.html")
     assert code == 0
     assert re.search(r"^line of the bend, 0 is the outermost( +1){4} +-$", out, re.MULTILINE)
     page = Path("page.html").read_text(encoding="utf-8")
@@ -541,7 +535,7 @@ def test_the_line_of_a_bend_is_in_every_answer(bench: Bench, tmp_path: Path, mon
 def test_the_same_photograph_gives_the_same_files(bench: Bench, tmp_path: Path) -> None:
     """Two runs on one photograph give the same page, byte for byte."""
     for name in ("one", "two"):
-        code, _, _ = measure("geometry", bench.photo, *MARKS, "--page", tmp_path / f"{name}.html")
+        code, _, _ = call("measure", "geometry", bench.photo, *MARKS, "--page", tmp_path / f"{name}.html")
         assert code == 0
     assert (tmp_path / "one.html").read_bytes() == (tmp_path / "two.html").read_bytes()
 
@@ -662,7 +656,7 @@ def test_what_cannot_be_measured_is_one_line_and_writes_nothing(
     monkeypatch.chdir(bench.folder)
     to = tmp_path / "out"
     wanted = ("--picture", to / "p.png", "--plots", to / "plots", "--page", to / "page.html")
-    code, out, err = measure("geometry", photo, *options.split(), *wanted)
+    code, out, err = call("measure", "geometry", photo, *options.split(), *wanted)
     assert (code, out) == (2, "")
     assert err.count("\n") == 1
     assert re.search(said, err)
@@ -672,7 +666,7 @@ def test_what_cannot_be_measured_is_one_line_and_writes_nothing(
 def test_a_grey_photograph_tells_no_convergence(bench: Bench, geometry: dict[str, Any]) -> None:
     """A grey photograph is refused for convergence, and measured for geometry."""
     path = photographs("grey", bench)
-    code, out, err = measure("convergence", path, *MARKS)
+    code, out, err = call("measure", "convergence", path, *MARKS)
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert "grey" in err
     # Its geometry is that of green.
@@ -699,7 +693,7 @@ def test_files_that_cannot_be_written_are_one_line(
     (tmp_path / "folder.png").mkdir()
     save(tmp_path / "photo.png", bench.image)
     before = sorted(tmp_path.iterdir())
-    code, out, err = measure("geometry", "photo.png", *MARKS, *words)
+    code, out, err = call("measure", "geometry", "photo.png", *MARKS, *words)
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert said in err
     assert sorted(tmp_path.iterdir()) == before
@@ -708,7 +702,7 @@ def test_files_that_cannot_be_written_are_one_line(
 def test_what_stood_there_stays_where_measuring_fails(bench: Bench, tmp_path: Path) -> None:
     """A failed measurement leaves the earlier file as it was."""
     (tmp_path / "p.png").write_text("before")
-    code, _, _ = measure("geometry", photographs("covered", bench), *MARKS, "--picture", tmp_path / "p.png")
+    code, _, _ = call("measure", "geometry", photographs("covered", bench), *MARKS, "--picture", tmp_path / "p.png")
     assert code == 2
     assert (tmp_path / "p.png").read_text() == "before"
 
@@ -753,7 +747,7 @@ def test_no_command_line_does_anything_unforeseen(
         save(folder / "noise.png", noise)
         save_lens(lens_of(bench.of.camera), folder / "lens.json")
     monkeypatch.chdir(folder)
-    code, out, err = measure(kind, "noise.png", *(word for pair in options for word in pair), *flags)
+    code, out, err = call("measure", kind, "noise.png", *(word for pair in options for word in pair), *flags)
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert sorted(path.name for path in folder.iterdir()) == ["lens.json", "noise.png"]
 
@@ -761,7 +755,7 @@ def test_no_command_line_does_anything_unforeseen(
 @pytest.mark.parametrize("kind", ["geometry", "convergence"])
 def test_help_fits_a_terminal(kind: str) -> None:
     """The help fits 80 columns and names the marks' size."""
-    code, out, err = measure(kind, "--help")
+    code, out, err = call("measure", kind, "--help")
     assert (code, err) == (0, "")
     assert max(map(len, out.split("\n"))) <= 80
     assert "--marks-mm WxH" in out
@@ -796,7 +790,7 @@ def test_from_the_board_to_the_figures(tmp_path: Path) -> None:
     boards = []
     for number, pose in enumerate(board_cameras(one.camera, board, 10, seed=5)):
         boards.append(save(tmp_path / f"board-{number}.jpg", board_photograph(pose, board, seed=number)))
-    code, _, err = measure("lens", *boards, "--to", tmp_path / "lens.json")
+    code, _, err = call("measure", "lens", *boards, "--to", tmp_path / "lens.json")
     assert (code, err) == (0, "")
     photo = save(tmp_path / "photo.jpg", one.photograph(), quality=92)
     found = answer("geometry", photo, "--marks-mm", "460.0x360.0", "--lens", tmp_path / "lens.json")

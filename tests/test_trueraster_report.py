@@ -29,8 +29,8 @@ from PIL import Image
 from analysis.answer import Figure, Quantity
 from patterns.standards.colour import PRIMARIES_525
 from render.errors import FileError
+from tests.command import call, refused
 from tests.pages import CHROMIUM, Browser, Element, browser, read
-from trueraster.cli import run
 from trueraster.output.cautions import CAUTIONS
 from trueraster.report.defaults import DEFAULTS
 from trueraster.report.limits import Limit, Verdict, judged
@@ -38,28 +38,6 @@ from trueraster.report.tolerancefile import is_known, known_figures, tolerance_t
 from trueraster.report.tolerances import Entry, fits, read_tolerances, tolerances_of
 
 in_browser = pytest.mark.skipif(CHROMIUM is None, reason="there is no Chromium here")
-
-
-@dataclass(frozen=True, slots=True)
-class Ran:
-    code: int
-    out: str
-    err: str
-
-
-def call(*words: str | Path) -> Ran:
-    """Run a command line in this process."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run([str(word) for word in words])
-    return Ran(code, out.getvalue(), err.getvalue())
-
-
-def refused(*words: str | Path, told: str) -> None:
-    """A mistake is one line that says this, and exit 2."""
-    ran = call(*words)
-    assert (ran.code, ran.out, ran.err.count("\n")) == (2, "", 1), ran
-    assert told in ran.err, ran.err
 
 
 # --- A record, with invented figures -------------------------------------------------------------------------

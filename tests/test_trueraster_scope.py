@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from patterns.formats import FORMATS
 from render.carriers import CARRIERS
-from tests.trials.scope import call, drawn, told
+from tests.command import call
+from tests.trials.scope import drawn, told
 from trueraster.kit.plan import plan_kit
 from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.wave import WITH_WAVE
