@@ -21,22 +21,20 @@ __all__ = ["app", "main", "run"]
 
 
 _COMMANDS = {
-    "patterns": Entry("patterns", "List the patterns, or tell what one is for."),
-    "formats": Entry("formats", "List the formats, or tell the timing of one."),
+    "patterns": Entry("patterns", "List the patterns, or show what one is for."),
+    "formats": Entry("formats", "List the formats, or show the timing of one."),
     "levels": Entry("levels", "Convert levels between %, codes, mV and IRE."),
-    "timing": Entry("timing", "Tell a format's scan, and make a computer's output send it."),
-    "scope": Entry("scope", "Tell the waveform that an oscilloscope should show of a pattern or a file."),
+    "timing": Entry("timing", "Show a format's scan, and make a computer send it."),
+    "scope": Entry("scope", "Show the waveform to expect on an oscilloscope."),
     "draw": Entry("draw", "Draw patterns into files, each of them proved."),
     "kit": Entry("kit", "Make the whole check-up, in the order of work."),
-    "verify": Entry("verify", "Measure the levels of a captured or drawn frame, and name what a chain did to them."),
+    "verify": Entry("verify", "Measure a captured frame, and name the faults of the chain."),
     "sheet": Entry("sheet", "Make a page to print, true to scale."),
-    "measure": Entry(
-        "measure", "Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."
-    ),
-    "record": Entry("record", "Keep the record of a set: what it is, what was done, what was measured."),
+    "measure": Entry("measure", "Measure a screen by photographs or a meter, or a lens."),
+    "record": Entry("record", "Keep the record of a set, from as found to after service."),
     "report": Entry("report", "Make the sheet that goes with a set."),
 }
-"""Every command, in the order of work, with the words of its own short help."""
+"""Every command, in the order of work, with its line in the list of help: up to 60 characters, or it is cut."""
 
 
 @click.group(

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["colour"]
 
 
-@click.command(short_help="Primaries and secondaries against a standard.")
+@click.command()
 @click.argument("readings", metavar="READINGS", type=click.Path(path_type=Path))
 @click.option("--primaries", help="smpte-c, ebu-3213 or bt709.", default="smpte-c", show_default=True)
 @meter_options

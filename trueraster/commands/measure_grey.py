@@ -26,7 +26,7 @@ __all__ = ["grey"]
 _GUNS = ("red", "green", "blue")
 
 
-@click.command(short_help="The grey scale, and which cut-off or drive to turn.")
+@click.command()
 @click.argument("readings", metavar="READINGS", type=click.Path(path_type=Path))
 @click.option(
     "--primaries",

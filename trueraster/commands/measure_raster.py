@@ -43,7 +43,7 @@ class FileOptions(Targets):
     page: Annotated[Path | None, file_option("--page", "OUT.html", "Write all of it as one page.")]
 
 
-@click.command(short_help="The raster's shape, and what to adjust.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @as_value("files", FileOptions)
@@ -58,7 +58,7 @@ def geometry(photo: Path, typed: ShapeOptions, files: FileOptions, as_json: bool
     _measure(_geometry, request_of(photo, typed), files, as_json)
 
 
-@click.command(short_help="Red and blue against green, and what to adjust.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", GridOptions)
 @as_value("files", FileOptions)
@@ -72,7 +72,7 @@ def convergence(photo: Path, typed: GridOptions, files: FileOptions, as_json: bo
     _measure(_convergence, request_of(photo, typed), files, as_json)
 
 
-@click.command(short_help="Both of them at once, from one photograph.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @click.option(

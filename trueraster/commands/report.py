@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["report"]
 
 
-@click.command(short_help="Make the sheet that goes with a set.")
+@click.command()
 @click.argument("path", metavar="[RECORD]", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--to",
