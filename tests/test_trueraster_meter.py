@@ -11,10 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.answer import Kind
 from tests.command import call, refused
-from trueraster.output.json import read
-from trueraster.record.results import kind_of
 
 EXAMPLE = Path(__file__).resolve().parent.parent / "docs" / "examples" / "grey-readings.csv"
 GUNS = ("red", "green", "blue")
@@ -24,32 +21,6 @@ def answer(*words: str | Path) -> dict[str, Any]:
     ran = call("measure", "grey", *words, "--json")
     assert (ran.code, ran.err) == (0, "")
     return ran.json
-
-
-def test_json_has_the_designed_keys_and_a_record_takes_it() -> None:
-    """The JSON of `measure grey` has every designed key, and a record reads its figures."""
-    found = answer(EXAMPLE)
-    wanted = {"target", "steps", "black_cd_m2", "white_cd_m2", "contrast", "gamma", "bt1886_error_percent", "advice"}
-    assert wanted | {"uncertainty", "reasons", "guns", "after"} <= found.keys()
-    assert (found["target"]["x"], found["target"]["y"]) == (0.3127, 0.329)
-    assert [step["level_percent"] for step in found["steps"]] == [0, 5, *range(10, 101, 10)]
-    of_step = {"level_percent", "luminance", "x", "y", "cct", "duv", "delta_uv", "delta_e_2000", "gun_percent"}
-    for step, doubt, after in zip(found["steps"], found["uncertainty"]["steps"], found["after"]["steps"], strict=True):
-        assert of_step <= step.keys()
-        assert set(step["gun_percent"]) == set(GUNS)
-        assert doubt["gun_percent"]["red"] > 0
-        assert after["level_percent"] == step["level_percent"]
-        assert step["level_percent"] < 5 or after["delta_uv"] <= after["delta_uv_likely"] < 0.003
-    for item in found["advice"]:
-        assert {"adjust", "direction", "amount", "unit", "why", "uncertainty", "reads"} <= item.keys()
-        assert item["direction"] in ("up", "down")
-        assert item["amount"] > 0
-    assert [item["level_percent"] for item in found["advice"]] == sorted(
-        item["level_percent"] for item in found["advice"]
-    )
-    assert kind_of(found) is Kind.GREY
-    by_name = read("grey", found)
-    assert by_name["grey.steps.20.delta_uv"].uncertainty == found["uncertainty"]["steps"][3]["delta_uv"]
 
 
 def test_the_example_s_guns_are_those_it_was_made_with() -> None:

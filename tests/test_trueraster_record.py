@@ -710,13 +710,6 @@ def test_the_demo_is_whole(demo: Record) -> None:
     assert "/tmp" not in text
 
 
-def test_help_of_a_record_names_every_command() -> None:
-    """One line for each."""
-    ran = call("record", "--help")
-    for name in ("new", "set", "work", "add", "remove", "show", "demo"):
-        assert f"\n  {name} " in ran.out
-
-
 def test_what_says_of_itself_that_it_is_simulated_is_kept_so(bench: Path) -> None:
     """A file of readings that begins with SIMULATION is no real set's, whether or not --simulated was typed."""
     call("record", "add", SET, "as-found", "grey.json")
