@@ -30,7 +30,7 @@ _COMMANDS = {
     "scope": Entry("scope", "Show the waveform to expect on an oscilloscope."),
     "draw": Entry("draw", "Draw patterns into files, each of them proved."),
     "kit": Entry("kit", "Make the whole check-up, in the order of work."),
-    "verify": Entry("verify", "Measure a captured frame, and name the faults of the chain."),
+    "verify": Entry("verify", "Measure captured frames, and name the faults of the chain."),
     "sheet": Entry("sheet", "Make a page to print, true to scale."),
     "measure": Entry("measure", "Measure a screen by photographs or a meter, or a lens."),
     "record": Entry("record", "Keep the record of a set, from as found to after service."),

@@ -11,7 +11,7 @@ from typing import Any
 from analysis.answer import SERVICE, Advice, Answer, Figure, Kind, NamedFault, Quantity, figures_in, nested
 from analysis.frame.quantities import with_totals
 
-__all__ = ["Files", "answer_json", "files_json", "other_reasons", "quantities_in", "read", "rounded"]
+__all__ = ["Files", "answer_json", "other_reasons", "quantities_in", "read", "rounded"]
 
 Json = Mapping[str, Any]
 Files = Mapping[str, Path | Sequence[Path]]
