@@ -666,7 +666,7 @@ EMPTY_MISTAKES = [
     (["draw", "bars", "--as", ""], "--as"),
     (["draw", "bars", "--as", "png", "--to", ""], "--to"),
     (["draw", ""], "pattern"),
-    (["verify", ""], "is not a file (a folder)"),
+    (["verify", ""], "no picture and no clip is in this folder"),
     (["levels", ""], "level"),
     (["timing", ""], "format"),
     (["timing", "480i", "--edid", ""], "--edid"),
@@ -710,7 +710,6 @@ OTHER_MISTAKES: list[tuple[str, str]] = [
     ("verify good.png --format nope", "nope"),
     ("verify good.png --pattern bars --cells 4x3", "--cells"),
     ("verify good.png --pattern missing.toml", "missing.toml"),
-    ("verify good.png taken", "taken"),
 ]
 
 
@@ -825,7 +824,7 @@ def test_a_pipe_in_the_place_of_a_file_is_left_alone(here: Path, words: str) -> 
     """A file in its place would end what others read from it; one line names it."""
     pipe = here / words.split()[-1]
     os.mkfifo(pipe)
-    check_mistake(call(*words.split()), f"{pipe.name}: is no file, and is not replaced by one")
+    check_mistake(call(*words.split()), pipe.name, "is no file, and is not replaced by one")
     assert pipe.is_fifo()
     assert list(here.iterdir()) == [pipe]
 
