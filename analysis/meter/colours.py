@@ -103,7 +103,7 @@ def _planckian(kelvin: Floats) -> Floats:
     """CIE 1960 uv (..., 2) of Planckian radiators (...)."""
     metres = WAVELENGTHS * 1e-9
     light = metres**-5 / np.expm1(_SECOND_RADIATION / (metres * kelvin[..., None]))
-    return uv_of(xy_of(light @ COLOUR_MATCHING)) * _UV_1960
+    return np.asarray(uv_of(xy_of(light @ COLOUR_MATCHING)) * _UV_1960)
 
 
 @functools.cache

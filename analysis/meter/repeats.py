@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.meter.guns import meter_noise
+from analysis.meter.noise import meter_noise
 from analysis.meter.readings.types import Field, Meter, Reading, level_text
 
 __all__ = ["Outlier", "Repeats", "grouped", "look_at_repeats", "mean_of"]

@@ -12,8 +12,9 @@ import click
 from analysis.meter.grey.answer import grey_answer
 from analysis.meter.grey.measure import Grey, measure_grey
 from analysis.meter.readings.read import read_readings
-from trueraster.options.meter import meter_of, target_of, tube_of
-from trueraster.options.shared import as_json_option, meter_options
+from trueraster.options.declared import as_value
+from trueraster.options.meter import FileOptions, MeterOptions, meter_of, target_of, tube_of
+from trueraster.options.shared import as_json_option
 from trueraster.options.values import choice
 from trueraster.output.answers import put_answer
 from trueraster.output.files import Drawings, Targets, targets_of, write_files
@@ -33,17 +34,15 @@ _GUNS = ("red", "green", "blue")
     help="readings, smpte-c, ebu-3213 or bt709.  [default: as read; smpte-c where none were]",
 )
 @click.option("--keep", help="The gun that others are matched to.", default="green", show_default=True)
-@meter_options
+@as_value("typed", MeterOptions)
+@as_value("files", FileOptions)
 @as_json_option
 def grey(
     readings: Path,
     primaries: str | None,
     keep: str,
-    white: str,
-    plots: Path | None,
-    page: Path | None,
-    meter_luminance: float | None,
-    meter_xy: float | None,
+    typed: MeterOptions,
+    files: FileOptions,
     as_json: bool,
 ) -> None:
     """Measure a set's grey scale from a meter's readings, and what to adjust.
@@ -56,13 +55,13 @@ def grey(
     """
     kept = choice("--keep", keep.strip().lower(), _GUNS)
     assert kept is not None
-    target, meter = target_of(white), meter_of(meter_luminance, meter_xy)
-    targets = targets_of(Targets(plots=plots, page=page), [readings])
+    target, meter = target_of(typed.white), meter_of(typed)
+    targets = targets_of(Targets(plots=files.plots, page=files.page), [readings])
     read = read_readings(readings)
     measured = measure_grey(read, target, tube_of(primaries, read), meter, kept)
     answer = grey_answer(measured)
-    files = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
-    put_answer(answer, files, as_json=as_json)
+    written = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
+    put_answer(answer, written, as_json=as_json)
 
 
 def _plots(measured: Grey) -> Sequence[Plot]:

@@ -9,15 +9,16 @@ little, and readings are noisy: so all of it is read and done once more.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from analysis.meter.guns import GUNS, Guns, gun_matrix
+from analysis.meter.guns import FEWEST_TO_JUDGE, GUNS, Guns, gun_matrix
 
-__all__ = ["AIM", "FROM_LEVEL", "GreyAdvice", "Item", "advise_grey"]
+__all__ = ["AIM", "FROM_LEVEL", "GreyAdvice", "Item", "Mode", "advise_grey"]
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +42,10 @@ _LOW, _HIGH = 0.1, 0.8
 """Where cut-offs and drives are turned: dark with light enough for a meter, bright before the beam is limited."""
 _NEAR = 0.05
 """How far off those a step that was read may be, to be taken in their place."""
+_LEAST = 0.03
+"""Of white: the least level that is brought right by itself where one or two were read."""
+_BRIGHT = 0.4
+"""Of white: where a single level is brought right by drives from; below, by cut-offs."""
 _SAMPLES = 100
 """Guns drawn from the fit's uncertainty."""
 _LIKELY = 95.0
@@ -77,10 +82,23 @@ class ExpectedStep:
     gun_percent: tuple[float, float, float]
 
 
+class Mode(StrEnum):
+    """How much was read: a whole scale, or one or two levels that are brought right by themselves."""
+
+    SCALE = "scale"
+    TWO = "two points"
+    ONE = "one point"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GreyAdvice:
     """What to turn, in its order; nothing where greys are right."""
 
+    guns: Guns
+    """That it is for: without what holds them back, and without the room's light where that is known."""
+    mode: Mode
+    judged: tuple[float, ...]
+    """Levels from 0 to 1 at which greys are brought to the target."""
     keep: str
     """The gun that others are matched to."""
     items: tuple[Item, ...]
@@ -102,16 +120,36 @@ class _Turned:
     drive: Floats
 
 
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class _Task:
+    """What is to be brought where."""
+
+    guns: Guns
+    wanted: Floats
+    """u'v' of the target."""
+    kept: int
+    levels: Floats
+    """At which greys are brought to the target."""
+    low: float
+    high: float
+    """Where cut-offs and drives are turned."""
+    lift: float
+    """Of the kept gun's cut-off."""
+
+
 def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float], keep: str = "green") -> GreyAdvice:
-    """What to turn so that greys have the chromaticity `white`; `levels` (from 0 to 1) are those that were read."""
-    kept = GUNS.index(keep)
-    wanted = _uv(gun_matrix([white])[:, 0])
-    now = _error(guns, wanted, _Turned(np.zeros(3), np.zeros(3)))
-    lift = _lift(guns, kept)
+    """What to turn so that greys have the chromaticity `white`; `levels` (from 0 to 1) are those that were read.
+
+    Of two or three levels with light the lowest is brought right by cut-offs and the highest by drives; of one, by
+    drives where it is bright and by cut-offs where it is dark.
+    """
+    task = _task(guns, white, levels, GUNS.index(keep))
+    wanted = task.wanted
+    now = _error(task, _Turned(np.zeros(3), np.zeros(3)))
     items: list[Item] = []
-    controls = _order(kept)
-    while controls and (now > _SETTLED or lift):
-        items = _items(guns, wanted, _best(guns, wanted, controls, kept, lift), controls, kept, levels)
+    every = controls = _order(task)
+    while controls and (now > _SETTLED or task.lift):
+        items = _items(task, _best(task, controls), controls)
         # Where greys are within the aim, what is less than its own uncertainty is left alone, the least certain first:
         # without it, the other amounts change. Beyond the aim all are turned: together they are more certain than each
         # by itself.
@@ -126,7 +164,7 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
         part = done.cutoff if item.control == "cut-off" else done.drive
         part[GUNS.index(item.gun)] = item.percent / 100
     others = guns.samples(_SAMPLES)
-    worst = [_error(other, wanted, done) for other in others]
+    worst = [_error(replace(task, guns=other), done) for other in others]
     shown = np.array(levels)
     spread = np.array([_off(other.xyz(shown, done.cutoff, done.drive), wanted) for other in others])
     xyz = guns.xyz(shown, done.cutoff, done.drive)
@@ -148,11 +186,14 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
         if xyz[i, 1] > 0
     ]
     return GreyAdvice(
+        guns=guns,
+        mode=_mode(levels),
+        judged=tuple(task.levels.tolist()),
         keep=keep,
         items=tuple(items),
-        left_alone=len(controls) < len(_order(kept)),
+        left_alone=len(controls) < len(every),
         now=now,
-        then=_error(guns, wanted, done),
+        then=_error(task, done),
         likely=float(np.percentile(worst, _LIKELY)),
         steps=tuple(steps),
     )
@@ -172,8 +213,25 @@ def _off(xyz: Floats, wanted: Floats) -> Floats:
     return np.asarray(np.hypot(*np.moveaxis(_uv(xyz) - wanted, -1, 0)))
 
 
-def _error(guns: Guns, wanted: Floats, turned: _Turned) -> float:
-    return float(_off(guns.xyz(_LEVELS, turned.cutoff, turned.drive), wanted).max())
+def _error(task: _Task, turned: _Turned) -> float:
+    return float(_off(task.guns.xyz(task.levels, turned.cutoff, turned.drive), task.wanted).max())
+
+
+def _mode(levels: Sequence[float]) -> Mode:
+    lit = {level for level in levels if level >= _LEAST}
+    return Mode.SCALE if len(lit) >= FEWEST_TO_JUDGE else Mode.TWO if len(lit) > 1 else Mode.ONE
+
+
+def _task(guns: Guns, white: tuple[float, float], levels: Sequence[float], kept: int) -> _Task:
+    """What is to be brought where, by the levels that were read."""
+    wanted, mode = _uv(gun_matrix([white])[:, 0]), _mode(levels)
+    if mode is Mode.SCALE:
+        low, high = _step_near(_LOW, levels), _step_near(_HIGH, levels)
+        return _Task(guns=guns, wanted=wanted, kept=kept, levels=_LEVELS, low=low, high=high, lift=_lift(guns, kept))
+    read = sorted(level for level in levels if level >= _LEAST) or [_HIGH]
+    lift = _lift(guns, kept) if mode is Mode.TWO else 0.0
+    ends = np.array(read if mode is Mode.ONE else [read[0], read[-1]])
+    return _Task(guns=guns, wanted=wanted, kept=kept, levels=ends, low=read[0], high=read[-1], lift=lift)
 
 
 def _lift(guns: Guns, kept: int) -> float:
@@ -191,36 +249,44 @@ _Control = tuple[int, str]
 """A gun, and `cut-off` or `drive`."""
 
 
-def _best(guns: Guns, wanted: Floats, controls: Sequence[_Control], kept: int, lift: float) -> _Turned:
-    """Where these controls bring greys nearest to the target; the kept gun's cut-off by `lift`."""
-    cutoffs = [gun for gun, control in controls if control == "cut-off" and gun != kept]
+def _best(task: _Task, controls: Sequence[_Control]) -> _Turned:
+    """Where these controls bring greys nearest to the target; the kept gun's cut-off by the lift."""
+    cutoffs = [gun for gun, control in controls if control == "cut-off" and gun != task.kept]
     drives = [gun for gun, control in controls if control == "drive"]
+    lift = task.lift if (task.kept, "cut-off") in controls else 0.0
 
     def turned(values: Floats) -> _Turned:
         cutoff, drive = np.zeros(3), np.zeros(3)
-        cutoff[kept] = lift if (kept, "cut-off") in controls else 0.0
+        cutoff[task.kept] = lift
         cutoff[cutoffs], drive[drives] = values[: len(cutoffs)], values[len(cutoffs) :]
         return _Turned(cutoff, drive)
 
     def off(values: Floats) -> Floats:
         done = turned(values)
-        return np.asarray((_uv(guns.xyz(_LEVELS, done.cutoff, done.drive)) - wanted).ravel() / AIM)
+        return np.asarray((_uv(task.guns.xyz(task.levels, done.cutoff, done.drive)) - task.wanted).ravel() / AIM)
 
-    start = np.concatenate([guns.cutoff[kept] + lift - guns.cutoff[cutoffs], np.zeros(len(drives))])
+    own = task.guns.cutoff
+    start = np.concatenate([own[task.kept] + lift - own[cutoffs], np.zeros(len(drives))])
     if not len(start):
         return turned(start)
     return turned(np.asarray(least_squares(off, start, x_scale="jac", max_nfev=100).x))
 
 
-def _order(kept: int) -> list[_Control]:
-    """Cut-offs, the kept gun's first since the others are matched to it, then drives."""
-    moved = [gun for gun in range(3) if gun != kept]
-    return [(kept, "cut-off"), *((gun, "cut-off") for gun in moved), *((gun, "drive") for gun in moved)]
+def _order(task: _Task) -> list[_Control]:
+    """Cut-offs, the kept gun's first since the others are matched to it, then drives.
+
+    A single level is brought right by one kind alone.
+    """
+    moved = [gun for gun in range(3) if gun != task.kept]
+    cutoffs: list[_Control] = [(task.kept, "cut-off"), *((gun, "cut-off") for gun in moved)]
+    drives: list[_Control] = [(gun, "drive") for gun in moved]
+    if task.low == task.high and len(task.levels) == 1:
+        return drives if task.high >= _BRIGHT else cutoffs
+    return [*cutoffs, *drives]
 
 
-def _items(
-    guns: Guns, wanted: Floats, best: _Turned, controls: Sequence[_Control], kept: int, levels: Sequence[float]
-) -> list[Item]:
+def _items(task: _Task, best: _Turned, controls: Sequence[_Control]) -> list[Item]:
+    guns, levels = task.guns, task.levels
     done = _Turned(np.zeros(3), np.zeros(3))
     items = []
     for gun, control in controls:
@@ -228,18 +294,18 @@ def _items(
         amount = float((best.cutoff if is_cutoff else best.drive)[gun])
         without = _Turned(best.cutoff.copy(), best.drive.copy())
         (without.cutoff if is_cutoff else without.drive)[gun] = 0.0
-        moved = _uv(guns.xyz(_LEVELS, best.cutoff, best.drive)) - _uv(guns.xyz(_LEVELS, without.cutoff, without.drive))
+        moved = _uv(guns.xyz(levels, best.cutoff, best.drive)) - _uv(guns.xyz(levels, without.cutoff, without.drive))
         effect = float(np.hypot(*moved.T).max())
         if effect < _SLIGHT or amount == 0:
             continue
         (done.cutoff if is_cutoff else done.drive)[gun] = amount
-        level = _step_near(_LOW if is_cutoff else _HIGH, levels)
+        level = task.low if is_cutoff else task.high
         items.append(
             Item(
                 gun=GUNS[gun],
                 control=control,
                 percent=100 * amount,
-                uncertainty=100 * _uncertainty(guns, gun, kept, is_cutoff=is_cutoff),
+                uncertainty=100 * _uncertainty(guns, gun, task.kept, is_cutoff=is_cutoff),
                 level=level,
                 reads=_three(guns.xyz(level, done.cutoff, done.drive)),
                 effect=effect,

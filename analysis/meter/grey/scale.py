@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import bt1886
-from analysis.meter.guns import meter_noise
+from analysis.meter.noise import meter_noise
 from analysis.meter.readings.types import Meter, Reading
 from analysis.meter.repeats import mean_of
 

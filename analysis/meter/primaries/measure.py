@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import cct_duv, delta_e_2000, rgb_matrix, uv_of, xy_of, xyz_of
-from analysis.meter.guns import meter_noise
+from analysis.meter.noise import meter_noise
 from analysis.meter.primaries.gamut import area_of, coverage_of
 from analysis.meter.readings.types import Field, Meter, Reading, Readings, level_text
 from analysis.meter.repeats import Repeats, look_at_repeats, mean_of

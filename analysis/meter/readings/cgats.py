@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from analysis.meter.readings.cells import FIELD_WORDS, Row, shortened
+from analysis.meter.readings.cells import FIELD_WORDS, Row, last_digit, shortened
 from analysis.meter.readings.types import HIGHEST_LEVEL, MOST_READINGS, Field, Reading, Readings
 from render.errors import FileError
 
@@ -91,7 +91,15 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
         raise FileError(f"{path}: row {row_number}, column {named}: no row is a grey, a primary or a secondary colour")
     if left:
         remarks.append(f"left out: {left} row{'s' if left > 1 else ''}, {why}")
-    return Readings(path=path, items=tuple(items), remarks=tuple(remarks))
+    kept = [row for row, what in zip(table.rows, shown, strict=True) if what is not None]
+    return Readings(
+        path=path,
+        items=tuple(items),
+        remarks=tuple(remarks),
+        light_step=last_digit(kept, light if light is _XYZ else light[2:]),
+        xy_step=0.0 if light is _XYZ else last_digit(kept, light[:2]),
+        as_amounts=light is _XYZ,
+    )
 
 
 def _tokens(path: Path, number: int, line: str) -> list[str]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.meter.readings.cells import Row, counted_columns
+from analysis.meter.readings.cells import Row, counted_columns, last_digit
 from analysis.meter.readings.types import MOST_READINGS, Reading, Readings
 from render.errors import FileError
 
@@ -51,6 +51,7 @@ def parse_csv(path: Path, lines: Sequence[str]) -> Readings:
     """
     header: _Header | None = None
     items: list[Reading] = []
+    rows: list[Row] = []
     notes: list[str] = []
     for number, line in enumerate(lines, 1):
         if not line.strip(" \t,;"):
@@ -64,7 +65,8 @@ def parse_csv(path: Path, lines: Sequence[str]) -> Readings:
             continue
         if len(items) == MOST_READINGS:
             raise FileError(f"{path}: row {number}: more than {MOST_READINGS} readings are not taken")
-        items.append(_reading(path, number, line, header))
+        rows.append(_row(path, number, line, header))
+        items.append(_reading(rows[-1], header))
     if header is None:
         raise FileError(f"{path}: row 1: holds no header; {_LAYOUTS} is expected")
     if not items:
@@ -73,7 +75,15 @@ def parse_csv(path: Path, lines: Sequence[str]) -> Readings:
     # Comments above the header say what it is a file of: that it is a simulation, say.
     remarks = [f"the file says: {' '.join(note[:_MOST_NOTE].split())}" for note in notes]
     remarks += [f"left out: {counted_columns(others)}"] if others else []
-    return Readings(path=path, items=tuple(items), remarks=tuple(remarks))
+    light = header.colour if header.is_xyz else header.colour[2:]
+    return Readings(
+        path=path,
+        items=tuple(items),
+        remarks=tuple(remarks),
+        light_step=last_digit(rows, light),
+        xy_step=0.0 if header.is_xyz else last_digit(rows, header.colour[:2]),
+        as_amounts=header.is_xyz,
+    )
 
 
 def _cells(path: Path, number: int, line: str, separator: str) -> list[str]:
@@ -122,7 +132,7 @@ def _header(path: Path, number: int, line: str) -> _Header:
     )
 
 
-def _reading(path: Path, number: int, line: str, header: _Header) -> Reading:
+def _row(path: Path, number: int, line: str, header: _Header) -> Row:
     cells = _cells(path, number, line, header.separator)
     many, wanted = len(cells), len(header.names)
     if many < wanted:
@@ -134,11 +144,14 @@ def _reading(path: Path, number: int, line: str, header: _Header) -> Reading:
     if any(cells[wanted:]):
         hint = "; a decimal comma needs semicolons between the columns" if header.separator == "," else ""
         raise FileError(f"{path}: row {number}, column {wanted + 1}: is one too many for the header{hint}")
-    row = Row(
+    return Row(
         path=path,
         number=number,
         cells=dict(zip(header.names, cells[:wanted], strict=True)),
         comma=header.separator != ",",
     )
+
+
+def _reading(row: Row, header: _Header) -> Reading:
     field, level = row.field_in(header.field), row.level_in(header.level)
     return row.reading(field, level, (row.xyz_in if header.is_xyz else row.xyy_in)(header.colour))
