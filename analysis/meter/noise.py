@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analysis.meter.readings.types import Meter, Reading, Readings
 
-__all__ = ["USUAL_DARK", "meter_noise", "settled_meter"]
+__all__ = ["USUAL_DARK", "meter_noise", "refined_meter", "settled_meter"]
 
 Floats = NDArray[np.float64]
 
@@ -72,6 +72,27 @@ def settled_meter(meter: Meter, readings: Readings) -> Meter:
     known = np.full(len(lit), meter.xy**2 + (_EVEN * xy_resolution) ** 2)
     dark_xy = _expected(np.array(squares), 2 * (many[lit] - 1), known, levels[lit] ** -2.0, _COLOUR_OF_DARK * dark)
     return _with_rounded_amounts(replace(meter, dark_xy=dark_xy), readings)
+
+
+def refined_meter(meter: Meter, light: Floats, off: Floats, away: Floats) -> Meter:
+    """The meter with its dark noise judged by what readings are off a fit too.
+
+    Args:
+        meter: as `settled_meter` has it; it is returned where its dark noise was stated.
+        light: (n,) cd/m2 of the fit at each reading that has light.
+        off: (n,) what the readings' light is off.
+        away: (n, 2) what their x and y are off.
+    """
+    if meter.dark is None or meter.dark_xy is None:
+        return meter
+    degrees = np.ones(len(light), dtype=int)
+    known = (meter.luminance * light) ** 2 + (_EVEN * (meter.resolution or 0.0)) ** 2
+    dark = _expected(off**2, degrees, known, np.ones(len(light)), meter.dark)
+    known = np.full(len(light), meter.xy**2 + (_EVEN * (meter.xy_resolution or 0.0)) ** 2)
+    weight = np.maximum(light, 1e-6) ** -2.0
+    return replace(
+        meter, dark=dark, dark_xy=_expected((away**2).sum(axis=1), 2 * degrees, known, weight, meter.dark_xy)
+    )
 
 
 def _with_rounded_amounts(meter: Meter, readings: Readings) -> Meter:

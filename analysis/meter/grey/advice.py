@@ -148,7 +148,8 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     now = _error(task, _Turned(np.zeros(3), np.zeros(3)))
     items: list[Item] = []
     every = controls = _order(task)
-    while controls and (now > _SETTLED or task.lift):
+    by_chance = _is_chance(task, _best(task, controls))
+    while controls and (now > _SETTLED or task.lift) and not by_chance:
         items = _items(task, _best(task, controls), controls)
         # Where greys are within the aim, what is less than its own uncertainty is left alone, the least certain first:
         # without it, the other amounts change. Beyond the aim all are turned: together they are more certain than each
@@ -191,7 +192,7 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
         judged=tuple(task.levels.tolist()),
         keep=keep,
         items=tuple(items),
-        left_alone=len(controls) < len(every),
+        left_alone=by_chance or len(controls) < len(every),
         now=now,
         then=_error(task, done),
         likely=float(np.percentile(worst, _LIKELY)),
@@ -215,6 +216,22 @@ def _off(xyz: Floats, wanted: Floats) -> Floats:
 
 def _error(task: _Task, turned: _Turned) -> float:
     return float(_off(task.guns.xyz(task.levels, turned.cutoff, turned.drive), task.wanted).max())
+
+
+def _is_chance(task: _Task, best: _Turned) -> bool:
+    """Whether all that would be turned is no more than noise of the readings: a turn would only add that to the set."""
+    if task.lift:
+        return False
+    guns, controls = task.guns, [one for one in _order(task) if one[0] != task.kept]
+    amounts = np.array([best.cutoff[gun] if control == "cut-off" else best.drive[gun] for gun, control in controls])
+    ways = np.array([_way(guns, gun, task.kept, is_cutoff=control == "cut-off") for gun, control in controls])
+    spread = ways @ guns.covariance @ ways.T
+    return float(amounts @ np.linalg.pinv(spread) @ amounts) < _CHANCE[len(controls)]
+
+
+_CHANCE = {2: 1.2, 4: 2.0}
+"""Of chi-square, by how many controls are free: what chance passes in half and in three of four cases. Leaving alone what is
+less certain was tried: sets came out worse."""
 
 
 def _mode(levels: Sequence[float]) -> Mode:
@@ -316,14 +333,19 @@ def _items(task: _Task, best: _Turned, controls: Sequence[_Control]) -> list[Ite
 
 def _uncertainty(guns: Guns, gun: int, kept: int, *, is_cutoff: bool) -> float:
     """Standard uncertainty of an amount: of the gun against the kept one."""
+    way = _way(guns, gun, kept, is_cutoff=is_cutoff)
+    return float(np.sqrt(max(float(way @ guns.covariance @ way), 0.0)))
+
+
+def _way(guns: Guns, gun: int, kept: int, *, is_cutoff: bool) -> Floats:
+    """What an amount changes by with each of the guns' values."""
     way = np.zeros(len(guns.values))
-    at = 3 if is_cutoff else 0
-    way[at + gun] = 1
-    if gun != kept:
-        way[at + kept] = -1
-    spread = float(np.sqrt(max(float(way @ guns.covariance @ way), 0.0)))
     # Light goes with the power gamma of drive.
-    return spread if is_cutoff else spread / float(guns.gamma[gun])
+    at, size = (3, 1.0) if is_cutoff else (0, 1 / float(guns.gamma[gun]))
+    way[at + gun] = size
+    if gun != kept:
+        way[at + kept] = -size
+    return way
 
 
 def _step_near(wanted: float, levels: Sequence[float]) -> float:

@@ -12,7 +12,7 @@ from analysis.meter.colours import xy_of
 from analysis.meter.grey.limits import LIMIT, Kind, fit_with_limits
 from analysis.meter.grey.scale import BLACK
 from analysis.meter.guns import GUNS, Guns, Scale, gun_matrix
-from analysis.meter.noise import meter_noise
+from analysis.meter.noise import meter_noise, refined_meter
 from analysis.meter.readings.types import Field, Meter, Reading, Readings, level_text
 from analysis.meter.repeats import Outlier, grouped, mean_of
 from analysis.meter.whites import PrimarySet, White, exchanged_guns
@@ -68,6 +68,8 @@ class FoundGuns:
     """The same at an end of the scale, where nothing contradicts them; they are kept as a step, and not in the fit."""
     causes: tuple[Kind, ...] = ()
     """What else the readings show, by `limits`."""
+    meter: Meter | None = None
+    """With the dark noise that was found; None where there are no guns."""
     why: str = ""
     falls: bool = False
     """Whether `why` is that light falls where the level rises."""
@@ -131,12 +133,21 @@ def _check_white(through: Primaries, white: White) -> None:
         raise ValueError(f"--white: {white.title} cannot be made of red, green and blue of {through.title}")
 
 
-def guns_behind(greys: Sequence[Reading], through: Primaries, white: White, meter: Meter) -> FoundGuns:
-    """The guns fitted to all greys but the few single readings that are far off; or why there are none."""
+def guns_behind(
+    greys: Sequence[Reading], through: Primaries, white: White, meter: Meter, *, stated_dark: bool = False
+) -> FoundGuns:
+    """The guns fitted to all greys but the few single readings that are far off; or why there are none.
+
+    The meter's dark noise is judged once more by what readings are off the fit, unless it was stated.
+    """
     fall = _fall(greys, meter)
     scale = Scale(readings=greys, primaries=through.xy, room_xy=white.xy, meter=meter)
     try:
         fitted = fit_with_limits(scale)
+        if not stated_dark:
+            meter = _darkness(greys, fitted.guns, meter)
+            scale = replace(scale, meter=meter)
+            fitted = fit_with_limits(scale)
         strays = _strays(greys, fitted.guns, meter)
         if strays:
             rows = {item.row for item in strays}
@@ -155,7 +166,16 @@ def guns_behind(greys: Sequence[Reading], through: Primaries, white: White, mete
     if guns.misfit > _NONSENSE:
         why = "the readings do not go together as those of three guns; see that each has its level and its place"
         return FoundGuns(guns=None, why=why)
-    return FoundGuns(guns=guns, strays=out, alone=alone, causes=fitted.causes)
+    return FoundGuns(guns=guns, strays=out, alone=alone, causes=fitted.causes, meter=meter)
+
+
+def _darkness(greys: Sequence[Reading], guns: Guns, meter: Meter) -> Meter:
+    """The meter with the dark noise that the fit leaves over."""
+    lit = [item for item in greys if item.xy is not None]
+    shown = guns.xyz([item.level_percent / 100 for item in lit])
+    xyz = np.array([item.xyz for item in lit])
+    bright = shown[:, 1] > 0
+    return refined_meter(meter, shown[bright, 1], (xyz - shown)[bright, 1], (xy_of(xyz) - xy_of(shown))[bright])
 
 
 def _sorted_out(greys: Sequence[Reading], strays: Sequence[Reading]) -> tuple[tuple[Outlier, ...], tuple[Reading, ...]]:

@@ -23,7 +23,7 @@ ROOM, LIMIT, ALL = "room", "limit", "all"
 Kind = str | int
 _ASKED = 9.0
 """Of the square of a score, from which a cause is fitted: three standard deviations."""
-_WORTH = 18.0
+_WORTH = 22.0
 """By how much a cause has to lower the sum of squares: by chance one of a dozen does so in a thousand healthy tubes."""
 _QUIET = 0.5
 """Least scatter, in parts of the meter's noise, that is believed when readings scatter less than the meter should."""

@@ -89,13 +89,15 @@ def measure_grey(
         FileError: there is no grey with light, or no primaries where they are wanted.
         ValueError: the white cannot be made of the primaries.
     """
+    stated = meter is not None and meter.dark is not None
     meter = settled_meter(meter or Meter(), readings)
     if not any(item.luminance > 0 for item in readings.of(Field.GREY)):
         raise FileError(f"{readings.path}: no grey that gives light is in it; 'grey' readings are expected")
     repeats = look_at_repeats(readings.items, meter)
     through = primaries_of(readings, repeats.kept, primaries, white, meter)
     greys = [item for item in repeats.kept if item.field is Field.GREY]
-    behind = guns_behind(greys, through, white, meter)
+    behind = guns_behind(greys, through, white, meter, stated_dark=stated)
+    meter = behind.meter or meter
     guns, out = behind.guns, {stray.reading.row for stray in behind.strays}
     groups = grouped([item for item in greys if item.row not in out])
     many = len({items[0].level_percent for items in groups if mean_of(items)[1] > 0})
