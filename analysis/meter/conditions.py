@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-__all__ = ["CD_M2_OF_FL", "Condition", "unit_condition"]
+from analysis.meter.repeats import Drift
+
+__all__ = ["CD_M2_OF_FL", "Condition", "drift_condition", "unit_condition"]
 
 CD_M2_OF_FL = 3.4262591
 """cd/m2 of a foot-lambert: 1 / pi candela a square foot of 0.3048 m, by hand."""
@@ -23,6 +25,8 @@ class Condition:
     id: str
     gun: str = ""
     """Or field; empty where it is of no single one."""
+    other: str = ""
+    """The other field, where it is of two."""
     level_percent: float | None = None
     """From where on, of the signal."""
     amount: float | None = None
@@ -33,6 +37,17 @@ class Condition:
     """Which of several ways it shows."""
     values: Mapping[str, float | None] = field(default_factory=dict)
     """Further figures of it, for its words."""
+
+
+def drift_condition(drift: Drift) -> Condition:
+    """That the set or the meter changed while it was read."""
+    return Condition(
+        id="warm-up-drift",
+        amount=drift.luminance_percent,
+        unit="%",
+        uncertainty=drift.uncertainty[0],
+        values={"x": drift.x, "y": drift.y},
+    )
 
 
 def unit_condition(brightest: tuple[float, float]) -> list[Condition]:

@@ -39,6 +39,7 @@ def condition_json(condition: Condition) -> dict[str, Any]:
     return {
         "id": condition.id,
         "gun": condition.gun or None,
+        "other": condition.other or None,
         "level_percent": condition.level_percent,
         "amount": condition.amount,
         "unit": condition.unit,
@@ -79,7 +80,7 @@ def _filled(condition: Condition) -> dict[str, str]:
         **shown,
         **ended,
         "gun": gun,
-        "Gun": gun.capitalize(),
+        "other": condition.other,
         "level": "" if condition.level_percent is None else level_text(condition.level_percent),
         "amount": "" if amount is None else f"{abs(amount):.3g}",
         "signed": "" if amount is None else f"{amount:+.3g}",
@@ -175,9 +176,16 @@ _WORDS: dict[tuple[str, str], tuple[str, str, str]] = {
         "white reads {amount}, and picture tubes reach a few hundred cd/m2",
         "check the meter's unit: luminance has to be in cd/m2",
     ),
-    ("fields-exchanged", ""): (
-        "fields are exchanged",
-        "",
-        "",
+    ("fields-exchanged", "pair"): (
+        "{gun} and {other} are exchanged",
+        "{gun} as read has the colour of {other}, and {other} that of {gun}",
+        "see whether rows of the file are exchanged; if not, look for exchanged cables or components ('trueraster "
+        "verify'). All figures of the two are wrong as they are",
+    ),
+    ("fields-exchanged", "one"): (
+        "{gun} has the colour of {other}",
+        "{gun} as read is nearer to what {other} should be than to its own place",
+        "see that each row of the file has its own field, and what the source showed; its figures are wrong as they "
+        "are",
     ),
 }

@@ -47,14 +47,6 @@ class Drift:
     """Standard, of the three."""
 
     @property
-    def words(self) -> str:
-        """As a warning."""
-        return (
-            f"from a field's first reading to its last, light changed by {self.luminance_percent:+.1f} %, x by "
-            f"{self.x:+.4f} and y by {self.y:+.4f}: let the set and the meter warm up, and read again"
-        )
-
-    @property
     def is_clear(self) -> bool:
         """Whether one of them stands out of chance, and matters."""
         changes = abs(self.luminance_percent / 100), abs(self.x), abs(self.y)

@@ -230,8 +230,8 @@ def _is_chance(task: _Task, best: _Turned) -> bool:
 
 
 _CHANCE = {2: 1.2, 4: 2.0}
-"""Of chi-square, by how many controls are free: what chance passes in half and in three of four cases. Leaving alone what is
-less certain was tried: sets came out worse."""
+"""Of chi-square, by how many controls are free: what chance passes in half and in three of four cases. To leave alone
+what is up to twice as large was tried: sets came out worse."""
 
 
 def _mode(levels: Sequence[float]) -> Mode:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.meter.conditions import Condition, unit_condition
+from analysis.meter.conditions import Condition, drift_condition, unit_condition
 from analysis.meter.grey.gun_fit import FoundGuns
 from analysis.meter.grey.limits import ALL, LIMIT, ROOM
 from analysis.meter.grey.scale import BLACK
@@ -59,7 +59,7 @@ def conditions_of(evidence: Evidence) -> tuple[Condition, ...]:
     greys = [item for item in evidence.readings if item.field is Field.GREY]
     found = [*_levels(greys), *unit_condition(_brightest(greys))]
     if evidence.drift is not None and evidence.drift.is_clear:
-        found.append(_drifted(evidence.drift))
+        found.append(drift_condition(evidence.drift))
     if guns is None or not evidence.judged:
         return (*found, *_short(evidence, greys))
     if ROOM in causes:
@@ -73,16 +73,6 @@ def _brightest(greys: Sequence[Reading]) -> tuple[float, float]:
     """The level in percent and the light of the brightest grey."""
     top = max(greys, key=lambda item: item.level_percent)
     return top.level_percent, top.luminance
-
-
-def _drifted(drift: Drift) -> Condition:
-    return Condition(
-        id="warm-up-drift",
-        amount=drift.luminance_percent,
-        unit="%",
-        uncertainty=drift.uncertainty[0],
-        values={"x": drift.x, "y": drift.y},
-    )
 
 
 def _room(guns: Guns, figures: Mapping[str, float | None]) -> Condition:

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import cct_duv, delta_e_2000, rgb_matrix, uv_of, xy_of, xyz_of
-from analysis.meter.noise import meter_noise
+from analysis.meter.conditions import Condition, drift_condition, unit_condition
+from analysis.meter.noise import meter_noise, settled_meter
 from analysis.meter.primaries.gamut import area_of, coverage_of
 from analysis.meter.readings.types import Field, Meter, Reading, Readings, level_text
 from analysis.meter.repeats import Repeats, look_at_repeats, mean_of
@@ -77,6 +78,8 @@ class Colour:
     """Standard uncertainties of the figures."""
     reasons: Mapping[str, str]
     """Why fields or figures are not told, by their names."""
+    conditions: tuple[Condition, ...]
+    """What the readings show besides: fields that are exchanged, another unit, drift."""
     remarks: tuple[str, ...]
     nearest: PrimarySet
     """The named set of primaries that the tube's are nearest to, by the mean distance in u'v'."""
@@ -93,7 +96,7 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
         FileError: the file has no primary colour.
         ValueError: the white cannot be made of the standard's primaries.
     """
-    meter = meter or Meter()
+    meter = settled_meter(meter or Meter(), readings)
     matrix = rgb_matrix(standard.xy, white.xy)
     if matrix[1].min() <= 0:
         raise ValueError(f"--white: {white.title} lies outside the triangle of {standard.title}")
@@ -104,12 +107,15 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
     black = [item for item in repeats.kept if item.field is Field.GREY and item.level_percent <= _BLACK]
     seen = {field: mean_of(items) for field, items in taken.items()}
     remarks = [*readings.remarks, *_other_levels(readings, level), *_told(repeats)]
-    _check_colours(readings, taken, seen, level)
+    targets = _targets(matrix)
+    exchanged = exchanged_fields(seen, {field: target.xy for field, target in targets.items()})
+    _check_colours(readings, taken, seen, level, exchanged=bool(exchanged))
     if Field.GREY not in seen and all(field in seen for field in PRIMARIES):
         remarks.append(f"no grey was read at {level_text(level)} %; the sum of red, green and blue stands in for white")
     if not black:
         remarks.append("black (grey at 0 %) was not read, and is taken as no light at all")
-    reckoning = _Reckoning(matrix=matrix, standard=standard, white=white, targets=_targets(matrix))
+    drift = repeats.drift
+    reckoning = _Reckoning(matrix=matrix, standard=standard, white=white, targets=targets)
     inputs: dict[str, Floats] = {str(field): xyz for field, xyz in seen.items()}
     groups: dict[str, Sequence[Reading]] = {str(field): items for field, items in taken.items()}
     if black:
@@ -132,13 +138,19 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
         figures=figures,
         uncertainty=_uncertainty(inputs, spread, figures, reckoning.figures),
         reasons=_reasons(set(seen), level),
+        conditions=(*exchanged, *_units(seen, level), *([drift_condition(drift)] if drift and drift.is_clear else [])),
         remarks=tuple(remarks),
         nearest=_nearest(seen),
     )
 
 
 def _check_colours(
-    readings: Readings, taken: Mapping[Field, Sequence[Reading]], seen: Mapping[Field, Floats], level: float
+    readings: Readings,
+    taken: Mapping[Field, Sequence[Reading]],
+    seen: Mapping[Field, Floats],
+    level: float,
+    *,
+    exchanged: bool,
 ) -> None:
     """Refuse a colour without light, and primaries that are exchanged; `seen` are the means of what is `taken`.
 
@@ -150,7 +162,8 @@ def _check_colours(
             first = taken[field][0]
             words = f"{field} at {level_text(level)} % gives no light"
             raise FileError(f"{readings.path}: row {first.row}, column luminance: {words}")
-    if all(field in seen for field in PRIMARIES):
+    # Of a primary and a secondary that are exchanged the answer speaks, and no primary is another's then.
+    if all(field in seen for field in PRIMARIES) and not exchanged:
         other = exchanged_guns([xy_of(seen[field]).tolist() for field in PRIMARIES])
         if other is not None:
             field = PRIMARIES[other[0]]
@@ -193,9 +206,41 @@ def _other_levels(readings: Readings, level: float) -> list[str]:
 
 def _told(repeats: Repeats) -> list[str]:
     """What repeated readings tell, in words."""
-    told = [f"row {one.reading.row}: {one.why}" for one in repeats.outliers]
-    drift = repeats.drift
-    return [*told, *repeats.apart, *([drift.words] if drift is not None and drift.is_clear else [])]
+    return [*(f"row {one.reading.row}: {one.why}" for one in repeats.outliers), *repeats.apart]
+
+
+def exchanged_fields(seen: Mapping[Field, Floats], wanted: Mapping[Field, Sequence[float]]) -> list[Condition]:
+    """Fields that have each other's colours, or one that has another's; none where only primaries have.
+
+    A field has another's colour where it is far nearer in u'v' to what that should be than to its own place.
+    """
+    spots = {field: uv_of(xy_of(xyz)) for field, xyz in seen.items() if xyz[1] > 0}
+    places = {field: uv_of(np.array(xy)) for field, xy in wanted.items()}
+    like: dict[Field, Field] = {}
+    for field, spot in spots.items():
+        away = {other: float(np.hypot(*(spot - place))) for other, place in places.items()}
+        nearest = min(away, key=lambda other: away[other])
+        if nearest is not field and away[field] > _OWN and away[nearest] < _OTHERS * away[field]:
+            like[field] = nearest
+    if not any(field not in PRIMARIES or other not in PRIMARIES for field, other in like.items()):
+        return []
+    found = []
+    for field, other in like.items():
+        if like.get(other) is field:
+            if list(PARTS).index(field) < list(PARTS).index(other):
+                found.append(Condition(id="fields-exchanged", gun=name_of(field), other=name_of(other), variant="pair"))
+        else:
+            found.append(Condition(id="fields-exchanged", gun=name_of(field), other=name_of(other), variant="one"))
+    return found
+
+
+_OWN, _OTHERS = 0.03, 0.4
+"""u'v' that a field has to be off its own place, and the part of that which it may be off another's, to be called that:
+cyan, magenta, yellow and white are 0.05 and more apart."""
+
+
+def _units(seen: Mapping[Field, Floats], level: float) -> list[Condition]:
+    return unit_condition((level, float(seen[Field.GREY][1]))) if Field.GREY in seen else []
 
 
 def _spread(items: Sequence[Reading], meter: Meter) -> tuple[float, float]:
