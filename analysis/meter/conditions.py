@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from analysis.meter.readings.types import CD_M2_OF_FL
 from analysis.meter.repeats import Drift
 
-__all__ = ["CD_M2_OF_FL", "Condition", "drift_condition", "unit_condition"]
+__all__ = ["Condition", "drift_condition", "unit_condition"]
 
-CD_M2_OF_FL = 3.4262591
-"""cd/m2 of a foot-lambert: 1 / pi candela a square foot of 0.3048 m, by hand."""
 _DIM, _BRIGHT = 46.0, 700.0
 """cd/m2 of white below which a picture monitor is unusually dim (in foot-lamberts, white of 157 cd/m2 is 46), and above
 which no picture tube is; common practice, no source."""

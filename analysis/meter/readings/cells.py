@@ -58,6 +58,14 @@ def _places(text: str) -> int:
     return max(len(after) - int(power or 0), 0)
 
 
+def _codes(level: float) -> str:
+    """A hint where a level is more likely a code."""
+    if level > _MOST_CODE or level != int(level):
+        return ""
+    return "; of a code of 8 bits it is (code - 16) / 219 in narrow range, code / 255 in full"
+
+
+_MOST_CODE = 255
 _EXACT, _COMPUTED = 8, 9
 """Digits after the point that no meter shows: figures were computed. And those to which they are rounded first."""
 
@@ -114,7 +122,7 @@ class Row:
         trimmed = Row(path=self.path, number=self.number, cells={column: text.rstrip("%")}, comma=self.comma)
         level = trimmed.number_in(column, "a level in percent")
         if not 0 <= level <= HIGHEST_LEVEL:
-            raise self.wrong(column, f"got {shortened(text)}, a level from 0 to 109 percent is expected")
+            raise self.wrong(column, f"got {shortened(text)}, a level from 0 to 109 percent is expected{_codes(level)}")
         return level
 
     def reading(self, field: Field, level: float, xyz: tuple[float, float, float]) -> Reading:

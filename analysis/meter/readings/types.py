@@ -7,6 +7,7 @@ from enum import StrEnum
 from pathlib import Path
 
 __all__ = [
+    "CD_M2_OF_FL",
     "HIGHEST_LEVEL",
     "MOST_LUMINANCE",
     "MOST_READINGS",
@@ -17,6 +18,8 @@ __all__ = [
     "level_text",
 ]
 
+CD_M2_OF_FL = 3.4262591
+"""cd/m2 of a foot-lambert: 1 / pi candela a square foot, of 0.3048 m, by hand."""
 HIGHEST_LEVEL = 109.1
 """Percent: the highest code that video may take is 109.02 %, in 10 bits (`patterns.standards.usable_codes`)."""
 MOST_LUMINANCE = 100_000.0
