@@ -30,8 +30,8 @@ def readings(shown: Sequence[Shown]) -> list[Reading]:
     return items
 
 
-def greys(tube: Tube, **noise: float) -> list[Reading]:
-    meter = ColourMeter(chance=np.random.default_rng(1), **noise)
+def greys(tube: Tube, luminance: float = 0.02, xy: float = 0.002) -> list[Reading]:
+    meter = ColourMeter(chance=np.random.default_rng(1), luminance=luminance, xy=xy)
     return [item for item in readings(meter.scale(tube)) if item.field is Field.GREY]
 
 

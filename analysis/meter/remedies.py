@@ -154,10 +154,11 @@ _WORDS: dict[tuple[str, str], tuple[str, str, str]] = {
         "if the signal has narrow range, level is (code - 16) / 219: give levels from 0 to 100 %",
     ),
     ("code-range", "lifted"): (
-        "codes of another range: narrow shown as full",
+        "black is lifted on all guns alike, as by codes of another range",
         "all guns are lit at black alike, by {amount} % of the drive range: codes 16 to 235 shown as 0 to 255 give "
-        "7.3 %",
-        "set the player's output and the set to one range before anything is adjusted, and read again",
+        "7.3 %, and so may brightness",
+        "see that the player's output and the set have one range before anything is adjusted; if they have, turn "
+        "brightness down",
     ),
     ("code-range", "crushed"): (
         "codes of another range: full shown as narrow",

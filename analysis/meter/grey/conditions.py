@@ -28,7 +28,7 @@ _LIFTED = 0.06
 """Of the drive range: mean cut-off from which black is called lifted."""
 _FOOT, _SPAN = 16 / 255, 219 / 255
 """Of full range: where black of narrow range is, and how far white is from it (BT.601)."""
-_ALIKE, _NEAR = 0.012, 0.012
+_ALIKE, _NEAR = 0.02, 0.018
 """Of the drive range: how far cut-offs are from their mean, and that from what a wrong range makes."""
 _EDGE = 0.45
 """Percent of level within which levels end where narrow range does; a code of 8 bits is 0.39 %."""
@@ -100,7 +100,7 @@ def _black(guns: Guns, *, known: bool) -> list[Condition]:
     alike = float(np.abs(cutoff - mean).max()) < _ALIKE
     narrow_as_full, full_as_narrow = _FOOT / _SPAN, -_FOOT
     for made, value in (("lifted", narrow_as_full), ("crushed", full_as_narrow)):
-        if not known and alike and abs(mean - value) < _NEAR and spread.max() < _NEAR / 2:
+        if not known and alike and abs(mean - value) < _NEAR and spread.max() < _NEAR / 1.5:
             shift = Condition(id="code-range", amount=100 * mean, unit="% of the drive range", variant=made)
             return [shift]
     crushed = [

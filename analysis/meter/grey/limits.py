@@ -23,6 +23,8 @@ ROOM, LIMIT, ALL = "room", "limit", "all"
 Kind = str | int
 _ASKED = 9.0
 """Of the square of a score, from which a cause is fitted: three standard deviations."""
+_BAD = 1.25
+"""Misfit from which a score means little, and all causes are fitted."""
 _WORTH = 22.0
 """By how much a cause has to lower the sum of squares: by chance one of a dozen does so in a thousand healthy tubes."""
 _QUIET = 0.5
@@ -96,8 +98,9 @@ def _fits(scale: Scale, found: Fitted, kind: Kind) -> Iterator[tuple[Scale, Guns
     already = [_begin(found.guns, one) for one in knees]
     brightest = float(max(item.luminance for item in scale.readings))
     for at in _starts(scale, found.guns, kind):
-        first = (at * brightest, 0.5) if kind == LIMIT else (at, 0.3)
-        yield scale, _fit(scale, [*knees, kind], [*already, first])
+        for slope in (0.5, 0.05) if kind == LIMIT else (0.3, 0.02):
+            first = (at * brightest, slope) if kind == LIMIT else (at, slope)
+            yield scale, _fit(scale, [*knees, kind], [*already, first])
 
 
 def _begin(guns: Guns, kind: Kind) -> tuple[float, float]:
@@ -138,8 +141,9 @@ def _top(kinds: Sequence[Kind], values: Floats) -> Top:
 def _asked(scale: Scale, found: Fitted) -> list[Kind]:
     """Causes that might explain what the fit leaves over."""
     candidates: list[Kind] = [kind for kind in (0, 1, 2, ALL, LIMIT) if _is_new(kind, found)]
-    asked = [kind for kind in candidates if max(score for _, score in _scores(scale, found.guns, kind)) > _ASKED]
-    if ROOM not in found.causes and (found.guns.room > _LEAST_ROOM or found.guns.misfit > 1.2):
+    bad = found.guns.misfit > _BAD
+    asked = [k for k in candidates if bad or max(score for _, score in _scores(scale, found.guns, k)) > _ASKED]
+    if ROOM not in found.causes and (found.guns.room > _LEAST_ROOM or bad):
         asked.append(ROOM)
     return asked
 
@@ -152,9 +156,10 @@ def _is_new(kind: Kind, found: Fitted) -> bool:
 
 
 def _starts(scale: Scale, guns: Guns, kind: Kind) -> list[float]:
-    """Where the fit of a cause begins: the two places where its score is highest."""
+    """Where the fit of a cause begins: the two places where its score is highest, and all over where nothing fits."""
     ranked = sorted(_scores(scale, guns, kind), key=lambda one: -one[1])
-    return [at for at, _ in ranked[:2]]
+    places = [at for at, _ in ranked]
+    return places[::2] + places[:1] if guns.misfit > _BAD else places[:2]
 
 
 def _scores(scale: Scale, guns: Guns, kind: Kind) -> list[tuple[float, float]]:

@@ -92,10 +92,9 @@ def live_of(reading: Reading, white: White, primaries: ArrayLike, keep: str = "g
     then, spot, is_up = tried[best]
     if now - then < _SETTLED:
         # Both are off, each making up for the other: the one that is further off comes first.
-        best = max(
-            tried, key=lambda gun: abs(np.log(max(lights[gun], 1e-9) / needed[gun] * needed[kept] / lights[kept]))
-        )
-        then, spot, is_up = tried[best]
+        far = np.abs(np.log(np.maximum(lights, 1e-9) / needed * needed[kept] / lights[kept]))
+        best = max(tried, key=lambda gun: float(far[gun]))
+        _, spot, is_up = tried[best]
     return Live(
         reading=reading,
         delta_uv=now,

@@ -13,7 +13,7 @@ from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, nam
 from analysis.meter.primaries.quantities import ADDED, PLACES, quantities
 from analysis.meter.readings.types import Field, level_text
 from analysis.meter.remedies import condition_json, meter_words, words_of
-from analysis.rounding import figure, uncertainty_text
+from analysis.rounding import figure, uncertainty_text, unsigned
 from analysis.tables import Column, matrix
 
 __all__ = ["advise_colour", "colour_answer", "colour_finding"]
@@ -99,10 +99,8 @@ def _summary(beyond: Sequence[Figure], *, any_said: bool) -> tuple[str, ...]:
     said = []
     for one in beyond:
         places = 4 if one.quantity.unit == "u'v'" else 1
-        unit = f" {one.quantity.unit}"
-        said.append(
-            f"{one.quantity.words} {figure(one.value, places)} ± {uncertainty_text(one.uncertainty, places)}{unit}"
-        )
+        value = figure(one.value, places) if one.quantity.signed else unsigned(one.value, places)
+        said.append(f"{one.quantity.words} {value} ± {uncertainty_text(one.uncertainty, places)} {one.quantity.unit}")
     return (f"Beyond three uncertainties: {'; '.join(said)}.",)
 
 

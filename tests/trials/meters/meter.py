@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tests.trials.meters.tube import Tube
 
-__all__ = ["FEW", "LEVELS", "PRIMARIES", "ColourMeter", "Shown", "write_csv"]
+__all__ = ["FEW", "FIELDS", "LEVELS", "PRIMARIES", "ColourMeter", "Shown", "write_csv"]
 
 Floats = NDArray[np.float64]
 
@@ -34,6 +34,7 @@ class Shown:
     luminance: float
 
 
+FIELDS = PRIMARIES | {"cyan": (0, 1, 1), "magenta": (1, 0, 1), "yellow": (1, 1, 0)}
 PATTERNS = (
     "once",
     "twice",
@@ -118,7 +119,7 @@ class ColourMeter:
         many = max(len(fields) - 1, 1)
         read = []
         for i, (name, level) in enumerate(fields):
-            xyz = tube.grey(level / 100) if name == "grey" else tube.shown(PRIMARIES[name])
+            xyz = tube.grey(level / 100) if name == "grey" else tube.shown(FIELDS[name])
             read.append(self.read(name, level, xyz, i / many))
         return read
 
