@@ -150,7 +150,7 @@ def test_light_that_does_not_exist(file: Path) -> None:
         ("grey,100,.3,.3,5\n", "row 1, column field: is missing; the header should be"),
         ("field,x,y,luminance\n", "row 1, column level_percent: is missing"),
         ("field,level,x,y,z\n", "row 1, column luminance: is missing"),
-        ("field,level,X,Y,luminance\n", "row 1, column Z: is missing"),
+        ("field,level,X,Y\n", "row 1, column Z: is missing"),
         ("field,level,x,luminance\n", "row 1, column y: is missing"),
         ("field,level,x,x,y,luminance\n", "row 1, column x: stands in the header twice"),
         ("field,level" + ",a" * 300, "row 1: 302 columns are too many"),

@@ -164,6 +164,8 @@ class Scale:
     meter: Meter
     room_spread: float = _ROOM_SPREAD
     """cd/m2 of the room's light that is likely."""
+    cutoff_spread: float = _CUTOFF_SPREAD
+    """Of the drive range: what cut-offs are likely to be off nothing."""
 
     @property
     def levels(self) -> Floats:
@@ -192,18 +194,27 @@ class Scale:
             light = (told[:, 1] - xyz[:, 1]) / spread
             # Against the light that was read, so that it stays finite where the model gives none.
             places = (told[:, :2] - xy * told.sum(axis=1, keepdims=True)) / (total * spot)[:, None]
-            return np.concatenate([light, places[seen].ravel(), _expected(values, self.room_spread)])
+            return np.concatenate(
+                [light, places[seen].ravel(), _expected(values, self.room_spread, self.cutoff_spread)]
+            )
 
         return off
 
 
-def fit_guns(scale: Scale, top: Callable[[Floats], Top] | None = None, first: Sequence[Sequence[float]] = ()) -> Guns:
+def fit_guns(
+    scale: Scale,
+    top: Callable[[Floats], Top] | None = None,
+    first: Sequence[Sequence[float]] = (),
+    *,
+    begin: Floats | None = None,
+    most: int = 200,
+) -> Guns:
     """Fit the guns to grey readings.
 
     Light that stays whatever the guns do, the room's on the glass, is taken to have the chromaticity of the white.
     Each reading counts by the meter's noise. What is known beforehand counts like readings: gammas are about 2.4 and
     alike, cut-offs not far from nothing. `top` makes what holds the brightest greys back of further unknowns, whose
-    first, least and most values are `first`.
+    first, least and most values are `first`. The fit starts at the values `begin`, and ends after `most` steps.
 
     Raises:
         ValueError: fewer than `FEWEST_LEVELS` levels give light, or it does not rise with them.
@@ -216,10 +227,11 @@ def fit_guns(scale: Scale, top: Callable[[Floats], Top] | None = None, first: Se
         raise ValueError("light does not rise from dark greys to bright ones as a grey scale's does")
     matrix, off = gun_matrix(scale.primaries), scale.residuals()
     start, (low, high) = _start(scale.levels, np.asarray(np.linalg.solve(matrix, scale.xyz.T).T)), _bounds()
+    start = start if begin is None else np.clip(begin, low + 1e-9, high - 1e-9)
     known = len(start)
     if top is not None:
-        begin, least, most = (np.asarray(values, dtype=np.float64) for values in first)
-        start, low, high = np.append(start, begin), np.append(low, least), np.append(high, most)
+        at, least, largest = (np.asarray(values, dtype=np.float64) for values in first)
+        start, low, high = np.append(start, at), np.append(low, least), np.append(high, largest)
 
     def top_of(values: Floats) -> Top:
         return NO_TOP if top is None else top(values[known:])
@@ -231,9 +243,9 @@ def fit_guns(scale: Scale, top: Callable[[Floats], Top] | None = None, first: Se
         loss="huber",
         f_scale=_STRAY,
         x_scale="jac",
-        max_nfev=200,
+        max_nfev=most,
     )
-    rest = off(found.x[:known], top_of(found.x))[: -len(_expected(found.x, 1.0))]
+    rest = off(found.x[:known], top_of(found.x))[: -len(_expected(found.x, 1.0, 1.0))]
     free = max(len(rest) - len(start), 1)
     misfit = float(np.sqrt((np.minimum(np.abs(rest), _STRAY) ** 2).sum() / free))
     covariance = np.linalg.pinv(found.jac.T @ found.jac)[:known, :known] * (_WIDER * max(1.0, misfit)) ** 2
@@ -253,11 +265,11 @@ def _bounds() -> tuple[Floats, Floats]:
     return np.append(low, 0.0), np.append(high, _MOST_ROOM)
 
 
-def _expected(values: Floats, room_spread: float) -> Floats:
+def _expected(values: Floats, room_spread: float, cutoff_spread: float) -> Floats:
     gamma = values[6:9]
     mean = gamma.mean()
     shared = [(mean - _GAMMA) / _GAMMA_SPREAD, values[9] / room_spread]
-    return np.concatenate([values[3:6] / _CUTOFF_SPREAD, shared, (gamma - mean) / _GAMMA_APART])
+    return np.concatenate([values[3:6] / cutoff_spread, shared, (gamma - mean) / _GAMMA_APART])
 
 
 def _start(levels: Floats, lights: Floats) -> Floats:

@@ -46,6 +46,7 @@ _LEAST = 0.03
 """Of white: the least level that is brought right by itself where one or two were read."""
 _BRIGHT = 0.4
 """Of white: where a single level is brought right by drives from; below, by cut-offs."""
+_STEP = 1e-4
 _SAMPLES = 100
 """Guns drawn from the fit's uncertainty."""
 _LIKELY = 95.0
@@ -148,7 +149,8 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     now = _error(task, _Turned(np.zeros(3), np.zeros(3)))
     items: list[Item] = []
     every = controls = _order(task)
-    by_chance = _is_chance(task, _best(task, controls))
+    others = guns.samples(_SAMPLES)
+    by_chance = _is_chance(task, others)
     while controls and (now > _SETTLED or task.lift) and not by_chance:
         items = _items(task, _best(task, controls), controls)
         # Where greys are within the aim, what is less than its own uncertainty is left alone, the least certain first:
@@ -164,7 +166,6 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     for item in items:
         part = done.cutoff if item.control == "cut-off" else done.drive
         part[GUNS.index(item.gun)] = item.percent / 100
-    others = guns.samples(_SAMPLES)
     worst = [_error(replace(task, guns=other), done) for other in others]
     shown = np.array(levels)
     spread = np.array([_off(other.xyz(shown, done.cutoff, done.drive), wanted) for other in others])
@@ -218,20 +219,21 @@ def _error(task: _Task, turned: _Turned) -> float:
     return float(_off(task.guns.xyz(task.levels, turned.cutoff, turned.drive), task.wanted).max())
 
 
-def _is_chance(task: _Task, best: _Turned) -> bool:
-    """Whether all that would be turned is no more than noise of the readings: a turn would only add that to the set."""
-    if task.lift:
+def _is_chance(task: _Task, others: Sequence[Guns]) -> bool:
+    """Whether one or two levels are off by no more than their noise: a turn would only add that to the set.
+
+    `others` are the guns as they might be too.
+    """
+    if task.lift or len(task.levels) not in _CHANCE:
         return False
-    guns, controls = task.guns, [one for one in _order(task) if one[0] != task.kept]
-    amounts = np.array([best.cutoff[gun] if control == "cut-off" else best.drive[gun] for gun, control in controls])
-    ways = np.array([_way(guns, gun, task.kept, is_cutoff=control == "cut-off") for gun, control in controls])
-    spread = ways @ guns.covariance @ ways.T
-    return float(amounts @ np.linalg.pinv(spread) @ amounts) < _CHANCE[len(controls)]
+    off = (_uv(task.guns.xyz(task.levels)) - task.wanted).ravel()
+    spread = np.cov(np.array([_uv(other.xyz(task.levels)).ravel() for other in others]).T)
+    return float(off @ np.linalg.pinv(spread) @ off) < _CHANCE[len(task.levels)]
 
 
-_CHANCE = {2: 1.2, 4: 2.0}
-"""Of chi-square, by how many controls are free: what chance passes in half and in three of four cases. To leave alone
-what is up to twice as large was tried: sets came out worse."""
+_CHANCE = {1: 1.2, 2: 2.0}
+"""Of chi-square with two degrees of freedom for each level: what chance passes in half and in three of four cases. To
+leave alone what is up to four times as large was tried: sets came out worse."""
 
 
 def _mode(levels: Sequence[float]) -> Mode:
@@ -286,6 +288,8 @@ def _best(task: _Task, controls: Sequence[_Control]) -> _Turned:
     start = np.concatenate([own[task.kept] + lift - own[cutoffs], np.zeros(len(drives))])
     if not len(start):
         return turned(start)
+    # SciPy's steps are in proportion to where it stands, and from nearly nothing too small to see a change.
+    start = np.where(np.abs(start) < _STEP, _STEP, start)
     return turned(np.asarray(least_squares(off, start, x_scale="jac", max_nfev=100).x))
 
 
@@ -297,7 +301,7 @@ def _order(task: _Task) -> list[_Control]:
     moved = [gun for gun in range(3) if gun != task.kept]
     cutoffs: list[_Control] = [(task.kept, "cut-off"), *((gun, "cut-off") for gun in moved)]
     drives: list[_Control] = [(gun, "drive") for gun in moved]
-    if task.low == task.high and len(task.levels) == 1:
+    if len(task.levels) == 1:
         return drives if task.high >= _BRIGHT else cutoffs
     return [*cutoffs, *drives]
 

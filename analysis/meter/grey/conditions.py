@@ -65,7 +65,11 @@ def conditions_of(evidence: Evidence) -> tuple[Condition, ...]:
     if ROOM in causes:
         found.append(_room(guns, evidence.figures))
     found += _black(guns, known=any(one.id == "code-range" for one in found))
-    limited = [_limited(guns)] if LIMIT in causes else _short(evidence, greys)
+    short = [] if LIMIT in causes else _short(evidence, greys)
+    if short and ALL in causes:
+        # Guns that compress would do so alone too; what happens to them only together is the set's limit.
+        return (*found, _limited(guns, float(guns.top.knee[0])))
+    limited = [_limited(guns)] if LIMIT in causes else short
     return (*found, *limited, *(_knee(guns, one) for one in causes if one not in (ROOM, LIMIT)))
 
 
@@ -170,17 +174,23 @@ def _free(guns: Guns) -> Guns:
     return replace(guns, top=NO_TOP)
 
 
-def _limited(guns: Guns) -> Condition:
+def _limited(guns: Guns, knee: float | None = None) -> Condition:
+    """Limited beam current: from where the guns' light reaches the limit, or from the `knee` of all of them."""
     levels = np.linspace(0, 1.1, 1101)
     together = _free(guns).lights(levels).sum(axis=-1)
-    from_level = float(levels[min(int(np.searchsorted(together, guns.top.limit)), len(levels) - 1)])
+    if knee is None:
+        limit = guns.top.limit
+        from_level = float(levels[min(int(np.searchsorted(together, limit)), len(levels) - 1)])
+    else:
+        from_level = float(knee * (1 + guns.cutoff.mean()) - guns.cutoff.mean())
+        limit = float(np.interp(from_level, levels, together))
     return Condition(
         id="beam-current-limited",
         level_percent=100 * from_level,
         amount=100 * float(_held(guns).max()),
         unit="%",
         variant="scale",
-        values={"limit": guns.top.limit},
+        values={"limit": limit},
     )
 
 

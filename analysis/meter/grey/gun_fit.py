@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import xy_of
-from analysis.meter.grey.limits import LIMIT, Kind, fit_with_limits
+from analysis.meter.grey.limits import Kind, fit_with_limits
 from analysis.meter.grey.scale import BLACK
 from analysis.meter.guns import GUNS, Guns, Scale, gun_matrix
 from analysis.meter.noise import meter_noise, refined_meter
@@ -35,6 +35,8 @@ _PHOSPHOR = 0.005
 allows, from memory."""
 _FAR = 6.0
 """Standard deviations off the fitted guns from which a reading is not used: a slip of the pen rather than noise."""
+_AS_IT_SHOULD = 0.002
+"""Of the drive range: what a cut-off is off nothing in a set that is right."""
 _NOTED, _AGREED = 2.5, 5.0
 """Standard deviations off the fitted guns that a step's neighbour has to share with it at an end of the scale, and up
 to which two readings of one step agree."""
@@ -142,12 +144,15 @@ def guns_behind(
     """
     fall = _fall(greys, meter)
     scale = Scale(readings=greys, primaries=through.xy, room_xy=white.xy, meter=meter)
+    if len({item.level_percent for item in greys if item.luminance > 0}) == 1:
+        # Of one level light and cut-off cannot be separated; cut-offs are taken as they should be.
+        scale = replace(scale, cutoff_spread=_AS_IT_SHOULD)
     try:
         fitted = fit_with_limits(scale)
         if not stated_dark:
             meter = _darkness(greys, fitted.guns, meter)
             scale = replace(scale, meter=meter)
-            fitted = fit_with_limits(scale)
+            fitted = fit_with_limits(scale, fitted)
         strays = _strays(greys, fitted.guns, meter)
         if strays:
             rows = {item.row for item in strays}
@@ -161,7 +166,8 @@ def guns_behind(
         return FoundGuns(guns=None, why=fall or str(error), falls=bool(fall))
     guns = fitted.guns
     out, alone = _sorted_out(greys, strays)
-    if fall and not out and LIMIT not in fitted.causes:
+    # A slip of the pen makes light fall too; but exchanged steps are not to be explained by a slip and a limit.
+    if fall and (not out or fitted.causes):
         return FoundGuns(guns=None, why=fall, falls=True)
     if guns.misfit > _NONSENSE:
         why = "the readings do not go together as those of three guns; see that each has its level and its place"

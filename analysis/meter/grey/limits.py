@@ -33,6 +33,9 @@ _KNEES = (0.5, 0.6, 0.7, 0.78, 0.85, 0.9, 0.95)
 """Parts of the drive at white where a knee is looked for."""
 _LIMITS = (0.3, 0.45, 0.6, 0.75, 0.9)
 """Parts of the brightest light."""
+_UNUSUAL = 2.0
+_GLANCE = 12
+"""Steps of a fit after which its start is judged."""
 _MOST_CAUSES = 2
 _BEYOND = 2
 """Readings that a knee or a limit has to hold back: one alone may be a slip of the pen."""
@@ -58,22 +61,34 @@ class Fitted:
     """In the order of what they explain."""
 
 
-def fit_with_limits(scale: Scale) -> Fitted:
-    """Fit the guns, and whatever else the readings show.
+def fit_with_limits(scale: Scale, known: Fitted | None = None) -> Fitted:
+    """Fit the guns, and whatever else the readings show, from what is `known` of nearly the same readings on.
 
     Raises:
         ValueError: as `fit_guns`.
     """
-    found = Fitted(guns=fit_guns(scale), causes=())
+    if known is not None and known.causes:
+        knees = [one for one in known.causes if one != ROOM]
+        if ROOM in known.causes:
+            scale = replace(scale, room_xy=_xy(known.guns.room_xyz), room_spread=_ROOM_SPREAD)
+        begins = [_begin(known.guns, one) for one in knees]
+        found = Fitted(guns=_fit(scale, knees, begins, known.guns.values), causes=known.causes)
+    else:
+        found = Fitted(guns=fit_guns(scale), causes=())
     if len({item.level_percent for item in scale.readings if item.luminance > 0}) < FEWEST_TO_JUDGE:
         return found
-    for _ in range(_MOST_CAUSES):
+    for _ in range(_MOST_CAUSES - len(found.causes)):
         better = [fit for kind in _asked(scale, found) if (fit := _with(scale, found, kind)) is not None]
         if not better:
             break
-        best = min(better, key=lambda fit: fit[1].guns.cost)
+        # Where a limit of the current explains as much as guns that all compress alike, it is the usual one.
+        best = min(better, key=lambda fit: fit[1].guns.cost + _UNUSUAL * (ALL in fit[1].causes))
         scale, found = best
     return found
+
+
+def _xy(xyz: Floats) -> tuple[float, float]:
+    return float(xyz[0] / xyz.sum()), float(xyz[1] / xyz.sum())
 
 
 def _with(scale: Scale, found: Fitted, kind: Kind) -> tuple[Scale, Fitted] | None:
@@ -93,14 +108,18 @@ def _fits(scale: Scale, found: Fitted, kind: Kind) -> Iterator[tuple[Scale, Guns
     if kind == ROOM:
         for xy in (scale.room_xy, *_LAMPS):
             wider = replace(scale, room_xy=xy, room_spread=_ROOM_SPREAD)
-            yield wider, _fit(wider, knees, [_begin(found.guns, one) for one in knees])
+            yield wider, _fit(wider, knees, [_begin(found.guns, one) for one in knees], found.guns.values)
         return
     already = [_begin(found.guns, one) for one in knees]
     brightest = float(max(item.luminance for item in scale.readings))
+    kinds, tried = [*knees, kind], []
     for at in _starts(scale, found.guns, kind):
         for slope in (0.5, 0.05) if kind == LIMIT else (0.3, 0.02):
             first = (at * brightest, slope) if kind == LIMIT else (at, slope)
-            yield scale, _fit(scale, [*knees, kind], [*already, first])
+            tried.append(_fit(scale, kinds, [*already, first], found.guns.values, steps=_GLANCE))
+    # A few steps from every place, and all of them from the best one.
+    best = min(tried, key=lambda guns: guns.cost)
+    yield scale, _fit(scale, kinds, [_begin(best, one) for one in kinds], best.values)
 
 
 def _begin(guns: Guns, kind: Kind) -> tuple[float, float]:
@@ -111,15 +130,22 @@ def _begin(guns: Guns, kind: Kind) -> tuple[float, float]:
     return float(guns.top.knee[gun]), float(guns.top.slope[gun])
 
 
-def _fit(scale: Scale, kinds: Sequence[Kind], first: Sequence[tuple[float, float]]) -> Guns:
+def _fit(
+    scale: Scale,
+    kinds: Sequence[Kind],
+    first: Sequence[tuple[float, float]],
+    begin: Floats | None = None,
+    steps: int = 200,
+) -> Guns:
     if not kinds:
-        return fit_guns(scale)
+        return fit_guns(scale, begin=begin, most=steps)
     brightest = float(max(item.luminance for item in scale.readings))
     least = [(0.1 * brightest, 0.0) if kind == LIMIT else (0.3, 0.0) for kind in kinds]
     most = [(1.5 * brightest, 0.999) if kind == LIMIT else (1.1, 0.999) for kind in kinds]
     flat = [np.ravel(values) for values in (first, least, most)]
     start = np.clip(flat[0], flat[1] + 1e-6, flat[2] - 1e-6)
-    return fit_guns(scale, lambda values: _top(kinds, values), (start.tolist(), flat[1].tolist(), flat[2].tolist()))
+    bounds = start.tolist(), flat[1].tolist(), flat[2].tolist()
+    return fit_guns(scale, lambda values: _top(kinds, values), bounds, begin=begin, most=steps)
 
 
 def _top(kinds: Sequence[Kind], values: Floats) -> Top:

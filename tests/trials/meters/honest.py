@@ -20,11 +20,11 @@ from analysis.meter.grey.answer import grey_answer
 from analysis.meter.grey.measure import Grey, measure_grey
 from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import D65
-from tests.trials.meters.meter import ColourMeter, Shown, write_csv
+from tests.trials.meters.meter import Shown, write_csv
 from tests.trials.meters.nuisances import NUISANCES, Bench, draw_bench, draw_nuisance
 from tests.trials.meters.tube import Tube
 
-__all__ = ["claims", "coverage", "false_alarms", "measured", "named", "rounds", "worst_of"]
+__all__ = ["claims", "coverage", "false_alarms", "measured", "named", "rounds", "two_points", "worst_of"]
 
 Floats = NDArray[np.float64]
 
@@ -191,7 +191,12 @@ def claims(count: int, first: int = 0) -> list[str]:
     ]
 
 
-def rounds(count: int, first: int = 0, *, levels: Sequence[float] | None = None, repeats: int = 1) -> list[str]:
+def two_points(count: int, first: int = 0) -> list[str]:
+    """The same from 20 and 80 % alone."""
+    return rounds(count, first, levels=TWO)
+
+
+def rounds(count: int, first: int = 0, *, levels: Sequence[float] | None = None, repeats: int = 3) -> list[str]:
     """Three rounds by a technician whose turns are off by 15 % (one standard deviation)."""
     aim = CLAIM if levels is None else BEYOND
     judged = JUDGED if levels is None else JUDGED[levels[0] / 100 - 1e-9 <= JUDGED]
@@ -202,8 +207,8 @@ def rounds(count: int, first: int = 0, *, levels: Sequence[float] | None = None,
         states = [worst_of(tube, judged)]
         for _ in range(3):
             some = bench.levels if levels is None else tuple(levels)
-            rows = ColourMeter(chance=chance, resolution=bench.meter.resolution, decimals=4, dark=bench.meter.dark)
-            found = measured(bench, rows.scale(tube, some, repeats))
+            meter = replace(bench.meter, chance=chance, decimals=4)
+            found = measured(bench, meter.scale(tube, some, repeats))
             for item in () if found.advice is None else found.advice.items:
                 turn = item.percent * (1 + HASTE * chance.standard_normal())
                 how = {"cutoff_percent" if item.control == "cut-off" else "drive_percent": turn}
