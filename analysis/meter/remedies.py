@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,7 +10,7 @@ from analysis.meter.conditions import Condition
 from analysis.meter.readings.types import Meter, level_text
 from analysis.rounding import figure
 
-__all__ = ["Words", "condition_json", "meter_words", "words_of"]
+__all__ = ["Words", "condition_json", "meter_words", "said_of", "words_of"]
 
 WINDOW = "read all fields again in a window of a tenth of the picture ('trueraster draw window --area 10')"
 
@@ -31,6 +32,25 @@ def words_of(condition: Condition) -> Words:
     title, evidence, remedy = _WORDS[condition.id, condition.variant]
     filled = _filled(condition)
     return Words(title=title.format(**filled), evidence=evidence.format(**filled), remedy=remedy.format(**filled))
+
+
+def said_of(conditions: Sequence[Condition]) -> list[Words]:
+    """The words of all conditions, in their order; several guns that are cut off are one sentence."""
+    crushed = [one for one in conditions if one.id == "black-crushed"]
+    said = []
+    for one in conditions:
+        words = words_of(one)
+        if len(crushed) < _SEVERAL or one not in crushed:
+            said.append(words)
+        elif one is crushed[0]:
+            where = [f"{some.gun} below {level_text(some.level_percent or 0.0)} %" for some in crushed]
+            title = f"guns are cut off in the dark: {', '.join(where)}"
+            evidence = "below these levels of signal they give no light, and the darkest greys lose them"
+            said.append(Words(title=title, evidence=evidence, remedy=words.remedy))
+    return said
+
+
+_SEVERAL = 2
 
 
 def condition_json(condition: Condition) -> dict[str, Any]:
@@ -72,7 +92,9 @@ def _filled(condition: Condition) -> dict[str, str]:
     at_least = condition.values.get("contrast_at_least")
     without = condition.values.get("contrast_without")
     now = condition.values.get("contrast_now")
-    contrast = f"{without:.0f}" if without is not None else f"more than {at_least:.0f}" if at_least is not None else ""
+    contrast = _three(without) if without is not None else ""
+    if without is None and at_least is not None:
+        contrast = f"more than {_three(at_least)}"
     ended = {name: f"{condition.values[name]:+.4f}" for name in ("x", "y") if condition.values.get(name) is not None}
     about = "" if condition.uncertainty is None else f" ± {figure(condition.uncertainty, 2).lstrip('+')}"
     amount = condition.amount
@@ -88,6 +110,11 @@ def _filled(condition: Condition) -> dict[str, str]:
         "contrast": contrast,
         "now": "" if now is None else f", it is {now:.0f} with it",
     }
+
+
+def _three(value: float) -> str:
+    """A number with three figures that count."""
+    return f"{float(f'{value:.3g}'):.0f}"
 
 
 _WORDS: dict[tuple[str, str], tuple[str, str, str]] = {

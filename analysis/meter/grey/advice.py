@@ -290,7 +290,25 @@ def _best(task: _Task, controls: Sequence[_Control]) -> _Turned:
         return turned(start)
     # SciPy's steps are in proportion to where it stands, and from nearly nothing too small to see a change.
     start = np.where(np.abs(start) < _STEP, _STEP, start)
-    return turned(np.asarray(least_squares(off, start, x_scale="jac", max_nfev=100).x))
+    values = np.asarray(least_squares(off, start, x_scale="jac", max_nfev=100).x)
+    free = [*((gun, True) for gun in cutoffs), *((gun, False) for gun in drives)]
+    return turned(values if task.lift else values * _worth(task, free, values))
+
+
+def _worth(task: _Task, free: Sequence[tuple[int, bool]], values: Floats) -> float:
+    """The share of what readings ask for that is worth turning: all of it where it is far beyond their noise.
+
+    What several amounts are off together is on average nearer to the truth when it is drawn towards nothing by this
+    (James and Stein, 1961, from memory). `free` are guns, and whether their amount is a cut-off's.
+    """
+    ways = np.array([_way(task.guns, gun, task.kept, is_cutoff=is_cutoff) for gun, is_cutoff in free])
+    spread = ways @ task.guns.covariance @ ways.T
+    chance = float(values @ np.linalg.pinv(spread) @ values)
+    return max(0.0, 1 - max(len(free) - 2, 0) / chance) if 0 < chance < _FAR_BEYOND else 1.0
+
+
+_FAR_BEYOND = 30.0
+"""Of chi-square, from which all of it is turned."""
 
 
 def _order(task: _Task) -> list[_Control]:

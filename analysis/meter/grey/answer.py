@@ -16,7 +16,7 @@ from analysis.meter.grey.measure import Grey
 from analysis.meter.grey.quantities import SCALE, quantities
 from analysis.meter.guns import GUNS, Guns
 from analysis.meter.readings.types import level_text
-from analysis.meter.remedies import condition_json, meter_words, words_of
+from analysis.meter.remedies import condition_json, meter_words, said_of
 from analysis.tables import Column, listing, matrix
 
 __all__ = ["grey_answer", "grey_finding"]
@@ -48,7 +48,7 @@ def grey_answer(grey: Grey) -> Answer:
     count = len(grey.readings.items)
     worst = None if grey.falls else _worst(grey)
     about = "" if worst is None else f"steps.{worst[0]}.{worst[1]}"
-    named = [words_of(one) for one in grey.conditions]
+    named = said_of(grey.conditions)
     return Answer(
         kind=Kind.GREY,
         subject=(

@@ -12,7 +12,7 @@ from analysis.meter.colours import uv_of
 from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
 from analysis.meter.primaries.quantities import ADDED, PLACES, quantities
 from analysis.meter.readings.types import Field, level_text
-from analysis.meter.remedies import condition_json, meter_words, words_of
+from analysis.meter.remedies import condition_json, meter_words, said_of
 from analysis.rounding import figure, uncertainty_text, unsigned
 from analysis.tables import Column, matrix
 
@@ -49,7 +49,7 @@ def colour_answer(found: Colour) -> Answer:
     figures = figures_of(quantities(), values, uncertainty, reasons)
     seen = [name_of(field) for field in (*PRIMARIES, *SECONDARIES, Field.GREY) if field in found.seen]
     advice = advise_colour(found)
-    named, beyond = [words_of(one) for one in found.conditions], _beyond(figures)
+    named, beyond = said_of(found.conditions), _beyond(figures)
     added = {name for name in ADDED if f"additivity.{name}.delta_uv" in values}
     return Answer(
         kind=Kind.COLOUR,
