@@ -10,7 +10,7 @@ import pytest
 
 from analysis.meter.grey.answer import grey_answer
 from analysis.meter.grey.measure import Grey, measure_grey
-from analysis.meter.noise import meter_noise, settled_meter
+from analysis.meter.noise import mean_noise, meter_noise, settled_meter
 from analysis.meter.primaries.answer import colour_answer
 from analysis.meter.primaries.measure import measure_colour
 from analysis.meter.readings.read import read_readings
@@ -258,3 +258,12 @@ def test_a_scale_in_foot_lamberts_is_asked_about() -> None:
     found = measured(replace(bench, meter=replace(bench.meter, unit=3.426)))
     assert "unit" in named(found)
     assert measure_grey(found.readings, D65, None).advice is not None
+
+
+def test_repeats_do_not_average_rounding_away() -> None:
+    """A black of 0.014 cd/m2 that a meter of 0.01 shows as 0.01 ten times: off by less than two uncertainties."""
+    meter = Meter(dark=0.0005, resolution=0.01, xy_resolution=0.0)
+    assert mean_noise(0.01, 10, meter)[0] == pytest.approx(0.01 / 12**0.5, rel=0.05)
+    # Noise of three steps is as good as figures without end: it shrinks with the root of ten.
+    noisy = replace(meter, dark=0.03)
+    assert mean_noise(0.01, 10, noisy)[0] == pytest.approx(0.03 / 10**0.5, rel=0.02)

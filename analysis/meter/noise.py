@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analysis.meter.readings.types import Meter, Reading, Readings
 
-__all__ = ["USUAL_DARK", "meter_noise", "refined_meter", "settled_meter"]
+__all__ = ["USUAL_DARK", "mean_noise", "meter_noise", "refined_meter", "settled_meter"]
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +41,26 @@ def meter_noise(luminance: ArrayLike, meter: Meter) -> tuple[Floats, Floats]:
     spread = np.sqrt((meter.luminance * light) ** 2 + dark**2 + rounded**2)
     fixed = meter.xy**2 + (_EVEN * (meter.xy_resolution or 0.0)) ** 2
     return spread, np.asarray(np.sqrt(fixed + (dark_xy / np.maximum(light, 1e-9)) ** 2))
+
+
+def mean_noise(luminance: ArrayLike, count: ArrayLike, meter: Meter) -> tuple[Floats, Floats]:
+    """The same of means of `count` readings.
+
+    Noise shrinks with the root of their number. Rounding does only where noise is as large as the last digit: a meter
+    that reads 0.01 three times may have 0.014 before it each time. What is left over of it is the first harmonic of the
+    rounding error, which noise of s steps leaves exp(-2 pi^2 s^2) of; half the noise is taken, which is uncertain too.
+    """
+    light, many = np.asarray(luminance, dtype=np.float64), np.asarray(count, dtype=np.float64)
+    plain = replace(meter, resolution=0.0, xy_resolution=0.0)
+    spread, spot = meter_noise(light, plain)
+    return _averaged(spread, many, meter.resolution or 0.0), _averaged(spot, many, meter.xy_resolution or 0.0)
+
+
+def _averaged(noise: Floats, many: Floats, step: float) -> Floats:
+    if not step:
+        return np.asarray(noise / np.sqrt(many))
+    left = np.exp(-(np.pi**2) * (noise / step) ** 2)
+    return np.asarray(np.sqrt(noise**2 / many + (_EVEN * step) ** 2 * np.maximum(left, 1 / many)))
 
 
 def _dark(meter: Meter) -> tuple[float, float]:

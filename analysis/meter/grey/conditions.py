@@ -13,7 +13,7 @@ from analysis.meter.grey.gun_fit import FoundGuns
 from analysis.meter.grey.limits import ALL, LIMIT, ROOM
 from analysis.meter.grey.scale import BLACK
 from analysis.meter.guns import GUNS, NO_TOP, Guns
-from analysis.meter.noise import meter_noise
+from analysis.meter.noise import mean_noise
 from analysis.meter.readings.types import Field, Meter, Reading
 from analysis.meter.repeats import Drift, mean_of
 
@@ -146,7 +146,7 @@ def _short(evidence: Evidence, greys: Sequence[Reading]) -> list[Condition]:
         return []
     groups = [*parts.values(), white, black]
     lights = np.array([mean_of(items)[1] for items in groups])
-    spread = meter_noise(lights, evidence.meter)[0] / np.sqrt([len(items) for items in groups])
+    spread = mean_noise(lights, [len(items) for items in groups], evidence.meter)[0]
     together = float(lights[:3].sum() - 2 * lights[4])
     lacks = 1 - float(lights[3]) / together if together > 0 else 0.0
     uncertainty = float(np.hypot(spread[3], np.hypot(*spread[:2])) / together) if together > 0 else 1.0

@@ -16,7 +16,7 @@ from analysis.meter.grey.gun_fit import AS_READ, FITS, FoundGuns, Primaries, gun
 from analysis.meter.grey.limits import ROOM
 from analysis.meter.grey.scale import BLACK, whole_scale
 from analysis.meter.guns import FEWEST_TO_JUDGE, GUNS, NO_TOP, Guns, gun_matrix
-from analysis.meter.noise import meter_noise, settled_meter
+from analysis.meter.noise import mean_noise, settled_meter
 from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
 from analysis.meter.whites import PrimarySet, White
@@ -187,7 +187,7 @@ def _steps(
     xyz = np.array([mean_of(items) for items in groups])
     counts = np.array([len(items) for items in groups])
     levels = np.array([items[0].level_percent for items in groups])
-    spread, spot = (noise / np.sqrt(counts) for noise in meter_noise(xyz[:, 1], meter))
+    spread, spot = mean_noise(xyz[:, 1], counts, meter)
     lit = xyz[:, 1] > 0
     reference = xyz_of(white.xy, float(xyz[:, 1].max()))
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import bt1886
-from analysis.meter.noise import meter_noise
+from analysis.meter.noise import mean_noise
 from analysis.meter.readings.types import Meter, Reading
 from analysis.meter.repeats import mean_of
 
@@ -37,7 +37,7 @@ def whole_scale(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figu
     """
     levels = np.array([items[0].level_percent / 100 for items in groups])
     light = np.array([mean_of(items)[1] for items in groups])
-    spread = meter_noise(light, meter)[0] / np.sqrt([len(items) for items in groups])
+    spread = mean_noise(light, [len(items) for items in groups], meter)[0]
     reasons: dict[str, str] = {}
     figures = _scale(levels, light, reasons)
     worst = figures["bt1886_error_level_percent"]
