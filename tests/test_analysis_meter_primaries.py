@@ -16,7 +16,8 @@ import pytest
 from analysis.drawing.plots import plot_bytes
 from analysis.meter.looks import LOOKS
 from analysis.meter.primaries.answer import advise_colour, colour_answer, colour_finding
-from analysis.meter.primaries.measure import PARTS, Colour, measure_colour
+from analysis.meter.primaries.fields import PARTS
+from analysis.meter.primaries.measure import Colour, measure_colour
 from analysis.meter.primaries.plots import colour_plots
 from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, PrimarySet, White

@@ -152,7 +152,7 @@ def test_light_that_does_not_exist(file: Path) -> None:
         ("field,level,x,y,z\n", "row 1, column luminance: is missing"),
         ("field,level,X,Y\n", "row 1, column Z: is missing"),
         ("field,level,x,luminance\n", "row 1, column y: is missing"),
-        ("field,level,x,x,y,luminance\n", "row 1, column x: stands in the header twice"),
+        ("field,level,x,x,y,luminance\n", "row 1, column x: is in the header twice"),
         ("field,level" + ",a" * 300, "row 1: 302 columns are too many"),
         (f"{XYY}\ngrey,0.1,.3,.3,1\ngrey,1,.3,.3,100\n", "row 3, column level_percent: the highest level of all is 1;"),
         (f"{XYY}\n" + "grey,50,.3,.3,1\n" * 10_001, "row 10002: more than 10000 readings"),

@@ -190,10 +190,10 @@ class Scale:
         xy = xyz[:, :2] / total[:, None]
 
         def off(values: Floats, top: Top) -> Floats:
-            told = _lights(values, levels, top) @ matrix.T + values[9] * room
-            light = (told[:, 1] - xyz[:, 1]) / spread
+            shown = _lights(values, levels, top) @ matrix.T + values[9] * room
+            light = (shown[:, 1] - xyz[:, 1]) / spread
             # Against the light that was read, so that it stays finite where the model gives none.
-            places = (told[:, :2] - xy * told.sum(axis=1, keepdims=True)) / (total * spot)[:, None]
+            places = (shown[:, :2] - xy * shown.sum(axis=1, keepdims=True)) / (total * spot)[:, None]
             return np.concatenate(
                 [light, places[seen].ravel(), _expected(values, self.room_spread, self.cutoff_spread)]
             )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
-from analysis.meter.primaries.measure import PRIMARIES
+from analysis.meter.primaries.fields import PRIMARIES
 from analysis.meter.readings.types import Meter, Readings
 from analysis.meter.whites import PrimarySet, White, primaries_of, white_of
 from trueraster.options.declared import file_option, option

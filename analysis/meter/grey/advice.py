@@ -145,7 +145,6 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
     drives where it is bright and by cut-offs where it is dark.
     """
     task = _task(guns, white, levels, GUNS.index(keep))
-    wanted = task.wanted
     now = _error(task, _Turned(np.zeros(3), np.zeros(3)))
     items: list[Item] = []
     every = controls = _order(task)
@@ -167,26 +166,6 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
         part = done.cutoff if item.control == "cut-off" else done.drive
         part[GUNS.index(item.gun)] = item.percent / 100
     worst = [_error(replace(task, guns=other), done) for other in others]
-    shown = np.array(levels)
-    spread = np.array([_off(other.xyz(shown, done.cutoff, done.drive), wanted) for other in others])
-    xyz = guns.xyz(shown, done.cutoff, done.drive)
-    needed = np.linalg.solve(guns.matrix, gun_matrix([white])[:, 0])
-    lights = np.linalg.solve(guns.matrix, xyz.T).T
-    with np.errstate(invalid="ignore", divide="ignore"):
-        balance = 100 * (lights / (xyz[:, 1:2] * needed) - 1)
-    likely = np.percentile(spread, _LIKELY, axis=0)
-    off = _off(xyz, wanted)
-    steps = [
-        ExpectedStep(
-            level=float(level),
-            xyz=_three(xyz[i]),
-            delta_uv=float(off[i]),
-            likely=float(likely[i]),
-            gun_percent=_three(balance[i]),
-        )
-        for i, level in enumerate(shown)
-        if xyz[i, 1] > 0
-    ]
     return GreyAdvice(
         guns=guns,
         mode=_mode(levels),
@@ -197,7 +176,32 @@ def advise_grey(guns: Guns, white: tuple[float, float], levels: Sequence[float],
         now=now,
         then=_error(task, done),
         likely=float(np.percentile(worst, _LIKELY)),
-        steps=tuple(steps),
+        steps=_expected_steps(task, white, np.array(levels), done, others),
+    )
+
+
+def _expected_steps(
+    task: _Task, white: tuple[float, float], shown: Floats, done: _Turned, others: Sequence[Guns]
+) -> tuple[ExpectedStep, ...]:
+    """What steps read once all is done; `others` are the guns as they might be too."""
+    spread = np.array([_off(other.xyz(shown, done.cutoff, done.drive), task.wanted) for other in others])
+    xyz = task.guns.xyz(shown, done.cutoff, done.drive)
+    needed = np.linalg.solve(task.guns.matrix, gun_matrix([white])[:, 0])
+    lights = np.linalg.solve(task.guns.matrix, xyz.T).T
+    with np.errstate(invalid="ignore", divide="ignore"):
+        balance = 100 * (lights / (xyz[:, 1:2] * needed) - 1)
+    likely = np.percentile(spread, _LIKELY, axis=0)
+    off = _off(xyz, task.wanted)
+    return tuple(
+        ExpectedStep(
+            level=float(level),
+            xyz=_three(xyz[i]),
+            delta_uv=float(off[i]),
+            likely=float(likely[i]),
+            gun_percent=_three(balance[i]),
+        )
+        for i, level in enumerate(shown)
+        if xyz[i, 1] > 0
     )
 
 

@@ -9,7 +9,8 @@ import numpy as np
 
 from analysis.answer import Advice, Answer, Figure, Finding, Kind, Table, figures_of
 from analysis.meter.colours import uv_of
-from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
+from analysis.meter.primaries.fields import PRIMARIES, SECONDARIES, name_of
+from analysis.meter.primaries.measure import Colour
 from analysis.meter.primaries.quantities import ADDED, PLACES, quantities
 from analysis.meter.readings.types import Field, level_text
 from analysis.meter.remedies import condition_json, meter_words, said_of
@@ -238,11 +239,11 @@ def _worst(found: Colour) -> str:
 def colour_finding(found: Colour) -> str:
     """The main finding in a sentence without its point."""
     errors = {field: found.figures[f"{field}.delta_uv"] for field in PRIMARIES if field in found.seen}
-    told = {field: value for field, value in errors.items() if value is not None}
-    worst = max(told, key=lambda field: told[field])
-    unsure = found.uncertainty[f"{worst}.delta_uv"] or 0.0
-    words = f"{'Largest error of a primary' if len(told) > 1 else 'Error of the primary'}: {worst}"
-    words += f" {told[worst]:.4f} ± {unsure:.4f} in u'v'"
+    known = {field: value for field, value in errors.items() if value is not None}
+    worst = max(known, key=lambda field: known[field])
+    uncertainty = found.uncertainty[f"{worst}.delta_uv"] or 0.0
+    words = f"{'Largest error of a primary' if len(known) > 1 else 'Error of the primary'}: {worst}"
+    words += f" {known[worst]:.4f} ± {uncertainty:.4f} in u'v'"
     covered = found.figures.get("gamut.coverage_uv_percent")
     if covered is not None:
         words += f"; {covered:.1f} % of {found.standard.short} can be shown"
@@ -258,8 +259,8 @@ def advise_colour(found: Colour) -> list[Advice]:
 
 def _clear(found: Colour, name: str, least: float) -> float | None:
     """A figure that stands out of its uncertainty and of what matters; else None."""
-    value, unsure = found.figures.get(name), found.uncertainty.get(name)
-    if value is None or unsure is None or abs(value) < max(least, _CLEAR * unsure):
+    value, uncertainty = found.figures.get(name), found.uncertainty.get(name)
+    if value is None or uncertainty is None or abs(value) < max(least, _CLEAR * uncertainty):
         return None
     return value
 

@@ -52,7 +52,7 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
     """The readings of the first table of a CGATS text.
 
     Light is taken from `XYZ_X XYZ_Y XYZ_Z` or `XYY_X XYY_Y XYY_CAPY`, in cd/m2. Which field was shown, and at which
-    level, is told by `RGB_R RGB_G RGB_B` in percent, in 8 bits or in 10 bits, whichever the largest of them fits; where
+    level, is given by `RGB_R RGB_G RGB_B` in percent, in 8 bits or in 10 bits, whichever the largest fits; where
     there are none, by words in `SAMPLE_NAME` or `SAMPLE_ID`, as `grey 50` or `red`. Mixed colours and unknown names are
     left out.
 
@@ -72,8 +72,8 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
     by_rgb = set(_RGB) <= set(columns)
     names = [name for name in _NAMES if name in columns]
     if by_rgb:
-        shown, told = _by_rgb(table.rows)
-        remarks.append(told)
+        shown, counted = _by_rgb(table.rows)
+        remarks.append(counted)
     elif names:
         shown = [_by_name(row, names) for row in table.rows]
     else:

@@ -20,7 +20,7 @@ _FEET = ("fl", "ftl", "ft-l", "luminance_fl", "luminance (fl)", "luminance (ftl)
 _LAYOUTS = "field,level_percent,x,y,luminance or field,level_percent,X,Y,Z"
 _MOST_COLUMNS = 200
 _MOST_NOTES, _MOST_NOTE = 3, 120
-"""Comments that are told, and characters of one."""
+"""Comments that are reported, and characters of one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +107,7 @@ def _header(path: Path, number: int, line: str) -> _Header:
     def find(words: Sequence[str], *, exact: bool = False) -> str | None:
         found = [name for name in names if (name if exact else name.lower()) in words]
         if len(found) > 1:
-            raise FileError(f"{path}: row {number}, column {found[1]}: stands in the header twice")
+            raise FileError(f"{path}: row {number}, column {found[1]}: is in the header twice")
         return found[0] if found else None
 
     def need(name: str | None, column: str) -> str:
