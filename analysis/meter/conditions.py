@@ -10,8 +10,8 @@ from analysis.meter.repeats import Drift
 
 __all__ = ["Condition", "drift_condition", "unit_condition"]
 
-_DIM, _BRIGHT = 46.0, 700.0
-"""cd/m2 of white below which a picture monitor is unusually dim (in foot-lamberts, white of 157 cd/m2 is 46), and above
+_DIM, _BRIGHT = 52.0, 700.0
+"""cd/m2 of white below which a picture monitor is unusually dim (in foot-lamberts, white of 178 cd/m2 is 52), and above
 which no picture tube is; common practice, no source."""
 _WHITE_FROM = 90.0
 """Percent of level from which a grey is near enough to white for that."""
