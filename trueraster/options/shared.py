@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
-__all__ = ["as_json_option", "meter_options", "pattern_options"]
+__all__ = ["as_json_option", "pattern_options"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -28,35 +27,4 @@ def pattern_options(command: Command) -> Command:
     """The choices that patterns offer; `options_of` turns what is typed into `patterns.pattern.Options`."""
     for name, words in reversed(_PATTERN_OPTIONS):
         command = click.option(name, help=words)(command)
-    return command
-
-
-def meter_options(command: Command) -> Command:
-    """What `measure grey` and `measure colour` share; `trueraster.options.meter` turns what is typed into values."""
-    options = (
-        click.option("--white", help="Target white: d65, d93 or x,y.", default="d65", show_default=True),
-        click.option(
-            "--meter-luminance",
-            type=float,
-            metavar="PERCENT",
-            help="The meter's standard uncertainty in luminance.  [default: 2]",
-        ),
-        click.option(
-            "--meter-xy",
-            type=float,
-            metavar="XY",
-            help="The meter's standard uncertainty in x and y.  [default: 0.002]",
-        ),
-        click.option(
-            "--plots",
-            type=click.Path(path_type=Path),
-            metavar="DIR",
-            help="Write plots into a folder, as SVG and PNG.",
-        ),
-        click.option(
-            "--page", type=click.Path(path_type=Path), metavar="OUT.html", help="Write all of it as one page."
-        ),
-    )
-    for option in reversed(options):
-        command = option(command)
     return command
