@@ -19,10 +19,11 @@ from PIL import Image
 
 from analysis.errors import InputError
 from analysis.lens.model import Lens
+from analysis.photo.face import Face
 from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import SeenMarks, find_marks, marks_at
 from analysis.photo.plane import MarksGiven, Plane, plane_in, plane_of
-from analysis.photo.pose import eye_of, homography
+from analysis.photo.pose import NotedFocal, eye_of, homography
 from analysis.photo.targets import mark_dictionary
 from render.errors import FileError
 from tests.trials.photos.camera import Camera, framed
@@ -62,8 +63,11 @@ def plane_through(
     **given: Any,
 ) -> Plane:
     """The plane of marks so far apart; `given` is what else `MarksGiven` takes."""
+    if "glass_radius_mm" in given:
+        given["face"] = Face.sphere(given.pop("glass_radius_mm"))
     marks = MarksGiven(seen=seen, size_mm=size, **given)
-    return plane_of(marks, photo_size, lens=lens, noted_focal_px=noted_focal_px)
+    noted = None if noted_focal_px is None else NotedFocal(pixels=noted_focal_px, is_whole=True)
+    return plane_of(marks, photo_size, lens=lens, noted=noted)
 
 
 def on_glass(points: Floats, radius: float | None = None) -> Floats:

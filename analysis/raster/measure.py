@@ -11,6 +11,7 @@ import numpy as np
 from analysis.errors import InputError
 from analysis.lens.file import load_lens
 from analysis.lens.model import Lens
+from analysis.photo.face import Face
 from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import NoMarksError, SeenMarks, find_marks
 from analysis.photo.plane import MarksGiven
@@ -61,7 +62,7 @@ class GridShown:
             InputError: the pattern has no grid that can be measured; one line.
         """
         scene = pattern.scene(fmt, Options(cells=cells))
-        grid = ShownGrid.of(scene, fmt.picture.height if fmt.interlaced else 0)
+        grid = ShownGrid.of(scene, fmt.picture.height if fmt.interlaced else 0, float(fmt.field_rate))
         if grid is None or len(scene.nodes or scene.dots) != len(grid.u) * len(grid.v):
             raise InputError(f"{pattern.id} has no grid to measure; crosshatch and dots have one", fields=("pattern",))
         if min(len(grid.u), len(grid.v)) < _FEWEST_LINES:
@@ -116,10 +117,10 @@ class RasterRequest:
     shown: GridShown
     marks: KnownMarks = KnownMarks()
     lens: Path | None = None
-    glass_radius_mm: float | None = None
-    """Of a curved face; None for a flat one."""
-    depth_mm: float = 0.0
-    """How far the picture lies behind the marks."""
+    face: Face | None = None
+    """How the glass is curved; None where nobody knows."""
+    depth_mm: float | None = None
+    """How far the picture lies behind the marks; None where nobody knows."""
     hidden: tuple[int, int] | None = None
     """Lines of the grid that are hidden on the left and above, where somebody has counted them."""
     size_mm: tuple[float, float] | None = None
@@ -137,13 +138,13 @@ class RasterRequest:
             raise InputError(_HOW_FAR, fields=("marks_mm",))
         if marks.unused:
             _check_without_marks(self)
-        if self.glass_radius_mm is not None and not 0 < self.glass_radius_mm <= _LARGEST_RADIUS_MM:
+        if self.face is not None and not self.face.is_flat and not self.face.radius_mm <= _LARGEST_RADIUS_MM:
             raise InputError(
-                f"got {self.glass_radius_mm:g}, the radius of the face in mm is expected, up to "
-                f"{_LARGEST_RADIUS_MM:.0f}; leave it out for a flat face",
+                f"got {self.face.words}, the radius of the face in mm is expected, up to {_LARGEST_RADIUS_MM:.0f}, "
+                "or flat",
                 fields=("glass_radius_mm",),
             )
-        if not 0 <= self.depth_mm <= _LARGEST_DEPTH_MM:
+        if self.depth_mm is not None and not 0 <= self.depth_mm <= _LARGEST_DEPTH_MM:
             raise InputError(
                 f"got {self.depth_mm:g}, how far the picture lies behind the marks in mm is expected, 0 to "
                 f"{_LARGEST_DEPTH_MM:.0f}",
@@ -162,7 +163,7 @@ def _check_without_marks(request: RasterRequest) -> None:
     Raises:
         InputError: it was given.
     """
-    if request.glass_radius_mm is not None:
+    if request.face is not None and not request.face.is_flat:
         raise InputError("without marks nothing shows how the camera sees a curved glass", fields=("glass_radius_mm",))
     if request.depth_mm:
         raise InputError("without marks there is nothing that the picture lies behind", fields=("depth_mm",))
@@ -210,7 +211,8 @@ def see(request: RasterRequest, step: Callable[[str, float], None] = _no_progres
         _check_without_marks(request)
     step("looking for the grid", 0.3)
     try:
-        on = grid_on_glass(photo, request.shown.grid, marks=marks, lens=lens, hidden=request.hidden)
+        flat = request.face is not None and request.face.is_flat
+        on = grid_on_glass(photo, request.shown.grid, marks=marks, lens=lens, hidden=request.hidden, flat_glass=flat)
     except FileError:
         raise
     except InputError as error:
@@ -276,7 +278,7 @@ def _marks(request: RasterRequest, photo: Photo) -> tuple[MarksGiven | None, str
         seen=seen,
         size_mm=asked.size_mm,
         size_sigma_mm=asked.size_sigma_mm,
-        glass_radius_mm=request.glass_radius_mm,
+        face=request.face,
         depth_mm=request.depth_mm,
     )
     return given, f"{words}, {width:g} x {height:g} mm apart"
