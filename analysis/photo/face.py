@@ -25,8 +25,9 @@ USUAL_CURVATURE = _MOST_CURVED / math.sqrt(3)
 """1/mm: root mean square of that, for what is measured as if the glass were flat."""
 _SPHERES = 0.75
 """Share of faces that are spheres; others are cylinders about a vertical axis (common practice, no source)."""
-_REACHES = 1.4
-"""Least radius in half diagonals of the marks' rectangle, which a face has to reach."""
+_REACHES = 1.2
+"""Half diagonals of the marks' rectangle over the least radius: a face reaches them with room left when it is more
+curved than the mean by a standard uncertainty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,4 +103,4 @@ def usual_faces(size_mm: tuple[float, float]) -> tuple[Face, Face]:
 
 
 def _most(size_mm: tuple[float, float]) -> float:
-    return min(_MOST_CURVED, 1 / (_REACHES * math.hypot(*size_mm) / 2) / 1.3)
+    return min(_MOST_CURVED, _REACHES / (math.hypot(*size_mm) / 2))

@@ -37,13 +37,14 @@ _STRETCH = 0.002
 """The same of its width over its height."""
 _INK = 0.0004
 """The same of one mark against the others: ink, and the light's edge."""
-_TILT = math.radians(0.7)
+_TILT = math.radians(0.4)
 """Standard uncertainty of how a mark leans out of their plane."""
 _PLACED_MM = 0.3
 """The same of its place in their rectangle; and of how far it lies behind the others, in mm."""
 _BEHIND_MM = 1.0
-_CONTRADICTS = 33.0
-"""Sum of squares of twelve normal values that one in a thousand exceeds."""
+_CONTRADICTS = 12.0
+"""By how much the sum of squared deviations has to fall when one mark is taken to lie elsewhere: by chance it falls by
+this in one of a hundred photographs, since there are four marks and two directions."""
 _AS_GOOD = 6.0
 """Difference of such sums within which one explanation is as good as another."""
 
@@ -182,9 +183,7 @@ def _seen_shapes(places: Floats, away: Floats) -> Floats:
 def _odd_one(own: Floats, covariance: Floats, parts: _Parts) -> MarksFit:
     """Which mark lies or leans otherwise, where the shapes say so."""
     inverse: Floats = np.asarray(np.linalg.inv(covariance), np.float64)
-    sum_of_squares = float(own @ inverse @ own)
-    if sum_of_squares < _CONTRADICTS:
-        return MarksFit()
+    whole = float(own @ inverse @ own)
     tried: list[tuple[float, str, Floats, int]] = []
     for mark in range(4):
         two = slice(2 * mark, 2 * mark + 2)
@@ -198,6 +197,8 @@ def _odd_one(own: Floats, covariance: Floats, parts: _Parts) -> MarksFit:
         left, by = _explained(own, inverse, parts.leaning[two])
         tried.append((left + 2, f"leaning by about {math.degrees(np.hypot(*by)):.0f} degrees", np.zeros((4, 2)), mark))
     tried.sort(key=lambda one: one[0])
+    if tried[0][0] > whole - _CONTRADICTS:
+        return MarksFit()
     likely = [one for one in tried if one[0] < tried[0][0] + _AS_GOOD]
     named = " or ".join(dict.fromkeys(words for _, words, _, mark in likely if mark == likely[0][3]))
     where = " or ".join(dict.fromkeys(CORNER_NAMES[mark] for *_, mark in likely))

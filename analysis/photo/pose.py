@@ -44,6 +44,8 @@ _USUAL_SPREAD = 0.41
 _SHOWN_BY_PERSPECTIVE = 0.15
 """Relative standard uncertainty up to which the focal length from perspective can contradict a noted one."""
 _CONTRADICTS = 3.5
+_LEAST = 0.4
+"""Share of the known focal length below which perspective does not push it."""
 _FILM_DIAGONAL_MM = math.hypot(36, 24)
 USUAL_FOCAL = _USUAL_35MM / _FILM_DIAGONAL_MM
 """The same in diagonals of the picture."""
@@ -136,25 +138,24 @@ def seeing_of(
     what the file notes, and where it notes none, of what is usual, each weighted by its uncertainty.
     """
     x, y = usual_principal(size)
-    off = _PRINCIPAL_OFF * size[0]
-    seen, spread = _by_perspective(variants(), x, y, off)
+    # Perspective shows the square of the focal length with an even error, and may well show a negative one.
+    seen, spread = _by_perspective(variants(), x, y, _PRINCIPAL_OFF * size[0])
     contradiction = None
-    if noted is not None:
-        known, own = noted.pixels, _NOTED_WHOLE if noted.is_whole else _NOTED_ALONE
-        if seen is not None and spread < _SHOWN_BY_PERSPECTIVE:
-            if abs(math.log(seen / known)) > _CONTRADICTS * math.hypot(spread, _NOTED):
-                contradiction = known, seen
-            else:
-                own = _NOTED
-    else:
+    if noted is None:
         known, own = USUAL_FOCAL * math.hypot(*size), _USUAL_SPREAD
-    focal, share = known, own
-    if seen is not None and contradiction is not None:
-        focal, share = seen, spread
-    elif seen is not None and math.isfinite(spread):
-        weights = np.array([1 / own**2, 1 / spread**2])
-        focal = math.exp(float(weights @ np.log((known, seen)) / weights.sum()))
-        share = 1 / math.sqrt(float(weights.sum()))
+    else:
+        known, own = noted.pixels, _NOTED_WHOLE if noted.is_whole else _NOTED_ALONE
+        if spread < 2 * _SHOWN_BY_PERSPECTIVE * max(seen, known**2):
+            if abs(seen - known**2) < _CONTRADICTS * math.hypot(spread, 2 * _NOTED * known**2):
+                own = _NOTED
+            elif seen > 0:
+                contradiction = known, math.sqrt(seen)
+    prior = math.inf if contradiction else 2 * own * known**2
+    weights = np.array([1 / prior**2, 1 / spread**2])
+    square = max(float(weights @ (known**2, seen) / weights.sum()), (_LEAST * known) ** 2)
+    focal = math.sqrt(square)
+    share = min(1 / math.sqrt(float(weights.sum())) / (2 * square), _USUAL_SPREAD)
+    off = _PRINCIPAL_OFF * size[0]
     middle = Pinhole(fx=focal, fy=focal, cx=x, cy=y)
     longer = focal * math.exp(share)
     doubted = replace(middle, fx=longer, fy=longer), replace(middle, cx=x + off), replace(middle, cy=y + off)
@@ -167,19 +168,18 @@ def seeing_of(
     )
 
 
-def _by_perspective(variants: Sequence[Floats], x: float, y: float, off: float) -> tuple[float | None, float]:
-    """The focal length that a plane's homography shows, and its relative standard uncertainty."""
+def _by_perspective(variants: Sequence[Floats], x: float, y: float, off: float) -> tuple[float, float]:
+    """The square of the focal length that a plane's homography shows, and its standard uncertainty."""
     matrix, *others = variants
-    focal = _focal(matrix, x, y)
-    if focal is None:
-        return None, math.inf
-    tried = [_focal(other, x, y) for other in others] + [_focal(matrix, x + off, y), _focal(matrix, x, y + off)]
-    # One that gives no focal length says that it may be anything.
-    return focal, math.sqrt(sum((math.inf if other is None else other / focal - 1) ** 2 for other in tried))
+    square = _focal_square(matrix, x, y)
+    tried = [_focal_square(other, x, y) for other in others]
+    tried += [_focal_square(matrix, x + off, y), _focal_square(matrix, x, y + off)]
+    spread = math.sqrt(sum((other - square) ** 2 for other in tried))
+    return (square, spread) if math.isfinite(spread) and spread > 0 else (0.0, math.inf)
 
 
-def _focal(matrix: Floats, x: float, y: float) -> float | None:
-    """The focal length by which the plane's axes are square and equally long; None where none does it.
+def _focal_square(matrix: Floats, x: float, y: float) -> float:
+    """The square of the focal length by which the plane's axes are square and equally long; infinite straight on.
 
     Both conditions are linear in 1/f^2; by least squares they weigh as the tilt makes them.
     """
@@ -188,5 +188,4 @@ def _focal(matrix: Floats, x: float, y: float) -> float | None:
     flat = np.array([a[:2] @ b[:2], a[:2] @ a[:2] - b[:2] @ b[:2]])
     deep = np.array([a[2] * b[2], a[2] ** 2 - b[2] ** 2])
     # flat + deep f^2 = 0; both sides divided so that noise, which is in flat, is not squared into the answer.
-    square = -float(deep @ flat) / float(deep @ deep) if deep.any() else -1.0
-    return math.sqrt(square) if square > 0 else None
+    return -float(deep @ flat) / float(deep @ deep) if deep.any() else math.inf

@@ -17,10 +17,10 @@ from analysis.photo.notes import PhotoNotes, read_notes
 from analysis.photo.plane import MarksGiven, Plane, plane_in, unknown_fringes, unknown_lenses
 from analysis.photo.pose import USUAL_FOCAL
 from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
-from analysis.raster.lattice.nodes import see_grid
+from analysis.raster.lattice.nodes import Sight, see_grid
 from analysis.raster.lattice.trace import bell_of
 
-__all__ = ["OnGlass", "grid_on_glass", "reach_of_mixing", "unmixed"]
+__all__ = ["OnGlass", "Taken", "grid_on_glass", "on_plane", "reach_of_mixing", "unmixed"]
 
 Floats = NDArray[np.float64]
 
@@ -79,47 +79,65 @@ def grid_on_glass(
         GridError: no such grid is seen, or it is not clear which of its lines is which.
         ValueError: the marks, the lens or the glass' radius do not go with the photograph; one line.
     """
-    notes = read_notes(photo.path)
-    if marks is not None:
-        _check_upright(marks.seen.centres)
-        plane = plane_in(photo, marks, lens=lens)
-        sight = see_grid(photo, shown, middle=plane.to_px(np.zeros((1, 2)))[0], hidden=hidden)
-        grid = _on_plane(sight.grid, plane, spread=True)
-        doubts = [_on_plane(sight.grid, other, grid.sigma) for other, _ in plane.perturbed()]
-        shared = {
-            name: [_on_plane(sight.grid, other, grid.sigma) for other in some]
-            for name, some in plane.uncertain().items()
-        }
-    else:
-        plane, doubts = None, []
-        own = None if lens is None else lens.for_photo(photo.size, notes.orientation)
+    taken = Taken(size=photo.size, notes=read_notes(photo.path), is_jpeg=photo.path.suffix.lower() in (".jpg", ".jpeg"))
+    if marks is None:
+        own = None if lens is None else lens.for_photo(photo.size, taken.notes.orientation)
         sight = see_grid(photo, shown, hidden=hidden)
         grid = _straight(sight.grid, own)
         shared = _without_marks(sight.grid, own, photo.size)
         if flat_glass:
             shared.pop("curvature")
-    shared["pairing"] = _pairing(grid)
-    exposure = exposure_of(notes, shown)
-    shared["exposure"] = _exposed(grid, exposure, sight.one_field)
+        found = _on_glass(sight, taken, grid, shared)
+    else:
+        _check_upright(marks.seen.centres)
+        plane = plane_in(photo, marks, lens=lens)
+        sight = see_grid(photo, shown, middle=plane.to_px(np.zeros((1, 2)))[0], hidden=hidden)
+        found = on_plane(sight, taken, plane)
+    return replace(found, warnings=(*_lens_warnings(lens, photo.size), *found.warnings))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Taken:
+    """How a photograph was taken, besides what is seen in it."""
+
+    size: tuple[int, int]
+    notes: PhotoNotes
+    is_jpeg: bool
+
+
+def on_plane(sight: Sight, taken: Taken, plane: Plane) -> OnGlass:
+    """The grid that was seen, on the plane of the marks."""
+    grid = _on_plane(sight.grid, plane, spread=True)
+    shared = {
+        name: [_on_plane(sight.grid, other, grid.sigma) for other in some] for name, some in plane.uncertain().items()
+    }
+    shared["seen marks"] = [_on_plane(sight.grid, other, grid.sigma) for other, _ in plane.perturbed()]
+    return _on_glass(sight, taken, grid, shared, plane)
+
+
+def _on_glass(
+    sight: Sight, taken: Taken, grid: GlassGrid, shared: dict[str, list[GlassGrid]], plane: Plane | None = None
+) -> OnGlass:
+    """The grid with what is uncertain of it; `shared` has what comes of the way to the glass."""
+    exposure = exposure_of(taken.notes, sight.grid.shown)
+    shared = {**shared, "pairing": _pairing(grid), "exposure": _exposed(grid, exposure, sight.one_field)}
     within = reach_of_mixing(sight.grid.nodes, sight.width)
-    grid, doubts = unmixed(grid, within), [unmixed(doubt, within) for doubt in doubts]
+    grid = unmixed(grid, within)
     shared = {name: [unmixed(doubt, within) for doubt in some] for name, some in shared.items()}
-    halved = _HALF_COLOUR / sight.width if photo.path.suffix.lower() in (".jpg", ".jpeg") else 0.0
+    halved = _HALF_COLOUR / sight.width if taken.is_jpeg else 0.0
     shared["colours"] = [unmixed(grid, within, _MIXED_DOUBT + halved)]
-    warnings = (
-        *_lens_warnings(lens, photo.size),
-        *(() if plane is None else plane.warnings),
-        *_exposure_warnings(exposure, sight.one_field),
-        *sight.warnings,
-    )
     return OnGlass(
         seen=sight.grid,
         grid=grid,
-        doubts=(*doubts, *(doubt for some in shared.values() for doubt in some)),
-        assumed={name: tuple(some) for name, some in shared.items() if some and name in _ASSUMED},
+        doubts=tuple(doubt for some in shared.values() for doubt in some),
         plane=plane,
+        warnings=(
+            *(() if plane is None else plane.warnings),
+            *_exposure_warnings(exposure, sight.one_field),
+            *sight.warnings,
+        ),
+        assumed={name: tuple(some) for name, some in shared.items() if some and name in _ASSUMED},
         exposure=exposure,
-        warnings=warnings,
     )
 
 

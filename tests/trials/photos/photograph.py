@@ -8,6 +8,7 @@ camera would see. Tiles without light are passed over.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -37,8 +38,8 @@ _COARSE = 16
 def _glass_places(tube: Tube, camera: Camera, marks: Marks, channel: int) -> Place:
     radius = tube.glass_radius_mm
     if radius is None:
-        return lambda pixels: camera.on_plane(pixels, channel)
-    return lambda pixels: camera.on_sphere(pixels, channel, radius, marks.corner)
+        return lambda pixels: camera.on_plane(pixels, channel, tube.depth_mm)
+    return lambda pixels: camera.on_sphere(pixels, channel, radius, marks.corner, tube.curved, tube.depth_mm)
 
 
 def _fineness(tube: Tube, pixel_mm: float) -> int:
@@ -166,10 +167,11 @@ def _soft(glass: Lookout, values: Floats) -> Singles:
 def _room_plane(tube: Tube, camera: Camera, marks: Marks, shot: Shot, channel: int, visible: Singles) -> Singles:
     """(height, width): what a channel has of the room's light."""
     plane = BEZEL + (GLASS - BEZEL) * visible
-    wall = Lookout(camera.size, lambda pixels: camera.on_plane(pixels, channel))
-    for number, middle in enumerate(marks.middles):
+    for number in range(4):
         if number not in marks.hidden:
-            _draw_mark(plane, wall, marks, number, middle)
+            middle, axes = marks.sheet(number)
+            wall = Lookout(camera.size, partial(camera.on_sheet, channel=channel, middle=middle, axes=axes))
+            _draw_mark(plane, wall, marks, number)
     height, width = plane.shape
     right, down = shot.room_slope
     plane *= np.linspace(1 - right, 1 + right, width, dtype=np.float32)
@@ -179,10 +181,10 @@ def _room_plane(tube: Tube, camera: Camera, marks: Marks, shot: Shot, channel: i
     return plane
 
 
-def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int, middle: tuple[float, float]) -> None:
+def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int) -> None:
     fine = 2
     height, width = plane.shape
-    away = np.abs(wall.mesh - middle).max(axis=-1)
+    away = np.abs(wall.mesh).max(axis=-1)
     tiles = np.argwhere(away < marks.reach + 3 * TILE * wall.pixel_mm) - 1
     if not len(tiles):
         return
@@ -192,7 +194,7 @@ def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int, middle:
         return
     area = slice(int(top), int(bottom)), slice(int(left), int(right))
     paper, shape, texel = mark_textures(marks, number, wall.pixel_mm / fine)
-    x, y = ((wall.full(wall.mesh[..., k], *area, fine) - middle[k]) / texel + (len(paper) - 1) / 2 for k in (0, 1))
+    x, y = (wall.full(wall.mesh[..., k], *area, fine) / texel + (len(paper) - 1) / 2 for k in (0, 1))
     flags: dict[str, Any] = {"interpolation": cv2.INTER_LINEAR}
     seen, cover = (
         cv2.remap(texture, x.astype(np.float32), y.astype(np.float32), borderMode=border, **flags)
