@@ -9,18 +9,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.answer import Advice, Answer, Assumption, Figure, Finding, Kind, Quantity, figures_of
-from analysis.guns import GUNS
-from analysis.photo.face import USUAL_DEPTH_MM, Face
+from analysis.answer import Advice, Answer, Figure, Finding, Kind, Quantity, figures_of
+from analysis.photo.face import Face
 from analysis.raster.advice import Correction, Plan, Size, advise, advise_convergence
 from analysis.raster.convergence import AGAINST_GREEN, ZONES, Convergence
 from analysis.raster.geometry.figures import Geometry, seen_nodes
 from analysis.raster.geometry.overscan import SIDES
 from analysis.raster.geometry.smooth import where_seen
-from analysis.raster.grid import GlassGrid
 from analysis.raster.measure import RasterPhoto
 from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS, convergence, geometry
 from analysis.raster.quantities import ZONES as ZONE_WORDS
+from analysis.raster.remarks import assumptions_of, gun_remarks, line_remarks
 from analysis.raster.unplaced import GREEN
 from analysis.rounding import decimals
 from analysis.tables import tables_of
@@ -28,7 +27,6 @@ from analysis.tables import tables_of
 __all__ = [
     "advice_of",
     "amount",
-    "assumptions_of",
     "convergence_answer",
     "convergence_figures",
     "convergence_finding",
@@ -50,23 +48,6 @@ _TOGETHER_PERCENT = 0.02
 """Distance of two guns, in percent of the picture height, that nobody sees (common practice, no source)."""
 _CLEAR = 2.0
 """Standard uncertainties from which a figure is clear of them."""
-_LEAST_WORTH_MM = 0.005
-"""Assumptions that are worth less are not listed."""
-_ASSUMED = {
-    "depth": (
-        f"the picture is taken to lie {USUAL_DEPTH_MM[0]:g} ± {USUAL_DEPTH_MM[1]:g} mm behind the marks",
-        "--depth-mm",
-    ),
-    "curvature": (
-        "the glass is taken to be as curved as usual, from flat to a radius of 0.6 m",
-        "--glass-radius-mm",
-    ),
-    "focal": ("how far away the camera was is taken from its focal length, as far as that is known", "--lens"),
-    "lens": ("the lens is taken to bend lines by half a percent or less, a short one by one percent", "--lens"),
-    "fringes": ("the lens is taken to show red and blue as large as green to 0.04 %", "--lens"),
-    "exposure": ("which of the two fields each place shows is not known", "an exposure of whole frames"),
-}
-"""What is taken as usual by its id, and what removes it."""
 _PARTNER = 1 / 3
 """Share of the larger bend from which the opposite side takes part in it."""
 
@@ -74,11 +55,17 @@ _PARTNER = 1 / 3
 def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
     """Everything that is reported of the raster's shape."""
     nodes, placed = found.grid.nodes[found.gun], found.grid.placed
-    answer = _answer(seen, Kind.GEOMETRY, geometry_figures(found), found.reasons, advise(found, seen.request.size_mm))
+    answer = _answer(
+        seen,
+        Kind.GEOMETRY,
+        geometry_figures(found),
+        found.reasons,
+        advise(found, seen.request.size_mm, seen.request.set_class),
+    )
     answer = replace(
         answer,
         assumptions=assumptions_of(seen, between_guns=False),
-        remarks=(*answer.remarks, *_gun_remarks(found), *_line_remarks(found)),
+        remarks=(*answer.remarks, *gun_remarks(found), *line_remarks(found)),
     )
     findings = [Finding(shape_finding(found), about=f"{_sag_key(found)}.{_worst_side(found)}")]
     if "linearity_h_percent" in found.figures:
@@ -98,7 +85,13 @@ def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
 
 def convergence_answer(seen: RasterPhoto, found: Convergence) -> Answer:
     """Everything that is reported of red's and blue's place against green's."""
-    answer = _answer(seen, Kind.CONVERGENCE, convergence_figures(found), found.reasons, advise_convergence(found))
+    answer = _answer(
+        seen,
+        Kind.CONVERGENCE,
+        convergence_figures(found),
+        found.reasons,
+        advise_convergence(found, seen.request.set_class),
+    )
     answer = replace(answer, assumptions=assumptions_of(seen, between_guns=True))
     dark = [f"{key}.{gun}" for key in ("parts", "parts_percent") for gun in AGAINST_GREEN if gun in found.reasons]
     return replace(
@@ -134,7 +127,7 @@ def _answer(
         remarks=seen.warnings,
         missing=missing_of(figures, reasons),
         advice=advice_of(plan),
-        advice_title="What to adjust, the largest effect first" if plan.corrections else "What to adjust",
+        advice_title="What to adjust, in the order of work" if plan.corrections else "What to adjust",
         summary=(summary,),
         reasons=reasons,
         details={"summary": summary, "photo": _photo(seen)},
@@ -170,6 +163,7 @@ def _photo(seen: RasterPhoto) -> dict[str, Any]:
         "glass_radius_mm": _radius(request.face),
         "face": None if request.face is None else request.face.words,
         "depth_mm": request.depth_mm,
+        "set_class": request.set_class.value,
         "exposure_s": None if seen.on.exposure is None else seen.on.exposure.seconds,
     }
 
@@ -177,36 +171,6 @@ def _photo(seen: RasterPhoto) -> dict[str, Any]:
 def _radius(face: Face | None) -> float | None:
     """Of a curved face; None where it is flat or not known."""
     return None if face is None or face.is_flat else face.radius_mm
-
-
-def assumptions_of(seen: RasterPhoto, *, between_guns: bool) -> tuple[Assumption, ...]:
-    """What was taken as usual of a photograph, the one that is worth most first."""
-    told = []
-    for name, grids in seen.on.assumed.items():
-        given = {"depth": seen.request.depth_mm, "curvature": seen.request.face}.get(name)
-        if given is not None:
-            continue
-        worth = _worth(seen.on.grid, grids, between_guns=between_guns)
-        if worth is None or worth >= _LEAST_WORTH_MM or name in ("depth", "curvature"):
-            words, option = _ASSUMED[name]
-            told.append(Assumption(id=name, words=words, worth_mm=worth, option=option))
-    return tuple(sorted(told, key=lambda one: -(one.worth_mm or 0.0)))
-
-
-def _worth(grid: GlassGrid, others: Sequence[GlassGrid], *, between_guns: bool) -> float | None:
-    """How far nodes move, or guns against each other, at most; None without marks, where there are no mm."""
-    if not grid.placed:
-        return None
-    square = np.zeros(grid.nodes.shape[1:3])
-    for other in others:
-        moved = other.nodes - grid.nodes
-        if between_guns:
-            apart = np.stack([moved[gun] - moved[GREEN] for gun in AGAINST_GREEN.values()])
-            far = np.nan_to_num(np.hypot(apart[..., 0], apart[..., 1])).max(axis=0)
-        else:
-            far = np.nan_to_num(np.hypot(moved[..., 0], moved[..., 1])).max(axis=0)
-        square += far**2
-    return float(np.sqrt(square.max()))
 
 
 def _offsets(found: Convergence) -> dict[str, Any]:
@@ -316,30 +280,6 @@ def worst_zone(found: Convergence, gun: str) -> tuple[str, float, float] | None:
     return zone, found.figures[f"{key}.{zone}.{gun}"], found.uncertainty[f"{key}.{zone}.{gun}"]
 
 
-def _gun_remarks(found: Geometry) -> list[str]:
-    """That geometry is not that of green, which it usually is."""
-    if found.gun == GREEN:
-        return []
-    return [
-        f"green is hardly seen: all figures are those of {GUNS[found.gun]}. Is the green gun dark, or was a pattern of "
-        "one colour shown?"
-    ]
-
-
-def _line_remarks(found: Geometry) -> list[str]:
-    """Which lines' bends are given, where the outermost ones are not seen."""
-    inner = {side: int(found.figures.get(f"edge_line.{side}", 0)) for side in SIDES}
-    lines: dict[int, list[str]] = {}
-    for side, line in inner.items():
-        if line:
-            lines.setdefault(line, []).append(side)
-    return [
-        f"{', '.join(sides)}: the outermost {'line is' if line == 1 else f'{line} lines are'} hidden or dark, so the "
-        f"bend is that of line {line + 1} from the edge"
-        for line, sides in lines.items()
-    ]
-
-
 # --- Reasons and advice -----------------------------------------------------------------------------------------------
 
 
@@ -372,22 +312,38 @@ def _name(one: Quantity, available: Iterable[tuple[str, str, str]], *, whole: bo
 
 def advice_of(plan: Plan) -> tuple[Advice, ...]:
     """What to adjust, in words."""
-    return tuple(_advice(one, plan.unit) for one in plan.corrections)
+    advice = [_advice(one, plan.unit) for one in plan.corrections]
+    if any(one.control.is_yoke for one in plan.corrections):
+        advice.append(
+            Advice(
+                adjust="check purity and convergence again",
+                why="The yoke or its magnets were moved, and both hang on them.",
+            )
+        )
+    return tuple(advice)
 
 
 def _advice(one: Correction, unit: str) -> Advice:
     control, size = one.control, abs(one.amount)
+    # What a control can be set to: a tenth of a mm or of a percent, of convergence a twentieth.
+    places = min(decimals(one.uncertainty, 2), 2 if one.gun else 1)
     return Advice(
         adjust=f"{one.gun.capitalize()} {control.title}".strip(),
         direction=one.way.do,
         amount=size,
         unit=one.unit,
         uncertainty=one.uncertainty,
-        why=one.way.seen.format(amount=amount(size, one.uncertainty, one.unit), gun=one.gun),
+        decimals=places,
+        why=one.way.seen.format(amount=f"{size:.{places}f} {one.unit}", gun=one.gun),
         where=control.where,
         inside=not control.has_outside_control,
-        remains="" if one.remains is None else f"Then {one.remains:.2f} {unit} of error remains (root mean square)",
-        details={"remains_mm": one.remains if unit == "mm" else None},
+        remains=f"It moves the picture by {one.effect:.2f} {unit}"
+        + ("" if one.remains is None else f"; then {one.remains:.2f} {unit} of error remains (root mean square)"),
+        details={
+            "remains_mm": one.remains if unit == "mm" else None,
+            "effect_mm": one.effect if unit == "mm" else None,
+            "step": control.turn,
+        },
     )
 
 
@@ -404,8 +360,8 @@ def summary_of(plan: Plan) -> str:
     limit = plan.tolerance
     return (
         f"{whole}. Nothing to adjust: no control's part of it is both clear of its uncertainty and large compared with "
-        f"what a good set may be off, {limit.centre:g} % of the picture height in the middle and {limit.outside:g} % "
-        "outside (common practice, no source)."
+        f"what a good set of its class may be off, {limit.centre:g} % of the picture height in the middle and "
+        f"{limit.outside:g} % outside (common practice, no source)."
     )
 
 

@@ -20,7 +20,7 @@ from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
 from analysis.raster.lattice.nodes import Sight, see_grid
 from analysis.raster.lattice.trace import bell_of
 
-__all__ = ["OnGlass", "Taken", "grid_on_glass", "on_plane", "reach_of_mixing", "unmixed"]
+__all__ = ["OnGlass", "Taken", "exposure_of", "grid_on_glass", "on_plane", "reach_of_mixing", "unmixed"]
 
 Floats = NDArray[np.float64]
 

@@ -9,9 +9,11 @@ from typing import Annotated
 
 from analysis.photo.face import FLAT, Face
 from analysis.photo.marks import SeenMarks, marks_at
+from analysis.raster.classes import SetClass
 from analysis.raster.measure import GridShown, KnownMarks, RasterRequest
 from trueraster.errors import UsageError
 from trueraster.options.declared import file_option, option
+from trueraster.options.setclass import set_class_option
 from trueraster.options.values import cells_of, format_of, pattern_of
 
 __all__ = ["GridOptions", "ShapeOptions", "face_of", "marks_of", "request_of", "ruler_sigma_mm", "sides_mm"]
@@ -66,6 +68,7 @@ class GridOptions:
             metavar="E",
         ),
     ]
+    set_class: Annotated[str, set_class_option()]
     hidden: Annotated[
         str | None,
         option("--hidden", help="Lines hidden on the left and above, if it is asked for.", metavar="LEFT,ABOVE"),
@@ -104,6 +107,7 @@ def request_of(photo: Path, typed: GridOptions) -> RasterRequest:
         lens=typed.lens,
         face=None if typed.glass_radius_mm is None else face_of(typed.glass_radius_mm),
         depth_mm=typed.depth_mm,
+        set_class=SetClass(typed.set_class),
         hidden=None if typed.hidden is None else _hidden(typed.hidden),
         size_mm=None if wanted is None else sides_mm("--size-mm", wanted, "width x height in mm", "400x300"),
     )

@@ -58,6 +58,8 @@ class SetDetails:
     """Scan formats that it accepts, by the names of `trueraster formats`."""
     condition: str = ""
     """As it came in."""
+    set_class: str = ""
+    """What it is built for, which is what its tolerances are by: broadcast, industrial or domestic."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -243,7 +245,7 @@ class _Reader:
         self.unknown += [path_to(where, key) for key in held if key not in known]
 
     def details(self, held: Json) -> SetDetails:
-        self.note_unknown(held, "set", {"name", "serial", "hours", "inputs", "formats", "condition"})
+        self.note_unknown(held, "set", {"name", "serial", "hours", "inputs", "formats", "condition", "set_class"})
         return SetDetails(
             name=self.text(held, "set", "name"),
             serial=self.text(held, "set", "serial"),
@@ -251,6 +253,7 @@ class _Reader:
             inputs=self.texts(held, "set", "inputs"),
             formats=self.texts(held, "set", "formats"),
             condition=self.text(held, "set", "condition"),
+            set_class=self.text(held, "set", "set_class"),
         )
 
     def work(self, held: Json, where: str) -> Work:

@@ -17,23 +17,28 @@ __all__ = ["one_field_share"]
 
 Floats = NDArray[np.float64]
 
-_DEEP = 0.25
-"""Depth of the ups and downs from which a piece of a line has one field alone: of both fields it is some hundredths."""
-_CLEARLY = 2.5
+_DEEP = 0.5
+"""Depth of the ups and downs from which a piece of a line has one field alone, as a share of what lines as wide as the
+level ones make. Both fields make none; a second field that lies a tenth of a line off its middle, a third."""
+_CLEARLY = 4.0
 """How many times as deep as with other distances beside that one."""
 _BESIDE = (0.36, 0.43, 0.58, 0.66)
 """Those other distances, as cycles for each line of a frame; one field has 0.5."""
+_SEEN = 0.01
+"""Depth that one field has to make to be told from noise."""
 _CLEAR = 0.15
 """Share of a cell beside a crossing that is left out."""
 _FINEST_PX = 2.5
 """Pixels of two lines of a frame below which they are not resolved."""
 
 
-def one_field_share(linear: NDArray[Any], lattice: Lattice, lines_in_cell: float, gun: int) -> float | None:
+def one_field_share(
+    linear: NDArray[Any], lattice: Lattice, lines_in_cell: float, gun: int, width: float
+) -> float | None:
     """The share of the upright lines' pieces that show one field alone; None where scan lines are not resolved.
 
     `linear` is the photograph in linear light, (rows, columns, 3); `lines_in_cell` the lines of a frame in a cell's
-    height.
+    height, `width` the standard deviation across of a level line in pixels.
     """
     columns = np.arange(lattice.columns[0] + 1, lattice.columns[1], dtype=np.float64)
     rows = np.arange(lattice.rows[0], lattice.rows[1], dtype=np.float64)
@@ -65,4 +70,7 @@ def one_field_share(linear: NDArray[Any], lattice: Lattice, lines_in_cell: float
     lit = inside.all(axis=-1) & (total > 0.3 * np.median(total))
     if lit.sum() < 6:
         return None
-    return float(np.mean((own > _DEEP) & (own > _CLEARLY * beside), where=lit))
+    full = 2 * float(np.exp(-2 * (np.pi * width / (2 * cell / lines_in_cell)) ** 2))
+    if full < _SEEN:
+        return None
+    return float(np.mean((own > _DEEP * full) & (own > _CLEARLY * beside), where=lit))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +15,8 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
 _GREEN = 1
-_LIT = 0.3
-"""Share of the brightest gun's contrast that green has at least where lines are counted by green."""
+_LIT = 0.15
+"""Share of the brightest gun's light that green has at least where lines are counted by green."""
 _APART = 0.035
 """Cells between two guns from which each gun's lines are followed by themselves."""
 _REACH = 0.36
@@ -30,11 +29,16 @@ _CROSSTALK = 0.12
 _DEGREE = 3
 
 
-def leading_gun(light: Singles) -> int:
-    """The gun that lines are counted by: green, or the brightest where green is dark. `light` is (rows, columns, 3)."""
-    some = light[::2, ::2].reshape(-1, 3)
-    contrast = np.percentile(some, 99.5, axis=0) - np.median(some, axis=0)
-    return _GREEN if contrast[_GREEN] >= _LIT * contrast.max() else int(np.argmax(contrast))
+def leading_gun(light: Singles, lattice: Lattice) -> int:
+    """The gun that lines are counted by: green, or the brightest along the lines where green is dark."""
+    peaks = np.array([_peak(light, lattice, gun) for gun in range(3)])
+    return _GREEN if peaks[_GREEN] >= _LIT * peaks.max() else int(np.argmax(peaks))
+
+
+def _peak(light: Singles, lattice: Lattice, gun: int) -> float:
+    """A gun's light on upright lines above that between them."""
+    seen = _across(light, lattice, upright=True)[0][..., gun]
+    return float(np.median(seen.max(axis=-1) - np.percentile(seen, 25, axis=-1)))
 
 
 def gun_lattices(light: Singles, lattice: Lattice, lead: int) -> list[Lattice] | None:
@@ -62,14 +66,7 @@ def _offsets(light: Singles, lattice: Lattice, gun: int, lead: int, *, upright: 
 
     None where the gun is not seen.
     """
-    first, last = (lattice.rows, lattice.columns) if upright else (lattice.columns, lattice.rows)
-    along, numbers = np.meshgrid(np.arange(first[0], first[1]) + 0.5, np.arange(last[0] + 1, last[1]))
-    reach = np.linspace(-_REACH, _REACH, _STEPS)
-    beside = numbers[..., None] + reach
-    fixed = np.broadcast_to(along[..., None], beside.shape)
-    places = lattice.places(beside, fixed) if upright else lattice.places(fixed, beside)
-    x, y = (np.clip(np.round(places[..., i]).astype(int), 0, light.shape[1 - i] - 1) for i in (0, 1))
-    seen: NDArray[Any] = light[y, x].astype(np.float64)
+    seen, (column, row), reach = _across(light, lattice, upright=upright)
     seen = seen - np.percentile(seen, 25, axis=-2, keepdims=True)
     own = seen[..., gun] - _CROSSTALK * np.max(np.delete(seen, gun, axis=-1), axis=-1)
     peak = own.max(axis=-1)
@@ -81,8 +78,19 @@ def _offsets(light: Singles, lattice: Lattice, gun: int, lead: int, *, upright: 
     leads = np.clip(seen[..., lead] - 0.5 * seen[..., lead].max(axis=-1, keepdims=True), 0, None)
     away = (weight @ reach) / np.maximum(weight.sum(axis=-1), 1e-12)
     away = away - (leads @ reach) / np.maximum(leads.sum(axis=-1), 1e-12)
-    column, row = (numbers, along) if upright else (along, numbers)
     return np.stack([part[lit] for part in (column, row, away)], axis=-1)
+
+
+def _across(light: Singles, lattice: Lattice, *, upright: bool) -> tuple[Floats, tuple[Floats, Floats], Floats]:
+    """Light across lines in the middles of cells' sides (..., reach, 3), their columns and rows, and the reach."""
+    first, last = (lattice.rows, lattice.columns) if upright else (lattice.columns, lattice.rows)
+    along, numbers = np.meshgrid(np.arange(first[0], first[1]) + 0.5, np.arange(last[0] + 1.0, last[1]))
+    reach = np.linspace(-_REACH, _REACH, _STEPS)
+    beside = numbers[..., None] + reach
+    fixed = np.broadcast_to(along[..., None], beside.shape)
+    places = lattice.places(beside, fixed) if upright else lattice.places(fixed, beside)
+    x, y = (np.clip(np.round(places[..., i]).astype(int), 0, light.shape[1 - i] - 1) for i in (0, 1))
+    return light[y, x].astype(np.float64), (numbers, along) if upright else (along, numbers), reach
 
 
 def _smooth(offsets: Floats, lattice: Lattice, column: Floats, row: Floats) -> Floats:

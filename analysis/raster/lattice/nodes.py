@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.photo.file import Photo
 from analysis.raster.grid import SeenGrid, ShownGrid
+from analysis.raster.lattice.causes import FewLinesError, cause_of
 from analysis.raster.lattice.counting import GridError, counted_by_hand, first_lines, running_on
 from analysis.raster.lattice.crossings import Lattice, find_lattice
 from analysis.raster.lattice.fields import one_field_share
@@ -40,8 +41,6 @@ _BRIGHT_BETWEEN = 0.5
 """Share of the dots' light that is between them at most."""
 _BLURRED = 0.11
 """Share of a cell that a line's standard deviation may be."""
-_TOO_DARK = 0.02
-"""Linear light of the brightest parts below which a grid drowns in noise."""
 _CLIPPED = 0.25
 """Share of the lines' middles that may be clipped before that is told."""
 
@@ -74,11 +73,7 @@ def see_grid(
         GridError: no such grid is seen, or it is not clear which line is which.
     """
     small, scale = _reduced(photo)
-    lead = leading_gun(small)
-    try:
-        lattice, cell = _found(np.ascontiguousarray(small[..., lead]), shown)
-    except GridError as error:
-        raise _cause(error, photo, small) from error
+    lattice, cell, lead = _led(small, shown)
     light = np.ascontiguousarray(small.mean(axis=2))
     _check_kind(light, lattice, shown.dots)
     width = line_width(np.ascontiguousarray(small[..., lead]), lattice, cell) * scale
@@ -127,7 +122,9 @@ def see_grid(
     one_field = None
     if shown.interlaced_lines and not shown.dots:
         lines_in_cell = shown.interlaced_lines * float(np.diff(shown.v).mean()) / 2
-        one_field = one_field_share(linear, lattice, lines_in_cell, lead)
+        one_field = one_field_share(
+            linear, lattice, lines_in_cell, lead, float(np.median([line.width for line in lines if not line.upright]))
+        )
     return Sight(grid=grid, width=width, one_field=one_field, warnings=tuple(warnings))
 
 
@@ -146,19 +143,25 @@ def _reduced(photo: Photo) -> tuple[NDArray[np.float32], int]:
     return light, scale
 
 
-def _cause(error: GridError, photo: Photo, light: NDArray[np.float32]) -> GridError:
-    """What a photograph without a grid shows instead, where that can be said."""
-    bright = float(np.percentile(light.max(axis=2), 99.8))
-    if bright < _TOO_DARK:
-        return GridError(
-            f"the photograph is too dark: its brightest parts have {100 * bright:.1g} % of full light; expose longer, "
-            "by whole frames of the picture"
-        )
-    return error
-
-
 def _enlarged(lattice: Lattice, scale: int) -> Lattice:
     return replace(lattice, points=(lattice.points + 0.5) * scale - 0.5)
+
+
+def _led(small: NDArray[np.float32], shown: ShownGrid) -> tuple[Lattice, float, int]:
+    """The lattice, its cell, and the gun that shows it: green where it is lit."""
+    tried: GridError | None = None
+    for gun in (1, 0, 2):
+        try:
+            lattice, cell = _found(np.ascontiguousarray(small[..., gun]), shown)
+        except GridError as error:
+            tried = tried or error
+            continue
+        lead = leading_gun(small, lattice)
+        if lead != gun:
+            lattice, cell = _found(np.ascontiguousarray(small[..., lead]), shown)
+        return lattice, cell, lead
+    assert tried is not None
+    raise cause_of(tried, small, shown) from tried
 
 
 def _found(light: NDArray[np.float32], shown: ShownGrid) -> tuple[Lattice, float]:
@@ -184,7 +187,7 @@ def _found(light: NDArray[np.float32], shown: ShownGrid) -> tuple[Lattice, float
                 helps=("format", "cells"),
             )
         if many < 0.6 * most:
-            raise GridError(
+            raise FewLinesError(
                 f"only {many} of {most} {name} of cells are seen: photograph the whole picture, sharp and evenly lit, "
                 "or give the cells that it was drawn with",
                 helps=("cells",),

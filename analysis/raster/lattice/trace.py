@@ -62,8 +62,6 @@ class Line:
     def at(self, along: Floats) -> Floats:
         """`across` of the leading gun's pieces at places between them, by straight interpolation."""
         middle = self.across[:, self.lead]
-        if not np.isfinite(middle).any():
-            middle = np.where(np.isfinite(self.across).any(axis=1), np.nanmax(self.across, axis=1), np.nan)
         told = np.isfinite(middle)
         found: Floats = np.interp(along, self.along[told], middle[told])
         return found
@@ -131,7 +129,7 @@ def follow(linear: NDArray[Any], lattice: Lattice, number: int, upright: bool, t
     # A gun that is not lit at all has no line.
     good &= usual > _UNLIT * np.max(usual)
     brightest = lead if trail.alone else int(np.argmax(usual))
-    if good[:, brightest].sum() < 2 * PIECES:
+    if good[:, brightest].sum() < 2 * PIECES or not good[:, lead].any():
         return None
     core = np.abs(strip.reach) <= max(1.0, 0.6 * width)
     return Line(

@@ -102,6 +102,14 @@ class Shot:
     """Gains of the channels."""
     halo: float = 0.004
     """Share of the light that the glass and the lens spread widely."""
+    fields: float | None = None
+    """Fields that are drawn while the shutter is open; None sees every line as often as the others."""
+    start: float = 0.0
+    """When it opens, in fields."""
+    rolling: float = 0.0
+    """How much later it opens at the bottom of the glass, in fields."""
+    is_phone: bool = False
+    """Whether the picture comes of a filter array and is sharpened, its colours smoothed, as a phone does."""
     reflections: tuple[Reflection, ...] = ()
     covered: tuple[tuple[float, float, float], ...] = ()
     """Discs (x, y, radius) mm of the glass from which no light comes: missing dots, or something before the glass."""
