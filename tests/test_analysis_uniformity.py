@@ -178,7 +178,7 @@ def shot(view: View, folder: Path, name: str = "field") -> Photo:
     return photo_of(photograph(view), folder / name, view.quality)
 
 
-def measured(view: View, folder: Path, **given: Photo) -> Field:
+def measured(view: View, folder: Path, **given: Any) -> Field:
     return measure_uniformity([shot(view, folder)], **given).fields[0]
 
 
@@ -560,7 +560,8 @@ REFUSED = {
 @pytest.mark.parametrize("name", REFUSED)
 def test_what_cannot_be_measured_is_refused_in_one_line(name: str, tmp_path: Path) -> None:
     """Unsuitable photographs are refused in one short line that names the file."""
-    photos, given = given_photos(name, tmp_path)
+    photos, more = given_photos(name, tmp_path)
+    given: dict[str, Any] = dict(more)
     with pytest.raises(FileError, match=REFUSED[name]) as told:
         measure_uniformity(photos, **given)
     words = str(told.value)

@@ -46,6 +46,11 @@ _ZOOMED = 0.01
 """Share by which noted focal lengths may differ."""
 _STRETCHED = 0.005
 """Share by which the two focal lengths may differ before the print is doubted."""
+_FRINGE = (0.935, 0.06)
+"""Share of red's and blue's distance from green that is seen, since each channel sees a little of green too, and its
+standard uncertainty, relative (common practice, no source)."""
+_FRINGE_JPEG = (0.80, 0.3)
+"""The same of a JPEG, whose colours may have half the pixels and are smoothed: in simulations 0.95 to 0.45."""
 _FLAWS = "blurred, a board that is not flat, or a zoom or focus that was moved"
 
 
@@ -170,6 +175,7 @@ def _lens(kept: list[Sighting], fit: _Fit) -> Lens:
             blue=_fringe(kept, 2, middle, size),
             covariance=_covariance(kept, fit, float((rests**2).sum()) / freedom),
             rms_px=rms,
+            fringe_share=_FRINGE_JPEG[1] if _has_jpeg(kept) else _FRINGE[1],
         )
     except ValueError as error:
         raise ValueError(f"the photographs give no lens ({error}); take more, with the board in all corners") from error
@@ -380,4 +386,9 @@ def _fringe(
         rest = np.abs(wanted - design @ found)
         limit = 1.5 * 1.4826 * float(np.median(rest)) + 1e-9
         weights = np.minimum(1.0, limit / np.maximum(rest, 1e-12))
-    return float(found[0]), float(found[1])
+    share = _FRINGE_JPEG[0] if _has_jpeg(kept) else _FRINGE[0]
+    return float(found[0]) / share, float(found[1]) / share
+
+
+def _has_jpeg(kept: Sequence[Sighting]) -> bool:
+    return any(sighting.path.suffix.lower() in (".jpg", ".jpeg") for sighting in kept)

@@ -30,7 +30,7 @@ camera's filters (common practice, no source)."""
 _MIXED_DOUBT = 1.0
 """Share by which the overlap may be another one, as a standard uncertainty: none of it, or twice as much (common
 practice, no source)."""
-_HALF_COLOUR = 1.5
+_HALF_COLOUR = 5.0
 """The same, times the line's width in pixels, of a JPEG, which may have colour at half the pixels: what lines of one to
 three pixels lost in simulated photographs."""
 _PAIRING = 0.1

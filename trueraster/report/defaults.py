@@ -16,6 +16,7 @@ from patterns.standards.colour import (
     PHOSPHOR_XY,
     USUAL_FALL_OFF,
 )
+from patterns.standards.geometry import LINE_LENGTHS
 from trueraster.report.limits import Limit
 
 __all__ = ["DEFAULTS", "defaults_of"]
@@ -104,7 +105,13 @@ def _of_raster(set_class: SetClass) -> tuple[Default, ...]:
         "convergence.zones_percent.centre.*": centre,
         "convergence.zones_percent.*": outside,
     }
-    return tuple(_size(name, most, source) for name, most in sizes.items())
+    own = set_class is SetClass.BROADCAST
+    return tuple(
+        _size(name, _percent(LINE_LENGTHS.value), _told(LINE_LENGTHS))
+        if own and name.startswith("geometry.keystone")
+        else _size(name, most, source)
+        for name, most in sizes.items()
+    )
 
 
 def defaults_of(set_class: SetClass) -> tuple[Default, ...]:

@@ -41,6 +41,16 @@ def cause_of(error: GridError, light: Singles, shown: ShownGrid) -> GridError:
             f"the photograph is too dark: its brightest parts have {100 * bright:.1g} % of full light; expose longer, "
             "by whole frames of the picture"
         )
+    lit = light.max(axis=2) > _LIT * bright
+    if lit.mean() > _FIELD:
+        if "no grid" not in str(error):
+            return GridError(
+                "the ground is as bright as the lines; bright ones on black are measured, as of crosshatch"
+            )
+        some = light[cv2.erode(lit.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0]
+        is_plain = some.size and float((some.std(axis=0) / some.mean(axis=0).max()).max()) < _EVEN
+        seen = "a plain field" if is_plain else "bars or another bright pattern"
+        return GridError(f"{error}. It seems to show {seen}: show crosshatch, and photograph again", helps=("pattern",))
     squeezed = _squeezed(light.mean(axis=2), shown)
     if squeezed is not None:
         return GridError(
@@ -53,12 +63,6 @@ def cause_of(error: GridError, light: Singles, shown: ShownGrid) -> GridError:
             "frames, as 1/30 s (60 Hz) or 1/25 s (50 Hz)",
             helps=error.helps,
         )
-    lit = light.max(axis=2) > _LIT * bright
-    if "no grid" in str(error) and lit.mean() > _FIELD:
-        some = light[cv2.erode(lit.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0]
-        is_plain = some.size and float((some.std(axis=0) / some.mean(axis=0).max()).max()) < _EVEN
-        seen = "a plain field" if is_plain else "bars or another bright pattern"
-        return GridError(f"{error}. It seems to show {seen}: show crosshatch, and photograph again", helps=("pattern",))
     return error
 
 
