@@ -684,7 +684,8 @@ def test_every_field_has_its_finding_and_tables(tmp_path: Path) -> None:
     lights = {"white": (0.25, 0.3, 0.4), "green": (0.12, 0.4, 0.08)}
     found = measure_uniformity(shot(View(size=SMALL, light=light), tmp_path, name) for name, light in lights.items())
     answer = uniformity_answer(found)
-    assert [one.words.split(":")[0] for one in answer.findings] == ["White field", "Green field"]
+    # One line for all of them comes first: where it is worst, and what to do.
+    assert [one.words.split(":")[0] for one in answer.findings] == ["Even", "White field", "Green field"]
     grids = [table for table in answer.tables if len(table.rows) == 5 and len(table.head) == 6]
     assert [table.head[0].split(":")[0] for table in grids] == ["white", "white", "green", "green", "green"]
     assert all(table.rows[2][3] in ("100.0", "0.0000", "0.0") for table in grids)

@@ -51,6 +51,8 @@ _FRINGE = (0.935, 0.06)
 standard uncertainty, relative (common practice, no source)."""
 _FRINGE_JPEG = (0.80, 0.3)
 """The same of a JPEG, whose colours may have half the pixels and are smoothed: in simulations 0.95 to 0.45."""
+_FRINGE_FLOOR = 3e-5
+"""The least uncertainty of these scales: what codes and noise leave."""
 _FLAWS = "blurred, a board that is not flat, or a zoom or focus that was moved"
 
 
@@ -162,6 +164,8 @@ def _lens(kept: list[Sighting], fit: _Fit) -> Lens:
         )
     k1, k2, p1, p2, k3 = (float(v) for v in fit.distortion)
     middle = (float(fit.matrix[0, 2]), float(fit.matrix[1, 2]))
+    red, blue = (_fringe(kept, gun, middle, size) for gun in (0, 2))
+    share = _FRINGE_JPEG[1] if _has_jpeg(kept) else _FRINGE[1]
     try:
         return Lens(
             width=size[0],
@@ -171,11 +175,11 @@ def _lens(kept: list[Sighting], fit: _Fit) -> Lens:
             cx=middle[0],
             cy=middle[1],
             distortion=(k1, k2, p1, p2, k3),
-            red=_fringe(kept, 0, middle, size),
-            blue=_fringe(kept, 2, middle, size),
+            red=red,
+            blue=blue,
             covariance=_covariance(kept, fit, float((rests**2).sum()) / freedom),
             rms_px=rms,
-            fringe_share=_FRINGE_JPEG[1] if _has_jpeg(kept) else _FRINGE[1],
+            fringe_sigma=math.hypot(share * max(abs(sum(red)), abs(sum(blue))), _FRINGE_FLOOR),
         )
     except ValueError as error:
         raise ValueError(f"the photographs give no lens ({error}); take more, with the board in all corners") from error

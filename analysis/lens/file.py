@@ -27,7 +27,7 @@ _SCHEMA = {
     "blue",
     "covariance",
     "rms_px",
-    "fringe_share",
+    "fringe_sigma",
 }
 
 
@@ -47,7 +47,7 @@ def save_lens(lens: Lens, path: Path) -> None:
         "red": list(lens.red),
         "blue": list(lens.blue),
         "rms_px": lens.rms_px,
-        "fringe_share": lens.fringe_share,
+        "fringe_sigma": lens.fringe_sigma,
         "covariance": lens.covariance.tolist(),
     }
     with placed(path) as file:
@@ -72,7 +72,7 @@ def load_lens(path: Path) -> Lens:
     if type(held["lens"]) is not int or held["lens"] != 1:
         raise FileError(f"{path}: a lens file of another version; make it again with 'trueraster measure lens'")
     # Older files do not say how uncertain the fringes are.
-    held = {"fringe_share": 0.0, **held}
+    held = {"fringe_sigma": 0.0, **held}
     if held.keys() != _SCHEMA:
         odd = sorted(str(key)[:20] for key in held.keys() ^ _SCHEMA)[0]
         verb = "is missing" if odd in _SCHEMA else "is not expected"
@@ -115,5 +115,5 @@ def _lens_of(held: dict[str, Any]) -> Lens:
         blue=(blue[0], blue[1]),
         covariance=np.array([numbers("covariance", count, row) for row in held["covariance"]]),
         rms_px=numbers("rms_px", 1, [held["rms_px"]])[0],
-        fringe_share=numbers("fringe_share", 1, [held["fringe_share"]])[0],
+        fringe_sigma=numbers("fringe_sigma", 1, [held["fringe_sigma"]])[0],
     )

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import InputError
+from analysis.photo.marks import centres_of
 from analysis.photo.pose import homography, through
 from analysis.photo.targets import CORNER_NAMES, MARK_MM
 
@@ -110,7 +111,7 @@ def fit_marks(
         ValueError: the marks cannot lie so; one line. An `InputError` where the given distances are at fault.
     """
     places = rectangle(size_mm)
-    squares = _Squares.of(homography(places, _centres(corners[0])), corners[0])
+    squares = _Squares.of(homography(places, centres_of(corners[0])), corners[0])
     _check(squares, size_mm, has_lens=other_lens is None)
     own = squares.shapes()
     spread = corners[1].mean(axis=(1, 2)) / np.linalg.norm(np.ptp(corners[0], axis=1), axis=1) * math.sqrt(2)
@@ -121,17 +122,12 @@ def fit_marks(
     usual += [_TILT * column for column in parts.leaning]
     if other_lens is not None:
         bent = other_lens()
-        usual.append(_Squares.of(homography(places, _centres(bent)), bent).shapes() - own)
+        usual.append(_Squares.of(homography(places, centres_of(bent)), bent).shapes() - own)
     for column in usual:
         covariance += np.outer(column, column)
     size = _size_warning(own, size_mm, has_lens=other_lens is None)
     one = _odd_one(own, covariance, parts)
     return MarksFit(moves_mm=(*size.moves_mm, *one.moves_mm), warnings=(*size.warnings, *one.warnings))
-
-
-def _centres(corners: Floats) -> Floats:
-    """(4, 2): where the diagonals of the marks cross, near enough for their shapes."""
-    return np.asarray(corners.mean(axis=1))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

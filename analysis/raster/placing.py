@@ -32,7 +32,8 @@ _MIXED_DOUBT = 1.0
 practice, no source)."""
 _HALF_COLOUR = 5.0
 """The same, times the line's width in pixels, of a JPEG, which may have colour at half the pixels: what lines of one to
-three pixels lost in simulated photographs."""
+three pixels lost in simulated photographs, those of phones among them, which smooth colours too."""
+_MOST_HALVED = 2.5
 _PAIRING = 0.1
 """Share of a line's distance by which the second field may lie beside the first one's middle, as a standard uncertainty
 (common practice, no source)."""
@@ -124,7 +125,7 @@ def _on_glass(
     within = reach_of_mixing(sight.grid.nodes, sight.width)
     grid = unmixed(grid, within)
     shared = {name: [unmixed(doubt, within) for doubt in some] for name, some in shared.items()}
-    halved = _HALF_COLOUR / sight.width if taken.is_jpeg else 0.0
+    halved = min(_HALF_COLOUR / sight.width, _MOST_HALVED) if taken.is_jpeg else 0.0
     shared["colours"] = [unmixed(grid, within, _MIXED_DOUBT + halved)]
     return OnGlass(
         seen=sight.grid,

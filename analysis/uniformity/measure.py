@@ -220,9 +220,8 @@ def _partly_lit(path: Path, exposure: Exposure | None, seen: str) -> FileError:
     """That a part of the face is at part of its light."""
     noted = "" if exposure is None else f" (exposed for {exposure.words})"
     return FileError(
-        f"{path}: {seen}: the shutter was open for no whole number of fields{noted}, so a part of the face was drawn "
-        "once more than the rest; expose for half a second or more, or for whole frames, as 1/30 s (60 Hz) or 1/25 s "
-        "(50 Hz). Or the picture is no plain field"
+        f"{path}: {seen}: no whole number of fields was exposed{noted}; expose for half a second or more, or for whole "
+        "frames, as 1/30 s (60 Hz) or 1/25 s (50 Hz). Or it is no plain field"
     )
 
 
