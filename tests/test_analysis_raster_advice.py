@@ -221,10 +221,11 @@ def test_what_has_no_outside_control_is_for_service_with_a_caution() -> None:
         geometry = measure_geometry(grid(RIGHT + field), ASPECT)
         plan = advise(geometry)
         (item,) = plan.corrections
-        advice, *after = advice_of(plan)
-        held = printed(plan, geometry)[0]
+        (advice,) = advice_of(plan)
+        (held,) = printed(plan, geometry)
         # Once the yoke was moved, what hangs on it is checked again.
-        assert [one.adjust for one in after] == ["check purity and convergence again"] * item.control.is_yoke
+        assert held["then_check"] == ["purity", "convergence"] * item.control.is_yoke
+        assert ("Check purity and convergence again" in advice.remains) == item.control.is_yoke
         assert item.control.has_outside_control != inside
         assert advice.inside == inside
         assert ("qualified service people" in held["why"]) == inside
@@ -269,6 +270,7 @@ def test_json_holds_what_was_agreed() -> None:
         "remains_mm",
         "effect_mm",
         "step",
+        "then_check",
     }
     assert held["adjust"] == "Horizontal centre"
     assert held["amount"] == pytest.approx(5, abs=1e-4)

@@ -212,7 +212,6 @@ def test_advice_names_what_was_done_to_the_tube(geometry: dict[str, Any]) -> Non
         "Vertical linearity",
         "Side pincushion",
         "Horizontal size",
-        "check purity and convergence again",
     }
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from analysis.answer import Advice, Answer, Figure, Finding, Kind, Quantity, figures_of
 from analysis.photo.face import Face
 from analysis.raster.advice import Correction, Plan, Size, advise, advise_convergence
+from analysis.raster.classes import CLASSES
 from analysis.raster.convergence import AGAINST_GREEN, ZONES, Convergence
 from analysis.raster.geometry.figures import Geometry, seen_nodes
 from analysis.raster.geometry.overscan import SIDES
@@ -19,7 +20,7 @@ from analysis.raster.geometry.smooth import where_seen
 from analysis.raster.measure import RasterPhoto
 from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS, convergence, geometry
 from analysis.raster.quantities import ZONES as ZONE_WORDS
-from analysis.raster.remarks import assumptions_of, gun_remarks, line_remarks
+from analysis.raster.remarks import assumptions_of, gun_remarks, line_remarks, tolerance_note
 from analysis.raster.unplaced import GREEN
 from analysis.rounding import decimals
 from analysis.tables import tables_of
@@ -67,6 +68,14 @@ def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
         assumptions=assumptions_of(seen, between_guns=False),
         remarks=(*answer.remarks, *gun_remarks(found), *line_remarks(found)),
     )
+    height = found.figures.get("height_mm")
+    if height is not None:
+        limits = CLASSES[seen.request.set_class]
+        answer = replace(
+            answer,
+            notes=(tolerance_note(seen.request.set_class, height),),
+            details={**answer.details, "tolerances_mm": dict(limits.in_mm(height))},
+        )
     findings = [Finding(shape_finding(found), about=f"{_sag_key(found)}.{_worst_side(found)}")]
     if "linearity_h_percent" in found.figures:
         findings.append(Finding(linearity_finding(found), about="linearity_h_percent"))
@@ -312,15 +321,7 @@ def _name(one: Quantity, available: Iterable[tuple[str, str, str]], *, whole: bo
 
 def advice_of(plan: Plan) -> tuple[Advice, ...]:
     """What to adjust, in words."""
-    advice = [_advice(one, plan.unit) for one in plan.corrections]
-    if any(one.control.is_yoke for one in plan.corrections):
-        advice.append(
-            Advice(
-                adjust="check purity and convergence again",
-                why="The yoke or its magnets were moved, and both hang on them.",
-            )
-        )
-    return tuple(advice)
+    return tuple(_advice(one, plan.unit) for one in plan.corrections)
 
 
 def _advice(one: Correction, unit: str) -> Advice:
@@ -338,11 +339,13 @@ def _advice(one: Correction, unit: str) -> Advice:
         where=control.where,
         inside=not control.has_outside_control,
         remains=f"It moves the picture by {one.effect:.2f} {unit}"
-        + ("" if one.remains is None else f"; then {one.remains:.2f} {unit} of error remains (root mean square)"),
+        + ("" if one.remains is None else f"; then {one.remains:.2f} {unit} of error remains (root mean square)")
+        + (". Check purity and convergence again: both hang on the yoke" if control.is_yoke else ""),
         details={
             "remains_mm": one.remains if unit == "mm" else None,
             "effect_mm": one.effect if unit == "mm" else None,
             "step": control.turn,
+            "then_check": ["purity", "convergence"] if control.is_yoke else [],
         },
     )
 

@@ -9,6 +9,7 @@ import numpy as np
 from analysis.answer import Assumption
 from analysis.guns import GUNS
 from analysis.photo.face import USUAL_DEPTH_MM
+from analysis.raster.classes import CLASSES, SetClass
 from analysis.raster.convergence import AGAINST_GREEN
 from analysis.raster.geometry.figures import Geometry
 from analysis.raster.geometry.overscan import SIDES
@@ -16,8 +17,10 @@ from analysis.raster.grid import GlassGrid
 from analysis.raster.measure import RasterPhoto
 from analysis.raster.unplaced import GREEN
 
-__all__ = ["assumptions_of", "gun_remarks", "line_remarks"]
+__all__ = ["assumptions_of", "gun_remarks", "line_remarks", "tolerance_note"]
 
+_OF_LENS = ("lens", "fringes", "focal")
+"""What a calibrated lens says by itself."""
 _LEAST_WORTH_MM = 0.005
 """Assumptions that are worth less are not listed."""
 _ASSUMED = {
@@ -42,7 +45,7 @@ def assumptions_of(seen: RasterPhoto, *, between_guns: bool) -> tuple[Assumption
     told = []
     for name, grids in seen.on.assumed.items():
         given = {"depth": seen.request.depth_mm, "curvature": seen.request.face}.get(name)
-        if given is not None:
+        if given is not None or (seen.lens is not None and name in _OF_LENS):
             continue
         worth = _worth(seen.on.grid, grids, between_guns=between_guns)
         if worth is None or worth >= _LEAST_WORTH_MM or name in ("depth", "curvature"):
@@ -89,3 +92,15 @@ def line_remarks(found: Geometry) -> list[str]:
         f"bend is that of line {line + 1} from the edge"
         for line, sides in lines.items()
     ]
+
+
+def tolerance_note(set_class: SetClass, height_mm: float) -> str:
+    """What the tolerances of a class mean on this set."""
+    limits = CLASSES[set_class]
+    mm = limits.in_mm(height_mm)
+    return (
+        f"a {set_class.value} set in good order (common practice, no source) has its middle within "
+        f"{mm['position']:.1f} mm here, edges that bend at most {mm['bend']:.1f} mm, and is turned by at most "
+        f"{limits.rotation:g} degrees and {limits.shape:g} % too wide at most; red and blue lie within "
+        f"{mm['convergence_centre']:.2f} mm of green in the centre and {mm['convergence_outside']:.2f} mm elsewhere"
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 from analysis.raster.classes import CLASSES, SetClass
@@ -114,6 +115,7 @@ def _of_raster(set_class: SetClass) -> tuple[Default, ...]:
     )
 
 
+@cache
 def defaults_of(set_class: SetClass) -> tuple[Default, ...]:
     """The limits of a class of sets, in the order of the measurements."""
     return (*_FIRST, *_of_raster(set_class), *_REST)
