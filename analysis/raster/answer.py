@@ -68,14 +68,7 @@ def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
         assumptions=assumptions_of(seen, between_guns=False),
         remarks=(*answer.remarks, *gun_remarks(found), *line_remarks(found)),
     )
-    height = found.figures.get("height_mm")
-    if height is not None:
-        limits = CLASSES[seen.request.set_class]
-        answer = replace(
-            answer,
-            notes=(tolerance_note(seen.request.set_class, height),),
-            details={**answer.details, "tolerances_mm": dict(limits.in_mm(height))},
-        )
+    answer = _with_tolerances(answer, seen, found.figures.get("height_mm"))
     findings = [Finding(shape_finding(found), about=f"{_sag_key(found)}.{_worst_side(found)}")]
     if "linearity_h_percent" in found.figures:
         findings.append(Finding(linearity_finding(found), about="linearity_h_percent"))
@@ -102,6 +95,7 @@ def convergence_answer(seen: RasterPhoto, found: Convergence) -> Answer:
         advise_convergence(found, seen.request.set_class),
     )
     answer = replace(answer, assumptions=assumptions_of(seen, between_guns=True))
+    answer = _with_tolerances(answer, seen, found.height if found.grid.placed else None)
     dark = [f"{key}.{gun}" for key in ("parts", "parts_percent") for gun in AGAINST_GREEN if gun in found.reasons]
     return replace(
         answer,
@@ -140,6 +134,18 @@ def _answer(
         summary=(summary,),
         reasons=reasons,
         details={"summary": summary, "photo": _photo(seen)},
+    )
+
+
+def _with_tolerances(answer: Answer, seen: RasterPhoto, height_mm: float | None) -> Answer:
+    """With what the tolerances of the set's class mean on this set, where its height is known."""
+    own = seen.request.set_class
+    if height_mm is None:
+        return replace(answer, details={**answer.details, "tolerances_mm": None})
+    return replace(
+        answer,
+        notes=(tolerance_note(own, height_mm),),
+        details={**answer.details, "tolerances_mm": dict(CLASSES[own].in_mm(height_mm))},
     )
 
 

@@ -22,6 +22,8 @@ _FIELD = 0.3
 """Share of the photograph that is lit where it shows a plain field, or bars."""
 _EVEN = 0.3
 """Spread of the lit parts' light over their mean, up to which a field is plain."""
+_HOLES = 0.02
+"""Share of the lit part that dark lines in it take at least."""
 _SQUEEZED = (1.45, 2.0, 2.8)
 """How many times too low a picture is tried to be."""
 
@@ -43,14 +45,7 @@ def cause_of(error: GridError, light: Singles, shown: ShownGrid) -> GridError:
         )
     lit = light.max(axis=2) > _LIT * bright
     if lit.mean() > _FIELD:
-        if "no grid" not in str(error):
-            return GridError(
-                "the ground is as bright as the lines; bright ones on black are measured, as of crosshatch"
-            )
-        some = light[cv2.erode(lit.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0]
-        is_plain = some.size and float((some.std(axis=0) / some.mean(axis=0).max()).max()) < _EVEN
-        seen = "a plain field" if is_plain else "bars or another bright pattern"
-        return GridError(f"{error}. It seems to show {seen}: show crosshatch, and photograph again", helps=("pattern",))
+        return _bright(error, light, lit)
     squeezed = _squeezed(light.mean(axis=2), shown)
     if squeezed is not None:
         return GridError(
@@ -64,6 +59,18 @@ def cause_of(error: GridError, light: Singles, shown: ShownGrid) -> GridError:
             helps=error.helps,
         )
     return error
+
+
+def _bright(error: GridError, light: Singles, lit: NDArray[np.bool_]) -> GridError:
+    """What a photograph shows of which a good part is lit."""
+    whole = cv2.morphologyEx(lit.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((31, 31), np.uint8)) > 0
+    if float((whole & ~lit).sum() / whole.sum()) > _HOLES:
+        return GridError("the ground is as bright as the lines; bright ones on black are measured, as crosshatch has")
+    some = light[cv2.erode(lit.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0]
+    is_plain = some.size and float((some.std(axis=0) / some.mean(axis=0).max()).max()) < _EVEN
+    seen = "a plain field" if is_plain else "bars or another bright pattern"
+    expected = str(error) if "no grid" in str(error) else "no grid is seen"
+    return GridError(f"{expected}. It seems to show {seen}: show crosshatch, and photograph again", helps=("pattern",))
 
 
 def _squeezed(light: Singles, shown: ShownGrid) -> float | None:
