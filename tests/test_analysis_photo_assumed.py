@@ -90,7 +90,7 @@ def test_usual_faces_have_the_moments_of_what_is_usual() -> None:
 def seen(**changes: object) -> tuple[np.ndarray, np.ndarray]:
     """The nodes that are found in a small photograph, and the true ones, in pixels."""
     one = plain_set(1.5, format_id="576i", **changes)
-    shown = ShownGrid.of(one.scene, one.format.picture.height)
+    shown = ShownGrid.of(plain_set(1.5, format_id="576i").scene, one.format.picture.height)
     assert shown is not None
     return see_grid(Photo(Path("x.png"), one.photograph()), shown).grid.nodes, one.nodes_px()
 

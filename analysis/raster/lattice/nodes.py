@@ -103,6 +103,9 @@ def see_grid(
                 apart = _followed(linear, _enlarged(own, scale), replace(trail, lead=gun))
                 found = _crossings(apart, lattice)
                 nodes[gun], sigma[gun] = found[0][gun], found[1][gun]
+    if not np.isfinite(nodes).any():
+        dim = GridError("a grid is seen, but its lines cannot be followed: too dim, or not sharp")
+        raise cause_of(dim, small, shown)
     # Without marks no figure hangs on a doubtful count but the overscan, which is of the lines' ends.
     ends = None if shown.dots or counted.doubt else lines
     warnings = []
