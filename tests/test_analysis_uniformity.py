@@ -176,7 +176,7 @@ def shot(view: View, folder: Path, name: str = "field") -> Photo:
     return photo_of(photograph(view), folder / name, view.quality)
 
 
-def measured(view: View, folder: Path, **given: Photo) -> Field:
+def measured(view: View, folder: Path, **given: Any) -> Field:
     return measure_uniformity([shot(view, folder)], **given).fields[0]
 
 
@@ -558,7 +558,8 @@ REFUSED = {
 @pytest.mark.parametrize("name", REFUSED)
 def test_what_cannot_be_measured_is_refused_in_one_line(name: str, tmp_path: Path) -> None:
     """Unsuitable photographs are refused in one short line that names the file."""
-    photos, given = given_photos(name, tmp_path)
+    photos, more = given_photos(name, tmp_path)
+    given: dict[str, Any] = dict(more)
     with pytest.raises(FileError, match=REFUSED[name]) as told:
         measure_uniformity(photos, **given)
     words = str(told.value)
@@ -674,7 +675,8 @@ def test_every_field_has_its_finding_and_tables(tmp_path: Path) -> None:
     lights = {"white": (0.25, 0.3, 0.4), "green": (0.12, 0.4, 0.08)}
     found = measure_uniformity(shot(View(size=SMALL, light=light), tmp_path, name) for name, light in lights.items())
     answer = uniformity_answer(found)
-    assert [one.words.split(":")[0] for one in answer.findings] == ["White field", "Green field"]
+    # One line for all of them comes first: where it is worst, and what to do.
+    assert [one.words.split(":")[0] for one in answer.findings] == ["Even", "White field", "Green field"]
     grids = [table for table in answer.tables if len(table.rows) == 5 and len(table.head) == 6]
     assert [table.head[0].split(":")[0] for table in grids] == ["white", "white", "green", "green", "green"]
     assert all(table.rows[2][3] in ("100.0", "0.0000", "0.0") for table in grids)

@@ -283,6 +283,7 @@ def test_json_of_verify_is_as_its_page_says(
 DEMO = [
     *("docs/examples/simulation.jpg", "--marks-mm", "470x360"),
     *("--lens", "docs/examples/simulation-lens.json"),
+    *("--depth-mm", "0", "--glass-radius-mm", "flat"),
 ]
 
 

@@ -37,6 +37,7 @@ def save_lens(lens: Lens, path: Path) -> None:
         "red": list(lens.red),
         "blue": list(lens.blue),
         "rms_px": lens.rms_px,
+        "fringe_sigma": lens.fringe_sigma,
         "covariance": lens.covariance.tolist(),
     }
     with placed(path) as file:
@@ -98,6 +99,8 @@ _LENS = Table(
             Items(read=_numbers(_ROWS).read, count=_ROWS, wanted=f"a list of {_ROWS} rows"), required=True
         ),
         "rms_px": Key(_float, required=True),
+        # Older files do not say how uncertain the fringes are.
+        "fringe_sigma": Key(_float, 0.0),
     },
     make=_lens,
 )

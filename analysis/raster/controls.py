@@ -50,6 +50,16 @@ class Control:
     """Of convergence: static, edges or twist."""
 
     @property
+    def turn(self) -> int:
+        """When it is this control's turn; those of a turn go in the table's order."""
+        return _TURNS.get(self.id, 0)
+
+    @property
+    def is_yoke(self) -> bool:
+        """Whether it moves the yoke or its magnets, after which purity and convergence are checked again."""
+        return self.id in _OF_YOKE
+
+    @property
     def part(self) -> str:
         """Of convergence: where what it moves is in the JSON of a gun, as 'static.x' or 'edges.x_u2'."""
         axis, term = self.terms[0]
@@ -61,6 +71,30 @@ def _control(
 ) -> Control:
     pairs = tuple((axis, term) for axis, term in terms)
     return Control(terms=pairs, more=Way(**more), less=Way(**less), has_outside_control=outside, **rest)
+
+
+_TURNS = {
+    "yoke": 0,
+    "rotation": 1,
+    "v-bow": 2,
+    "v-keystone": 2,
+    "top-bottom-pincushion": 2,
+    "h-linearity": 3,
+    "v-linearity": 3,
+    "h-s": 3,
+    "v-s": 3,
+    "side-pincushion": 4,
+    "h-bow": 4,
+    "h-keystone": 4,
+    "parallelogram": 4,
+    "h-size": 5,
+    "v-size": 5,
+    "h-centre": 6,
+    "v-centre": 6,
+}
+"""The order of work (common practice, no source): the yoke first, then linearity and pincushion, then size, then
+place."""
+_OF_YOKE = ("yoke", "rotation", "v-bow", "v-keystone", "top-bottom-pincushion")
 
 
 _TABLES = read_words(__package__, "controls.toml")

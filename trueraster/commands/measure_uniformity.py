@@ -16,6 +16,7 @@ from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.shared import as_json_option
+from trueraster.options.values import format_of
 from trueraster.output.answers import put_answer
 from trueraster.output.files import Targets, targets_of
 from trueraster.output.terminal import progress
@@ -40,12 +41,18 @@ _MOST_PHOTOS = 4
     metavar="PHOTO",
     help="The same view with the set off, same settings: removes the room's light.",
 )
+@click.option("--format", "-f", "typed_format", help="What was played: says how many fields were drawn.")
 @click.option(
     "--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photographs with figures."
 )
 @as_json_option
 def uniformity(
-    photos: tuple[Path, ...], flat_field: Path | None, ambient: Path | None, picture: Path | None, as_json: bool
+    photos: tuple[Path, ...],
+    flat_field: Path | None,
+    ambient: Path | None,
+    typed_format: str | None,
+    picture: Path | None,
+    as_json: bool,
 ) -> None:
     """Measure fall-off of light, purity of colour and blotches on plain fields.
 
@@ -55,6 +62,7 @@ def uniformity(
     """
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
+    rate = None if typed_format is None else float(format_of(typed_format, None).field_rate)
     inputs = [*(path for path in (flat_field, ambient) if path is not None), *photos]
     targets_of(Targets(picture=picture), inputs)
     for path in inputs:
@@ -69,7 +77,7 @@ def uniformity(
                 tell(path.name, i / len(photos))
                 yield read_photo(path)
 
-        found = measure_uniformity(read(), flat, room)
+        found = measure_uniformity(read(), flat, room, rate)
     files = {}
     if picture is not None:
         _write(picture, found)

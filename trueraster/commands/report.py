@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from analysis.raster.classes import SetClass
 from render.writing import placed
 from trueraster.errors import UsageError
+from trueraster.options.setclass import SET_CLASSES
 from trueraster.options.shared import as_json_option
 from trueraster.output.files import check_new, check_target
 from trueraster.output.terminal import note, put_json, put_text
@@ -43,8 +45,20 @@ __all__ = ["report"]
     metavar="FILE.toml",
     help="Write the usual tolerances into a file, to be changed.",
 )
+@click.option(
+    "--set-class",
+    type=click.Choice(SET_CLASSES),
+    help="What the set is built for: its usual tolerances.  [default: as the record says, else broadcast]",
+)
 @as_json_option
-def report(path: Path | None, to: Path | None, tolerances: Path | None, template: Path | None, as_json: bool) -> None:
+def report(
+    path: Path | None,
+    to: Path | None,
+    tolerances: Path | None,
+    template: Path | None,
+    set_class: str | None,
+    as_json: bool,
+) -> None:
     """Make the sheet that goes with a set, from its record: one page for the screen and for A4.
 
     Each figure stands before and after, with its uncertainty, and is judged by its tolerance: the one of this set
@@ -60,7 +74,7 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
         _check_template(template)
     if path is not None:
         target = _target(path, to, [tolerances, template])
-        told = _made(path, target, tolerances)
+        told = _made(path, target, tolerances, set_class)
         answer |= told
         words.append(f"{target}: {told['summary']}")
     if template is not None:
@@ -74,12 +88,18 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
         put_text("\n".join(words))
 
 
-def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
+def _class_of(record: Record, typed: str | None) -> SetClass:
+    """What the set is built for: as typed, as its record says, else broadcast."""
+    named = typed or record.set.set_class
+    return SetClass(named) if named in SET_CLASSES else SetClass.BROADCAST
+
+
+def _made(path: Path, target: Path, tolerances: Path | None, set_class: str | None) -> dict[str, Any]:
     """Write the page, and tell what is in it."""
 
     record = read_record(path)
     own = [] if tolerances is None else read_tolerances(tolerances)
-    limits = tolerances_of(record.tolerances, own)
+    limits = tolerances_of(record.tolerances, own, _class_of(record, set_class))
     content = content_of(record, limits)
     pictures = pictures_of(record)
     page = report_page(content, pictures, datetime.now().astimezone())
@@ -96,6 +116,7 @@ def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
         "report": str(target),
         "record": str(path),
         "simulated": record.is_simulated,
+        "set_class": _class_of(record, set_class).value,
         "summary": summary_of(content),
         **_told(content, record),
         "pictures": sum(bool(one.source) for group in pictures for one in group),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -37,7 +38,7 @@ def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
         "finding": ". ".join(one.words for one in answer.findings),
         "reasons": dict(answer.reasons),
         "warnings": list(answer.remarks),
-        "assumptions": list(answer.assumptions),
+        "assumptions": [one if isinstance(one, str) else asdict(one) for one in answer.assumptions],
     }
     if answer.faults is not None:
         told["faults"] = [_fault_json(one) for one in answer.faults]

@@ -55,6 +55,8 @@ class SetDetails:
     """Scan formats that it accepts, by the names of `trueraster formats`."""
     condition: str = ""
     """As it came in."""
+    set_class: str = ""
+    """What it is built for, which is what its tolerances are by: broadcast, industrial or domestic."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,6 +238,7 @@ _SET = Table(
         "name": _TEXT,
         "serial": _TEXT,
         "condition": _TEXT,
+        "set_class": _TEXT,
         "inputs": _LIST,
         "formats": _LIST,
         "hours": Key(number(0, _LARGEST, "a number of hours, 0 or more,")),

@@ -10,10 +10,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from analysis.raster.classes import SetClass
 from patterns.keys import EntryError, Key, Table, inside, number
 from render.errors import FileError
 from render.reading import read_bounded
-from trueraster.report.defaults import DEFAULTS
+from trueraster.report.defaults import defaults_of
 from trueraster.report.limits import Limit
 
 __all__ = ["Entry", "Found", "Tolerances", "fits", "read_tolerances", "tolerances_of"]
@@ -82,14 +83,16 @@ class Tolerances:
         return [name for name in dict.fromkeys(own) if not any(fits(name, one) for one in ids)]
 
 
-def tolerances_of(record: Mapping[str, float], file: Sequence[Entry]) -> Tolerances:
-    """The limits of a record (the largest size of a figure by its name), of a file, and the usual ones."""
+def tolerances_of(
+    record: Mapping[str, float], file: Sequence[Entry], set_class: SetClass = SetClass.BROADCAST
+) -> Tolerances:
+    """The limits of a record (the largest size of a figure by its name), of a file, and the usual ones of a class."""
     own = (
         Entry(name=name, limit=Limit(most=limit, of_size=True), source="agreed for this set")
         for name, limit in record.items()
         if name.count("*") <= _MOST_STARS
     )
-    usual = (Entry(name=one.name, limit=one.limit, source=one.source) for one in DEFAULTS)
+    usual = (Entry(name=one.name, limit=one.limit, source=one.source) for one in defaults_of(set_class))
     return Tolerances(groups=(tuple(own), tuple(file), (*usual, _BLACK)))
 
 
