@@ -89,8 +89,8 @@ class Browser:
 
 
 @contextmanager
-def browser(page: Path) -> Iterator[Browser]:
-    """Chromium with the page open, its console, errors and requests recorded in `events`."""
+def browser(page: Path | str) -> Iterator[Browser]:
+    """Chromium with the page open, a file or an address, its console, errors and requests recorded in `events`."""
     assert CHROMIUM is not None
     # Its helpers may still write there for a moment after the end.
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
@@ -118,7 +118,7 @@ def browser(page: Path) -> Iterator[Browser]:
             found.session = found.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
             for domain in ("Page", "Runtime", "Log", "Network"):
                 found.call(f"{domain}.enable")
-            found.call("Page.navigate", url=page.absolute().as_uri())
+            found.call("Page.navigate", url=page if isinstance(page, str) else page.absolute().as_uri())
             found.wait_for("Page.loadEventFired")
             yield found
         finally:

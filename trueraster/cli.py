@@ -30,6 +30,8 @@ _COMMANDS = {
     "scope": Entry("scope", "Show the waveform to expect on an oscilloscope."),
     "draw": Entry("draw", "Draw patterns into files, each of them proved."),
     "kit": Entry("kit", "Make the whole check-up, in the order of work."),
+    "show": Entry("show", "Show patterns on the output that feeds the set."),
+    "bench": Entry("bench", "Run a check-up as a session, with a page for the phone."),
     "verify": Entry("verify", "Measure captured frames, and name the faults of the chain."),
     "sheet": Entry("sheet", "Make a page to print, true to scale."),
     "measure": Entry("measure", "Measure a screen by photographs or a meter, or a lens."),

@@ -14,6 +14,7 @@ from analysis.meter.primaries.measure import Colour, measure_colour
 from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import primaries_of
 from trueraster.options.declared import as_value
+from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.meter import FileOptions, MeterOptions, meter_of, target_of
 from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
@@ -30,12 +31,14 @@ __all__ = ["colour"]
 @click.option("--primaries", help="smpte-c, ebu-3213 or bt709.", default="smpte-c", show_default=True)
 @as_value("typed", MeterOptions)
 @as_value("files", FileOptions)
+@as_value("keep", KeepOptions)
 @as_json_option
 def colour(
     readings: Path,
     primaries: str,
     typed: MeterOptions,
     files: FileOptions,
+    keep: KeepOptions,
     as_json: bool,
 ) -> None:
     """Compare a set's colours with a standard, from a meter's readings.
@@ -49,10 +52,11 @@ def colour(
     assert standard is not None
     target, meter = target_of(typed.white), meter_of(typed)
     targets = targets_of(Targets(plots=files.plots, page=files.page), [readings])
+    held = keeping_of(keep, [readings])
     measured = measure_colour(read_readings(readings), standard, target, meter)
     answer = colour_answer(measured)
     written = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
-    put_answer(answer, written, as_json=as_json)
+    put_answer(answer, written, as_json=as_json, keeping=held)
 
 
 def _plots(measured: Colour) -> Sequence[Plot]:

@@ -13,8 +13,10 @@ from analysis.meter.grey.answer import grey_answer
 from analysis.meter.grey.measure import Grey, measure_grey
 from analysis.meter.readings.read import parse_readings, read_readings, text_of
 from analysis.meter.readings.types import Readings
+from trueraster.errors import UsageError
 from trueraster.following import STDIN, standard_input
 from trueraster.options.declared import as_value
+from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.live import Follow, LiveOptions, follow_greys
 from trueraster.options.meter import FileOptions, MeterOptions, meter_of, target_of, tube_of
 from trueraster.options.shared import as_json_option
@@ -40,6 +42,7 @@ _GUNS = ("red", "green", "blue")
 @as_value("typed", MeterOptions)
 @as_value("files", FileOptions)
 @as_value("live", LiveOptions)
+@as_value("keeping", KeepOptions)
 @as_json_option
 def grey(
     readings: Path,
@@ -48,6 +51,7 @@ def grey(
     typed: MeterOptions,
     files: FileOptions,
     live: LiveOptions,
+    keeping: KeepOptions,
     as_json: bool,
 ) -> None:
     """Measure a set's grey scale from a meter's readings, and what to adjust.
@@ -64,14 +68,17 @@ def grey(
     assert kept is not None
     target, meter = target_of(typed.white), meter_of(typed)
     if live.follow or live.jsonl:
+        if keeping.record is not None:
+            raise UsageError("--record: with --follow nothing is kept; measure the whole file again without it")
         follow_greys(readings, live, Follow(white=target, primaries=primaries, keep=kept))
         return
     targets = targets_of(Targets(plots=files.plots, page=files.page), [readings])
+    held = keeping_of(keeping, [readings])
     read = _read(readings)
     measured = measure_grey(read, target, tube_of(primaries, read), meter, kept)
     answer = grey_answer(measured)
     written = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
-    put_answer(answer, written, as_json=as_json)
+    put_answer(answer, written, as_json=as_json, keeping=held)
 
 
 def _read(path: Path) -> Readings:

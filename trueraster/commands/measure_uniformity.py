@@ -15,6 +15,8 @@ from analysis.uniformity.picture import uniformity_picture
 from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
+from trueraster.options.declared import as_value
+from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.shared import as_json_option
 from trueraster.options.values import format_of
 from trueraster.output.answers import put_answer
@@ -45,6 +47,7 @@ _MOST_PHOTOS = 4
 @click.option(
     "--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photographs with figures."
 )
+@as_value("keep", KeepOptions)
 @as_json_option
 def uniformity(
     photos: tuple[Path, ...],
@@ -52,6 +55,7 @@ def uniformity(
     ambient: Path | None,
     typed_format: str | None,
     picture: Path | None,
+    keep: KeepOptions,
     as_json: bool,
 ) -> None:
     """Measure fall-off of light, purity of colour and blotches on plain fields.
@@ -65,6 +69,7 @@ def uniformity(
     rate = None if typed_format is None else float(format_of(typed_format, None).field_rate)
     inputs = [*(path for path in (flat_field, ambient) if path is not None), *photos]
     targets_of(Targets(picture=picture), inputs)
+    keeping = keeping_of(keep, photos)
     for path in inputs:
         check_plain(path)
     flat = None if flat_field is None else read_photo(flat_field)
@@ -82,7 +87,7 @@ def uniformity(
     if picture is not None:
         _write(picture, found)
         files["picture"] = picture
-    put_answer(uniformity_answer(found), files, as_json=as_json)
+    put_answer(uniformity_answer(found), files, as_json=as_json, keeping=keeping)
 
 
 def _write(picture: Path, found: Uniformity) -> None:

@@ -21,11 +21,10 @@ from trueraster.output.terminal import note, progress, put_json, put_text
 from trueraster.record.answer import record_json, record_text
 from trueraster.record.changes import (
     Json,
-    holds_result,
     new_record,
     with_details,
     with_picture,
-    with_result,
+    with_results,
     with_tolerances,
     with_work,
     without_entry,
@@ -183,24 +182,17 @@ def add(
         raise UsageError("RECORD: a file is expected")
     entries = [entry for text in results for entry in _entries(text, when, said, simulated)]
     shown = [picture_entry(one, when, words_of("--caption", caption) or "") for one in pictures]
-    added: list[dict[str, Any]] = []
-    left_out: list[str] = []
+    added: list[Json] = []
 
     def change(held: Json) -> Json:
         added.clear()
-        left_out.clear()
-        changed = held
-        for entry in entries:
-            if holds_result(changed, to, entry["result"]):
-                left_out.append(entry["source"])
-            else:
-                changed = with_result(changed, to, entry)
-                added.append(entry)
+        changed = with_results(held, to, entries, added)
         for entry in shown:
             changed = with_picture(changed, to, entry)
         return changed
 
     change_record(path, change, note)
+    left_out = [entry["source"] for entry in entries if not any(entry is one for one in added)]
     for source in left_out:
         note(f"Note: {source} is attached {to.words} already; it was left out")
     lines = [f"{title_of(entry['kind'], entry['result'])} ({entry['source']})" for entry in added]

@@ -15,7 +15,7 @@ from trueraster.options.trade import Kind, meant, word_note
 from trueraster.options.values import UsageError
 from trueraster.output.terminal import note
 
-__all__ = ["FileOptions", "MeterOptions", "meter_of", "target_of", "tube_of"]
+__all__ = ["USUAL_METER", "FileOptions", "MeterOptions", "meter_of", "target_of", "tube_of"]
 
 _MOST_LUMINANCE, _MOST_XY, _MOST_LIGHT = 50.0, 0.05, 10.0
 """Percent, of x and y, and cd/m2 of dark noise or of a last digit: a meter that is worse measures nothing."""
@@ -62,6 +62,10 @@ class MeterOptions:
             metavar="CD/M2",
         ),
     ]
+
+
+USUAL_METER = MeterOptions(white="d65", meter_luminance=None, meter_xy=None, meter_dark=None, meter_resolution=None)
+"""What holds where nothing is typed."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -27,6 +27,7 @@ __all__ = [
     "clips_text",
     "extras_of",
     "length_note",
+    "lost_levels",
     "made_json",
     "made_row",
     "moment_note",
@@ -99,11 +100,20 @@ def orders_of(
             " range"
         )
     for wish in shared:
-        if lost := wish.lost():
-            words = f"{wish.signal.range.value} range of {wish.signal.bits} bits cannot hold {_named(lost)}"
+        if words := lost_levels(wish):
             notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what lies beyond is clipped")
     orders = tuple(_order(wish, seconds, tagged, extras) for wish in shared)
     return Orders(orders=orders, notes=tuple(dict.fromkeys(notes)))
+
+
+def lost_levels(wish: Wish) -> str:
+    """Which levels the signal of a wish cannot hold, in words; nothing where it holds all.
+
+    Raises:
+        PatternError: the pattern cannot be drawn so.
+    """
+    lost = wish.lost()
+    return f"{wish.signal.range.value} range of {wish.signal.bits} bits cannot hold {_named(lost)}" if lost else ""
 
 
 def _order(wish: Wish, seconds: float | None, tagged: bool, extras: Extras) -> Order:
