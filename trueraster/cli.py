@@ -30,6 +30,7 @@ _COMMANDS = {
     "scope": Entry("scope", "Tell the waveform that an oscilloscope should show of a pattern or a file."),
     "draw": Entry("draw", "Draw patterns into files, each of them proved."),
     "kit": Entry("kit", "Make the whole check-up, in the order of work."),
+    "disc": Entry("disc", "Make a DVD-Video image of a kit, with a menu."),
     "verify": Entry("verify", "Measure the levels of a captured or drawn frame, and name what a chain did to them."),
     "sheet": Entry("sheet", "Make a page to print, true to scale."),
     "measure": Entry(

@@ -16,15 +16,18 @@ from patterns.scene import Patch, Scene
 from patterns.signal import Signal
 from render.produce import Order
 from render.proof import Proof, Verdict
+from render.reading import read_bounded
 from render.writing import placed
 from trueraster.kit.plan import Item
 from trueraster.options.orders import PROOF_FIGURES, proof_json
 from trueraster.output.terminal import number
 
-__all__ = ["MANIFEST_NAME", "Entry", "entry_of", "is_manifest", "read_manifest", "write_manifest"]
+__all__ = ["MANIFEST_NAME", "Entry", "entry_of", "is_manifest", "read_finished", "read_manifest", "write_manifest"]
 
 MANIFEST_NAME = "kit.json"
 MANIFEST_VERSION = 1
+_LARGEST = 64 << 20
+"""Bytes of a manifest: a kit of all formats has 2 MB."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,8 +130,30 @@ def read_manifest(folder: Path) -> dict[str, Entry]:
         listed = [*manifest["files"], *manifest["earlier"]]
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return {}
+    return _listed(listed)
+
+
+def read_finished(folder: Path) -> tuple[dict[str, Entry], bool]:
+    """The kit's own files of a manifest, without those of earlier kits, and whether the kit is complete.
+
+    What is no manifest of ours lists none.
+
+    Raises:
+        FileError: the manifest is missing, is no plain file, or is larger than one can be.
+    """
+    text = read_bounded(folder / MANIFEST_NAME, _LARGEST, "no manifest of a kit")
+    try:
+        manifest = json.loads(text)
+        if manifest["manifest_version"] != MANIFEST_VERSION:
+            return {}, False
+        return _listed(manifest["files"]), manifest["complete"] is True
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return {}, False
+
+
+def _listed(items: Iterable[Any]) -> dict[str, Entry]:
     found: dict[str, Entry] = {}
-    for item in listed:
+    for item in items:
         with contextlib.suppress(ValueError, KeyError, TypeError, AttributeError):
             entry = _entry(item)
             found.setdefault(entry.path, entry)
