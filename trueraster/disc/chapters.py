@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 from patterns.catalogue import find_pattern
 from patterns.formats import Format, parse_aspect, parse_format
-from patterns.pattern import PatternError
+from patterns.pattern import Options, PatternError
 from patterns.standards.timing import DISC_CHAPTERS, DISC_SECTOR_BYTES, DISC_SECTORS
 from render.carriers import CARRIERS
 from render.errors import FileError
 from render.extras import Extras
+from render.produce import Order
 from render.reading import check_plain
 from trueraster.errors import UsageError
 from trueraster.kit.make import holds, program_version
 from trueraster.kit.manifest import MANIFEST_NAME, Entry, entry_of, read_finished
-from trueraster.kit.plan import Item, plan_kit
+from trueraster.kit.plan import Item
 from trueraster.kit.words import given_words
 
 __all__ = ["Chapter", "Disc", "check_files", "check_size", "discs_of"]
@@ -87,43 +90,51 @@ def discs_of(kit: Path) -> list[Disc]:
         raise UsageError(f"{kit}: a kit of {str(other)[:20]}; a disc is made of one of {_CARRIER}: kit --as {_CARRIER}")
     if not complete:
         raise UsageError(f"{kit}: the kit is not finished; {_AGAIN}")
-    items = _planned_again(kit, list(entries.values()))
+    items = [(_ordered_again(kit, entry), entry) for entry in entries.values()]
     discs = []
-    for _, group in groupby(items, key=lambda item: item.order.format.id):
+    for _, group in groupby(items, key=lambda pair: pair[0].order.format):
         chapters = tuple(
-            Chapter(number=i, item=item, path=folder / item.name, entry=entries[item.name])
-            for i, item in enumerate(group, 1)
+            Chapter(number=i, item=item, path=folder / entry.path, entry=entry)
+            for i, (item, entry) in enumerate(group, 1)
         )
         if len(chapters) > DISC_CHAPTERS.value:
             raise UsageError(f"{kit}: {len(chapters)} files of one format; a disc has {DISC_CHAPTERS.value} chapters")
         discs.append(Disc(format=chapters[0].item.order.format, chapters=chapters))
+    if len({disc.standard for disc in discs}) < len(discs):
+        raise UsageError(f"{kit}: several kits of one line standard; {_AGAIN}")
     return discs
 
 
-def _planned_again(kit: Path, entries: Sequence[Entry]) -> tuple[Item, ...]:
-    """The kit planned again from its manifest, so that every file is compared with what is drawn today."""
-    differs = UsageError(f"{kit}: made by another version, or changed since; {_AGAIN}")
+def _ordered_again(kit: Path, entry: Entry) -> Item:
+    """The order that a file was made by, from the manifest; equal to it only where the same would be drawn today."""
+    differs = UsageError(f"{kit}: {entry.path[:80]} was made by another version, or changed since; {_AGAIN}")
+    told, carrier = entry.told, CARRIERS[_CARRIER]
     try:
-        formats = {
-            str(e.told["format"]): parse_format(str(e.told["format"]), parse_aspect(str(e.told["aspect"])))
-            for e in entries
-        }
-        named = [find_pattern(name) for name in dict.fromkeys(str(e.told["pattern"]) for e in entries)]
-        first = entries[0].told
-        planned = plan_kit(
-            list(formats.values()),
-            CARRIERS[_CARRIER],
-            seconds=float(first["seconds"]),
-            extra=[pattern for pattern in named if pattern.by_name_only],
-            extras=Extras(for_display=first["primaries"] == "display", tone=bool(first["tone"])),
+        fmt = parse_format(str(told["format"]), parse_aspect(str(told["aspect"])))
+        order = Order(
+            pattern=find_pattern(str(told["pattern"])),
+            options=Options(**{name: _option(name, text) for name, text in told["options"].items()}),
+            format=fmt,
+            signal=carrier.signal(fmt),
+            carrier=carrier,
+            seconds=float(told["seconds"]),
+            extras=Extras(for_display=told["primaries"] == "display", tone=told["tone"] is True),
         )
-    except (ValueError, KeyError, TypeError, OverflowError, PatternError) as error:
+        scene = order.pattern.scene(fmt, order.options, order.signal)
+        item = Item(number=str(told["number"]), order=order, scene=scene)
+        if entry_of(item, program_version()) == told:
+            return item
+    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, PatternError) as error:
         raise differs from error
-    program, told = program_version(), {entry.path: entry.told for entry in entries}
-    wanted = {item.name: entry_of(item, program) for item in planned.items}
-    if wanted != told:
-        raise differs
-    return planned.items
+    raise differs
+
+
+def _option(name: str, text: str) -> Any:
+    """An option of a pattern as the manifest has it."""
+    if name == "cells":
+        columns, rows = text.split("x")
+        return int(columns), int(rows)
+    return Fraction(text) if name in ("level", "area") else text
 
 
 def check_size(disc: Disc, name: str) -> None:
