@@ -13,7 +13,6 @@ __all__ = ["Player", "Stop", "is_installed"]
 
 _STILL, _CELL, _STOP, _NAV, _WAIT = 2, 6, 8, 7, 13
 """Events of libdvdnav (dvdnav_events.h)."""
-_UP, _DOWN, _LEFT, _RIGHT = "upper", "lower", "left", "right"
 
 
 def is_installed() -> bool:
@@ -70,6 +69,11 @@ class Player:
     def _at(self) -> tuple[int, int]:
         title, part = ctypes.c_int32(), ctypes.c_int32()
         self._library.dvdnav_current_title_info(self._handle, ctypes.byref(title), ctypes.byref(part))
+        if title.value <= 0:
+            chain, program = ctypes.c_int32(), ctypes.c_int32()
+            places = (ctypes.byref(one) for one in (title, chain, program))
+            self._library.dvdnav_current_title_program(self._handle, *places)
+            return 0, chain.value
         return title.value, part.value
 
     def _stop(self, still: int) -> Stop:

@@ -83,7 +83,7 @@ def discs_of(kit: Path) -> list[Disc]:
     try:
         entries, complete = read_finished(folder)
     except FileError as error:
-        raise UsageError(f"{kit}: no kit is there ({error}); make one: trueraster kit --as {_CARRIER}") from error
+        raise UsageError(f"{error}; the folder of a kit is expected: trueraster kit --as {_CARRIER}") from error
     if not entries:
         raise UsageError(f"{folder / MANIFEST_NAME}: lists no finished file of a kit; {_AGAIN}")
     if other := next((e.told.get("carrier") for e in entries.values() if e.told.get("carrier") != _CARRIER), None):
