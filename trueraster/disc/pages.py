@@ -31,8 +31,8 @@ _ACROSS = 54
 """Letters in a line."""
 _LETTER = _CAPITAL * Fraction(83, 100) * Fraction(3, 4)
 """How wide one is, in picture widths."""
-_BETWEEN = Fraction(1, 2)
-"""Lines left between two blocks."""
+_BETWEEN, _AROUND = Fraction(3, 4), Fraction(7, 8)
+"""Lines left between two blocks, and from the middle of a line to the edge of the frame around it."""
 _BODY = 20
 """Lines of a page between its head and its foot."""
 _NUMBER = 4
@@ -168,9 +168,9 @@ def _page(name: str, head: tuple[str, str], blocks: Sequence[_Block], turns: Map
         Box(left=_MARGIN, top=rule, right=1 - _MARGIN, bottom=rule + Fraction(1, 120), colour=_PLAIN),
     ]
     buttons: list[Button] = []
-    y = rule + _PITCH
+    y = rule + _PITCH * 5 / 4
     for block in blocks:
-        top, bottom = y - _PITCH * 5 / 8, y + (len(block.lines) - Fraction(3, 8)) * _PITCH
+        top, bottom = y - _AROUND * _PITCH, y + (len(block.lines) - 1 + _AROUND) * _PITCH
         for i, (text, bright) in enumerate(block.lines):
             shapes.append(_text(text, _MARGIN, y + i * _PITCH, _BRIGHT if bright else _PLAIN))
         if block.chapter is not None:
@@ -183,7 +183,7 @@ def _page(name: str, head: tuple[str, str], blocks: Sequence[_Block], turns: Map
         shapes.append(_text(words, left, y, _BRIGHT))
         inner = _MARGIN - _FRAME
         right = left + len(words) * _LETTER + inner
-        box = _Box(left - inner, y - _PITCH * 5 / 8, right, y + _PITCH * 5 / 8)
+        box = _Box(left - inner, y - _AROUND * _PITCH, right, y + _AROUND * _PITCH)
         buttons.append(Button(name=_FOOT[words], box=box, page=page))
     scene = Scene(background=COLOURS["black"], shapes=tuple(shapes), patches=(_GROUND,))
     return Page(pattern=_drawn(name, head[0], scene), buttons=tuple(buttons))
