@@ -302,6 +302,19 @@ def test_json_names_every_chapter_with_its_proof(images: tuple[dict[int, Path], 
         assert hidden(path.parent) == []
 
 
+@needs_programs
+def test_json_is_as_its_page_says(images: tuple[dict[int, Path], dict[str, Any]]) -> None:
+    """docs/disc.md has every key of the answer, and no other."""
+    page = (Path(__file__).parents[1] / "docs" / "disc.md").read_text(encoding="utf-8")
+    table = page.split("## What `--json` holds")[1].split("\n## ")[0]
+    rows = re.findall(r"^\| (`.+?) \| (.+) \|$", table, re.MULTILINE)
+    answer = images[1]["images"][0]
+    assert {key for first, _ in rows for key in re.findall(r"`(\w+)`", first)} == set(answer)
+    for name in ("menu", "chapters"):
+        holds = next(words for first, words in rows if first == f"`{name}`")
+        assert set(re.findall(r"`([a-z]+)`", holds)) == set(answer[name][0])
+
+
 def refused(kit: Path, tmp_path: Path, words: str) -> None:
     """One line with these words, exit 2, and nothing is made."""
     place = tmp_path / "to"
@@ -382,7 +395,7 @@ def test_what_stands_there_is_not_lost(kit: Path, tmp_path: Path) -> None:
 
 
 @needs_programs
-@pytest.mark.parametrize("fault", ["swapped", "spoilt"])
+@pytest.mark.parametrize("fault", ["swapped", pytest.param("spoilt", marks=pytest.mark.slow)])
 def test_an_image_that_is_not_as_ordered_gets_no_name(
     kit: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: str
 ) -> None:
@@ -435,6 +448,18 @@ def test_a_full_disk_is_one_line(kit: Path, small_disk: Path) -> None:
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert re.search(r"out-\d+\.iso: No space left on device; nothing unfinished was left behind", err), err
     assert not hidden(small_disk)
+
+
+@needs_programs
+@pytest.mark.slow
+def test_a_target_without_links_gets_copies(kit: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a file system that has no symbolic links the image is made all the same."""
+
+    def refuse(path: Path, target: Path) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(Path, "symlink_to", refuse)
+    assert call("disc", kit, "--to", tmp_path / "out.iso")[0] == 0
 
 
 @needs_programs

@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
 from collections.abc import Sequence
@@ -33,6 +34,8 @@ _INK, _THICK = (191, 191, 191, 255), 4
 """Grey of 75 %, and samples and lines of a button's frame."""
 _AGAIN = "g0"
 """The player's register that is 0 until the menu has been shown once."""
+_NO_ROOM = 1 << 20
+"""Bytes below which a disk is taken to be full."""
 _CHOSEN = "g1"
 """The register that holds the button to begin with on the page that is shown next, or 0."""
 
@@ -127,9 +130,7 @@ def author(dvdauthor: str, disc: Disc, pages: Sequence[tuple[Page, Path]], clips
     _add_title(SubElement(titleset, "titles"), disc, clips)
     words = room / "disc.xml"
     words.write_bytes(tostring(root))
-    said = _run([dvdauthor, "-x", words.name], room)
-    if "WARN" in said or "ERR" in said:
-        raise WriteError(f"dvdauthor: {next(row for row in said.splitlines() if 'WARN' in row or 'ERR' in row)}")
+    _run([dvdauthor, "-x", words.name], room)
 
 
 def _add_menus(menus: Element, pages: Sequence[Page], paths: Sequence[Path]) -> None:
@@ -190,8 +191,8 @@ def write_image(writer: str, name: str, path: Path) -> None:
     shutil.rmtree(path.parent / _FOLDER)
 
 
-def _run(command: Sequence[str], folder: Path, **streams: object) -> str:
-    """Run a program in `folder` until it ends, and give what it said.
+def _run(command: Sequence[str], folder: Path, **streams: object) -> None:
+    """Run a program in `folder` until it ends.
 
     Raises:
         WriteError: it failed.
@@ -207,9 +208,12 @@ def _run(command: Sequence[str], folder: Path, **streams: object) -> str:
             raise
         words.seek(0)
         said = words.read().decode("utf-8", "replace")
-    if code:
-        if "No space left" in said or shutil.disk_usage(folder).free < 1 << 20:
-            raise WriteError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        lines = [row.strip() for row in said.splitlines() if row.strip()] or [f"exit code {code}"]
-        raise WriteError(f"{Path(command[0]).name} failed: {lines[-1]}")
-    return said
+    if not code:
+        return
+    if code == -getattr(signal, "SIGXFSZ", 0):
+        raise WriteError(errno.EFBIG, os.strerror(errno.EFBIG))
+    # Not every program says it, and what it said may not have been written either.
+    if "No space left" in said or shutil.disk_usage(folder).free < _NO_ROOM:
+        raise WriteError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    lines = [row.strip() for row in said.splitlines() if row.strip()] or [f"exit code {code}"]
+    raise WriteError(f"{Path(command[0]).name} failed: {next((row for row in lines if 'ERR' in row), lines[-1])}")

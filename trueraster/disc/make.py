@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -20,7 +21,7 @@ from trueraster.disc.chapters import Disc
 from trueraster.disc.image import Tables, open_image
 from trueraster.disc.pages import Page, menu_pages
 
-__all__ = ["MadeDisc", "make_disc"]
+__all__ = ["MadeDisc", "make_disc", "prove_image"]
 
 Step = Callable[[str, float], None]
 """Told what is being done and which share of the disc is done, 0 to 1."""
@@ -60,7 +61,7 @@ def make_disc(disc: Disc, path: Path, programs: dict[str, str], step: Step) -> M
         # Names that dvdauthor cannot take for anything else: it runs a name that ends in '|'.
         links = [room / f"chapter{chapter.number}.mpg" for chapter in disc.chapters]
         for link, chapter in zip(links, disc.chapters, strict=True):
-            link.symlink_to(chapter.path.absolute())
+            _link(chapter.path, link)
         step("authoring", 0.2)
         author(programs["dvdauthor"], disc, list(zip(pages, clips, strict=True)), links, room)
         step("writing the image", 0.35)
@@ -68,14 +69,27 @@ def make_disc(disc: Disc, path: Path, programs: dict[str, str], step: Step) -> M
         sectors = -(-written.stat().st_size // DISC_SECTOR_BYTES.value)
         if sectors > DISC_SECTORS.value:
             raise ProofError(f"{path.name}: has {sectors:,} sectors, a disc of one layer has {DISC_SECTORS.value:,}")
-        proofs = _proved(written, disc, [_page_order(page, menu) for page in pages], path.name, step)
+        shown = prove_image(written, disc, path.name, step)
         digest = sha256_of(written)
         # The last moment at which a caller can stop it: after this the image has its name.
         step("naming", 0.99)
     step("done", 1.0)
     return MadeDisc(
-        path=path, disc=disc, sectors=sectors, sha256=digest, pages=proofs[: len(pages)], chapters=proofs[len(pages) :]
+        path=path,
+        disc=disc,
+        sectors=sectors,
+        sha256=digest,
+        pages=shown[: len(pages)],
+        chapters=shown[len(pages) :],
     )
+
+
+def _link(path: Path, link: Path) -> None:
+    """Give `path` a second name; a copy where the file system of the target has no links."""
+    try:
+        link.symlink_to(path.absolute())
+    except OSError:
+        shutil.copyfile(path, link)
 
 
 def _page_order(page: Page, fmt: Format) -> Order:
@@ -101,12 +115,17 @@ def _page_clips(pages: Sequence[Page], fmt: Format, spumux: str, room: Path, ste
     return clips
 
 
-def _proved(path: Path, disc: Disc, pages: Sequence[Order], name: str, step: Step) -> tuple[Proof, ...]:
-    """Every page and every chapter, read back from the image.
+def prove_image(path: Path, disc: Disc, name: str, step: Step = lambda words, share: None) -> tuple[Proof, ...]:
+    """Prove every page of the menu, then every chapter, as they are read back from the image `path`.
+
+    A file beside the image is written meanwhile. `name` is what messages call the image.
 
     Raises:
         ProofError: the first thing that is not as it was ordered.
     """
+    menu = parse_format(disc.format.id, _SQUARE_MENU)
+    pages = [_page_order(page, menu) for page in menu_pages(disc.chapters, menu)]
+    back = path.with_name("back.mpg")
     try:
         with open_image(path) as image:
             tables = image.tables()
@@ -115,7 +134,6 @@ def _proved(path: Path, disc: Disc, pages: Sequence[Order], name: str, step: Ste
             parts += [(one.item.order, image.copy_chapter, f"chapter {one.number}") for one in disc.chapters]
             cells = (*tables.pages, *tables.titles[0])
             proofs: list[Proof] = []
-            back = path.with_name("back.mpg")
             for (order, copy, words), cell in zip(parts, cells, strict=True):
                 step(f"proving {words}", 0.4 + 0.55 * len(proofs) / len(parts))
                 copy(cell, back)
@@ -123,6 +141,8 @@ def _proved(path: Path, disc: Disc, pages: Sequence[Order], name: str, step: Ste
             return tuple(proofs)
     except FileError as error:
         raise ProofError(f"{name}: {str(error).removeprefix(f'{path}: ')}") from error
+    finally:
+        back.unlink(missing_ok=True)
 
 
 def _check_tables(tables: Tables, disc: Disc, pages: int, name: str) -> None:
