@@ -17,6 +17,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -34,7 +35,7 @@ from render.decode import open_video
 from render.extras import Extras
 from tests.disc_player import Player, is_installed
 from trueraster.cli import run
-from trueraster.disc.author import author, write_image
+from trueraster.disc.author import author, is_held, write_image
 from trueraster.disc.chapters import Chapter, Disc, discs_of
 from trueraster.disc.image import open_image
 from trueraster.disc.pages import menu_pages
@@ -274,6 +275,16 @@ def test_arrows_lead_through_the_menu(images: tuple[dict[int, Path], dict[str, A
                 stop = player.key(key)
                 assert pages[stop.part - 2].buttons[stop.button - 1].chapter == chapter.number
                 assert player.enter().part == chapter.number
+
+
+@pytest.mark.parametrize(("seconds", "held"), [(0.5, True), (1.0, False)])
+def test_what_moves_is_not_begun_again_more_than_once_a_second(kit: Path, seconds: float, held: bool) -> None:
+    """A short clip is held: its jumps back would flash (BT.1702: three flashes a second at most)."""
+    moving = next(chapter for chapter in disc_of(kit, 525).chapters if not chapter.item.scene.is_still)
+    item = replace(moving.item, order=replace(moving.item.order, seconds=seconds))
+    assert is_held(replace(moving, item=item)) is held
+    still = disc_of(kit, 525).chapters[0]
+    assert is_held(still)
 
 
 # --- What the command says and refuses --------------------------------------------------------------------------

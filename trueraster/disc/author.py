@@ -34,6 +34,7 @@ _INK, _THICK = (191, 191, 191, 255), 4
 """Grey of 75 %, and samples and lines of a button's frame."""
 _AGAIN = "g0"
 """The player's register that is 0 until the menu has been shown once."""
+_SHORTEST_LOOP_S = 1
 _NO_ROOM = 1 << 20
 """Bytes below which a disk is taken to be full."""
 _CHOSEN = "g1"
@@ -175,8 +176,11 @@ def _add_title(titles: Element, disc: Disc, clips: Sequence[Path]) -> None:
 
 
 def is_held(chapter: Chapter) -> bool:
-    """Whether its last picture stays until a key is pressed; what moves begins again instead."""
-    return chapter.item.scene.is_still
+    """Whether its last picture stays until a key is pressed; what moves begins again instead.
+
+    A shorter clip than a second is held too: begun again and again it would flash.
+    """
+    return chapter.item.scene.is_still or (chapter.item.order.seconds or 0) < _SHORTEST_LOOP_S
 
 
 def write_image(writer: str, name: str, path: Path) -> None:

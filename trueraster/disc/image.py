@@ -10,7 +10,7 @@ import ctypes
 import ctypes.util
 import struct
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -64,12 +64,15 @@ def needed_library() -> ctypes.CDLL:
     Raises:
         UsageError: it is missing; one line says what to install.
     """
-    name = ctypes.util.find_library("dvdread")
-    if name is None:
+    library = None
+    # The search wants programs that a small system may not have.
+    for name in filter(None, (ctypes.util.find_library("dvdread"), "libdvdread.so.8")):
+        with suppress(OSError):
+            library = library or ctypes.CDLL(name)
+    if library is None:
         raise UsageError(
             "libdvdread: not installed, and the image is proved through it; on Debian: apt install dvdauthor"
         )
-    library = ctypes.CDLL(name)
     for function, result, arguments in (
         ("DVDOpen2", ctypes.c_void_p, (ctypes.c_void_p, ctypes.c_void_p, ctypes.c_char_p)),
         ("DVDClose", None, (ctypes.c_void_p,)),
