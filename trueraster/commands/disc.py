@@ -28,13 +28,15 @@ __all__ = ["disc"]
 @click.option("--to", required=True, type=click.Path(path_type=Path), help="The image, as OUT.iso.")
 @as_json_option
 def disc(kit: Path, to: Path, as_json: bool) -> None:
-    """Make a DVD-Video image of a kit.
+    """Make a DVD-Video image of a kit, with a menu.
 
-    KIT is the folder of a kit of mpeg2 clips: trueraster kit --as mpeg2. The disc has a menu and one title, whose
-    chapters are the kit's files in the order of work. Each is held until a key is pressed. A kit of 480i and 576i gives
-    OUT-525.iso and OUT-625.iso. Every chapter and every page of the menu is read back from the image and proved.
+    KIT is the folder of a kit of mpeg2 clips: trueraster kit --as mpeg2. The disc has one title, whose chapters are the
+    kit's files in the order of work. Stills are held until a key is pressed, what moves begins again. A kit of 480i and
+    576i gives OUT-525.iso and OUT-625.iso. Every chapter and every page of the menu is read back from the image and
+    proved.
     """
     discs = discs_of(kit)
+    check_target("--to", to, ".iso", [])
     wanted = {_target(to, one, discs): one for one in discs}
     for path, one in wanted.items():
         check_target("--to", path, ".iso", [chapter.path for chapter in one.chapters])
