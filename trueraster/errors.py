@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from analysis.errors import InputError
 
-__all__ = ["ReaderGoneError", "UsageError", "is_full", "with_options"]
+__all__ = ["ReaderGoneError", "UsageError", "is_full", "line_of"]
 
 
 class UsageError(ValueError):
@@ -24,7 +24,21 @@ def is_full(error: OSError) -> bool:
     return error.errno in (errno.ENOSPC, errno.EDQUOT) or "No space left" in str(error)
 
 
-def with_options(error: InputError) -> str:
+def line_of(error: Exception) -> str | None:
+    """What a user is told of a mistake, in one line; None for an error that is the program's own."""
+    # Imported here: --help should not wait for numpy.
+    from analysis.errors import InputError
+
+    if isinstance(error, InputError):
+        return _with_options(error)
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for this"
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror}" if error.filename else error.strerror
+    return (str(error) or type(error).__name__) if isinstance(error, ValueError | OSError) else None
+
+
+def _with_options(error: InputError) -> str:
     """The line of a mistake with the options that its values are typed with: '--marks-mm: ...'."""
     line = str(error)
     if error.fields:
