@@ -27,7 +27,7 @@ Step = Callable[[str, float], None]
 """Told what is being done and which share of the disc is done, 0 to 1."""
 _PAGE_S = 1.0
 """Length of a menu page before it stands still."""
-_SQUARE_MENU = Fraction(4, 3)
+_MENU_ASPECT = Fraction(4, 3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +53,7 @@ def make_disc(disc: Disc, path: Path, programs: dict[str, str], step: Step) -> M
         ProofError: what is read back from the image is not what was drawn, or not what was ordered.
         OSError: a program failed, or the folder or the disk does not take the image.
     """
-    menu = parse_format(disc.format.id, _SQUARE_MENU)
+    menu = parse_format(disc.format.id, _MENU_ASPECT)
     with placed_from_room(path, ".iso") as written:
         room = written.parent
         pages = menu_pages(disc.chapters, menu)
@@ -123,7 +123,7 @@ def prove_image(path: Path, disc: Disc, name: str, step: Step = lambda words, sh
     Raises:
         ProofError: the first thing that is not as it was ordered.
     """
-    menu = parse_format(disc.format.id, _SQUARE_MENU)
+    menu = parse_format(disc.format.id, _MENU_ASPECT)
     pages = [_page_order(page, menu) for page in menu_pages(disc.chapters, menu)]
     back = path.with_name("back.mpg")
     try:
@@ -154,7 +154,7 @@ def _check_tables(tables: Tables, disc: Disc, pages: int, name: str) -> None:
     frames = [round((c.item.order.seconds or 0) * float(c.item.order.format.frame_rate)) for c in disc.chapters]
     read = [
         ("line standard", 625 if tables.is_625 else 525, disc.standard),
-        ("16:9", tables.is_wide, disc.format.picture_aspect != _SQUARE_MENU),
+        ("16:9", tables.is_wide, disc.format.picture_aspect != _MENU_ASPECT),
         ("pages of the menu", len(tables.pages), pages),
         ("titles", len(tables.titles), 1),
     ]

@@ -40,6 +40,11 @@ _NUMBER = 4
 _BRIGHT, _PLAIN = Colour.grey(Fraction(3, 4)), Colour.grey(Fraction(1, 2))
 """Of headings and of the rest: dim, as a page may stay up for long."""
 
+_KEYS = (
+    "Keys",
+    "Enter shows a pattern. A still stays until a key is pressed; mind the longest time that the list gives for it ('up"
+    " to 5 min'). Next and previous lead through the order of work, and menu comes back to the list.",
+)
 _FOOT = {"Page before": "before", "Next page": "next", "Order of work": "list"}
 """The words at the foot of a page, from left to right, and the names of their buttons."""
 _GROUND = Patch(
@@ -115,8 +120,8 @@ def menu_pages(chapters: Sequence[Chapter], fmt: Format) -> tuple[Page, ...]:
 
 def _cautions(chapters: Sequence[Chapter]) -> Iterator[_Block]:
     """What is dangerous at a set, and what is to be known of single patterns, with their numbers."""
-    for caution in CAUTIONS:
-        yield _Block(((caution.title, True), *((line, False) for line in _wrapped(caution.text))))
+    for title, text in (*((caution.title, caution.text) for caution in CAUTIONS), _KEYS):
+        yield _Block(((title, True), *((line, False) for line in _wrapped(text))))
     numbers: dict[str, list[str]] = {}
     for chapter in chapters:
         order = chapter.item.order
