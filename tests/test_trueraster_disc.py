@@ -390,7 +390,7 @@ def test_missing_programs_are_named_in_one_line(kit: Path, tmp_path: Path, monke
 
 
 @needs_programs
-def test_what_stands_there_is_not_lost(kit: Path, tmp_path: Path) -> None:
+def test_nothing_else_is_replaced(kit: Path, tmp_path: Path) -> None:
     """A name without .iso is refused; a folder and one of the kit's own files are never replaced."""
     for to, words in ((tmp_path / "disc", "ends in .iso"), (tmp_path / "disc.img", "ends in .iso")):
         code, _, err = call("disc", kit, "--to", to)

@@ -1,4 +1,4 @@
-"""Kill `trueraster disc` at random moments and see what stands under a final name.
+"""Kill `trueraster disc` at random moments and see what has a final name.
 
     .venv/bin/python tests/trials/kill_disc.py KIT 40 [--seed N] [--signal KILL|TERM|INT]
 

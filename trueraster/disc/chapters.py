@@ -108,21 +108,21 @@ def discs_of(kit: Path) -> list[Disc]:
 def _ordered_again(kit: Path, entry: Entry) -> Item:
     """The order that a file was made by, from the manifest; equal to it only where the same would be drawn today."""
     differs = UsageError(f"{kit}: {entry.path[:80]} was made by another version, or changed since; {_AGAIN}")
-    told, carrier = entry.told, CARRIERS[_CARRIER]
+    listed, carrier = entry.told, CARRIERS[_CARRIER]
     try:
-        fmt = parse_format(str(told["format"]), parse_aspect(str(told["aspect"])))
+        fmt = parse_format(str(listed["format"]), parse_aspect(str(listed["aspect"])))
         order = Order(
-            pattern=find_pattern(str(told["pattern"])),
-            options=Options(**{name: _option(name, text) for name, text in told["options"].items()}),
+            pattern=find_pattern(str(listed["pattern"])),
+            options=Options(**{name: _option(name, text) for name, text in listed["options"].items()}),
             format=fmt,
             signal=carrier.signal(fmt),
             carrier=carrier,
-            seconds=float(told["seconds"]),
-            extras=Extras(for_display=told["primaries"] == "display", tone=told["tone"] is True),
+            seconds=float(listed["seconds"]),
+            extras=Extras(for_display=listed["primaries"] == "display", tone=listed["tone"] is True),
         )
         scene = order.pattern.scene(fmt, order.options, order.signal)
-        item = Item(number=str(told["number"]), order=order, scene=scene)
-        if entry_of(item, program_version()) == told:
+        item = Item(number=str(listed["number"]), order=order, scene=scene)
+        if entry_of(item, program_version()) == listed:
             return item
     except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, PatternError) as error:
         raise differs from error

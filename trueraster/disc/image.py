@@ -29,7 +29,7 @@ _PTT, _PGCIT, _MENU_TABLE = 0xC8, 0xCC, 0xD0
 """Where the header of a titleset's tables has their sectors."""
 _STILL_FOREVER = 255
 _Quiet = ctypes.CFUNCTYPE(None, ctypes.c_void_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_void_p)
-"""Told what the library has to say; its last argument is not looked at."""
+"""Hears what the library has to say, and drops it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

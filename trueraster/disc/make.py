@@ -24,9 +24,9 @@ from trueraster.disc.pages import Page, menu_pages
 __all__ = ["MadeDisc", "make_disc", "prove_image"]
 
 Step = Callable[[str, float], None]
-"""Told what is being done and which share of the disc is done, 0 to 1."""
+"""Hears what is being done and which share of the disc is done, 0 to 1."""
 _PAGE_S = 1.0
-"""Length of a menu page before it stands still."""
+"""Length of a menu page before it is held."""
 _MENU_ASPECT = Fraction(4, 3)
 
 
