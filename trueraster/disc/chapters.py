@@ -19,7 +19,7 @@ from render.extras import Extras
 from render.produce import Order
 from render.reading import check_plain
 from trueraster.errors import UsageError
-from trueraster.kit.make import holds, program_version
+from trueraster.kit.make import is_as_listed, program_version
 from trueraster.kit.manifest import MANIFEST_NAME, Entry, entry_of, read_finished
 from trueraster.kit.plan import Item
 from trueraster.kit.words import given_words
@@ -163,5 +163,5 @@ def check_files(disc: Disc, step: Callable[[str, float], None]) -> None:
             check_plain(chapter.path)
         except FileError as error:
             raise UsageError(f"{error}; {_AGAIN}") from error
-        if not holds(chapter.path.parent, chapter.entry):
+        if not is_as_listed(chapter.path.parent, chapter.entry):
             raise UsageError(f"{chapter.path}: is not the file that the kit proved; {_AGAIN}")
