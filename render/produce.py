@@ -10,6 +10,7 @@ from pathlib import Path
 from patterns.formats import parse_format
 from patterns.pattern import percent_text
 from patterns.signal import Range, Sampling
+from patterns.standards.timing import DISC_GROUP_PICTURES
 from render.carriers import CARRIERS, Rule
 from render.clip import Clip, Group, Order, Step, is_full_ycbcr, repeat_and_prove
 from render.files.dpx import write_dpx
@@ -23,7 +24,7 @@ from render.video.h264_clip import write_h264_clip
 from render.video.tone import prove_tone, tone_dbfs
 from render.writing import placed_from_room
 
-__all__ = ["Made", "Order", "ProofError", "default_name", "produce"]
+__all__ = ["Made", "Order", "ProofError", "default_name", "produce", "prove_disc_clip", "sha256_of"]
 
 
 class ProofError(Exception):
@@ -86,18 +87,43 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
     clip = Clip.of(order)
     comment = str(order.provenance)
     with placed_from_room(path, order.carrier.suffix) as written:
-        proof = _write_and_prove(clip, written, comment, step)
-        if order.extras.tone and proof.verdict is not Verdict.FAILED:
-            proof = prove_tone(written, proof, clip.tags, tone_dbfs(order.format))
-        carrier = order.carrier
-        proof = _judged(proof, carrier.rule if clip.scene.is_still else carrier.moving_rule or carrier.rule)
-        if proof.verdict is Verdict.FAILED:
-            raise ProofError(f"{path.name} failed its proof: {proof.reason}")
-        digest = _sha256(written)
+        proof = _passed(clip, written, _write_and_prove(clip, written, comment, step), path.name)
+        digest = sha256_of(written)
         # The last moment at which a caller can stop it: after this the file has its name.
         step("naming", 0.99)
     step("done", 1.0)
     return Made(path=path, order=order, sha256=digest, proof=proof)
+
+
+def prove_disc_clip(order: Order, path: Path, name: str) -> Proof:
+    """Prove a clip for disc players again, as it was read back from a disc into the file `path`.
+
+    Raises:
+        ProofError: it is not what was drawn; the message begins with `name`.
+    """
+    clip = Clip.of(order)
+    return _passed(clip, path, clip.prove(path, _coded_for_disc(clip)), name)
+
+
+def _coded_for_disc(clip: Clip) -> int:
+    """How many coded frames a clip for disc players repeats: those of one group where it is a still."""
+    frames = clip.tags.frames or 1
+    return min(DISC_GROUP_PICTURES.value[clip.tags.height] if clip.distinct == 1 else clip.distinct, frames)
+
+
+def _passed(clip: Clip, path: Path, proof: Proof, name: str) -> Proof:
+    """The proof with that of the tone, judged by the carrier's rule.
+
+    Raises:
+        ProofError: it is a failure.
+    """
+    carrier = clip.order.carrier
+    if clip.order.extras.tone and proof.verdict is not Verdict.FAILED:
+        proof = prove_tone(path, proof, clip.tags, tone_dbfs(clip.order.format))
+    proof = _judged(proof, carrier.rule if clip.scene.is_still else carrier.moving_rule or carrier.rule)
+    if proof.verdict is Verdict.FAILED:
+        raise ProofError(f"{name} failed its proof: {proof.reason}")
+    return proof
 
 
 def _judged(proof: Proof, rule: Rule) -> Proof:
@@ -160,10 +186,10 @@ def _disc(clip: Clip, path: Path, step: Step) -> Proof:
     write_disc(pictures, tags, path.with_name("whole.m2v"), clip.silent(path))
     clip.with_tone(path)
     step("proving", 0.9)
-    return clip.prove(path, min(len(pictures), clip.tags.frames or 1))
+    return clip.prove(path, _coded_for_disc(clip))
 
 
-def _sha256(path: Path) -> str:
+def sha256_of(path: Path) -> str:
     """The hash of a file, which is on the disk when this returns."""
     with path.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()

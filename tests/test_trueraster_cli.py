@@ -666,7 +666,7 @@ EMPTY_MISTAKES = [
     (["draw", "bars", "--as", ""], "--as"),
     (["draw", "bars", "--as", "png", "--to", ""], "--to"),
     (["draw", ""], "pattern"),
-    (["verify", ""], "no picture and no clip is in this folder"),
+    (["verify", ""], "an empty name"),
     (["levels", ""], "level"),
     (["timing", ""], "format"),
     (["timing", "480i", "--edid", ""], "--edid"),

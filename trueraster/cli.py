@@ -30,6 +30,7 @@ _COMMANDS = {
     "scope": Entry("scope", "Show the waveform to expect on an oscilloscope."),
     "draw": Entry("draw", "Draw patterns into files, each of them proved."),
     "kit": Entry("kit", "Make the whole check-up, in the order of work."),
+    "disc": Entry("disc", "Make a DVD-Video image of a kit, with a menu."),
     "show": Entry("show", "Show patterns on the output that feeds the set."),
     "bench": Entry("bench", "Run a check-up as a session, with a page for the phone."),
     "verify": Entry("verify", "Measure captured frames, and name the faults of the chain."),

@@ -34,7 +34,7 @@ from trueraster.kit.worker import Job
 from trueraster.options.values import UsageError
 from trueraster.timing.formats import format_json
 
-__all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "make_kit"]
+__all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "is_as_listed", "make_kit", "program_version"]
 
 TITLE = "Check-up kit"
 CUE_SHEET_NAME, PLAYLIST_NAME, XSPF_NAME = "cue-sheet.html", "playlist.m3u8", "playlist.xspf"
@@ -173,7 +173,7 @@ def _good(folder: Path, known: Mapping[str, Entry], wanted: Mapping[str, Mapping
     good = set()
     threads = ThreadPoolExecutor(2)
     try:
-        held = threads.map(lambda name: _holds(folder, known[name]), same)
+        held = threads.map(lambda name: is_as_listed(folder, known[name]), same)
         for name, holds in zip(same, held, strict=True):
             tell(f"comparing {name}", 0.0)
             if holds:
@@ -183,7 +183,8 @@ def _good(folder: Path, known: Mapping[str, Entry], wanted: Mapping[str, Mapping
     return good
 
 
-def _holds(folder: Path, entry: Entry) -> bool:
+def is_as_listed(folder: Path, entry: Entry) -> bool:
+    """Whether the file in `folder` has the size and the hash that the manifest says."""
     try:
         check_plain(folder / entry.path)
         with (folder / entry.path).open("rb") as file:

@@ -24,7 +24,7 @@ from trueraster.kit.plan import Item
 from trueraster.options.orders import PROOF_FIGURES, proof_json
 from trueraster.output.terminal import number
 
-__all__ = ["MANIFEST_NAME", "Entry", "entry_of", "is_manifest", "read_manifest", "write_manifest"]
+__all__ = ["MANIFEST_NAME", "Entry", "entry_of", "is_manifest", "read_finished", "read_manifest", "write_manifest"]
 
 MANIFEST_NAME = "kit.json"
 MANIFEST_VERSION = 1
@@ -129,8 +129,30 @@ def read_manifest(folder: Path) -> dict[str, Entry]:
     lists: list[Any] = [manifest.get("files"), manifest.get("earlier")]
     if manifest.get("manifest_version") != MANIFEST_VERSION or not all(isinstance(part, list) for part in lists):
         return {}
+    return _listed(item for part in lists for item in part)
+
+
+def read_finished(folder: Path) -> tuple[dict[str, Entry], bool]:
+    """The kit's own files of a manifest, without those of earlier kits, and whether the kit is complete.
+
+    What is no manifest of ours lists none.
+
+    Raises:
+        FileError: the manifest is missing, is no plain file, or is larger than one can be.
+    """
+    text = read_bounded(folder / MANIFEST_NAME, _MOST_BYTES, "no manifest of a kit")
+    try:
+        manifest = json.loads(text)
+        if manifest["manifest_version"] != MANIFEST_VERSION:
+            return {}, False
+        return _listed(manifest["files"]), manifest["complete"] is True
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return {}, False
+
+
+def _listed(items: Iterable[Any]) -> dict[str, Entry]:
     found: dict[str, Entry] = {}
-    for item in (item for part in lists for item in part):
+    for item in items:
         with contextlib.suppress(keys.EntryError):
             own = _ENTRY(item)
             rest = {key: value for key, value in item.items() if key not in _OWN}
