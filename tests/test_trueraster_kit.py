@@ -983,6 +983,15 @@ def test_other_formats_make_a_kit(tmp_path: Path, name: str) -> None:
     assert name in (tmp_path / "cue-sheet.html").read_text(encoding="utf-8")
 
 
+def test_a_clip_that_is_large_and_repeats_itself_is_short() -> None:
+    """The moving zone plate has 10 s where the others have a minute; a length that is asked for holds for all."""
+    for asked, usual, short in ((None, 60, 10), (25.0, 25, 25)):
+        items = plan_kit([FORMATS["1080i50"]], CARRIERS["h264"], seconds=asked).items
+        lengths = {item.order.pattern.id: item.order.seconds for item in items}
+        assert lengths.pop("zone-plate-moving") == short
+        assert set(lengths.values()) == {usual}
+
+
 def test_a_kit_of_stills_leaves_out_what_moves(tmp_path: Path) -> None:
     """A kit of stills has no pattern that moves, says which are left out, and refuses one by name; clips have them."""
     stills, clips = (
