@@ -116,6 +116,8 @@ class Pattern:
     build: Callable[[Format, Options, Signal | None], Scene]
     dwell_minutes: int
     """Longest advised time on the glass (common practice, no source)."""
+    clip_seconds: int | None = None
+    """How long a clip of it is at most where no length is asked for: what is large, and repeats itself soon."""
     takes: tuple[str, ...] = ()
     """The options it takes, by field name of `Options`."""
     cautions: tuple[str, ...] = ()

@@ -176,10 +176,10 @@ def test_levels_that_a_stated_range_cannot_hold_are_named(here: Path) -> None:
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGXFSZ"), reason="the system has no limit for a file's size")
-@pytest.mark.parametrize("carrier", ["png", "h264", "ffv1"])
+@pytest.mark.parametrize("carrier", ["png", "tiff", "dpx", "h264", "ffv1"])
 def test_a_limit_for_a_file_gives_one_line(here: Path, carrier: str) -> None:
     """Past `ulimit -f` the system ends an encoder without a word; the line names the file, and nothing is left."""
-    length = () if carrier == "png" else ("--seconds", "5")
+    length = () if carrier in ("png", "tiff", "dpx") else ("--seconds", "5")
     words = shlex.join([*PROGRAM, "draw", "focus", "--as", carrier, *length, "--to", "made", "--json"])
     done = subprocess.run(["bash", "-c", f"ulimit -f 40; {words}"], capture_output=True, timeout=60)
     ran = Ran(code=done.returncode, out=done.stdout, err=done.stderr.decode())
@@ -1345,7 +1345,7 @@ def test_a_file_that_fails_its_proof_replaces_nothing(
     here: Path, monkeypatch: pytest.MonkeyPatch, carrier: str
 ) -> None:
     """Exit 1 and one line; the file that was there stays as it was, and nothing is left beside it."""
-    length = () if carrier == "png" else ("--seconds", "0.1")
+    length = () if carrier in ("png", "tiff", "dpx") else ("--seconds", "0.1")
     words = ("--as", carrier, *length, "--to", "out")
     assert call("draw", "bars", *words).code == 0
     before = listing(here)

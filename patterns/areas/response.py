@@ -250,6 +250,8 @@ PATTERNS = (
         order=Stage.RESPONSE + 45,
         build=_zone_plate_moving,
         dwell_minutes=3,
+        # Twenty times through; a minute would be as large as all the rest of a kit.
+        clip_seconds=10,
         cautions=(
             "Moving stripes on under a quarter of the picture, two cycles a second: within BT.1702, as far as that text"
             " is known here. People who are sensitive to flashing light should not watch it.",

@@ -6,6 +6,7 @@ decode.
 
 from __future__ import annotations
 
+import io
 import struct
 from collections.abc import Mapping
 from fractions import Fraction
@@ -41,8 +42,10 @@ def write_tiff(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> Non
     stored = np.stack([stored_codes(plane, tags) for plane in planes], axis=-1)
     aspect = tags.sample_aspect or Fraction(1)
     white, points = CHROMATICITIES[Primaries(tags.primaries or Primaries.BT709)]
+    # numpy, which writes into a file itself, gives no system error where a limit or a full disk stops it.
+    whole = io.BytesIO()
     tifffile.imwrite(
-        file,
+        whole,
         stored,
         byteorder="<",
         photometric="rgb",
@@ -60,6 +63,7 @@ def write_tiff(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> Non
             ),
         ],
     )
+    file.write(whole.getbuffer())
 
 
 def _rationals(tag: int, values: tuple[Fraction, ...]) -> tuple[int, str, int, tuple[int, ...], bool]:

@@ -41,7 +41,9 @@ __all__ = ["draw"]
 @click.option("--bits", type=int, help="8, 10, 12 or 16.  [default: by the kind of file]")
 @click.option("--sampling", help="rgb, 444, 422 or 420.  [default: by the kind of file]")
 @click.option(
-    "--seconds", type=float, help="Length of a clip.  [default: h264, mpeg2 60; prores, v210, ffv1 10; y4m 1]"
+    "--seconds",
+    type=float,
+    help="Length of a clip.  [default: h264, mpeg2 60 (zone-plate-moving 10); prores, v210, ffv1 10; y4m 1]",
 )
 @click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
 @click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")

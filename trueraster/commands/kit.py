@@ -28,7 +28,11 @@ __all__ = ["kit"]
 @click.option("--format", "-f", "formats", multiple=True, help="As 480i; may be repeated.  [default: 480i]")
 @click.option("--as", "carrier", default="h264", show_default=True, help="Kind of file, as of draw.")
 @click.option("--to", default="outputs/kit", show_default=True, help="Folder of the kit.")
-@click.option("--seconds", type=float, help="Length of each clip.  [default: h264 60, else by the kind of file]")
+@click.option(
+    "--seconds",
+    type=float,
+    help="Length of each clip.  [default: h264 60 (zone-plate-moving 10), else by the kind of file]",
+)
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
 @click.option(
     "--line-rates",

@@ -116,6 +116,12 @@ def lost_levels(wish: Wish) -> str:
     return f"{wish.signal.range.value} range of {wish.signal.bits} bits cannot hold {_named(lost)}" if lost else ""
 
 
+def _usual_seconds(wish: Wish) -> float | None:
+    """A clip's length where none is asked for."""
+    usual, most = wish.carrier.default_seconds, wish.pattern.clip_seconds
+    return usual if usual is None or most is None else min(usual, most)
+
+
 def _order(wish: Wish, seconds: float | None, tagged: bool, extras: Extras) -> Order:
     return Order(
         pattern=wish.pattern,
@@ -123,7 +129,7 @@ def _order(wish: Wish, seconds: float | None, tagged: bool, extras: Extras) -> O
         format=wish.format,
         signal=wish.signal,
         carrier=wish.carrier,
-        seconds=None if wish.is_still else seconds or wish.carrier.default_seconds,
+        seconds=None if wish.is_still else seconds or _usual_seconds(wish),
         tagged=tagged and wish.carrier.colour_on_request,
         extras=replace(extras, tone=extras.tone and wish.carrier.name in SOUND),
     )
