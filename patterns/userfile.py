@@ -1,4 +1,4 @@
-"""A user's own pattern: a TOML file with the same shapes (docs/own-patterns.md).
+"""A user's own pattern: a TOML file with the same shapes (docs/reference/own-patterns.md).
 
 Places are in % of the picture's width and height, radii, weights and heights of words in % of its height, levels in %
 of nominal white. Numbers are read as exact decimals.
@@ -52,7 +52,8 @@ def load_pattern(path: Path) -> Pattern:
     """Read a pattern from a file; its id is the file's name without the ending.
 
     Raises:
-        PatternError: the file cannot be read, or is not as docs/own-patterns.md says; the message names line and key.
+        PatternError: the file cannot be read, or differs from docs/reference/own-patterns.md; the message names the
+            line and the key.
     """
     try:
         with path.open("rb") as file:
@@ -107,7 +108,7 @@ def parse_pattern(text: str, *, name: str, where: str = "pattern") -> Pattern:
 
 
 def _decimal(text: str) -> Fraction | float:
-    # 1e999999999 is a short text and an endless number; a wrong one is told where its key is read.
+    # 1e999999999 is a short text and an endless number; a wrong one is reported where its key is read.
     plain = text.replace("_", "")
     if len(plain) > 40 or not re.fullmatch(r"[+-]?\d+(\.\d+)?([eE][+-]?\d{1,2})?", plain):
         return math.nan

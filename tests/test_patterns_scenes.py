@@ -129,7 +129,7 @@ def test_options_are_taken_or_refused_by_name(pattern: Pattern, option: str) -> 
     if option in pattern.takes:
         assert pattern.scene(fmt, VALUES[option]) != pattern.scene(fmt)
     else:
-        with pytest.raises(PatternError, match=rf"^--{option}: the pattern {pattern.id} does not take it"):
+        with pytest.raises(PatternError, match=rf"^--{option}: the pattern {pattern.id} has no such option; it has"):
             pattern.scene(fmt, VALUES[option])
 
 

@@ -518,7 +518,7 @@ def patches(draw: Any) -> Table:
 
 @st.composite
 def documents(draw: Any) -> list[tuple[str, Table]]:
-    """Tables with their headings; all as docs/own-patterns.md has them."""
+    """Tables with their headings; all as docs/reference/own-patterns.md has them."""
     listed = draw(st.lists(shapes(), max_size=5))
     top: Table = [("background", draw(colours)), ("title", draw(words))]
     if any(key == "move" for table in listed for key, _ in table):

@@ -974,7 +974,7 @@ def test_every_kind_of_file_makes_a_kit(tmp_path: Path, carrier: str) -> None:
 def test_other_formats_make_a_kit(tmp_path: Path, name: str) -> None:
     """Each has its patterns, in order, with a cue sheet that names the format.
 
-    All are exact, but for the moving zone plate where it comes faster than players read: docs/signal.md.
+    All are exact, but for the moving zone plate where it comes faster than players read: docs/reference/files.md.
     """
     answer = made("--format", name, "--seconds", "0.1", "--to", tmp_path)
     assert [f["pattern"] for f in answer["files"]] == [pattern for pattern, _ in expected(name, moving=True)]

@@ -307,7 +307,7 @@ def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.
         (["barz"], "did you mean bars?"),
         (["missing.png"], "No such file"),
         (["  "], "a pattern's name or a file"),
-        (["bars", "--level", "50"], "does not take it"),
+        (["bars", "--level", "50"], "has no such option"),
     ],
 )
 def test_what_cannot_be_meant_is_told_in_one_line(words: list[str], told_so: str) -> None:

@@ -40,7 +40,7 @@ class Blanking(StrEnum):
     REDUCED_2 = "cvt-rb2"
 
 
-# Vertical sync tells the aspect.
+# The width of vertical sync codes the aspect.
 _ASPECTS = (Fraction(4, 3), Fraction(16, 9), Fraction(16, 10), Fraction(5, 4), Fraction(15, 9))
 
 
