@@ -169,13 +169,13 @@ def _check(fmt: Format, options: Options) -> None:
                 f"--cells: got {columns}x{rows}, in {fmt.id} from 1x1 to {most_columns}x{most_rows} are possible"
             )
     if options.level is not None and not Fraction(-7, 100) <= options.level <= Fraction(109, 100):
-        raise PatternError(f"--level: got {percent_text(options.level)} %, allowed are -7 to 109 %")
+        raise PatternError(f"--level: got {percent_text(options.level)} %; use -7 to 109 %")
     if options.area is not None and not 0 < options.area <= 1:
-        raise PatternError(f"--area: got {percent_text(options.area)} %, allowed are above 0 and up to 100 %")
+        raise PatternError(f"--area: got {percent_text(options.area)} %; use more than 0 and at most 100 %")
     if options.colour is not None and options.colour not in COLOURS:
-        raise PatternError(f"--colour: got {shown(options.colour)}, allowed are {', '.join(COLOURS)}")
+        raise PatternError(f"--colour: got {shown(options.colour)}; use {', '.join(COLOURS)}")
     if options.side is not None and options.side not in SIDES:
-        raise PatternError(f"--side: got {shown(options.side)}, allowed are {', '.join(SIDES)}")
+        raise PatternError(f"--side: got {shown(options.side)}; use {', '.join(SIDES)}")
 
 
 def percent_text(level: Fraction) -> str:

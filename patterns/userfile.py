@@ -150,7 +150,7 @@ class _Reader:
         if moves:
             # Whatever moves passes a place at most twice a period: with a second that is below three flashes.
             if not 1 <= period <= 60:
-                raise self._error(None, "period", "1 to 60 seconds are allowed")
+                raise self._error(None, "period", "give 1 to 60 seconds")
         elif "period" in document:
             raise self._error(None, "period", "no shape moves; give one a move = [x, y]")
         background = COLOURS["black"]
@@ -171,7 +171,7 @@ class _Reader:
     def _shape(self, table: dict[str, Any], place: str) -> Movable | Mover:
         kind = table.get("kind")
         if not isinstance(kind, str) or kind not in _NEEDED:
-            raise self._error(place, "kind", f"one of {', '.join(_NEEDED)} is expected")
+            raise self._error(place, "kind", f"give one of {', '.join(_NEEDED)}")
         needed, may = _NEEDED[kind], (*_MAY.get(kind, ()), "move")
         self._known(table, place, ("kind", *needed, *may), kind)
         for key in needed:
@@ -207,7 +207,7 @@ class _Reader:
         size_key = "height" if kind == "text" else "radius"
         x, y, size = number("x"), number("y"), number(size_key)
         if not 0 < size <= 2:
-            raise self._error(place, size_key, "above 0 and up to 200 % of the picture's height are allowed")
+            raise self._error(place, size_key, "give more than 0 and at most 200 % of the picture's height")
         if kind == "text":
             return self._words(table, place, x, y, size, colour)
         if kind == "disc":
@@ -219,13 +219,13 @@ class _Reader:
     ) -> Text:
         text, anchor = table["text"], table.get("anchor", "middle")
         if not isinstance(text, str) or not text.strip() or len(text) > 200 or not text.isprintable():
-            raise self._error(place, "text", "a line of 1 to 200 printable characters in quotes is expected")
+            raise self._error(place, "text", "give a line of 1 to 200 printable characters in quotes")
         if max(map(ord, text)) > _LAST_LETTER:
-            raise self._error(place, "text", "the face has Latin, Greek and Cyrillic letters only")
+            raise self._error(place, "text", "use Latin, Greek and Cyrillic letters; the typeface has no others")
         if height > Fraction(1, 2) or height * len(text) > 5:
             raise self._error(place, "height", "too large: at most 50 % high, and 500 % of letters times height")
         if anchor not in ("start", "middle", "end"):
-            raise self._error(place, "anchor", "one of start, middle, end is expected")
+            raise self._error(place, "anchor", "give start, middle or end")
         return Text(x=x, y=y, height=height, text=text, colour=colour, anchor=anchor)
 
     def _patch(self, table: dict[str, Any], place: str) -> Patch:
@@ -239,7 +239,7 @@ class _Reader:
         self._ordered(place, left, right, "right", "left")
         self._ordered(place, top, bottom, "bottom", "top")
         if left < 0 or top < 0 or right > 1 or bottom > 1:
-            raise self._error(place, "left", "a patch lies inside the picture, 0 to 100 %")
+            raise self._error(place, "left", "keep the patch inside the picture, 0 to 100 %")
         colour = self._colour(table, "colour", place)
         return Patch(name=table["name"], left=left, top=top, right=right, bottom=bottom, colour=colour)
 
@@ -248,7 +248,7 @@ class _Reader:
         if isinstance(value, str) and long:
             value = " ".join(value.split())
         if not isinstance(value, str) or not value.isprintable() or len(value) > 500:
-            raise self._error(place, key, "a text in quotes is expected, one line of printable letters")
+            raise self._error(place, key, "give a text in quotes, one line of printable letters")
 
     def _number(self, table: dict[str, Any], key: str, place: str | None, default: Fraction | None = None) -> Fraction:
         value = table.get(key, default)
@@ -256,19 +256,19 @@ class _Reader:
             number = Fraction(value)
             if abs(number) <= 10_000:
                 return number
-        raise self._error(place, key, "a number from -10000 to 10000 is expected")
+        raise self._error(place, key, "give a number from -10000 to 10000")
 
     def _pair(self, table: dict[str, Any], key: str, place: str) -> tuple[Fraction, Fraction]:
         value = table[key]
         if not isinstance(value, list) or len(value) != 2:
-            raise self._error(place, key, "two numbers [x, y] in % of the picture are expected")
+            raise self._error(place, key, "give two numbers [x, y], in % of the picture")
         x, y = (self._number({key: number}, key, place) / 100 for number in value)
         return x, y
 
     def _weight(self, table: dict[str, Any], place: str) -> int:
         value = table.get("weight", 1)
         if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 50:
-            raise self._error(place, "weight", "a whole number of strokes from 1 to 50 is expected")
+            raise self._error(place, "weight", "give a whole number of strokes from 1 to 50")
         return value
 
     def _colour(self, table: dict[str, Any], key: str, place: str | None) -> Colour:
@@ -288,16 +288,16 @@ class _Reader:
         elif isinstance(value, int | Fraction) and not isinstance(value, bool):
             return Colour.grey(self._level(Fraction(value), key, place))
         choices = ", ".join(COLOURS)
-        raise self._error(place, key, f"a colour is expected: {choices}, as 'red 75', a grey in %, or [r, g, b] in %")
+        raise self._error(place, key, f"give a colour: {choices}, or such as 'red 75', a grey in %, or [r, g, b] in %")
 
     def _level(self, percent: Fraction, key: str, place: str | None) -> Fraction:
         if not -7 <= percent <= 109:
-            raise self._error(place, key, "levels from -7 to 109 % are allowed")
+            raise self._error(place, key, "give levels from -7 to 109 %")
         return percent / 100
 
     def _ordered(self, place: str, low: Fraction, high: Fraction, key: str, other: str) -> None:
         if high <= low:
-            raise self._error(place, key, f"has to be larger than {other}")
+            raise self._error(place, key, f"must be larger than {other}")
 
     def _known(self, table: dict[str, Any], place: str, allowed: tuple[str, ...], kind: str | None) -> None:
         for key in table:

@@ -43,7 +43,7 @@ class Order:
 
     @property
     def provenance(self) -> Provenance:
-        """What the file will say of its pattern; enough to verify it without being told more."""
+        """What the file will say of its pattern; enough to verify it without options."""
         aspect = self.format.picture_aspect
         fields = [
             # An own pattern may be called like one of the built-in ones.

@@ -108,8 +108,8 @@ class VideoFile:
 
     def _rate(self) -> Fraction | None:
         # A program stream of a picture or two has no other word for it than the coded stream's.
-        told = self._stream.codec_context.framerate if self.codec == "mpeg2video" else None
-        return told or self._stream.average_rate or self._stream.guessed_rate
+        stated = self._stream.codec_context.framerate if self.codec == "mpeg2video" else None
+        return stated or self._stream.average_rate or self._stream.guessed_rate
 
     def _tags(self, frame: VideoFrame, sampling: Sampling, bits: int) -> Tags:
         context = self._stream.codec_context
@@ -160,7 +160,7 @@ def open_video(path: Path) -> Iterator[VideoFile]:
             options = {"protocol_whitelist": "file", "max_pixels": str(LARGEST)}
             if words is not None:
                 _check_size(path, words.width, words.height)
-                # The library would decode the picture once only to learn its size, which the header tells.
+                # The library would decode the picture once only to learn its size, which the header has.
                 options["codec_whitelist"] = "none"
             with _one_line(path), av.open(file, mode="r", options=options) as container:
                 if not container.streams.video or container.format.name == "tty":
@@ -239,7 +239,7 @@ def _with_words(tags: Tags, words: dict[str, str]) -> Tags:
 def _top_first(frame: VideoFrame) -> bool:
     """Whether the top field is the earlier one.
 
-    PyAV tells only that a frame has fields; the filter library's expressions know their order.
+    PyAV reports only that a frame has fields; the filter library's expressions know their order.
     """
     graph = Graph()
     source = graph.add_buffer(width=frame.width, height=frame.height, format=frame.format, time_base=Fraction(1, 25))

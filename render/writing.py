@@ -63,7 +63,7 @@ def placed(path: Path) -> Iterator[BinaryIO]:
             os.fsync(file.fileno())
         os.replace(hidden, place)
     except OSError as error:
-        # The hidden name would tell the user nothing.
+        # The hidden name would mean nothing to the user.
         words = _TOO_LARGE if error.errno == errno.EFBIG else error.strerror or str(error)
         raise type(error)(error.errno, words, str(path)) from error
     finally:
@@ -82,7 +82,7 @@ def placed_from_room(path: Path, suffix: str) -> Iterator[Path]:
     Raises:
         OSError: a folder, a device or a pipe has the name, or the folder or the disk does not take the file.
     """
-    # Found at the end it would be told of the hidden file, which nobody knows.
+    # Reported at the end, it would name the hidden file, which nobody knows.
     place = _target_of(path)
     place.parent.mkdir(parents=True, exist_ok=True)
     clear_left(place.parent)

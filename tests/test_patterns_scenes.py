@@ -145,12 +145,12 @@ def test_values_covers_every_option() -> None:
     [
         ("crosshatch", Options(cells=(0, 3)), r"--cells: got 0x3, in 480i from 1x1 to 176x120"),
         ("crosshatch", Options(cells=(16, 121)), r"--cells: got 16x121"),
-        ("crosshatch", Options(level=Fraction(-71, 1000)), r"--level: got -7.1 %, allowed are -7 to 109 %"),
+        ("crosshatch", Options(level=Fraction(-71, 1000)), r"--level: got -7.1 %; use -7 to 109 %"),
         ("crosshatch", Options(level=Fraction(11, 10)), r"--level: got 110 %"),
-        ("window", Options(area=Fraction(0)), r"--area: got 0 %, allowed are above 0"),
+        ("window", Options(area=Fraction(0)), r"--area: got 0 %; use more than 0"),
         ("window", Options(area=Fraction(101, 100)), r"--area: got 101 %"),
-        ("field", Options(colour="mauve"), r"--colour: got 'mauve', allowed are black, white"),
-        ("bars", Options(bars="75/0/100/0"), r"--bars: got '75/0/100/0', allowed are 100/0/100/0"),
+        ("field", Options(colour="mauve"), r"--colour: got 'mauve'; use black, white"),
+        ("bars", Options(bars="75/0/100/0"), r"--bars: got '75/0/100/0'; use 100/0/100/0"),
         ("dots", Options(cells=(1, 3)), r"--cells: got 1x3, dots need at least 2x2"),
     ],
 )

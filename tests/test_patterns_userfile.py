@@ -327,8 +327,8 @@ MISTAKES: list[tuple[str, int, str]] = [
     (swap(TEXT, '"a"', r'"a\nb"'), 6, "printable"),
     (swap(TEXT, '"a"', r'"\u001b[31m"'), 6, "printable"),
     (swap(TEXT, '"a"', "5"), 6, "text"),
-    (TEXT + 'anchor = "left"\n', 8, "start, middle, end"),
-    (TEXT + "anchor = []\n", 8, "start, middle, end"),
+    (TEXT + 'anchor = "left"\n', 8, "start, middle or end"),
+    (TEXT + "anchor = []\n", 8, "start, middle or end"),
     # Patches.
     (GROUND + swap(PATCH, 'name = "p"\n', ""), 2, "name"),
     (GROUND + swap(PATCH, '"p"', "5"), 3, "name"),

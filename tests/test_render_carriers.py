@@ -46,7 +46,7 @@ from render.raster import draw_frame, frames_per_period
 from render.tags import tags_for
 from render.video import disc as disc_module
 from render.video.encoder import WriteError, encode_frames
-from render.video.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, tell_rate, without_time
+from render.video.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, without_time, write_rate
 from tests.matrix import rest_is_slow
 from trueraster.cli import run
 
@@ -710,7 +710,7 @@ def test_patches_beyond_the_rule_leave_nothing(
         monkeypatch.setattr(produce_module, "encode_frames", encode(by))
         monkeypatch.setattr(disc_module, "encode_frames", encode(by))
         if by > codes:
-            with pytest.raises(ProofError, match="a patch is off by" if pattern == "bars" else "on average"):
+            with pytest.raises(ProofError, match="a patch differs by" if pattern == "bars" else "on average"):
                 produce(what, path)
             assert not list(tmp_path.iterdir())
         elif pattern == "bars":
@@ -865,4 +865,4 @@ def test_a_stream_that_ends_within_a_pack_is_told(tmp_path: Path) -> None:
     path = tmp_path / "cut.mpg"
     path.write_bytes(bytes(3000))
     with pytest.raises(WriteError, match=r"cut\.mpg: .*packs of 2048 bytes"):
-        tell_rate(path, 10_080_000)
+        write_rate(path, 10_080_000)

@@ -77,7 +77,7 @@ def test_other_words_are_refused_in_one_line(tmp_path: Path, capsys: pytest.Capt
     for command in (["draw", "bars"], ["kit"]):
         assert run([*command, "--primaries", "wide", "--to", str(tmp_path / "none")]) == 2
         said = capsys.readouterr().err
-        assert said == "trueraster: --primaries: got 'wide', allowed are format, display\n"
+        assert said == "trueraster: --primaries: got 'wide'; use format, display\n"
     assert not (tmp_path / "none").exists()
 
 

@@ -1061,5 +1061,5 @@ def test_hard_and_shaped_edges_are_as_ordered(tmp_path: Path) -> None:
 
 def test_signal_refuses_an_unknown_depth() -> None:
     """A depth that no carrier has is told with the ones there are."""
-    with pytest.raises(ValueError, match="bits: got 9, allowed are 8, 10, 12, 16"):
+    with pytest.raises(ValueError, match="bits: got 9; use 8, 10, 12, 16"):
         replace(CARRIERS["png"].signal(FORMATS["480i"]), bits=9)

@@ -37,6 +37,7 @@ from patterns.formats import FORMATS
 from render.proof import Proof, Verdict
 from tests.matrix import quick_and_slow
 from trueraster.cli import app, run
+from trueraster.options.daily import DailyFirst
 from trueraster.output.terminal import progress
 
 MODES: dict[str, dict[str, Any]] = tomllib.loads(
@@ -632,9 +633,9 @@ DRAW_MISTAKES: list[tuple[str, str]] = [
     ("crosshatch --level 1e1", "--level"),
     ("crosshatch --level nan", "--level"),
     ("bars --level 50", "--level"),
-    ("window --area 0", "above 0"),
-    ("window --area 100.1", "up to 100"),
-    ("window --area -5", "above 0"),
+    ("window --area 0", "more than 0"),
+    ("window --area 100.1", "at most 100"),
+    ("window --area -5", "more than 0"),
     ("window --area big", "--area"),
     ("bars --area 5", "--area"),
     ("field --colour pink", "magenta"),
@@ -644,7 +645,7 @@ DRAW_MISTAKES: list[tuple[str, str]] = [
     ("bars --as gif", "png"),
     ("bars --as jpg", "png"),
     ("bars --as png --as gif", "gif"),
-    ("bars --to taken", "no folder"),
+    ("bars --to taken", "not a folder"),
     ("bars --to taken/sub", "taken"),
     ("bars --as png --to taken/sub/x.png", "taken"),
     ("bars --to x.png", "one file"),
@@ -1129,6 +1130,41 @@ def test_the_list_of_commands_says_what_each_command_says_of_itself(name: str) -
     assert command is not None
     listed = re.sub(r"\s+", " ", app.get_help(click.Context(app, terminal_width=200)))
     assert f" {name} {command.get_short_help_str(200)} " in listed
+
+
+def all_commands(group: click.Group = app, path: str = "") -> dict[str, click.Command]:
+    """Every command by its whole name, such as 'measure grey', those of groups too."""
+    found: dict[str, click.Command] = {}
+    for name in group.list_commands(click.Context(group)):
+        command = group.get_command(click.Context(group), name)
+        assert command is not None
+        found[f"{path}{name}"] = command
+        if isinstance(command, click.Group):
+            found |= all_commands(command, f"{path}{name} ")
+    return found
+
+
+def test_no_short_help_is_cut_at_80_columns() -> None:
+    """Each command's line in a list of commands has under 60 characters, and is there whole at 80 columns."""
+    for name, command in all_commands().items():
+        words = command.get_short_help_str(200)
+        assert len(words) < 60, name
+        *groups, _ = name.split()
+        assert words in call(*groups, "--help").text, name
+
+
+def test_daily_options_head_the_help() -> None:
+    """Up to three daily options come first; all others, with --help, are under 'Less often'."""
+    daily = {name: command for name, command in all_commands().items() if isinstance(command, DailyFirst)}
+    assert {"draw", "scope", "timing"} <= set(daily)
+    for name, command in daily.items():
+        often, rarely = call(*name.split(), "--help").text.split("\nOptions:\n")[1].split("\nLess often:\n")
+        assert 1 <= len(command.daily) <= 3, name
+        assert len(re.findall(r"^  -", often, re.M)) == len(command.daily), name
+        options = [one for one in command.get_params(click.Context(command)) if isinstance(one, click.Option)]
+        assert len(re.findall(r"^  -", rarely, re.M)) == len(options) - len(command.daily), name
+    with pytest.raises(ValueError, match="has no option --nothing"):
+        DailyFirst("made", daily=("--nothing",))
 
 
 def test_the_list_of_commands_loads_no_command() -> None:

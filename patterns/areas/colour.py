@@ -63,7 +63,7 @@ def _field(fmt: Format, options: Options, _: Signal | None) -> Scene:
 def _bars(fmt: Format, options: Options, _: Signal | None) -> Scene:
     name = "100/0/75/0" if options.bars is None else options.bars
     if name not in BARS:
-        raise PatternError(f"--bars: got {shown(name)}, allowed are {', '.join(BARS)}")
+        raise PatternError(f"--bars: got {shown(name)}; use {', '.join(BARS)}")
     return columns_scene(bars_of(name))
 
 

@@ -26,7 +26,7 @@ _MOST_PHOTOS = 4
 """One of each field: white, red, green and blue."""
 
 
-@click.command(short_help="Fall-off of light, purity of colour and blotches on plain fields.")
+@click.command(short_help="Fall-off of light, purity and blotches, on plain fields.")
 @click.argument("photos", nargs=-1, required=True, metavar="PHOTO...", type=click.Path(path_type=Path))
 @click.option(
     "--flat-field",

@@ -18,13 +18,13 @@ def format_of_file(frame: Frame, text: str | None, aspect: str | None) -> Format
     """The format that is typed, else the file's own word, else the first named one of the frame's size and scan.
 
     Raises:
-        UsageError: nothing tells it.
+        UsageError: nothing in the file gives it.
     """
-    told = frame.provenance
+    stated = frame.provenance
     if text is not None:
         return format_of(text, aspect)
-    if "format" in told:
-        return _told_format(frame, aspect)
+    if "format" in stated:
+        return _stated_format(frame, aspect)
     tags = frame.picture.tags
     alike = [f for f in FORMATS.values() if (f.width, f.height) == (tags.width, tags.height)]
     interlaced = tags.field_order not in (None, FieldOrder.PROGRESSIVE)
@@ -37,7 +37,7 @@ def format_of_file(frame: Frame, text: str | None, aspect: str | None) -> Format
     return format_of(alike[0].id, aspect)
 
 
-def _told_format(frame: Frame, aspect: str | None) -> Format:
+def _stated_format(frame: Frame, aspect: str | None) -> Format:
     """By the file's own word, but with the aspect that is typed."""
     name, own = frame.provenance["format"], frame.provenance.get("aspect")
     try:

@@ -1,4 +1,4 @@
-"""What `draw` and `kit` share: the orders of a command with the range that they share, and how a made file is told."""
+"""What `draw` and `kit` share: the orders of a command with their common range, and made files in words and as JSON."""
 
 from __future__ import annotations
 
@@ -200,7 +200,7 @@ def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
     """A made file as a line of a table: its path, the proof, the samples compared."""
     words = proof.verdict.value
     if proof.different:
-        words += f": {proof.different} samples off by {proof.max_error_codes}"
+        words += f": {proof.different} samples differ by up to {proof.max_error_codes}"
     if proof.patch_error_codes:
         words += f", in patches by {proof.patch_error_codes:g}"
     if proof.patches_by_median:
@@ -209,7 +209,7 @@ def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
 
 
 def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, Any]:
-    """A made file as JSON tells it."""
+    """A made file as JSON."""
     return {
         "path": str(path),
         "pattern": order.pattern.id,
@@ -221,7 +221,7 @@ def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, 
         "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
         "seconds": order.seconds,
         "cells": cells_json(order.format, order.pattern.scene(order.format, order.options, order.signal)),
-        **order.extras.told,
+        **order.extras.stated,
         "sha256": sha256,
         "proof": proof_json(proof),
     }
@@ -232,7 +232,7 @@ PROOF_FIGURES = tuple(field.name for field in fields(Proof) if field.name not in
 
 
 def proof_json(proof: Proof) -> dict[str, Any]:
-    """A proof as JSON tells it, in answers and in a kit's manifest."""
+    """A proof as JSON, in answers and in a kit's manifest."""
     figures = {name: getattr(proof, name) for name in PROOF_FIGURES}
     lists = {name: list(value) for name, value in figures.items() if isinstance(value, tuple)}
     return {"verdict": proof.verdict.value, **figures, **lists}

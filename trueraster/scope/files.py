@@ -19,25 +19,25 @@ __all__ = ["check_targets", "file_words", "write_scope"]
 
 _KINDS = (".svg", ".png", ".csv")
 _LARGE = 5_000_000
-"""Bytes from which on a file's size is told: a frame of HD has a hundred million."""
+"""Bytes from which a file's size is shown: a frame of HD has a hundred million."""
 
 
 def check_targets(names: Sequence[str], subject: str) -> list[Path]:
     """The paths as they were typed.
 
     Raises:
-        UsageError: a name ends wrongly, is that of a folder, stands twice, or is the file that is read.
+        UsageError: a name has the wrong ending, is a folder, is given twice, or is the input file.
     """
     paths = [Path(name) for name in names]
     for path in paths:
         if path.suffix.lower() not in _KINDS:
-            raise UsageError(f"--to: got {str(path)[:60]!r}, a name that ends in .svg, .png or .csv is expected")
+            raise UsageError(f"--to: got {str(path)[:60]!r}; give a name that ends in .svg, .png or .csv")
         if path.is_dir():
-            raise UsageError(f"--to: {path} is a folder")
+            raise UsageError(f"--to: {path} is a folder; give a file name")
         if Path(subject).exists() and path.resolve() == Path(subject).resolve():
-            raise UsageError(f"--to: {path} is the file that is read, and would be lost")
+            raise UsageError(f"--to: {path} is the input file and would be lost; give a different name")
     if len({path.resolve() for path in paths}) < len(paths):
-        raise UsageError("--to: the same file is named twice")
+        raise UsageError("--to: the same file is named twice; give each --to a different name")
     return paths
 
 
@@ -58,7 +58,7 @@ def write_scope(view: View, paths: Sequence[Path]) -> list[str]:
 
 
 def file_words(name: str) -> str:
-    """The file's name, and its size where that may surprise."""
+    """The file's name, and its size if it is large."""
     size = Path(name).stat().st_size
     return f"{name} ({size / 1e6:.0f} MB)" if size >= _LARGE else name
 
