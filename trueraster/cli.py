@@ -15,7 +15,7 @@ from typing import TextIO
 import click
 
 from trueraster import interrupt
-from trueraster.errors import ReaderGoneError, with_options
+from trueraster.errors import ReaderGoneError, line_of
 from trueraster.lazy import Entry, LazyGroup
 from trueraster.visible import visible
 
@@ -102,16 +102,14 @@ def _report(error: Exception) -> int:
         _drop_unwritten(sys.stdout)
         return 0
     # Imported here: --help should not wait for numpy.
-    from analysis.errors import InputError
     from render.produce import ProofError
 
-    if isinstance(error, InputError):
-        return _say(f"trueraster: {with_options(error)}", 2)
     if isinstance(error, ProofError):
         return _say(f"trueraster: {error}", 1)
-    if isinstance(error, ValueError | OSError | MemoryError):
-        return _say(f"trueraster: {_words(error)}", 2)
-    raise error
+    line = line_of(error)
+    if line is None:
+        raise error
+    return _say(f"trueraster: {line}", 2)
 
 
 def _drop_unwritten(stream: TextIO) -> None:
@@ -121,15 +119,6 @@ def _drop_unwritten(stream: TextIO) -> None:
 
 def _stopped() -> int:
     return _say(f"trueraster: stopped; {interrupt.words()}", 130)
-
-
-def _words(error: Exception) -> str:
-    if isinstance(error, MemoryError):
-        return "there is not enough memory for this"
-    if isinstance(error, OSError) and error.strerror:
-        place = f"{error.filename}: " if error.filename else ""
-        return f"{place}{error.strerror}"
-    return str(error) or type(error).__name__
 
 
 def _say(text: str, code: int) -> int:
