@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import itertools
 import re
 import sys
 import tempfile
@@ -107,22 +108,22 @@ def generated(name: str) -> str:
     }
     if name in made:
         return made[name]()
-    return "\n\n".join(entry(pattern) for pattern in PATTERNS.values() if pattern.area is Area(name))
+    of_area = [pattern for pattern in PATTERNS.values() if pattern.area is Area(name)]
+    # Patterns of one purpose, such as the crosshatches of two guns, have the same words: one entry has them all.
+    alike = itertools.groupby(of_area, lambda pattern: (pattern.look, pattern.right))
+    return "\n\n".join(entry(list(patterns)) for _, patterns in alike)
 
 
-def entry(pattern: Pattern) -> str:
-    """One pattern: its picture, its words and its patches."""
-    lines = [
-        f"### {pattern.title}: `{pattern.id}`",
-        "",
-        f"![{pattern.title}](../pictures/{pattern.id}.png)",
-        "",
-        *((f"*{CAPTIONS[pattern.id]}*", "") if pattern.id in CAPTIONS else ()),
-        f"- Look at: {lowered(pattern.look)}",
-        f"- Correct: {lowered(pattern.right)}",
-        f"- Adjust: {lowered(pattern.adjust)}",
-        f"- Leave up: at most {counted(pattern.dwell_minutes, 'minute')}.",
-    ]
+def entry(patterns: list[Pattern]) -> str:
+    """Patterns with the same words, mostly one: pictures, words and patches."""
+    pattern = patterns[0]
+    lines = [*(heading(one) for one in patterns), ""]
+    lines += [f"![{one.title}](../pictures/{one.id}.png)" for one in patterns]
+    lines += ["", *((f"*{CAPTIONS[pattern.id]}*", "") if pattern.id in CAPTIONS else ())]
+    lines += [f"- Look at: {lowered(pattern.look)}", f"- Correct: {lowered(pattern.right)}"]
+    adjust = dict.fromkeys(one.adjust for one in patterns)
+    lines.append(f"- Adjust: {lowered(' '.join(adjust))}")
+    lines.append(f"- Leave up: at most {counted(pattern.dwell_minutes, 'minute')}.")
     if pattern.takes:
         lines.append(f"- Options: {', '.join(f'`--{name}`' for name in pattern.takes)}.")
     scene = pattern.scene(PICTURE_FORMAT)
@@ -135,6 +136,15 @@ def entry(pattern: Pattern) -> str:
         lines.append(f"- Patches, in %: {patches_text(patches)}.")
     lines += [f"- Caution: {lowered(caution)}" for caution in pattern.cautions_in(PICTURE_FORMAT)]
     return "\n".join(lines)
+
+
+def heading(pattern: Pattern) -> str:
+    return f"### {pattern.title}: `{pattern.id}`"
+
+
+def anchor(pattern: Pattern) -> str:
+    """Of its heading: lower case, marks dropped, blanks to dashes."""
+    return re.sub(r"[^\w\- ]", "", f"{pattern.title}: {pattern.id}".lower()).replace(" ", "-")
 
 
 def lowered(sentence: str) -> str:
@@ -322,12 +332,7 @@ def controls(table: tuple[Control, ...], *, places: bool) -> str:
 
 def index() -> str:
     """All patterns in the order of work, with a way to each one's entry."""
-    cells = []
-    for pattern in PATTERNS.values():
-        # A heading's anchor: lower case, marks dropped, blanks to dashes.
-        anchor = re.sub(r"[^\w\- ]", "", f"{pattern.title}: {pattern.id}".lower()).replace(" ", "-")
-        cells.append(f"[`{pattern.id}`](#{anchor})")
-    return ",\n".join(cells) + "."
+    return ",\n".join(f"[`{pattern.id}`](#{anchor(pattern)})" for pattern in PATTERNS.values()) + "."
 
 
 def megahertz(tone: Tone) -> str:

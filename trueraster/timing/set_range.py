@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from patterns.formats import Format
 from patterns.modes.scan15k import LEAST_CLOCK_STEP_HZ, MICROSECOND, Limits, Span
-from trueraster.kit.rates import AS_TOLD, SINGLE_TOLERANCE, LineRates, is_within, parse_line_rates, ranges_text
+from trueraster.kit.rates import AS_STATED, SINGLE_TOLERANCE, LineRates, is_within, parse_line_rates, ranges_text
 from trueraster.options.values import UsageError
 from trueraster.output.cautions import SCAN_RATES
 
@@ -66,7 +66,7 @@ def check_set(fmt: Format, stated: SetRange) -> None:
         raise UsageError(
             refusal(f"{fmt.id} has a line rate of {float(khz):.3f} kHz, the set accepts {ranges_text(lines)}")
         )
-    if fields is not None and not fields.low - AS_TOLD <= hertz <= fields.high + AS_TOLD:
+    if fields is not None and not fields.low - AS_STATED <= hertz <= fields.high + AS_STATED:
         accepted = f"{float(fields.low):g} to {float(fields.high):g} Hz"
         raise UsageError(refusal(f"{fmt.id} has a field rate of {float(hertz):.3f} Hz, the set accepts {accepted}"))
 
@@ -87,7 +87,7 @@ def limits_of(stated: SetRange, typed: Mapping[str, str | None]) -> Limits:
         limits = replace(limits, line_rate_hz=tuple(_hertz(stated.line_rates)))
     if stated.field_rates is not None:
         rates = stated.field_rates
-        limits = replace(limits, field_rate_hz=Span(low=rates.low - AS_TOLD, high=rates.high + AS_TOLD))
+        limits = replace(limits, field_rate_hz=Span(low=rates.low - AS_STATED, high=rates.high + AS_STATED))
     if (text := typed.get("front_porch")) is not None:
         limits = replace(limits, front_porch=_duration("--front-porch", text))
     if (text := typed.get("sync")) is not None:
@@ -112,7 +112,7 @@ def limits_of(stated: SetRange, typed: Mapping[str, str | None]) -> Limits:
 
 
 def _hertz(rates: Sequence[LineRates]) -> list[Span]:
-    return [Span(low=(rate.low - AS_TOLD) * 1000, high=(rate.high + AS_TOLD) * 1000) for rate in rates]
+    return [Span(low=(rate.low - AS_STATED) * 1000, high=(rate.high + AS_STATED) * 1000) for rate in rates]
 
 
 def _duration(option: str, text: str) -> Fraction:
