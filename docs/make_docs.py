@@ -25,7 +25,7 @@ from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Co
 from analysis.rounding import counted
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
-from patterns.pattern import Area, Options, Pattern, percent_text
+from patterns.pattern import Area, Options, Pattern
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from patterns.standards import ALL
 from patterns.standards.levels import COMPONENT_WHITE_MV
@@ -157,8 +157,9 @@ def patches_text(patches: dict[Colour, str]) -> str:
     """The flat patches with their levels: of greys one figure, of colours R'G'B'."""
     cells = []
     for colour, name in patches.items():
-        level = percent_text(colour.green) if colour.is_neutral else rgb_text(colour)
-        cells.append(name if name == level else f"{name} {level}")
+        level = f"{float(100 * colour.green):.4g}" if colour.is_neutral else rgb_text(colour)
+        # Many a patch is called by its level, such as 'near black 2'.
+        cells.append(name if name.split()[-1] == level else f"{name} {level}")
     return ", ".join(cells)
 
 

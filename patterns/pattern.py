@@ -165,9 +165,7 @@ def _check(fmt: Format, options: Options) -> None:
         # Below 4 samples a cell there is nothing but line left.
         most_columns, most_rows = fmt.picture.width // 4, fmt.picture.height // 4
         if not (1 <= columns <= most_columns and 1 <= rows <= most_rows):
-            raise PatternError(
-                f"--cells: got {columns}x{rows}, in {fmt.id} from 1x1 to {most_columns}x{most_rows} are possible"
-            )
+            raise PatternError(f"--cells: got {columns}x{rows}; use 1x1 to {most_columns}x{most_rows} in {fmt.id}")
     if options.level is not None and not Fraction(-7, 100) <= options.level <= Fraction(109, 100):
         raise PatternError(f"--level: got {percent_text(options.level)} %; use -7 to 109 %")
     if options.area is not None and not 0 < options.area <= 1:

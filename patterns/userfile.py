@@ -61,7 +61,7 @@ def load_pattern(path: Path) -> Pattern:
     except OSError as error:
         raise PatternError(f"{path}: cannot be read ({error.strerror or error})") from error
     if len(data) > _LARGEST_FILE:
-        raise PatternError(f"{path}: larger than 1 MiB, no pattern is")
+        raise PatternError(f"{path}: larger than 1 MiB; give a pattern file")
     try:
         return parse_pattern(data.decode("utf-8-sig"), name=path.stem, where=str(path))
     except UnicodeDecodeError as error:
@@ -142,10 +142,12 @@ class _Reader:
         patches = self._tables(document, "patch", self._patch)
         period = self._number(document, "period", None, default=Fraction(4))
         if not shapes and "background" not in document:
-            raise PatternError(f"{self.where}: there is no [[shape]] and no background, so nothing to draw")
+            raise PatternError(f"{self.where}: nothing to draw; add a [[shape]] or a background")
         round_area = sum((_extent(shape) for shape in map(_still, shapes)), start=Fraction(0))
         if round_area > _MOST_ROUND:
-            raise PatternError(f"{self.where}: the discs and rings are too many or too large to be drawn together")
+            raise PatternError(
+                f"{self.where}: the discs and rings are too many or too large; use fewer or smaller ones"
+            )
         moves = any(isinstance(shape, Mover) for shape in shapes)
         if moves:
             # Whatever moves passes a place at most twice a period: with a second that is below three flashes.
@@ -165,7 +167,7 @@ class _Reader:
         if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
             raise self._error(None, kind, f"write each {kind} under a line [[{kind}]]")
         if len(tables) > _MOST_SHAPES:
-            raise PatternError(f"{self.where}: {len(tables)} {kind}s, {_MOST_SHAPES} are the most")
+            raise PatternError(f"{self.where}: {len(tables)} {kind}s; write at most {_MOST_SHAPES}")
         return [read(table, f"{kind} {i + 1}") for i, table in enumerate(tables)]
 
     def _shape(self, table: dict[str, Any], place: str) -> Movable | Mover:
@@ -176,7 +178,7 @@ class _Reader:
         self._known(table, place, ("kind", *needed, *may), kind)
         for key in needed:
             if key not in table:
-                raise self._error(place, key, f"a {kind} needs it")
+                raise self._error(place, key, f"missing; a {kind} needs it")
         shape = self._build(kind, table, place)
         if "move" not in table:
             return shape
@@ -233,7 +235,7 @@ class _Reader:
         self._known(table, place, needed, "patch")
         for key in needed:
             if key not in table:
-                raise self._error(place, key, "a patch needs it")
+                raise self._error(place, key, "missing; a patch needs it")
         self._line_of_words(table, "name", place)
         left, top, right, bottom = (self._number(table, key, place) / 100 for key in ("left", "top", "right", "bottom"))
         self._ordered(place, left, right, "right", "left")
@@ -303,7 +305,7 @@ class _Reader:
         for key in table:
             if key not in allowed:
                 what = f"a {kind} has" if kind else "a pattern has"
-                raise self._error(None if kind is None else place, key, f"not known; {what} {', '.join(allowed)}")
+                raise self._error(None if kind is None else place, key, f"unknown; {what} {', '.join(allowed)}")
 
     def _error(self, place: str | None, key: str, words: str) -> PatternError:
         line = self._line(place, key)

@@ -37,9 +37,9 @@ def _target_of(path: Path) -> Path:
     except FileNotFoundError:
         kind = stat.S_IFREG
     if stat.S_ISDIR(kind):
-        raise IsADirectoryError(errno.EISDIR, "a folder is in the place of this file", str(path))
+        raise IsADirectoryError(errno.EISDIR, "a folder has this name; give a different one", str(path))
     if not stat.S_ISREG(kind):
-        raise OSError(errno.EINVAL, "is no file, and is not replaced by one; give another name", str(path))
+        raise OSError(errno.EINVAL, "is not a file and is never replaced; give a different name", str(path))
     return Path(os.path.realpath(path)) if path.is_symlink() else path
 
 

@@ -112,7 +112,7 @@ def test_each_pattern_explains_itself(pattern: Pattern) -> None:
 def test_find_pattern() -> None:
     """A pattern is found by its id in any case, and a slip of the pen is answered with near names."""
     assert find_pattern(" Crosshatch ") is PATTERNS["crosshatch"]
-    with pytest.raises(PatternError, match=r"no pattern is called 'croshatch'; did you mean crosshatch"):
+    with pytest.raises(PatternError, match=r"no pattern has the name 'croshatch'; did you mean crosshatch"):
         find_pattern("croshatch")
     with pytest.raises(PatternError, match="'trueraster patterns' lists them"):
         find_pattern("???")
@@ -143,7 +143,7 @@ def test_values_covers_every_option() -> None:
 @pytest.mark.parametrize(
     ("name", "options", "message"),
     [
-        ("crosshatch", Options(cells=(0, 3)), r"--cells: got 0x3, in 480i from 1x1 to 176x120"),
+        ("crosshatch", Options(cells=(0, 3)), r"--cells: got 0x3; use 1x1 to 176x120 in 480i"),
         ("crosshatch", Options(cells=(16, 121)), r"--cells: got 16x121"),
         ("crosshatch", Options(level=Fraction(-71, 1000)), r"--level: got -7.1 %; use -7 to 109 %"),
         ("crosshatch", Options(level=Fraction(11, 10)), r"--level: got 110 %"),

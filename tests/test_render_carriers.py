@@ -667,7 +667,7 @@ def test_a_disc_is_authored(tmp_path: Path, pattern: str, fmt: str, aspect: Frac
 @pytest.mark.parametrize("fmt", ["480p", "240p", "1080i50", "720x480i@30000/1001", "352x288@25"])
 def test_discs_hold_two_formats(fmt: str) -> None:
     """Every other raster is refused in a line that says what holds it."""
-    with pytest.raises(CarrierError, match=r"mpeg2 holds 480i and 576i only, not \S+; h264 holds it"):
+    with pytest.raises(CarrierError, match=r"mpeg2 is for 480i and 576i only, not \S+; use h264"):
         CARRIERS["mpeg2"].signal(parse_format(fmt))
 
 

@@ -527,10 +527,10 @@ def test_what_a_file_says_of_itself_is_not_trusted(here: Path, comment: str) -> 
             "the file says that it shows 'croshatch', which is no pattern; give --pattern",
         ),
         ("pattern=own:x&format=480i", "the file shows the own pattern 'x'; give its TOML file with --pattern"),
-        ("pattern=bars&format=481x", "the file says that its format is '481x', which is none; give --format"),
+        ("pattern=bars&format=481x", "the file states the format '481x', which is unknown; give --format"),
         (
             "pattern=bars&format=480i&aspect=2:7",
-            "the file says that its aspect is '2:7', which 480i cannot have; give --aspect",
+            "the file states the aspect '2:7', which 480i does not have; give --aspect",
         ),
         *(
             (f"pattern={said}&format=480i", "what the file says of its pattern cannot be read; give --pattern, and the")
@@ -791,7 +791,7 @@ def test_a_long_word_is_told_shortly(here: Path, arguments: list[str]) -> None:
         ("field-order --format 64x48@60 --as png", "Note: field-order does not suit 64x48p@60, which has no fields"),
         ("bars --as png --seconds 5", "Note: --seconds: png is a still and has no length"),
         # 60000/1001 fields a second are 29.97 frames: 0.0334 s each (BT.601).
-        ("bars --as y4m --seconds 1e-9", "Note: --seconds: a clip has one frame at least, 0.0334 s in 480i"),
+        ("bars --as y4m --seconds 1e-9", "Note: --seconds: a clip has at least one frame, 0.0334 s in 480i"),
     ],
 )
 def test_what_is_drawn_otherwise_than_meant_is_told(here: Path, words: str, note: str) -> None:
@@ -826,7 +826,7 @@ def test_a_pipe_in_the_place_of_a_file_is_left_alone(here: Path, words: str) -> 
     """A file in its place would end what others read from it; one line names it."""
     pipe = here / words.split()[-1]
     os.mkfifo(pipe)
-    check_mistake(call(*words.split()), f"{pipe.name}: is no file, and is not replaced by one")
+    check_mistake(call(*words.split()), f"{pipe.name}: is not a file and is never replaced")
     assert pipe.is_fifo()
     assert list(here.iterdir()) == [pipe]
 

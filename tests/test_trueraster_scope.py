@@ -284,8 +284,8 @@ def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.
 @pytest.mark.parametrize(
     ("words", "told_so"),
     [
-        (["bars", "--line", "0"], "480i has the lines 1 to 525"),
-        (["bars", "--line", "526"], "480i has the lines 1 to 525"),
+        (["bars", "--line", "0"], "480i has lines 1 to 525"),
+        (["bars", "--line", "526"], "480i has lines 1 to 525"),
         (["bars", "--field", "3"], "use 1, 2 or frame"),
         (["bars", "--format", "720p50", "--field", "1"], "has no fields; ask for the frame"),
         (["bars", "--line", "30", "--field", "1"], "give one of them"),
@@ -298,7 +298,7 @@ def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.
         (["bars", "--levels", "714"], "components of 714 mV have setup; add --setup 7.5"),
         (["bars", "--signal", "composite", "--format", "480p"], "480p has no composite signal (480i, 576i, 240p"),
         (["bars", "--signal", "composite", "--format", "320x240p@60"], "has no composite signal"),
-        (["bars", "--format", "1080p50", "--line", "1126"], "1080p50 has the lines 1 to 1125"),
+        (["bars", "--format", "1080p50", "--line", "1126"], "1080p50 has lines 1 to 1125"),
         (["bars", "--component", "r"], "y, pb, pr"),
         (["bars", "--sync", "green"], "--signal rgb"),
         (["bars", "--to", "x.pdf"], ".svg, .png or .csv"),

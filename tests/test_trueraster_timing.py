@@ -154,7 +154,7 @@ def test_composite_is_of_15_khz_alone(name: str) -> None:
 
 def test_a_format_without_timing_has_neither_sync_nor_levels() -> None:
     """A raster without a timing has no sync to describe."""
-    with pytest.raises(FormatError, match="fixes no timing"):
+    with pytest.raises(FormatError, match="without a timing"):
         sync_of(parse_format("640x240p@60"))
 
 
@@ -304,7 +304,7 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
         ("640x240@60 --clock-step 100Hz", "1 kHz to 10 MHz"),
         ("640x240@60 --clock-step 0.5kHz", "1 kHz to 10 MHz"),
         ("640x240@60 --line-rate fast", "--line-rate"),
-        ("854x480@60", "take 848 or 856"),
+        ("854x480@60", "use 848 or 856"),
         ("480i --edid-for hdmi", "analogue, digital"),
         ("480i --edid-for digital", "add --edid set.bin"),
         ("480i --edid-name Tube", "add --edid set.bin"),

@@ -130,5 +130,5 @@ def _time_left(field_rate: Fraction, blank: Fraction, width: int, height: int) -
 def _stepped(clock_hz: Fraction, step: int, width: int, height: int) -> Fraction:
     stepped = math.floor(clock_hz / step) * Fraction(step)
     if stepped <= 0:
-        raise FormatError(f"CVT has no timing for {width}x{height} so slow: its clock would be under its step")
+        raise FormatError(f"CVT has no timing for {width}x{height} at so low a rate: its clock would be below its step")
     return stepped

@@ -31,8 +31,8 @@ def format_of_file(frame: Frame, text: str | None, aspect: str | None) -> Format
     alike = [f for f in alike if f.interlaced == interlaced] or alike
     if not alike:
         raise UsageError(
-            f"{frame.path}: {tags.width}x{tags.height} is not the raster of any named format; give the one that was "
-            "played with --format"
+            f"{frame.path}: {tags.width}x{tags.height} is not the raster of any named format; give "
+            "the format with --format"
         )
     return format_of(alike[0].id, aspect)
 
@@ -44,7 +44,7 @@ def _stated_format(frame: Frame, aspect: str | None) -> Format:
         usual = format_of(name, None)
     except ValueError as error:
         raise UsageError(
-            f"{frame.path}: the file says that its format is {shown(name)}, which is none; give --format"
+            f"{frame.path}: the file states the format {shown(name)}, which is unknown; give --format"
         ) from error
     if aspect is not None:
         return format_of(name, aspect)
@@ -54,5 +54,5 @@ def _stated_format(frame: Frame, aspect: str | None) -> Format:
         return format_of(name, own)
     except ValueError as error:
         raise UsageError(
-            f"{frame.path}: the file says that its aspect is {shown(own)}, which {usual.id} cannot have; give --aspect"
+            f"{frame.path}: the file states the aspect {shown(own)}, which {usual.id} does not have; give --aspect"
         ) from error

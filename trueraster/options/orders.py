@@ -100,8 +100,8 @@ def orders_of(
         )
     for wish in shared:
         if lost := wish.lost():
-            words = f"{wish.signal.range.value} range of {wish.signal.bits} bits cannot hold {_named(lost)}"
-            notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what lies beyond is clipped")
+            words = f"{wish.signal.range.value} range of {wish.signal.bits} bits has no codes for {_named(lost)}"
+            notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what is beyond is clipped")
     orders = tuple(_order(wish, seconds, tagged, extras) for wish in shared)
     return Orders(orders=orders, notes=tuple(dict.fromkeys(notes)))
 
@@ -127,7 +127,7 @@ def extras_of(primaries: str | None, tone: bool, seconds: float | None, carriers
     """
     if tone and not any(carrier.name in SOUND for carrier in carriers):
         names = ", ".join(carrier.name for carrier in carriers)
-        raise UsageError(f"--tone: {names} cannot have sound; {', '.join(SOUND)} can")
+        raise UsageError(f"--tone: {names} cannot have sound; use {', '.join(SOUND)}")
     if tone and seconds is not None and seconds < SHORTEST_S:
         raise UsageError(f"--tone: {seconds:g} s is too short to read it back; give at least {SHORTEST_S:g}")
     return Extras(for_display=choice("--primaries", primaries, ("format", "display")) == "display", tone=tone)
@@ -141,7 +141,7 @@ def check_tagged(tagged: bool, carriers: Sequence[Carrier]) -> None:
     """
     if tagged and not any(carrier.colour_on_request for carrier in carriers):
         raise UsageError(
-            f"--tagged: {', '.join(carrier.name for carrier in carriers)} always has its colour tags; it is for png"
+            f"--tagged: {', '.join(carrier.name for carrier in carriers)} always has colour tags; leave --tagged out"
         )
 
 
@@ -167,7 +167,7 @@ def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format)
     if all(carrier.default_seconds is None for carrier in carriers):
         return f"--seconds: {', '.join(carrier.name for carrier in carriers)} is a still and has no length"
     frame = 1 / fmt.frame_rate
-    return f"--seconds: a clip has one frame at least, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
+    return f"--seconds: a clip has at least one frame, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
 
 
 def _lost_patches(scene: Scene, signal: Signal) -> tuple[Patch, ...]:
