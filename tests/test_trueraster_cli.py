@@ -173,7 +173,7 @@ def test_levels_that_a_stated_range_cannot_hold_are_named(here: Path) -> None:
     ran = call("draw", "pluge", "steps", "--as", "png", "--range", "full", "--json")
     assert {file["range"] for file in ran.json["files"]} == {"full"}
     (line,) = [line for line in ran.err.splitlines() if "range" in line]
-    assert line.startswith("Note: pluge as png: full range of 8 bits cannot hold darker left (-1.83 %)")
+    assert line.startswith("Note: pluge as png: full range of 8 bits has no codes for darker left (-1.83 %)")
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGXFSZ"), reason="the system has no limit for a file's size")
@@ -588,7 +588,7 @@ DRAW_MISTAKES: list[tuple[str, str]] = [
     ("bars --format 8192x8192@60", "samples"),
     ("bars --format 640x480@0", "1 to 1000"),
     ("bars --format 640x480@1001", "1 to 1000"),
-    ("bars --format 640x480@1/0", "zero"),
+    ("bars --format 640x480@1/0", "divides by 0"),
     ("bars --format 640x480@nan", "640x480@nan"),
     ("bars --format 640x481i@60", "even height"),
     ("bars --format 640x482i@60 --as h264", "multiple of 4"),
