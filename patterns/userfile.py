@@ -1,4 +1,4 @@
-"""A user's own pattern: a TOML file with the same shapes (docs/own-patterns.md).
+"""A user's own pattern: a TOML file with the same shapes (docs/reference/own-patterns.md).
 
 Places are in % of the picture's width and height, radii, weights and heights of words in % of its height, levels in %
 of nominal white. Numbers are read as exact decimals.
@@ -35,7 +35,8 @@ def load_pattern(path: Path) -> Pattern:
     """Read a pattern from a file; its id is the file's name without the ending.
 
     Raises:
-        PatternError: the file cannot be read, or is not as docs/own-patterns.md says; the message names line and key.
+        PatternError: the file cannot be read, or differs from docs/reference/own-patterns.md; the message names the
+            line and the key.
     """
     try:
         with path.open("rb") as file:
@@ -43,7 +44,7 @@ def load_pattern(path: Path) -> Pattern:
     except OSError as error:
         raise PatternError(f"{path}: cannot be read ({error.strerror or error})") from error
     if len(data) > _LARGEST_FILE:
-        raise PatternError(f"{path}: larger than 1 MiB, no pattern is")
+        raise PatternError(f"{path}: larger than 1 MiB; give a pattern file")
     try:
         return parse_pattern(data.decode("utf-8-sig"), name=path.stem, where=str(path))
     except UnicodeDecodeError as error:

@@ -44,7 +44,7 @@ class Made:
 def default_name(order: Order) -> str:
     """The file name: pattern with its options, format, range, and depth and sampling where they are not the usual.
 
-    The kind of file where its ending does not tell it.
+    The kind of file if its ending does not say it.
     """
     parts = [order.pattern.id]
     for name, value in order.options.given.items():
@@ -129,9 +129,9 @@ def _passed(clip: Clip, path: Path, proof: Proof, name: str) -> Proof:
 def _judged(proof: Proof, rule: Rule) -> Proof:
     """The proof, failed where it breaks the carrier's rule."""
     if rule.patches_only and proof.patches:
-        worst, words = proof.patch_error_codes, f"a patch is off by {proof.patch_error_codes:g} codes"
+        worst, words = proof.patch_error_codes, f"a patch differs by {proof.patch_error_codes:g} codes"
     elif rule.patches_only:
-        worst, words = proof.mean_error_codes, f"its samples are off by {proof.mean_error_codes:g} codes on average"
+        worst, words = proof.mean_error_codes, f"its samples differ by {proof.mean_error_codes:g} codes on average"
     else:
         worst = proof.max_error_codes
         words = f"{proof.different} samples are off, by up to {proof.max_error_codes} codes"

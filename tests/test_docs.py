@@ -35,7 +35,7 @@ from trueraster.output.cautions import CAUTIONS
 ROOT = Path(__file__).parent.parent
 PAGES = [
     page
-    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md")))
+    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md")))
     # An installed package is tested without its documents.
     if page.exists()
 ]
@@ -60,13 +60,13 @@ def test_generated_parts_are_up_to_date(monkeypatch: pytest.MonkeyPatch) -> None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     marks = 0
-    for page in sorted((ROOT / "docs").glob("*.md")):
+    for page in module.pages():
         text = page.read_text(encoding="utf-8")
         marks += text.count("<!-- generated: ")
         assert module.filled(text) == text, page.name
-    # Eight areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults, two tables of
+    # Eight areas, formats, frequencies, the index, greys, colours, constants, the example, faults, two tables of
     # controls, tolerances, figures of seven measurements: a lost mark would go unseen else.
-    assert marks == 25
+    assert marks == 26
 
 
 def test_every_pattern_has_its_entry_and_picture() -> None:
@@ -96,9 +96,10 @@ def test_links_lead_somewhere(page: Path) -> None:
     """Every relative link and picture is there, and so is the heading that a link names."""
     for target in re.findall(r"\]\(([^)]+)\)", page.read_text(encoding="utf-8")):
         name, _, heading = target.partition("#")
-        assert (page.parent / name).exists(), target
+        other = page.parent / name if name else page
+        assert other.exists(), target
         if heading:
-            headings = re.findall(r"^#+ (.+)$", (page.parent / name).read_text(encoding="utf-8"), re.MULTILINE)
+            headings = re.findall(r"^#+ (.+)$", other.read_text(encoding="utf-8"), re.MULTILINE)
             # A heading's anchor: lower case, marks dropped, blanks to dashes.
             assert heading in [re.sub(r"[^\w\- ]", "", title.lower()).replace(" ", "-") for title in headings], target
 
@@ -321,16 +322,49 @@ def inner(holds: str) -> set[str]:
     return set(re.findall(r"`(\w+)`", holds))
 
 
+def json_page(heading: str) -> str:
+    """A section of docs/reference/json.md, up to the next heading."""
+    page = (ROOT / "docs" / "reference" / "json.md").read_text(encoding="utf-8")
+    return page.split(f"{heading}\n")[1].split("\n## ")[0]
+
+
+@pytest.mark.parametrize("words", [["patterns"], ["formats"], ["levels"], ["sheet", "marks", "--to", "marks.pdf"]])
+def test_json_of_small_commands_is_as_its_page_says(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """docs/reference/json.md has every key of the lists that the small commands print, and no other."""
+    monkeypatch.chdir(tmp_path)
+    assert run([*words, "--json"]) == 0
+    ((name, printed),) = json.loads(capsys.readouterr().out).items()
+    printed = printed[0] if isinstance(printed, list) else printed
+    held = rows_after(json_page("## `patterns`, `formats`, `levels`, `sheet`"))
+    # `formats` has some of the keys of `timing`, which have a table of their own.
+    shared = {*named(json_page("## `timing`")), "timing"} if name == "formats" else set()
+    keys = {*printed, *printed.get("size_mm", ()), *printed.get("picture", ())}
+    assert inner(held[name]) - shared == keys - shared
+
+
+def test_json_of_draw_is_as_its_page_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """docs/reference/json.md has every key that `draw` prints of a file, and no other."""
+    assert run(["draw", "crosshatch", "--as", "png", "--to", str(tmp_path / "grid.png"), "--json"]) == 0
+    ((printed,),) = json.loads(capsys.readouterr().out).values()
+    page = json_page("## `draw`")
+    held = rows_after(page)
+    assert set(held) == set(printed)
+    assert inner(held["cells"]) == set(printed["cells"])
+    assert inner(held["proof"]) - {"exact", "within", "failed"} == set(printed["proof"])
+
+
 def test_json_of_timing_is_as_its_page_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Every key that `timing` prints stands in the table of docs/timing.md, and no other."""
+    """The table of docs/reference/json.md has every key that `timing` prints, and no other."""
     capsys.readouterr()
     assert run(["timing", "480i", "--edid", str(tmp_path / "set.bin"), "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
-    page = (ROOT / "docs" / "timing.md").read_text(encoding="utf-8").split("## `--json`")[1]
-    assert named(page) | {"edid"} == set(told)
-    assert set(told["edid"]) <= inner(page)
+    printed = json.loads(capsys.readouterr().out)
+    page = json_page("## `timing`")
+    assert named(page) | {"edid"} == set(printed)
+    assert set(printed["edid"]) <= inner(page)
     held = rows_after(page)
-    for key, keys in (("h", told["h"]), ("sync", told["sync"]), ("levels_mv", told["levels_mv"][0])):
+    for key, keys in (("h", printed["h"]), ("sync", printed["sync"]), ("levels_mv", printed["levels_mv"][0])):
         assert set(keys) == inner(held[key].partition(":")[0] if key == "h" else held[key]), key
 
 
@@ -338,8 +372,8 @@ def test_json_of_timing_is_as_its_page_says(tmp_path: Path, capsys: pytest.Captu
     "words", [["--levels", "714", "--setup", "7.5"], ["--format", "576i", "--field", "frame"]], ids=["line", "frame"]
 )
 def test_json_of_scope_is_as_its_page_says(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
-    """Every key that `scope` prints stands in the table of docs/scope.md, and the first column has no other."""
-    table = (ROOT / "docs" / "scope.md").read_text(encoding="utf-8").split("## `--json`")[1]
+    """The table of docs/reference/json.md has every key that `scope` prints, and its first column has no other."""
+    table = json_page("## `scope`")
     assert run(["scope", "steps", *words, "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)
     assert set(answer) == set(re.findall(r"`([\w]+)`", " ".join(re.findall(r"^\|([^|]*)\|", table, re.MULTILINE)[2:])))

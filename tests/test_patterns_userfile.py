@@ -518,7 +518,7 @@ def patches(draw: Any) -> Table:
 
 @st.composite
 def documents(draw: Any) -> list[tuple[str, Table]]:
-    """Tables with their headings; all as docs/own-patterns.md has them."""
+    """Tables with their headings; all as docs/reference/own-patterns.md has them."""
     listed = draw(st.lists(shapes(), max_size=5))
     top: Table = [("background", draw(colours)), ("title", draw(words))]
     if any(key == "move" for table in listed for key, _ in table):
@@ -589,7 +589,7 @@ def test_a_mistake_never_points_outside_the_file(document: list[tuple[str, Table
 def test_large_shapes_stay_in_memory(most_megabytes: Callable[..., int]) -> None:
     """As many discs over all of 1920 x 1080 as the rules allow stay under 600 MB (the budget for any command); more are
     refused."""
-    with pytest.raises(PatternError, match="too large to be drawn together"):
+    with pytest.raises(PatternError, match="too large; use fewer"):
         scene('[[shape]]\nkind = "disc"\nx = 50\ny = 50\nradius = 100\ncolour = "red"\n' * 6)
     program = """
 from patterns.formats import parse_format

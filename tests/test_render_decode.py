@@ -68,7 +68,7 @@ def test_kinds_of_png(tmp_path: Path, mode: str) -> None:
     image = Image.fromarray(noise(24, 32, 3)).convert(mode)
     image.save(tmp_path / "still.png")
     if mode == "1":
-        with pytest.raises(FileError, match="are not read"):
+        with pytest.raises(FileError, match="cannot read"):
             first(tmp_path / "still.png")
         return
     expected = np.asarray(image.convert("RGBA" if mode in ("LA", "RGBA") else "RGB"))

@@ -696,7 +696,7 @@ def test_a_kit_has_one_range() -> None:
     assert len(stills.notes) == 2
     assert "so all stills of this command have narrow range" in stills.notes[0]
     # EG 1's -I and +Q have no legal R'G'B' in any range (docs/colour.md).
-    assert stills.notes[1].startswith("bars-split as png: narrow range of 8 bits cannot hold -I, +Q")
+    assert stills.notes[1].startswith("bars-split as png: narrow range of 8 bits has no codes for -I, +Q")
     assert {item.order.signal.range for item in plan_kit(formats, CARRIERS["h264"]).items} == {Range.NARROW}
 
 
@@ -965,7 +965,7 @@ def test_every_kind_of_file_makes_a_kit(tmp_path: Path, carrier: str) -> None:
 def test_other_formats_make_a_kit(tmp_path: Path, name: str) -> None:
     """Each has its patterns, in order, with a cue sheet that names the format.
 
-    All are exact, but for the moving zone plate in HD, which comes faster than players read: docs/signal.md.
+    All are exact, but for the moving zone plate in HD, which comes faster than players read: docs/reference/files.md.
     """
     answer = made("--format", name, "--seconds", "0.1", "--to", tmp_path)
     assert [f["pattern"] for f in answer["files"]] == [pattern for pattern, _ in expected(name, moving=True)]

@@ -62,7 +62,7 @@ def test_without_primaries_smpte_c_stands_in(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (["--keep", "yellow"], "--keep: got 'yellow', allowed are red, green, blue"),
+        (["--keep", "yellow"], "--keep: got 'yellow'; use red, green, blue"),
         (["--white", "d55"], "--white: got 'd55'"),
         (["--primaries", "ntsc"], "--primaries: got 'ntsc', allowed are smpte-c, ebu-3213, bt709, readings"),
         (["--meter-xy", "0"], "--meter-xy: got 0, more than 0"),

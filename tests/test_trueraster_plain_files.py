@@ -144,7 +144,7 @@ def test_a_device_is_not_replaced(command: str, here: Path) -> None:
     (here / "null.svg").symlink_to("/dev/null")
     name = "null.svg" if command.startswith("scope") else "null.html"
     line = command.split() if "--page" in command else [*command.split(), "--to"]
-    refused(*line, name, told=f"{name} is no file, and is not replaced by one")
+    refused(*line, name, told=f"{name} is not a file and is never replaced")
 
 
 def test_a_socket_is_no_file(here: Path) -> None:

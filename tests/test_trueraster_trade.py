@@ -151,7 +151,7 @@ def test_words_are_drawn(tmp_path: Path) -> None:
         "field-white_480i_narrow.mp4",
         "field-black_480i_narrow.mp4",
     ]
-    assert "Note: 'NTSC' is 480i here; the files hold component levels" in err
+    assert "Note: 'NTSC' is 480i here; the files have component levels" in err
 
 
 def test_a_word_and_an_option_that_differ_are_refused() -> None:

@@ -32,7 +32,7 @@ class StillWords:
 
 
 def reference_codes(code_range: Range | None, depth: int) -> tuple[int, int]:
-    """Codes of black and white in `depth` bits; a range that nobody told is narrow."""
+    """Codes of black and white in `depth` bits; a range that was not given is narrow."""
     if code_range is Range.FULL:
         return 0, (1 << depth) - 1
     return FOOTROOM_8BIT.value << (depth - 8), (FOOTROOM_8BIT.value + LUMA_EXCURSION_8BIT.value) << (depth - 8)

@@ -33,7 +33,7 @@ _KINDS = {1: ("B", 1), 2: ("B", 1), 3: ("H", 1), 4: ("I", 1), 5: ("I", 2)}
 def write_tiff(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> None:
     """Write R'G'B' planes of `tags.bits` bits, without compression; depths between 8 and 16 are stored in 16.
 
-    The range stands in ReferenceBlackWhite, in stored codes. A depth other than the stored one stands in the comment,
+    The range is in ReferenceBlackWhite, in stored codes. A depth other than the stored one is in the comment,
     as the word `bits`: no tag says how many of the stored bits matter.
     """
     # Of use here alone: 30 ms.
@@ -82,8 +82,8 @@ def read_tiff(head: bytes) -> StillWords | None:
     if not (size[0] and size[1]):
         return None
     text = bytes(value % 256 for value in tags.get(_DESCRIPTION, ())).split(b"\0")[0].decode("latin-1")
-    told = Provenance.parse(text)
-    depth = told.get("bits") if told else None
+    stated = Provenance.parse(text)
+    depth = stated.get("bits") if stated else None
     return StillWords(
         width=size[0][0],
         height=size[1][0],

@@ -22,4 +22,4 @@ _COMMANDS = {
 
 @click.group(cls=LazyGroup, entries=_COMMANDS)
 def measure() -> None:
-    """Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."""
+    """Measure a screen from photographs or meter readings."""

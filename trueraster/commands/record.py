@@ -50,7 +50,7 @@ _PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")
 
 @click.group()
 def record() -> None:
-    """Keep the record of a set: what it is, what was done, what was measured."""
+    """Keep the record of a set: work done, results, pictures."""
 
 
 _RECORD = click.argument("path", metavar="RECORD", type=click.Path(path_type=Path))

@@ -56,7 +56,7 @@ def verify(
     as_json: bool,
     **typed: str | None,
 ) -> int:
-    """Measure the levels of a captured or drawn frame, and name what a chain did to them.
+    """Measure a captured frame, and name the chain's faults.
 
     The pattern is found in the frame wherever it is, scaled, cropped or moved. Every patch is read in the file's own
     codes and compared with the standard's; exit 0 if all pass and nothing else is wrong, 1 if not. The pattern's own

@@ -78,7 +78,7 @@ def entry_of(item: Item, program: str) -> dict[str, Any]:
         },
         "seconds": order.seconds,
         "tagged": order.tagged,
-        **order.extras.told,
+        **order.extras.stated,
         "patches": [_patch(patch, fmt, signal) for patch in scene.patches],
         "nodes": len(scene.nodes),
         "program": program,

@@ -260,7 +260,7 @@ def _drawn_options(
         drawn = replace(_file_options(frame), **given.given)
         pattern.scene(fmt, drawn, signal)
     except (ValueError, ZeroDivisionError) as error:
-        # A mistake of what is typed is told as such.
+        # An error in what was typed is reported as such.
         pattern.scene(fmt, given, signal)
         if is_typed:
             return given

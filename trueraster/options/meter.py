@@ -1,4 +1,4 @@
-"""What is typed for `measure grey` and `measure colour`, turned into values."""
+"""The options of `measure grey` and `measure colour` on the meter, turned into values."""
 
 from __future__ import annotations
 

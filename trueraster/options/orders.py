@@ -1,4 +1,4 @@
-"""What `draw` and `kit` share: the orders of a command with the range that they share, and how a made file is told."""
+"""What `draw` and `kit` share: the orders of a command with their common range, and made files in words and as JSON."""
 
 from __future__ import annotations
 
@@ -143,7 +143,7 @@ def extras_of(primaries: str | None, tone: bool, seconds: float | None, carriers
     """
     if tone and not any(carrier.name in SOUND for carrier in carriers):
         names = ", ".join(carrier.name for carrier in carriers)
-        raise UsageError(f"--tone: {names} cannot have sound; {', '.join(SOUND)} can")
+        raise UsageError(f"--tone: {names} cannot have sound; use {', '.join(SOUND)}")
     if tone and seconds is not None and seconds < SHORTEST_S:
         raise UsageError(f"--tone: {seconds:g} s is too short to read it back; give at least {SHORTEST_S:g}")
     return Extras(for_display=choice("--primaries", primaries, ("format", "display")) == "display", tone=tone)
@@ -157,7 +157,7 @@ def check_tagged(tagged: bool, carriers: Sequence[Carrier]) -> None:
     """
     if tagged and not any(carrier.colour_on_request for carrier in carriers):
         raise UsageError(
-            f"--tagged: {', '.join(carrier.name for carrier in carriers)} always has its colour tags; it is for png"
+            f"--tagged: {', '.join(carrier.name for carrier in carriers)} always has colour tags; leave --tagged out"
         )
 
 
@@ -183,7 +183,7 @@ def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format)
     if all(carrier.default_seconds is None for carrier in carriers):
         return f"--seconds: {', '.join(carrier.name for carrier in carriers)} is a still and has no length"
     frame = 1 / fmt.frame_rate
-    return f"--seconds: a clip has one frame at least, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
+    return f"--seconds: a clip has at least one frame, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
 
 
 def _lost_patches(scene: Scene, signal: Signal) -> tuple[Patch, ...]:
@@ -216,7 +216,7 @@ def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
     """A made file as a line of a table: its path, the proof, the samples compared."""
     words = proof.verdict.value
     if proof.different:
-        words += f": {proof.different} samples off by {proof.max_error_codes}"
+        words += f": {proof.different} samples differ by up to {proof.max_error_codes}"
     if proof.patch_error_codes:
         words += f", in patches by {proof.patch_error_codes:g}"
     if proof.patches_by_median:
@@ -225,7 +225,7 @@ def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
 
 
 def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, Any]:
-    """A made file as JSON tells it."""
+    """A made file as JSON."""
     return {
         "path": str(path),
         "pattern": order.pattern.id,
@@ -237,7 +237,7 @@ def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, 
         "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
         "seconds": order.seconds,
         "cells": cells_json(order.format, order.pattern.scene(order.format, order.options, order.signal)),
-        **order.extras.told,
+        **order.extras.stated,
         "sha256": sha256,
         "proof": proof_json(proof),
     }
@@ -248,7 +248,7 @@ PROOF_FIGURES = tuple(field.name for field in fields(Proof) if field.name not in
 
 
 def proof_json(proof: Proof) -> dict[str, Any]:
-    """A proof as JSON tells it, in answers and in a kit's manifest."""
+    """A proof as JSON, in answers and in a kit's manifest."""
     figures = {name: getattr(proof, name) for name in PROOF_FIGURES}
     lists = {name: list(value) for name, value in figures.items() if isinstance(value, tuple)}
     return {"verdict": proof.verdict.value, **figures, **lists}

@@ -14,11 +14,11 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 as_json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 
 _PATTERN_OPTIONS = (
-    ("--cells", "Columns x rows of a grid, as 16x12."),
+    ("--cells", "Columns x rows of a grid, such as 16x12."),
     ("--level", "Level of the bright parts in %."),
     ("--area", "Area of the window in % of the picture."),
-    ("--colour", "Colour of the field, as red or grey."),
-    ("--bars", "100/0/75/0, 100/0/100/0 or 75/0/75/0."),
+    ("--colour", "Colour of the field, such as red or grey."),
+    ("--bars", "Levels of the bars: 100/0/75/0, 100/0/100/0 or 75/0/75/0."),
     ("--side", "The bright half: left, right, top or bottom."),
 )
 

@@ -65,7 +65,7 @@ def check_target(option: str, path: Path, endings: Sequence[str], inputs: Sequen
     if path.is_dir():
         raise UsageError(f"{option}: {path} is a folder")
     if path.exists() and not path.is_file():
-        raise UsageError(f"{option}: {path} is no file, and is not replaced by one; give another name")
+        raise UsageError(f"{option}: {path} is not a file and is never replaced; give a different name")
     if any(path.resolve() == other.resolve() for other in inputs):
         raise UsageError(f"{option}: {path} is one of the files that are read, and would be lost")
 

@@ -20,7 +20,7 @@ __all__ = ["check_targets", "file_words", "write_scope"]
 
 _KINDS = (".svg", ".png", ".csv")
 _LARGE = 5_000_000
-"""Bytes from which on a file's size is told: a frame of HD has a hundred million."""
+"""Bytes from which a file's size is shown: a frame of HD has a hundred million."""
 
 
 def check_targets(names: Sequence[str], subject: str) -> list[Path]:
@@ -34,7 +34,7 @@ def check_targets(names: Sequence[str], subject: str) -> list[Path]:
     for path in paths:
         check_target("--to", path, _KINDS, inputs)
     if len({path.resolve() for path in paths}) < len(paths):
-        raise UsageError("--to: the same file is named twice")
+        raise UsageError("--to: the same file is named twice; give each --to a different name")
     return paths
 
 
@@ -55,7 +55,7 @@ def write_scope(view: View, paths: Sequence[Path]) -> list[str]:
 
 
 def file_words(name: str) -> str:
-    """The file's name, and its size where that may surprise."""
+    """The file's name, and its size if it is large."""
     size = Path(name).stat().st_size
     return f"{name} ({size / 1e6:.0f} MB)" if size >= _LARGE else name
 
