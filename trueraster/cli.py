@@ -33,10 +33,10 @@ _COMMANDS = {
     "disc": Entry("disc", "Make a DVD-Video image of a kit, with a menu."),
     "show": Entry("show", "Show patterns on the output that feeds the set."),
     "bench": Entry("bench", "Run a check-up as a session, with a page for the phone."),
-    "verify": Entry("verify", "Measure captured frames, and name the chain's faults."),
+    "verify": Entry("verify", "Measure a captured frame, and name the chain's faults."),
     "sheet": Entry("sheet", "Make a page to print, true to scale."),
-    "measure": Entry("measure", "Measure a screen by photographs or a meter, or a lens."),
-    "record": Entry("record", "Keep the record of a set, from as found to after service."),
+    "measure": Entry("measure", "Measure a screen from photographs or meter readings."),
+    "record": Entry("record", "Keep the record of a set: work done, results, pictures."),
     "report": Entry("report", "Make the sheet that goes with a set."),
 }
 """Every command, in the order of work, with its line in the list of help: up to 60 characters, or it is cut."""

@@ -36,10 +36,10 @@ def disc(kit: Path, to: Path, as_json: bool) -> None:
     proved.
     """
     discs = discs_of(kit)
-    check_target("--to", to, ".iso", [])
+    check_target("--to", to, (".iso",), ())
     wanted = {_target(to, one, discs): one for one in discs}
     for path, one in wanted.items():
-        check_target("--to", path, ".iso", [chapter.path for chapter in one.chapters])
+        check_target("--to", path, (".iso",), [chapter.path for chapter in one.chapters])
         check_size(one, str(path))
     programs = needed_programs()
     needed_library()

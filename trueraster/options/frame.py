@@ -111,7 +111,7 @@ class ManyOptions:
             raise UsageError("--jobs and --cluster: the cluster's workers say themselves how many files they take")
         for option_name, path, ending in (("--to", self.to, ".jsonl"), ("--page", self.page, ".html")):
             if path is not None:
-                check_target(option_name, path, ending, names)
+                check_target(option_name, path, (ending,), names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

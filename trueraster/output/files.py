@@ -52,7 +52,7 @@ def targets_of(targets: Targets, inputs: Sequence[Path]) -> Targets:
     return targets
 
 
-def check_target(option: str, path: Path, endings: Sequence[str], inputs: Sequence[Path]) -> None:
+def check_target(option: str, path: Path, endings: tuple[str, ...], inputs: Sequence[Path]) -> None:
     """Look at the name of a file that is to be written, before anything is measured.
 
     Raises:
