@@ -1145,15 +1145,6 @@ def all_commands(group: click.Group = app, path: str = "") -> dict[str, click.Co
     return found
 
 
-def test_no_short_help_is_cut_at_80_columns() -> None:
-    """Each command's line in a list of commands has under 60 characters, and is there whole at 80 columns."""
-    for name, command in all_commands().items():
-        words = command.get_short_help_str(200)
-        assert len(words) < 60, name
-        *groups, _ = name.split()
-        assert words in call(*groups, "--help").text, name
-
-
 def test_daily_options_head_the_help() -> None:
     """Up to three daily options come first; all others, with --help, are under 'Less often'."""
     daily = {name: command for name, command in all_commands().items() if isinstance(command, DailyFirst)}
