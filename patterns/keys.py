@@ -1,4 +1,4 @@
-"""What may stand in a file that people or other programs write: one table of keys for each of its objects.
+"""What a file that people or other programs write may hold: one table of keys for each of its objects.
 
 A `Table` reads an object of JSON or TOML into a value, and names the key of what is wrong. A kind of value is any
 function that takes what was read and returns the value, or raises `EntryError`; those here serve all files. Records,

@@ -589,7 +589,7 @@ def test_a_mistake_never_points_outside_the_file(document: list[tuple[str, Table
 def test_large_shapes_stay_in_memory(most_megabytes: Callable[..., int]) -> None:
     """As many discs over all of 1920 x 1080 as the rules allow stay under 600 MB (the budget for any command); more are
     refused."""
-    with pytest.raises(PatternError, match="too large; use fewer"):
+    with pytest.raises(PatternError, match="too large to be drawn together"):
         scene('[[shape]]\nkind = "disc"\nx = 50\ny = 50\nradius = 100\ncolour = "red"\n' * 6)
     program = """
 from patterns.formats import parse_format

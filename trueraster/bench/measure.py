@@ -144,8 +144,9 @@ def _verify(task: Task) -> tuple[Part, ...]:
         tolerance=None,
         options={name: options.get(f"--{name}") for name in ("cells", "level", "area", "colour", "bars", "side")},
     )
-    found = verify_file(task.paths[0], Request(played=played, marks=True))
-    return (_part(found.answer, marked(found)),)
+    found = verify_file(task.paths[0], Request(played=played))
+    # A good frame has nothing to mark.
+    return (_part(found.answer, None if found.passed else marked(found)),)
 
 
 def _grey(task: Task) -> tuple[Part, ...]:

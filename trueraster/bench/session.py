@@ -251,8 +251,8 @@ class Session:
             for i, part in enumerate(parts):
                 write_synced(self.folder.answer(first + i, ".json"), part.json.encode())
                 write_synced(self.folder.answer(first + i, ".html"), part.page.encode())
-            for i, part in enumerate(parts):
-                made = {
+            made = [
+                {
                     "number": first + i,
                     "card": card,
                     "source": source,
@@ -263,8 +263,10 @@ class Session:
                     "warnings": list(part.warnings),
                     "digest": digest_of(read_json(part.json.encode())),
                 }
-                last = i == len(parts) - 1
-                self._write({"do": "answer", "at": now(), "id": number if last else "", "answer": made})
+                for i, part in enumerate(parts)
+            ]
+            # In one line: a kill leaves all of them or none.
+            self._write({"do": "answers", "at": now(), "id": number, "answers": made})
 
     def _answer(self, text: str) -> AnswerMade:
         found = next((one for one in self.state.answers if str(one.number) == text), None)

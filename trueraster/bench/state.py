@@ -94,9 +94,12 @@ def after(state: State, event: Event) -> State:
         return replace(state, readings=(*state.readings, *value))
     if kind == "unread":
         return replace(state, readings=state.readings[:-1])
-    if kind == "answer":
-        names = ("findings", "advice", "warnings")
-        made: Event = event["answer"]
-        fields: dict[str, Any] = {name: tuple(held) if name in names else held for name, held in made.items()}
-        return replace(state, answers=(*state.answers, AnswerMade(at=at, **fields)))
+    if kind == "answers":
+        return replace(state, answers=(*state.answers, *(_answer(at, made) for made in event["answers"])))
     return state
+
+
+def _answer(at: str, made: Event) -> AnswerMade:
+    names = ("findings", "advice", "warnings")
+    fields: dict[str, Any] = {name: tuple(held) if name in names else held for name, held in made.items()}
+    return AnswerMade(at=at, **fields)

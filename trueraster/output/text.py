@@ -85,9 +85,9 @@ def advice_title(one: Advice) -> str:
         return f"{title}: {one.direction}" if one.direction else title
     places = decimals(one.uncertainty, 2) if one.decimals is None else one.decimals
     unit = f" {one.unit}" if one.unit else ""
-    doubt = "" if one.uncertainty is None else f" (± {uncertainty_text(one.uncertainty, places)})"
+    plus_minus = "" if one.uncertainty is None else f" (± {uncertainty_text(one.uncertainty, places)})"
     by = " " if one.direction in _SHORT else ", by "
-    return f"{title}: {one.direction}{by}{one.amount:.{places}f}{unit}{doubt}"
+    return f"{title}: {one.direction}{by}{one.amount:.{places}f}{unit}{plus_minus}"
 
 
 _SHORT = ("", "up", "down")
