@@ -101,7 +101,7 @@ def orders_of(
         )
     for wish in shared:
         if words := lost_levels(wish):
-            notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what lies beyond is clipped")
+            notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what is beyond is clipped")
     orders = tuple(_order(wish, seconds, tagged, extras) for wish in shared)
     return Orders(orders=orders, notes=tuple(dict.fromkeys(notes)))
 
@@ -113,7 +113,7 @@ def lost_levels(wish: Wish) -> str:
         PatternError: the pattern cannot be drawn so.
     """
     lost = wish.lost()
-    return f"{wish.signal.range.value} range of {wish.signal.bits} bits cannot hold {_named(lost)}" if lost else ""
+    return f"{wish.signal.range.value} range of {wish.signal.bits} bits has no codes for {_named(lost)}" if lost else ""
 
 
 def _usual_seconds(wish: Wish) -> float | None:
