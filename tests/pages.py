@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -193,3 +194,15 @@ def read(text: str) -> Element:
     reader.feed(text)
     reader.close()
     return reader.root
+
+
+def check_alone(page: str) -> Element:
+    """Check that a page needs nothing from elsewhere: pictures are data, links stay in it, styles load nothing."""
+    root = read(page)
+    for element in root.all():
+        for name in ("src", "href", "srcset", "action", "data", "poster"):
+            value = element.given.get(name)
+            assert value is None or value.startswith(("data:", "#")), (element.name, name, value[:60])
+    assert "://" not in re.sub(r'(src|href)="data:[^"]*"', "", page)
+    assert not re.search(r"@import|url\(|fetch\(|XMLHttpRequest|WebSocket", page)
+    return root

@@ -21,7 +21,7 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from PIL import Image
 
 from analysis.frame.faults.chain import STEPS
-from analysis.frame.faults.remedies import FAULTS
+from analysis.frame.faults.remedies import fault_words
 from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS
 from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS
 from patterns.catalogue import PATTERNS
@@ -35,7 +35,7 @@ from trueraster.output.cautions import CAUTIONS
 ROOT = Path(__file__).parent.parent
 PAGES = [
     page
-    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md")))
+    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md")))
     # An installed package is tested without its documents.
     if page.exists()
 ]
@@ -60,13 +60,13 @@ def test_generated_parts_are_up_to_date(monkeypatch: pytest.MonkeyPatch) -> None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     marks = 0
-    for page in sorted((ROOT / "docs").glob("*.md")):
+    for page in module.pages():
         text = page.read_text(encoding="utf-8")
         marks += text.count("<!-- generated: ")
         assert module.filled(text) == text, page.name
-    # Eight areas, formats, frequencies, the gallery, constants, what is unverified, the example, faults, two tables of
+    # Eight areas, formats, frequencies, the index, greys, colours, constants, the example, faults, two tables of
     # controls, tolerances, figures of seven measurements: a lost mark would go unseen else.
-    assert marks == 25
+    assert marks == 26
 
 
 def test_every_pattern_has_its_entry_and_picture() -> None:
@@ -82,12 +82,12 @@ def test_every_fault_has_its_entry_and_picture() -> None:
     page = (ROOT / "docs" / "capture.md").read_text(encoding="utf-8")
     table = page.split("<!-- generated: faults -->")[1].split("<!-- end -->")[0]
     assert re.findall(r"\(`([\w-]+)`\)", table) == re.findall(r"pictures/fault-([\w-]+)\.png", table)
-    assert set(re.findall(r"\(`([\w-]+)`\)", table)) == set(FAULTS)
+    assert set(re.findall(r"\(`([\w-]+)`\)", table)) == set(fault_words())
     assert "{" not in table
     assert sorted(p.stem for p in (ROOT / "docs" / "pictures").glob("fault-*.png")) == sorted(
-        f"fault-{name}" for name in FAULTS
+        f"fault-{name}" for name in fault_words()
     )
-    for name in FAULTS:
+    for name in fault_words():
         assert (ROOT / "docs" / "pictures" / f"fault-{name}.png").stat().st_size < 10_000, name
 
 
@@ -96,9 +96,10 @@ def test_links_lead_somewhere(page: Path) -> None:
     """Every relative link and picture is there, and so is the heading that a link names."""
     for target in re.findall(r"\]\(([^)]+)\)", page.read_text(encoding="utf-8")):
         name, _, heading = target.partition("#")
-        assert (page.parent / name).exists(), target
+        other = page.parent / name if name else page
+        assert other.exists(), target
         if heading:
-            headings = re.findall(r"^#+ (.+)$", (page.parent / name).read_text(encoding="utf-8"), re.MULTILINE)
+            headings = re.findall(r"^#+ (.+)$", other.read_text(encoding="utf-8"), re.MULTILINE)
             # A heading's anchor: lower case, marks dropped, blanks to dashes.
             assert heading in [re.sub(r"[^\w\- ]", "", title.lower()).replace(" ", "-") for title in headings], target
 
@@ -173,7 +174,14 @@ def shortest(lines: Iterable[str]) -> list[str]:
     for line in sorted(lines, key=lambda line: (len(line), line)):
         first, second, *_ = [*shlex.split(line)[1:], ""]
         found.setdefault((first, second) if first in ("measure", "record", "sheet") else (first,), line)
-    elsewhere = [("kit",), ("record", "demo"), ("measure", "lens"), ("measure", "raster"), ("measure", "uniformity")]
+    elsewhere = [
+        ("kit",),
+        ("disc",),
+        ("record", "demo"),
+        ("measure", "lens"),
+        ("measure", "raster"),
+        ("measure", "uniformity"),
+    ]
     return [line for command, line in found.items() if command not in elsewhere]
 
 
@@ -202,6 +210,10 @@ def test_commands_of_the_documents(
         assert run(["record", "new", words[1], "--set", "a set"]) == 0
         if "--tolerances" in words:
             assert run(["report", "--tolerances-template", words[words.index("--tolerances") + 1]]) == 0
+    if words[0] == "disc":
+        if not all(map(shutil.which, ("dvdauthor", "genisoimage"))):
+            pytest.skip("dvdauthor or genisoimage is not installed")
+        assert run(["kit", "--format", "576i", "--as", "mpeg2", "--seconds", "1", "--to", words[1]]) == 0
     if words[0] == "draw":
         words += ["--as", "png"]
     if words[0] == "kit":
@@ -288,6 +300,7 @@ def test_json_of_verify_is_as_its_page_says(
 DEMO = [
     *("docs/examples/simulation.jpg", "--marks-mm", "470x360"),
     *("--lens", "docs/examples/simulation-lens.json"),
+    *("--depth-mm", "0", "--glass-radius-mm", "flat"),
 ]
 
 
@@ -309,16 +322,49 @@ def inner(holds: str) -> set[str]:
     return set(re.findall(r"`(\w+)`", holds))
 
 
+def json_page(heading: str) -> str:
+    """A section of docs/reference/json.md, up to the next heading."""
+    page = (ROOT / "docs" / "reference" / "json.md").read_text(encoding="utf-8")
+    return page.split(f"{heading}\n")[1].split("\n## ")[0]
+
+
+@pytest.mark.parametrize("words", [["patterns"], ["formats"], ["levels"], ["sheet", "marks", "--to", "marks.pdf"]])
+def test_json_of_small_commands_is_as_its_page_says(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """docs/reference/json.md has every key of the lists that the small commands print, and no other."""
+    monkeypatch.chdir(tmp_path)
+    assert run([*words, "--json"]) == 0
+    ((name, printed),) = json.loads(capsys.readouterr().out).items()
+    printed = printed[0] if isinstance(printed, list) else printed
+    held = rows_after(json_page("## `patterns`, `formats`, `levels`, `sheet`"))
+    # `formats` has some of the keys of `timing`, which have a table of their own.
+    shared = {*named(json_page("## `timing`")), "timing"} if name == "formats" else set()
+    keys = {*printed, *printed.get("size_mm", ()), *printed.get("picture", ())}
+    assert inner(held[name]) - shared == keys - shared
+
+
+def test_json_of_draw_is_as_its_page_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """docs/reference/json.md has every key that `draw` prints of a file, and no other."""
+    assert run(["draw", "crosshatch", "--as", "png", "--to", str(tmp_path / "grid.png"), "--json"]) == 0
+    ((printed,),) = json.loads(capsys.readouterr().out).values()
+    page = json_page("## `draw`")
+    held = rows_after(page)
+    assert set(held) == set(printed)
+    assert inner(held["cells"]) == set(printed["cells"])
+    assert inner(held["proof"]) - {"exact", "within", "failed"} == set(printed["proof"])
+
+
 def test_json_of_timing_is_as_its_page_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Every key that `timing` prints stands in the table of docs/timing.md, and no other."""
+    """The table of docs/reference/json.md has every key that `timing` prints, and no other."""
     capsys.readouterr()
     assert run(["timing", "480i", "--edid", str(tmp_path / "set.bin"), "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
-    page = (ROOT / "docs" / "timing.md").read_text(encoding="utf-8").split("## `--json`")[1]
-    assert named(page) | {"edid"} == set(told)
-    assert set(told["edid"]) <= inner(page)
+    printed = json.loads(capsys.readouterr().out)
+    page = json_page("## `timing`")
+    assert named(page) | {"edid"} == set(printed)
+    assert set(printed["edid"]) <= inner(page)
     held = rows_after(page)
-    for key, keys in (("h", told["h"]), ("sync", told["sync"]), ("levels_mv", told["levels_mv"][0])):
+    for key, keys in (("h", printed["h"]), ("sync", printed["sync"]), ("levels_mv", printed["levels_mv"][0])):
         assert set(keys) == inner(held[key].partition(":")[0] if key == "h" else held[key]), key
 
 
@@ -326,8 +372,8 @@ def test_json_of_timing_is_as_its_page_says(tmp_path: Path, capsys: pytest.Captu
     "words", [["--levels", "714", "--setup", "7.5"], ["--format", "576i", "--field", "frame"]], ids=["line", "frame"]
 )
 def test_json_of_scope_is_as_its_page_says(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
-    """Every key that `scope` prints stands in the table of docs/scope.md, and the first column has no other."""
-    table = (ROOT / "docs" / "scope.md").read_text(encoding="utf-8").split("## `--json`")[1]
+    """The table of docs/reference/json.md has every key that `scope` prints, and its first column has no other."""
+    table = json_page("## `scope`")
     assert run(["scope", "steps", *words, "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)
     assert set(answer) == set(re.findall(r"`([\w]+)`", " ".join(re.findall(r"^\|([^|]*)\|", table, re.MULTILINE)[2:])))
@@ -603,7 +649,7 @@ def test_parameters_of_faults_are_as_their_page_says() -> None:
     for ids, parameters in re.findall(r"^\| [A-Z][^|]+\| (`[^|]+?) +\| ([^|]+?) +\|$", page, re.MULTILINE):
         for id in re.findall(r"`([\w-]+)`", ids):
             told[id] = set(re.findall(r"`(\w+)`:", parameters))
-    assert set(told) == set(FAULTS)
+    assert set(told) == set(fault_words())
     for step in STEPS:
         assert told[step.id] == set(step.tell(step.start)), step.id
 

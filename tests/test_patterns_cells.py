@@ -24,8 +24,8 @@ from patterns.formats import FORMATS, Format, parse_format
 from patterns.pattern import Options
 from render.carriers import CARRIERS
 from render.produce import Order, produce
+from tests.command import call
 from tests.matrix import quick_and_slow
-from tests.trials.scope import call
 from trueraster.options.cells import cells_words
 
 WIDE = Fraction(16, 9)

@@ -2,7 +2,9 @@
 
 They come from Debian (packages mpv, and vlc-bin with vlc-plugin-base) and are used here only, to see what such players
 do; they run without a screen and without their users' settings. The first, of version 0.35, converts primaries to
-those of BT.709 and reads no XSPF. The second, of version 3.0, converts nothing and reads both kinds of playlist.
+those of BT.709 and reads no XSPF; its front end (package smplayer 22.7, tried by hand) plays the M3U through, and of
+the XSPF finds no file, since it does not take relative names from the folder of the list. The second, of version 3.0,
+converts nothing and reads both kinds of playlist.
 """
 
 from __future__ import annotations

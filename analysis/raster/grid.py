@@ -27,9 +27,11 @@ class ShownGrid:
     """Whether dots are shown where lines would cross, not lines."""
     interlaced_lines: int = 0
     """Lines of the picture where it is shown in two fields, else 0: a level line then has one of each field."""
+    field_rate_hz: float = 0.0
+    """Fields in a second, of a progressive picture its frames; 0 where that is not known."""
 
     @classmethod
-    def of(cls, scene: Scene, interlaced_lines: int = 0) -> ShownGrid | None:
+    def of(cls, scene: Scene, interlaced_lines: int = 0, field_rate_hz: float = 0.0) -> ShownGrid | None:
         """The grid of a scene's lines or dots; None where it has neither."""
         nodes: Sequence[Node | Dot] = scene.nodes or scene.dots
         if not nodes:
@@ -41,6 +43,7 @@ class ShownGrid:
             v=np.array([float(y) for y in v]),
             dots=not scene.nodes,
             interlaced_lines=interlaced_lines,
+            field_rate_hz=field_rate_hz,
         )
 
 

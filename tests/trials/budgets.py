@@ -185,6 +185,33 @@ PHOTO = Row(
     limit=4.0,
 )
 
+READINGS = """
+import sys
+from pathlib import Path
+from tests.trials.meters.honest import draw_bench
+from tests.trials.meters.meter import write_csv
+from tests.trials.meters.nuisances import draw_nuisance
+for name, bench in (("healthy", draw_bench(2)), ("clipped", draw_nuisance("gun-clipped", 2))):
+    write_csv(Path(sys.argv[1]) / f"{name}.csv", bench.read())
+"""
+
+
+def read(folder: Path) -> None:
+    """Readings of two simulated tubes, one of them with a clipped gun."""
+    subprocess.run([PYTHON, "-c", READINGS, str(folder)], check=True)
+
+
+def grey(name: str) -> Row:
+    """A grey scale of 21 steps, read three times, against importing the library that its colours are tested by."""
+    return Row(
+        name=f"measure grey: 21 steps read three times, {name}",
+        prepare=read,
+        ours=lambda f: [TRUERASTER, "measure", "grey", str(f / f"{name}.csv")],
+        against=lambda f: [PYTHON, "-c", "import colour"],
+        limit=1.1,
+    )
+
+
 HELP = Row(
     name="help: trueraster --help",
     ours=lambda f: [TRUERASTER, "--help"],
@@ -300,6 +327,7 @@ ROWS = (
     verify("bars_1080p59.94_narrow.mp4"),
     verify("bars_1080p59.94_full.png"),
     PHOTO,
+    *(grey(name) for name in ("healthy", "clipped")),
     HELP,
     *RECORDS,
     KIT,

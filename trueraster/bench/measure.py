@@ -154,10 +154,11 @@ def _grey(task: Task) -> tuple[Part, ...]:
     from analysis.meter.grey.answer import grey_answer
     from analysis.meter.grey.measure import measure_grey
     from analysis.meter.readings.read import read_readings
-    from trueraster.options.meter import meter_of, target_of, tube_of
+    from trueraster.options.meter import USUAL_METER, meter_of, target_of, tube_of
 
     read = read_readings(task.paths[0])
-    answer = grey_answer(measure_grey(read, target_of("d65"), tube_of(None, read), meter_of(None, None), "green"))
+    target, meter = target_of(USUAL_METER.white), meter_of(USUAL_METER)
+    answer = grey_answer(measure_grey(read, target, tube_of(None, read), meter, "green"))
     return (_part(answer, None),)
 
 

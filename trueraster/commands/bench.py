@@ -14,7 +14,7 @@ from trueraster.options.values import choice, format_of
 __all__ = ["bench"]
 
 
-@click.command(short_help="Run a check-up as a session, with a page for the phone beside the set.")
+@click.command(short_help="Run a check-up as a session, with a page for the phone.")
 @click.argument("record", metavar="[RECORD]", required=False, type=click.Path(path_type=Path))
 @click.option("--format", "-f", "formats", multiple=True, help="A format to begin with, as 480i; repeatable.")
 @click.option("--output", type=int, metavar="N", help="Which output, by its number in 'show --list'.")

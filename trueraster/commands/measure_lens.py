@@ -41,7 +41,7 @@ def lens(photos: tuple[Path, ...], to: Path, keep: KeepOptions, as_json: bool) -
     Print 'trueraster sheet board', glue it flat, and take 5 to 20 photographs of it with the zoom and focus of the
     photograph of the screen: from the front, the left, the right, above and below, near the picture's corners too.
     """
-    check_target("--to", to, ".json", photos)
+    check_target("--to", to, (".json",), photos)
     if len(photos) < FEWEST_PHOTOS:
         raise UsageError(
             f"{counted(len(photos), 'photograph')} of the board: at least {FEWEST_PHOTOS} are needed, 10 are good"

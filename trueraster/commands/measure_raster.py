@@ -44,7 +44,7 @@ class FileOptions(Targets):
     page: Annotated[Path | None, file_option("--page", "OUT.html", "Write all of it as one page.")]
 
 
-@click.command(short_help="The raster's shape, and what to adjust.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @as_value("files", FileOptions)
@@ -60,7 +60,7 @@ def geometry(photo: Path, typed: ShapeOptions, files: FileOptions, keep: KeepOpt
     _measure(geometry_drawn, request_of(photo, typed), files, keep, as_json)
 
 
-@click.command(short_help="Red and blue against green, and what to adjust.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", GridOptions)
 @as_value("files", FileOptions)
@@ -75,7 +75,7 @@ def convergence(photo: Path, typed: GridOptions, files: FileOptions, keep: KeepO
     _measure(convergence_drawn, request_of(photo, typed), files, keep, as_json)
 
 
-@click.command(short_help="Both of them at once, from one photograph.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @click.option(

@@ -15,6 +15,7 @@ from render.reading import read_bounded, read_stream
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.record import date_of, details_of, limits_of, now, record_path, stage_of, words_of
+from trueraster.options.setclass import SET_CLASSES
 from trueraster.options.shared import as_json_option
 from trueraster.output.terminal import note, progress, put_json, put_text
 from trueraster.record.answer import record_json, record_text
@@ -49,7 +50,7 @@ _PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")
 
 @click.group()
 def record() -> None:
-    """Keep the record of a set: what it is, what was done, what was measured."""
+    """Keep the record of a set: work done, results, pictures."""
 
 
 _RECORD = click.argument("path", metavar="RECORD", type=click.Path(path_type=Path))
@@ -60,6 +61,10 @@ _DETAILS: tuple[tuple[str, dict[str, Any]], ...] = (
     ("--input", {"dest": "inputs", "multiple": True, "help": "As component; with commas, or repeated."}),
     ("--accepts", {"multiple": True, "help": "Scan formats, as 480i,576i; or repeated."}),
     ("--condition", {"help": "Its state as it came in, in words."}),
+    (
+        "--set-class",
+        {"help": "What it is built for, which its tolerances are by.", "type": click.Choice(SET_CLASSES)},
+    ),
     ("--job", {"help": "The bench's number of the job."}),
     ("--bench", {"help": "Who services it, as Harbour Lane Repairs."}),
     ("--technician", {"help": "Name or initials."}),

@@ -24,7 +24,7 @@ __all__ = ["verify"]
 
 
 @click.command()
-@click.argument("files", type=click.Path(path_type=Path), metavar="FILE...", nargs=-1, required=True)
+@click.argument("named", type=click.Path(), metavar="FILE...", nargs=-1, required=True)
 @click.option("--pattern", "-p", help="What is shown.  [default: the file's word; else it is recognised]")
 @click.option("--format", "-f", "fmt", help="Format that was played.  [default: the file's word or size]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9.")
@@ -41,7 +41,7 @@ __all__ = ["verify"]
 @as_value("many", ManyOptions)
 @as_json_option
 def verify(
-    files: tuple[Path, ...],
+    named: tuple[str, ...],
     pattern: str | None,
     fmt: str | None,
     aspect: str | None,
@@ -56,7 +56,7 @@ def verify(
     as_json: bool,
     **typed: str | None,
 ) -> int:
-    """Measure the levels of a captured or drawn frame, and name what a chain did to them.
+    """Measure a captured frame, and name the chain's faults.
 
     The pattern is found in the frame wherever it is, scaled, cropped or moved. Every patch is read in the file's own
     codes and compared with the standard's; exit 0 if all pass and nothing else is wrong, 1 if not. The pattern's own
@@ -68,6 +68,9 @@ def verify(
 
     Of several files, or of all in a folder, each gets one line; exit 2 if any cannot be read, else 1 if any fails.
     """
+    if "" in named:
+        raise UsageError("FILE: an empty name; give a file or a folder")
+    files = [Path(name) for name in named]
     if frame is not None and every:
         raise UsageError("--frame and --all: one frame or all of them, not both")
     played = Played(

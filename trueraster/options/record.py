@@ -98,6 +98,7 @@ def details_of(typed: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
         "inputs": list(dict.fromkeys(filter(None, inputs))) if typed["inputs"] else None,
         "formats": formats_of(typed["accepts"]),
         "condition": words_of("--condition", typed["condition"]),
+        "set_class": typed["set_class"],
     }
     if of_set["name"] == "":
         raise UsageError("--set: the set needs a name, such as '14-inch monitor, no. 0412'")

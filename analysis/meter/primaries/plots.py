@@ -12,7 +12,8 @@ from analysis.drawing.plots import INK, RULE, SOFT, Plot, plot_sheet, plot_style
 from analysis.meter.colours import spectral_locus, uv_of
 from analysis.meter.looks import LOOKS, TARGET, label_at
 from analysis.meter.primaries.answer import colour_finding
-from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
+from analysis.meter.primaries.fields import PRIMARIES, SECONDARIES, name_of
+from analysis.meter.primaries.measure import Colour
 from analysis.meter.readings.types import Field
 
 if TYPE_CHECKING:
