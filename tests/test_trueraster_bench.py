@@ -244,7 +244,7 @@ def test_a_photograph_is_measured_kept_and_taken_away(served: Page, served_recor
     """Upload, answer (the figures of `measure`), keep, undo; sent twice it counts once; others add to the record."""
     head = served.do("go", "480i/crosshatch")["regions"]["head"]
     assert "as found" in head
-    served.do("marks_mm", "460x360")
+    served.do("marks_mm", "470x360")
     for _ in range(2):
         status, answer = served.upload(
             "photo", "480i/crosshatch", ("../../IMG 1.jpg", PHOTO.read_bytes()), number="f" * 12
@@ -266,7 +266,7 @@ def test_a_photograph_is_measured_kept_and_taken_away(served: Page, served_recor
     kept = json.loads(record.read_text())["stages"]["as-found"]["results"]
     assert [(one["kind"], one["source"]) for one in kept] == [("geometry", "IMG 1.jpg")]
     assert "/given/" not in record.read_text()
-    printed = json_of("measure", "geometry", str(PHOTO), "--marks-mm", "460x360")
+    printed = json_of("measure", "geometry", str(PHOTO), "--marks-mm", "470x360")
     assert {k: v for k, v in kept[0]["result"].items() if k not in ("photo", "files")} == {
         k: v for k, v in printed.items() if k not in ("photo", "files")
     }

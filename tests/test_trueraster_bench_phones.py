@@ -109,7 +109,7 @@ def test_an_upload_is_one_big_line_on_both_phones(running: tuple[Page, Display])
     """A photograph chosen on one phone: the answer is large on both, contrast 7:1 (WCAG 2.2, 1.4.6); one tap keeps."""
     page, _ = running
     page.do("go", "480p/crosshatch")
-    page.do("marks_mm", "460x360")
+    page.do("marks_mm", "470x360")
     with browser(page.url) as one, browser(page.url) as two:
         one.show(360, 760)
         root = one.call("DOM.getDocument")["root"]["nodeId"]

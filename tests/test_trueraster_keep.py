@@ -48,7 +48,7 @@ def test_a_photograph_gives_two_results_and_a_failed_frame_is_kept(
     """`measure raster` keeps geometry and convergence; a frame that fails is printed, kept, and exits with 1."""
     photo = str(DOCS / "simulation.jpg")
     keep = ["--record", str(record), "--stage", "after"]
-    assert run(["measure", "raster", photo, "--marks-mm", "460x360", *keep]) == 0
+    assert run(["measure", "raster", photo, "--marks-mm", "470x360", *keep]) == 0
     assert [one["kind"] for one in results(record, "after-adjustment")] == ["geometry", "convergence"]
     frame = tmp_path / "bars.png"
     assert run(["draw", "bars", "--bars", "75/0/75/0", "--as", "png", "--to", str(frame)]) == 0
