@@ -117,7 +117,7 @@ def test_a_player_that_converts(
         return
     assert told["verdict"] == "fail"
     assert ids[0] == "colour-managed"
-    # The player writes square samples, so that the picture may be told scaled as well; bars tell nothing of down.
+    # The player writes square samples, so that the picture may be named scaled too; bars show no height.
     assert set(ids) <= {"colour-managed", "scaled"}
     assert told["faults"][0]["confidence"] > 0.95
     assert told["faults"][0]["parameters"] == {"transfer": "kept", "primaries": "SMPTE 170M to BT.709"}

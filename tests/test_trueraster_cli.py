@@ -545,7 +545,7 @@ def test_what_a_file_says_of_itself_is_not_trusted(here: Path, comment: str) -> 
     ],
 )
 def test_a_mistake_in_what_a_file_says_names_the_file(here: Path, comment: str, words: str) -> None:
-    """What a file says of itself and nobody can read is told with the name of the file."""
+    """What a file says of itself and nobody can read is reported with the name of the file."""
     from PIL.PngImagePlugin import PngInfo
 
     told = PngInfo()

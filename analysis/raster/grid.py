@@ -17,12 +17,12 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class ShownGrid:
-    """Where a pattern's upright and level lines have their middles, over the picture: -1 to 1, right and down."""
+    """Where a pattern's upright and horizontal lines have their middles, over the picture: -1 to 1, right and down."""
 
     u: Floats
-    """(columns,) of the upright lines, rising."""
+    """(columns,) of the vertical lines, rising."""
     v: Floats
-    """(rows,) of the level lines, rising."""
+    """(rows,) of the horizontal lines, rising."""
     dots: bool = False
     """Whether dots are shown where lines would cross, not lines."""
     interlaced_lines: int = 0
@@ -53,7 +53,7 @@ class SeenGrid:
 
     shown: ShownGrid
     nodes: Floats
-    """(3, rows, columns, 2): where each gun's upright and level lines cross, (x, y)."""
+    """(3, rows, columns, 2): where each gun's upright and horizontal lines cross, (x, y)."""
     sigma: Floats
     """(3, rows, columns, 2): standard uncertainties."""
     level_ends: Floats

@@ -51,8 +51,8 @@ class Counted:
 
 
 def running_on(lines: Sequence[Line], lattice: Lattice) -> Floats:
-    """(2, 2): cells that level lines run on beyond the outermost upright ones, left and right; then upright lines
-    beyond the outermost level ones, above and below. NaN where too few of them are seen to end."""
+    """(2, 2): cells by which horizontal lines pass the outermost vertical ones, left and right; then vertical lines
+    the outermost horizontal ones, above and below. NaN where too few of them are seen to end."""
     found = np.full((2, 2), np.nan)
     for axis, ends in enumerate((lattice.columns, lattice.rows)):
         own = [line for line in lines if line.upright == bool(axis)]

@@ -1,6 +1,6 @@
 """Which scan lines a photograph shows: both fields of an interlaced picture, or one alone.
 
-Upright lines of the grid are made of scan lines. Where one field alone was seen every second one is missing, and the
+Vertical lines of the grid are made of scan lines. Where one field alone was seen every second one is missing, and the
 light along an upright line goes up and down with twice the lines' distance.
 """
 
@@ -25,7 +25,7 @@ _CLEARLY = 4.0
 _BESIDE = (0.36, 0.43, 0.58, 0.66)
 """Those other distances, as cycles for each line of a frame; one field has 0.5."""
 _SEEN = 0.01
-"""Depth that one field has to make to be told from noise."""
+"""Depth that one field has to make to stand out of noise."""
 _CLEAR = 0.15
 """Share of a cell beside a crossing that is left out."""
 _FINEST_PX = 2.5
@@ -35,7 +35,7 @@ _FINEST_PX = 2.5
 def one_field_share(
     linear: NDArray[Any], lattice: Lattice, lines_in_cell: float, gun: int, width: float
 ) -> float | None:
-    """The share of the upright lines' pieces that show one field alone; None where scan lines are not resolved.
+    """The share of the vertical lines' pieces that show one field alone; None where scan lines are not resolved.
 
     `linear` is the photograph in linear light, (rows, columns, 3); `lines_in_cell` the lines of a frame in a cell's
     height, `width` the standard deviation across of a level line in pixels.

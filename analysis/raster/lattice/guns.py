@@ -36,7 +36,7 @@ def leading_gun(light: Singles, lattice: Lattice) -> int:
 
 
 def _peak(light: Singles, lattice: Lattice, gun: int) -> float:
-    """A gun's light on upright lines above that between them."""
+    """A gun's light on vertical lines above that between them."""
     seen = _across(light, lattice, upright=True)[0][..., gun]
     return float(np.median(seen.max(axis=-1) - np.percentile(seen, 25, axis=-1)))
 

@@ -53,7 +53,7 @@ class Sight:
     width: float
     """Standard deviation of a line, or of a dot, across, in pixels."""
     one_field: float | None
-    """Share of the upright lines that show one field of two alone; None where that is not seen."""
+    """Share of the vertical lines that show one field of two alone; None where that is not seen."""
     warnings: tuple[str, ...]
 
 
