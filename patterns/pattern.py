@@ -38,9 +38,9 @@ class Stage:
     """Places in the order of work (common practice, no source): a pattern stands at its stage plus a small number."""
 
     SIGNAL = 100
+    RESPONSE = 150
     BLACK_AND_CONTRAST = 200
     FOCUS = 300
-    RESPONSE = 350
     PURITY = 400
     GEOMETRY = 500
     CONVERGENCE = 600

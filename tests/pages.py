@@ -128,7 +128,7 @@ def browser(page: Path | str) -> Iterator[Browser]:
             os.close(ours_in)
 
 
-VOID = {"meta", "link", "input", "img", "br", "hr"}
+VOID = {"meta", "link", "input", "img", "br", "hr", "wbr"}
 
 
 @dataclass(slots=True)

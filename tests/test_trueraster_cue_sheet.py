@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pypdfium2
 import pytest
 from PIL import Image
 
@@ -23,7 +24,7 @@ from patterns.signal import Colour, Matrix, Range, Sampling, Signal
 from render.carriers import CARRIERS
 from render.preview import preview, preview_png
 from tests.pages import CHROMIUM, Browser, Element, browser, check_alone, read
-from trueraster.kit.plan import Item, plan_kit
+from trueraster.kit.plan import Choice, Item, Named, plan_kit
 from trueraster.kit.sheet import STAGES, cue_sheet, levels_of, stage_of
 from trueraster.output.cautions import CAUTIONS
 
@@ -83,10 +84,10 @@ def test_headings_are_in_order(root: Element) -> None:
     assert all(later <= earlier + 1 for earlier, later in pairwise(levels))
 
 
-def test_cautions_come_first_then_the_set_then_the_preparations(root: Element) -> None:
-    """Every caution stands once, whole, before anything is to be done; then the lines to write on, then the steps."""
+def test_the_job_comes_first_then_the_cautions_then_the_preparations(root: Element) -> None:
+    """The job with its lines to write on, then every caution once and whole, the preparations, and the steps."""
     order = [e.given["id"] for e in root.all("section") if "id" in e.given]
-    assert order == ["cautions", "set", "before", "format-1", "format-2"]
+    assert order == ["job", "cautions", "before", "format-1", "format-2"]
     (cautions,) = root.all("section", id="cautions")
     for caution in CAUTIONS:
         assert caution.title in cautions.text
@@ -94,8 +95,8 @@ def test_cautions_come_first_then_the_set_then_the_preparations(root: Element) -
     # DESIGN.md section 12 names what has to be said.
     for word in ("charge", "implode", "X-radiation", "mains", "qualified", "local codes", "outside", "wear", "BT.1702"):
         assert word in cautions.text, word
-    names = [e.text for e in root.all("section", id="set")[0].all("label")]
-    for name in ("Set", "Serial number", "Date", "Technician", "Hours run"):
+    names = [e.text for e in root.all("section", id="job")[0].all("label")]
+    for name in ("Set", "Serial number", "Date", "Technician", "Hours run", "Signature"):
         assert name in names
     before = root.all("section", id="before")[0].text
     for words in ("half an hour", "Degauss", "trueraster verify"):
@@ -108,23 +109,51 @@ def _set(text: str) -> str:
 
 
 def test_every_file_has_its_block_in_the_order_of_work(root: Element, items: list[Item]) -> None:
-    """Number, name, what to look at, what is right, what to adjust, how long, cautions, a box and two lines."""
+    """Number, name, what to look at, what is right, what to adjust, how long, and cautions."""
     blocks = root.all("article")
     assert [block.given["id"] for block in blocks] == [f"step-{item.number}" for item in items]
     for block, item in zip(blocks, items, strict=True):
         pattern = item.order.pattern
         said = dict(zip((e.text for e in block.all("dt")), (e.text for e in block.all("dd")), strict=True))
         assert said["Look at"] == " ".join(pattern.look.split())
-        assert said["Right is"] == " ".join(pattern.right.split())
+        assert said["A correct picture"] == " ".join(pattern.right.split())
         assert said["Adjust"] == " ".join(pattern.adjust.split())
         assert str(pattern.dwell_minutes) in said["Leave up"]
         assert all(_set(caution) in block.text for caution in pattern.cautions_in(item.order.format))
-        assert item.name in block.text
+        assert "".join(block.all("div", class_="file")[0].text.split()) == item.name
         assert pattern.title in block.all("h4")[0].text
-        assert [e.given["type"] for e in block.all("input")] == ["checkbox", "text", "text"]
     options = {item.number: block.all("h4")[0].text for item, block in zip(items, blocks, strict=True)}
     fields = [options[item.number] for item in items if item.order.options.colour == "red"]
     assert all(words.endswith(", red") for words in fields)
+
+
+def test_the_first_table_is_the_whole_job(root: Element, items: list[Item]) -> None:
+    """A row for each file, in the order of work: its number leads to its block; a box, and lines before and after."""
+    (table,) = root.all("table", class_="job")
+    rows = table.all("tbody")[0].all("tr")
+    for row, item in zip(rows, items, strict=True):
+        assert [e.given["href"] for e in row.all("a")] == [f"#step-{item.number}"]
+        assert item.order.pattern.title in row.all("b")[0].text
+        assert [e.given["type"] for e in row.all("input")] == ["checkbox", "text", "text"]
+
+
+def test_a_quick_sheet_says_on_its_first_table_what_is_right() -> None:
+    """Twelve files have room for it, so that the first page alone is enough to work by."""
+    quick = plan_kit([FORMATS["480i"]], CARRIERS["h264"], choice=Choice(quick=True)).items
+    (table,) = read(cue_sheet("Kit", quick, "trueraster 0")).all("table", class_="job")
+    for row, item in zip(table.all("tbody")[0].all("tr"), quick, strict=True):
+        assert _set(item.order.pattern.right) in row.text
+        assert _set(item.order.pattern.adjust) in row.text
+
+
+def test_cautions_are_those_of_the_files() -> None:
+    """A kit without anything that moves has no word of flashing; the danger of high voltage is on every sheet."""
+    for names, moves in ((["bars"], False), (["bars", "bounce"], True)):
+        only = Choice(only=[Named(PATTERNS[name]) for name in names])
+        sheet = read(cue_sheet("Kit", plan_kit([FORMATS["480i"]], CARRIERS["h264"], choice=only).items, "trueraster 0"))
+        (cautions,) = sheet.all("section", id="cautions")
+        assert ("Flashing" in cautions.text) is moves
+        assert "A picture tube can kill" in cautions.text
 
 
 def test_each_format_has_its_facts(root: Element, items: list[Item]) -> None:
@@ -270,14 +299,14 @@ def shown(page: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Brows
 
 
 @in_browser
-@pytest.mark.parametrize("width", [360, 768, 1280])
+@pytest.mark.parametrize("width", [360, 390, 768, 1000, 1280])
 def test_nothing_runs_out_of_the_window(shown: Browser, width: int) -> None:
-    """On a phone, a tablet and a desk the page is as wide as the window; wide tables scroll in themselves."""
+    """On a phone, a tablet and a desk the page is as wide as the window; no table scrolls sideways."""
     shown.show(width, 800)
     assert shown.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     assert shown.evaluate("document.body.getBoundingClientRect().width") <= width
-    outside = """[...document.querySelectorAll("body *")].filter(e => !e.closest(".levels")
-        && e.getBoundingClientRect().right > document.documentElement.clientWidth + 0.5).map(e => e.outerHTML)"""
+    outside = """[...document.querySelectorAll("body *")].filter(e =>
+        e.getBoundingClientRect().right > document.documentElement.clientWidth + 0.5).map(e => e.outerHTML)"""
     assert shown.evaluate(outside) == []
 
 
@@ -329,6 +358,27 @@ def test_the_page_prints_on_a4_without_cutting_a_block(shown: Browser) -> None:
     sizes = re.findall(rb"/MediaBox ?\[ ?0 0 ([\d.]+) ([\d.]+)", data)
     assert len(sizes) > 10
     assert {(round(float(w)), round(float(h))) for w, h in sizes} <= {(595, 842), (596, 842)}
+
+
+@in_browser
+def test_a_quick_sheet_has_four_pages_and_the_job_is_on_the_first(tmp_path: Path) -> None:
+    """From the first number to the signature on one page of A4; at most four pages in all. Names break at no hyphen."""
+    quick = plan_kit([FORMATS["576i"]], CARRIERS["h264"], choice=Choice(quick=True)).items
+    path = tmp_path / "sheet.html"
+    path.write_text(cue_sheet("Check-up kit", quick, "trueraster 0"), encoding="utf-8")
+    with browser(path) as found:
+        data = base64.b64decode(found.call("Page.printToPDF", preferCSSPageSize=True)["data"])
+        found.show(360, 800)
+        parts = "[...document.querySelectorAll('.file span, .number')].every(e => e.getClientRects().length === 1)"
+        assert found.evaluate(parts)
+    document = pypdfium2.PdfDocument(data)
+    try:
+        texts = [page.get_textpage().get_text_range() for page in document]
+    finally:
+        document.close()
+    assert len(texts) <= 4
+    assert all(item.number in texts[0] for item in quick)
+    assert all(words in texts[0] for words in ("Before", "After", "Signature", "A picture tube can kill"))
 
 
 @in_browser

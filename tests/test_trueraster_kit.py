@@ -26,6 +26,7 @@ from imageio_ffmpeg import get_ffmpeg_exe
 
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, parse_format
+from patterns.pattern import Options
 from patterns.signal import Range, Sampling
 from render.carriers import CARRIERS
 from render.produce import ProofError
@@ -35,7 +36,7 @@ from tests.matrix import quick_and_slow
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import LOCK_NAME, locked
 from trueraster.kit.manifest import Entry, read_manifest, write_manifest
-from trueraster.kit.plan import plan_kit
+from trueraster.kit.plan import Choice, Named, plan_kit
 from trueraster.kit.playlist import Track, m3u8, xspf
 from trueraster.kit.rates import parse_line_rates, understood_note
 from trueraster.kit.sheet import cue_sheet
@@ -203,6 +204,51 @@ def test_a_pattern_by_name_only_is_in_when_asked(tmp_path: Path) -> None:
     assert patterns == sorted(patterns, key=lambda name: (name != "slate", PATTERNS[name].order))
     sheet = (tmp_path / "cue-sheet.html").read_text(encoding="utf-8")
     assert all(caution.split("'")[0] in sheet for caution in PATTERNS["flicker"].cautions)
+
+
+def chosen(*formats: str, **choices: Any) -> list[str]:
+    """The files of a plan in words."""
+    items = plan_kit([FORMATS[name] for name in formats], CARRIERS["h264"], choice=Choice(**choices)).items
+    return [f"{i.number} {i.order.pattern.id} {i.order.options.colour or ''}".strip() for i in items]
+
+
+def test_a_quick_kit_has_twelve_files_in_the_order_of_work() -> None:
+    """DESIGN.md, section 11, facts of the trade: signal, black level, focus, purity, geometry, convergence, grey."""
+    quick = chosen("480i", quick=True)
+    assert len(quick) == 12
+    order = ("bars", "pluge", "focus", "field red", "crosshatch", "dots", "steps-near-black")
+    places = [next(i for i, words in enumerate(quick) if words.partition(" ")[2] == name) for name in order]
+    assert places == sorted(places)
+    assert [words.split()[0] for words in quick] == [f"1-{i:02}" for i in range(1, 13)]
+
+
+def test_a_kit_has_what_is_chosen() -> None:
+    """--only begins with a list, --with adds, --without takes away; options of a word are those of the one file."""
+    bars, white = Named(PATTERNS["bars"]), Named(PATTERNS["field"], Options(colour="white"))
+    assert chosen("480i", only=[white, bars]) == ["1-01 bars", "1-02 field white"]
+    assert chosen("480i", only=[bars], extra=[white], without=[bars]) == ["1-01 field white"]
+    whole = chosen("480i")
+    less = [words.partition(" ")[2] for words in chosen("480i", without=[white])]
+    assert less == [name for name in (words.partition(" ")[2] for words in whole) if name != "field white"]
+    flicker = Named(PATTERNS["flicker"])
+    assert chosen("480i", "480p", only=[flicker]) == ["1-01 flicker"]
+
+
+def test_response_is_looked_at_with_the_signal() -> None:
+    """What the chain before the tube does to fine detail is known before anything is adjusted."""
+    names = [words.split()[1] for words in chosen("480i")]
+    assert names.index("bars") < names.index("multiburst") < names.index("pulse-bar") < names.index("pluge")
+    assert names.index("focus") + 2 == names.index("field")
+
+
+def test_short_names_are_of_eight_letters_and_sort(tmp_path: Path) -> None:
+    """FAT's names of old (8 and 3 letters, from memory), all different, in order; the playlist has the same."""
+    line = ("--format", "64x48@60,64x48@50", "--as", "png", "--only", "bars,white,grid", "--names", "short")
+    names = [Path(f["path"]).name for f in made(*line, "--to", tmp_path)["files"]]
+    assert all(re.fullmatch(r"[0-9]{3}[a-z]{1,5}\.[a-z]{3}", name) for name in names), names
+    assert names == sorted(set(names))
+    assert [name for name, _, _ in m3u8_entries(tmp_path / "playlist.m3u8")] == names
+    assert len(names) == 6
 
 
 # --- Playlists -----------------------------------------------------------------------------------------------
@@ -903,7 +949,12 @@ MISTAKES = [
     ("--with flicker --format 480p", "flicker"),
     ("--aspect 9", "aspect"),
     ("--line-rates x", "--line-rates"),
-    ("--format 480i,480p", "repeat --format"),
+    ("--format 480i,nonsense", "nonsense"),
+    ("--quick --only bars", "--only"),
+    ("--without flicker", "--without: this kit has no flicker"),
+    ("--only bars --without bars", "nothing is left"),
+    ("--only ,", "--only: give names"),
+    ("--names tiny", "--names"),
     ("--to ", "--to"),
     ("--to -", "--to"),
     ("--to there", "--to"),

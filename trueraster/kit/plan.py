@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from patterns.catalogue import PATTERNS
 from patterns.formats import Format
-from patterns.pattern import Pattern
+from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
 from render.carriers import Carrier
 from render.extras import USUAL, Extras
@@ -15,9 +16,27 @@ from render.produce import Order, default_name
 from trueraster.options.orders import Wish, clips_text, orders_of
 from trueraster.options.values import UsageError
 
-__all__ = ["Item", "Plan", "left_out", "patterns_for", "plan_kit"]
+__all__ = ["EVERYTHING", "QUICK", "Choice", "Item", "Named", "Plan", "left_out", "patterns_for", "plan_kit"]
 
 _HEAD = "slate"
+_SHORT_LETTERS = 8
+"""Of a name that every file system of a card holds, before its ending (FAT, as of old)."""
+
+QUICK = (
+    ("alignment", Options()),
+    ("bars", Options()),
+    ("pluge", Options()),
+    ("steps", Options()),
+    ("focus", Options()),
+    ("field", Options(colour="red")),
+    ("field", Options(colour="white")),
+    ("crosshatch", Options()),
+    ("circles", Options()),
+    ("overscan", Options()),
+    ("dots", Options()),
+    ("steps-near-black", Options()),
+)
+"""The twelve files that most sets need. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,11 +48,16 @@ class Item:
     order: Order
     scene: Scene
     """What the order draws; it is asked for often."""
+    short: bool = False
+    """Whether the file has a name of at most eight letters and digits."""
 
     @property
     def name(self) -> str:
-        """The file's name in the kit's folder."""
-        return f"{self.number}_{default_name(self.order)}"
+        """The file's name in the kit's folder: '1-07_steps_480i_narrow.mp4', or '107steps.mp4' where it is short."""
+        if not self.short:
+            return f"{self.number}_{default_name(self.order)}"
+        letters = re.sub(r"[^a-z0-9]", "", f"{self.number}{self.order.pattern.id}")
+        return letters[:_SHORT_LETTERS] + self.order.carrier.suffix
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,21 +69,83 @@ class Plan:
     """What a user should know of its ranges, one line each."""
 
 
-def patterns_for(fmt: Format, extra: Sequence[Pattern] = ()) -> list[Pattern]:
-    """The patterns of a kit in a format, in the order of work, the slate first.
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A pattern that was asked for by name."""
 
-    `extra` are asked for by name: each is in where it suits the format.
-    """
-    asked = {pattern.id for pattern in extra}
-    chosen = [p for p in PATTERNS.values() if p.suits(fmt) and (not p.by_name_only or p.id in asked)]
-    return sorted(chosen, key=lambda pattern: pattern.id != _HEAD)
+    pattern: Pattern
+    options: Options | None = None
+    """Where the name says them, as 'white' does of a field; None: as in any kit."""
+
+    def files(self) -> Iterator[tuple[Pattern, Options]]:
+        yield from ((self.pattern, options) for options in ([self.options] if self.options else self.pattern.variants))
+
+    def names(self, pattern: Pattern, options: Options) -> bool:
+        return pattern.id == self.pattern.id and self.options in (None, options)
 
 
-def left_out(formats: Sequence[Format], carrier: Carrier, extra: Sequence[Pattern] = ()) -> list[Pattern]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """Which patterns a kit has. With nothing said: all but those that are made by name only."""
+
+    quick: bool = False
+    """Begin with the twelve files that most sets need."""
+    only: Sequence[Named] = ()
+    """Begin with these."""
+    extra: Sequence[Named] = ()
+    without: Sequence[Named] = ()
+
+    def files(self, fmt: Format) -> list[tuple[Pattern, Options]]:
+        """The files of a format, in the order of work, the slate first. Patterns that do not suit it are left out."""
+        if self.quick:
+            wanted = [(PATTERNS[name], options) for name, options in QUICK]
+        elif self.only:
+            wanted = _all_files(self.only)
+        else:
+            wanted = [(p, options) for p in PATTERNS.values() if not p.by_name_only for options in p.variants]
+        wanted += _all_files(self.extra)
+        places = {name: i for i, name in enumerate(PATTERNS)}
+        # Options are no key of a dictionary with an order of their own: those of one pattern stay as they came.
+        ordered = sorted(dict.fromkeys(wanted), key=lambda one: (one[0].id != _HEAD, places[one[0].id]))
+        dropped = [one for one in ordered if any(named.names(*one) for named in self.without)]
+        return [one for one in ordered if one not in dropped and one[0].suits(fmt)]
+
+    def check(self, formats: Sequence[Format]) -> None:
+        """Refuse what changes nothing.
+
+        Raises:
+            UsageError: a pattern suits none of the formats, or is to be left out and is not there.
+        """
+        if self.quick and self.only:
+            raise UsageError("--only: --quick has its own list; give one of the two, and add patterns with --with")
+        ids = ", ".join(fmt.id for fmt in formats)
+        for option, named in (("--only", self.only), ("--with", self.extra)):
+            for one in named:
+                if not any(one.pattern.suits(fmt) for fmt in formats):
+                    raise UsageError(f"{option}: {one.pattern.id} suits none of {ids}")
+        whole = replace(self, without=())
+        for one in self.without:
+            if not any(one.names(*file) for fmt in formats for file in whole.files(fmt)):
+                raise UsageError(f"--without: this kit has no {one.pattern.id}, so there is nothing to leave out")
+
+
+EVERYTHING = Choice()
+
+
+def _all_files(named: Iterable[Named]) -> list[tuple[Pattern, Options]]:
+    return [file for one in named for file in one.files()]
+
+
+def patterns_for(fmt: Format, choice: Choice = EVERYTHING) -> list[Pattern]:
+    """The patterns of a kit in a format, in the order of work, the slate first."""
+    return list({pattern.id: pattern for pattern, _ in choice.files(fmt)}.values())
+
+
+def left_out(formats: Sequence[Format], carrier: Carrier, choice: Choice = EVERYTHING) -> list[Pattern]:
     """The patterns that move, where the kit is of stills: one moment of them shows nothing of what they are for."""
     if carrier.default_seconds is not None:
         return []
-    found = {p.id: p for fmt in formats for p in patterns_for(fmt, extra) if not p.scene(fmt).is_still}
+    found = {p.id: p for fmt in formats for p in patterns_for(fmt, choice) if not p.scene(fmt).is_still}
     return list(found.values())
 
 
@@ -67,8 +153,8 @@ def plan_kit(
     formats: Sequence[Format],
     carrier: Carrier,
     *,
+    choice: Choice = EVERYTHING,
     seconds: float | None = None,
-    extra: Sequence[Pattern] = (),
     tagged: bool = False,
     extras: Extras = USUAL,
 ) -> Plan:
@@ -78,28 +164,32 @@ def plan_kit(
     has no pattern that moves.
 
     Raises:
-        UsageError: a pattern in `extra` suits none of the formats, or moves in a kit of stills.
+        UsageError: a pattern that was asked for suits none of the formats, or moves in a kit of stills, or nothing
+            is left.
         CarrierError: the carrier cannot hold one of the formats.
         PatternError: a pattern cannot be drawn in one of the formats.
     """
-    for pattern in extra:
-        if not any(pattern.suits(fmt) for fmt in formats):
-            raise UsageError(f"--with: {pattern.id} suits none of {', '.join(fmt.id for fmt in formats)}")
-    moving = {pattern.id for pattern in left_out(formats, carrier, extra)}
-    for pattern in extra:
-        if pattern.id in moving:
-            raise UsageError(f"--with: {pattern.id} moves and {carrier.name} is a still; clips show it: {clips_text()}")
+    choice.check(formats)
+    moving = {pattern.id for pattern in left_out(formats, carrier, choice)}
+    for option, named in (("--only", choice.only), ("--with", choice.extra)):
+        for one in named:
+            if one.pattern.id in moving:
+                words = f"{one.pattern.id} moves and {carrier.name} is a still; clips show it: {clips_text()}"
+                raise UsageError(f"{option}: {words}")
     wishes = [
         [
             Wish(pattern=pattern, options=options, format=fmt, carrier=carrier, signal=carrier.signal(fmt))
-            for pattern in patterns_for(fmt, extra)
+            for pattern, options in choice.files(fmt)
             if pattern.id not in moving
-            for options in pattern.variants
         ]
         for fmt in formats
     ]
-    wished = [wish for part in wishes for wish in part]
-    planned = orders_of(wished, seconds=seconds, range_is_chosen=False, tagged=tagged, extras=extras)
+    empty = [fmt.id for fmt, part in zip(formats, wishes, strict=True) if not part]
+    if len(empty) == len(formats):
+        raise UsageError("--without: nothing is left of the kit; leave out less")
+    planned = orders_of(
+        [wish for part in wishes for wish in part], seconds=seconds, range_is_chosen=False, tagged=tagged, extras=extras
+    )
     wide, deep = len(str(len(formats))), max(2, *(len(str(len(part))) for part in wishes))
     places = [(i, j) for i, part in enumerate(wishes, 1) for j in range(1, len(part) + 1)]
     items = tuple(
@@ -110,4 +200,5 @@ def plan_kit(
         )
         for (i, j), order in zip(places, planned.orders, strict=True)
     )
-    return Plan(items=items, notes=planned.notes)
+    notes = [f"{name} has no file: none of the patterns that were chosen suits it" for name in empty]
+    return Plan(items=items, notes=(*planned.notes, *notes))

@@ -11,7 +11,7 @@ from itertools import groupby
 
 from analysis.waveform.reading import line_times
 from patterns.formats import FieldOrder, Format, format_words
-from patterns.pattern import Stage
+from patterns.pattern import Area, Stage
 from patterns.signal import Colour, Range, Signal
 from patterns.timing import Timing
 from render.preview import preview, preview_png
@@ -21,15 +21,16 @@ from trueraster.kit.wave import wave_svg
 from trueraster.kit.words import given_words
 from trueraster.levels import component_millivolts, distinct_patches
 from trueraster.options.cells import cells_words
+from trueraster.output.cautions import CAUTIONS, cautions_for
 from trueraster.output.page import data_uri, minus, rendered
 
 __all__ = ["STAGES", "cue_sheet", "levels_of", "stage_of"]
 
 STAGES = {
     Stage.SIGNAL: "Signal",
+    Stage.RESPONSE: "Response",
     Stage.BLACK_AND_CONTRAST: "Black level and contrast",
     Stage.FOCUS: "Focus",
-    Stage.RESPONSE: "Response",
     Stage.PURITY: "Purity",
     Stage.GEOMETRY: "Geometry",
     Stage.CONVERGENCE: "Convergence",
@@ -44,6 +45,8 @@ _WAYS = {
 }
 """How to go about a stage. Common practice, no source."""
 
+_MOST_DETAILED = 14
+"""Files whose rows on the first page say what a correct picture looks like, and what to adjust; more have no room."""
 _PICTURE_HEIGHT = 180
 """Of the small pictures; enough for 45 mm on paper."""
 
@@ -121,7 +124,14 @@ def cue_sheet(title: str, items: Sequence[Item], program: str, accepted: Sequenc
         proving=_proving(items),
         proving_aspect=_aspect_option(_proving(items).order.format),
         accepted=None if accepted is None else ranges_text(accepted),
+        cautions=cautions_for(moves=any(_moves(item) for item in items)),
+        danger=CAUTIONS[0],
+        detailed=len(items) <= _MOST_DETAILED,
     )
+
+
+def _moves(item: Item) -> bool:
+    return not item.scene.is_still or item.order.pattern.area is Area.MOTION
 
 
 def _proving(items: Sequence[Item]) -> Item:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CAUTIONS", "SCAN_RATES"]
+__all__ = ["CAUTIONS", "SCAN_RATES", "Caution", "cautions_for"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -13,6 +13,8 @@ class Caution:
 
     title: str
     text: str
+    of_movement: bool = False
+    """Whether it is of patterns that move."""
 
 
 SCAN_RATES = Caution(
@@ -49,9 +51,15 @@ CAUTIONS = (
         title="Flashing",
         text="The moving patterns keep within BT.1702, as far as that text is known here. People who are sensitive to"
         " flashing light should not watch them.",
+        of_movement=True,
     ),
     Caution(
         title="Heat and magnetism",
         text="Keep vents clear. Degauss only as the set's service notes allow.",
     ),
 )
+
+
+def cautions_for(*, moves: bool) -> tuple[Caution, ...]:
+    """The cautions where patterns that move are shown, or none."""
+    return tuple(one for one in CAUTIONS if moves or not one.of_movement)

@@ -89,7 +89,7 @@ def _typeset(table: Table) -> Table:
 
 
 def rendered(name: str, /, **values: Any) -> str:
-    """A template with values put in; the cautions are there as `cautions`."""
+    """A template with values put in; all cautions are there as `cautions`, unless the values have some."""
     shared = {one: _text(one) for one in _SHARED}
     made = Environment(
         autoescape=True,
@@ -101,7 +101,8 @@ def rendered(name: str, /, **values: Any) -> str:
     )
     made.filters["css_string"] = _css_string
     made.filters["minus"] = minus
-    return made.from_string(_text(name)).render(cautions=CAUTIONS, **values)
+    made.filters["unbroken"] = unbroken
+    return made.from_string(_text(name)).render(**{"cautions": CAUTIONS, **values})
 
 
 def _finalized(value: Any) -> Any:
@@ -119,6 +120,12 @@ def data_uri(media_type: str, data: bytes) -> str:
 def minus(text: str) -> str:
     """With a minus sign as it is set before a level or a vector, as of -I."""
     return re.sub(r"(?<!\S)-(?=[A-Z\d])", "−", text)
+
+
+def unbroken(name: str) -> Markup:
+    """A file's name that may be broken after an underscore only: at a hyphen it would be taken for two words."""
+    parts = [Markup("<span>{}</span>").format(visible(part)) for part in name.split("_")]
+    return Markup("_<wbr>").join(parts)
 
 
 def _text(name: str) -> str:
