@@ -17,7 +17,9 @@ from trueraster.output.files import check_new, check_target
 from trueraster.output.terminal import note, put_json, put_text
 from trueraster.record.store import read_record
 from trueraster.report.content import content_of
-from trueraster.report.page import report_page, summary_of
+from trueraster.report.customer import summary_of
+from trueraster.report.page import report_page
+from trueraster.report.pdf import check_pdf, pdf_of
 from trueraster.report.shown import pictures_of
 from trueraster.report.tolerancefile import is_known, tolerance_template
 from trueraster.report.tolerances import read_tolerances, tolerances_of
@@ -34,7 +36,7 @@ __all__ = ["report"]
 @click.option(
     "--to",
     type=click.Path(path_type=Path),
-    metavar="FILE.html",
+    metavar="FILE.html|FILE.pdf",
     help="File of the report.  [default: the record's name, with .html]",
 )
 @click.option("--tolerances", type=click.Path(path_type=Path), metavar="FILE.toml", help="The bench's own tolerances.")
@@ -59,9 +61,9 @@ def report(
     set_class: str | None,
     as_json: bool,
 ) -> None:
-    """Make the sheet that goes with a set, from its record: one page for the screen and for A4.
+    """Make the sheet that goes with a set, from its record, for the screen or as PDF.
 
-    Each figure stands before and after, with its uncertainty, and is judged by its tolerance: the one of this set
+    The first page is for the set's owner, the annex for the technician. A figure is judged by the set's own tolerance
     ('record set --tolerance'), else that of --tolerances, else what is usual, which the page names with its source.
     """
     if path is None and template is None:
@@ -103,8 +105,9 @@ def _made(path: Path, target: Path, tolerances: Path | None, set_class: str | No
     content = content_of(record, limits)
     pictures = pictures_of(record)
     page = report_page(content, pictures, datetime.now().astimezone())
+    data = pdf_of(page) if _is_pdf(target) else page.encode()
     with placed(target) as file:
-        file.write(page.encode())
+        file.write(data)
     unused = limits.unused([row.id for section in content.sections for row in section.rows])
     for name in _unheard(unused):
         note(f"Note: no figure is called {name[:80]!r}; 'trueraster record show --json' has the names")
@@ -175,5 +178,11 @@ def _target(path: Path, to: Path | None, others: list[Path | None]) -> Path:
     if to is None and path.suffix.lower() in (".html", ".htm"):
         raise UsageError(f"RECORD: got {str(path)[:60]!r}, a page; the record it was made from ends in .json")
     target = path.with_suffix(".html") if to is None else to
-    check_target("--to", target, (".html", ".htm"), [other for other in (path, *others) if other is not None])
+    if _is_pdf(target):
+        check_pdf()
+    check_target("--to", target, (".html", ".htm", ".pdf"), [other for other in (path, *others) if other is not None])
     return target
+
+
+def _is_pdf(target: Path) -> bool:
+    return target.suffix.lower() == ".pdf"

@@ -21,6 +21,11 @@ class Verdict(StrEnum):
     OPEN = "open"
     """Its uncertainty leaves it open."""
 
+    @property
+    def words(self) -> str:
+        """For people."""
+        return {"within": "in order", "beyond": "out", "open": "not certain"}[self.value]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import version
 from string import ascii_lowercase
+from typing import Any
 
 from analysis.answer import Figure
 from trueraster.output.page import DIGIT, POINT, rendered
@@ -14,10 +15,21 @@ from trueraster.output.text import aligned
 from trueraster.record.compare import value_text
 from trueraster.record.schema import Record, Stage
 from trueraster.report.content import Content, Measured, Row, Section
+from trueraster.report.customer import (
+    Aspect,
+    aspects_of,
+    clipped,
+    done_of,
+    pair_of,
+    shown_of,
+    summary_of,
+    unmeasured_of,
+    wrong_of,
+)
 from trueraster.report.limits import SURE, Verdict
 from trueraster.report.shown import Shown
 
-__all__ = ["report_page", "summary_of"]
+__all__ = ["report_page"]
 
 _LARGEST = 1e9
 _UNITS = {"cd/m2": "cd/m²"}
@@ -36,6 +48,7 @@ def report_page(content: Content, pictures: Sequence[Sequence[Shown]], made: dat
         identity=list(_identity(record)),
         condition=record.set.condition,
         verdict=summary_of(content),
+        customer=_customer(content, pictures),
         tally=_tally(content),
         astray=list(_astray(content)),
         work=[(one.date[:10], one.text) for one in record.work],
@@ -49,6 +62,54 @@ def report_page(content: Content, pictures: Sequence[Sequence[Shown]], made: dat
         begun=record.made[:10],
         program=f"trueraster {version('trueraster')}",
     )
+
+
+_NAME, _FACT = 90, 60
+"""Letters of the set's name, and of any other fact, on the first page."""
+
+
+def _customer(content: Content, pictures: Sequence[Sequence[Shown]]) -> dict[str, Any]:
+    """What the first page has beside the set's name and the verdict."""
+    record = content.record
+    chosen, rest = shown_of(aspects_of(content))
+    short = ("serial number", "hours of use", "job", "technician")
+    return {
+        "name": clipped(record.set.name or "A set without a name", _NAME),
+        "bench": clipped(record.bench, _NAME),
+        "identity": [(name, clipped(words, _FACT)) for name, words in _identity(record) if name in short],
+        "wrong": wrong_of(content),
+        "done": done_of(content),
+        "pair": [(one, clipped(one.caption or one.name, _FACT)) for one in pair_of(pictures)],
+        "rows": [_seen(one) for one in chosen],
+        "rest": [(one.words, one.verdict.words) for one in rest],
+        "unmeasured": ", ".join(unmeasured_of(content)) if content.sections else "",
+    }
+
+
+def _seen(one: Aspect) -> dict[str, Any]:
+    """An aspect as a row: its figure in words, before and last, with its tolerance."""
+    row, limit = one.row, one.row.limit
+    unit = _unit(row.figure.quantity.unit)
+    first = row.cells.get(Stage.AS_FOUND)
+    last = row.last
+    cells = [first, None if first is last else last]
+    return {
+        "words": one.words,
+        "figure": clipped(row.figure.quantity.words, _FACT),
+        "limit": "" if limit is None else _typeset(limit.limit.words(signed=row.figure.quantity.signed)),
+        "unit": unit,
+        "cells": [
+            None
+            if cell is None or cell.figure.value is None
+            else {"value": _value(cell.figure), "verdict": cell.verdict}
+            for cell in cells
+        ],
+    }
+
+
+def _value(one: Figure) -> str:
+    value, uncertainty = _texts(one)
+    return " ".join(filter(None, (_typeset(value), f"± {uncertainty}" if uncertainty else "")))
 
 
 class _Marks:
@@ -72,7 +133,7 @@ class _Marks:
 class _Cell:
     value: str
     uncertainty: str
-    verdict: str
+    verdict: Verdict | None
     is_there: bool
 
 
@@ -123,7 +184,7 @@ def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_
                 _Cell(
                     value=value,
                     uncertainty=f"± {uncertainty}" if text[1] else "",
-                    verdict="" if cell is None or cell.verdict is None else cell.verdict.value,
+                    verdict=None if cell is None else cell.verdict,
                     is_there=cell is not None and cell.figure.value is not None,
                 )
                 for cell, text, value, uncertainty in zip(cells, texts, values, uncertainties, strict=True)
@@ -199,29 +260,6 @@ def _last(content: Content) -> list[tuple[Section, Row, Verdict]]:
     ]
 
 
-def summary_of(content: Content) -> str:
-    """How the set stands as it was last measured, in one sentence."""
-    verdicts = [verdict for _, _, verdict in _last(content)]
-    if not content.sections:
-        return "Nothing has been measured."
-    if not verdicts:
-        return "No figure is judged: none that was measured has a tolerance."
-    within, beyond, left = (verdicts.count(verdict) for verdict in Verdict)
-    if within == len(verdicts):
-        whole = "the one figure that is judged lies" if within == 1 else f"all {within} figures that are judged lie"
-        return f"As last measured, {whole} within tolerance."
-    are = "figure that is" if len(verdicts) == 1 else "figures that are"
-    said = [f"{within} {_lie(within)} within tolerance", f"{beyond} {_lie(beyond)} beyond" if beyond else ""]
-    said += [f"{left} {'is' if left == 1 else 'are'} left open by the uncertainty" if left else ""]
-    told = [words for words in said if words]
-    listed = " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]
-    return f"As last measured, of {len(verdicts)} {are} judged {listed}."
-
-
-def _lie(count: int) -> str:
-    return "lies" if count == 1 else "lie"
-
-
 def _tally(content: Content) -> list[tuple[str, list[int]]]:
     return [
         (stage.words, [sum(counts.values()), *(counts[verdict] for verdict in Verdict)])
@@ -237,21 +275,20 @@ class _Astray:
     words: str
     shown: str
     limit: str
-    verdict: str
+    verdict: Verdict
 
 
 def _astray(content: Content) -> Iterator[_Astray]:
     for section, row, verdict in sorted(_last(content), key=lambda one: one[2] is not Verdict.BEYOND):
         if verdict is Verdict.WITHIN or row.last is None or row.limit is None:
             continue
-        value, uncertainty = _texts(row.last.figure)
         unit = _unit(row.figure.quantity.unit)
         yield _Astray(
             title=section.title,
             words=row.figure.quantity.words,
-            shown=" ".join(filter(None, (_typeset(value), f"± {uncertainty}" if uncertainty else "", unit))),
+            shown=f"{_value(row.last.figure)} {unit}".strip(),
             limit=_typeset(row.limit.limit.words(signed=row.figure.quantity.signed)),
-            verdict=verdict.value,
+            verdict=verdict,
         )
 
 
