@@ -28,9 +28,9 @@ __all__ = [
 
 _MOST_ASPECTS = 6
 """Rows of figures on the first page; it has no room for more beside the pictures."""
-_MOST_WRONG, _MOST_DONE = 3, 5
+_MOST_WRONG, _MOST_DONE = 3, 4
 """Lines of what was wrong and of what was done."""
-_LONG, _LINE = 260, 110
+_LONG, _LINE = 190, 80
 """Letters of the condition, and of any other line."""
 
 _ASPECTS = (
