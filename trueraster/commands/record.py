@@ -13,6 +13,7 @@ from analysis.rounding import counted
 from render.errors import FileError
 from render.reading import read_bounded, read_stream
 from trueraster import interrupt
+from trueraster.commands.record_bench import intake, part, sheet
 from trueraster.errors import UsageError
 from trueraster.options.record import date_of, details_of, limits_of, now, record_path, stage_of, words_of
 from trueraster.options.setclass import SET_CLASSES
@@ -53,6 +54,10 @@ def record() -> None:
     """Keep the record of a set: work done, results, pictures."""
 
 
+record.add_command(intake)
+record.add_command(part)
+record.add_command(sheet)
+
 _RECORD = click.argument("path", metavar="RECORD", type=click.Path(path_type=Path))
 _DATE = click.option("--date", "day", metavar="YYYY-MM-DD", help="When it was.  [default: now]")
 _DETAILS: tuple[tuple[str, dict[str, Any]], ...] = (
@@ -65,6 +70,7 @@ _DETAILS: tuple[tuple[str, dict[str, Any]], ...] = (
         "--set-class",
         {"help": "What it is built for, which its tolerances are by.", "type": click.Choice(SET_CLASSES)},
     ),
+    ("--service-every", {"help": "Hours of use between two services.", "metavar": "HOURS"}),
     ("--job", {"help": "The bench's number of the job."}),
     ("--bench", {"help": "Who services it, as Harbour Lane Repairs."}),
     ("--technician", {"help": "Name or initials."}),

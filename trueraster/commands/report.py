@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import datetime
+from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from analysis.raster.classes import SetClass
+from analysis.rounding import counted
 from render.writing import placed
 from trueraster.errors import UsageError
 from trueraster.options.setclass import SET_CLASSES
 from trueraster.options.shared import as_json_option
 from trueraster.output.files import check_new, check_target
+from trueraster.output.page import rendered
+from trueraster.output.pdf import check_pdf, pdf_of
 from trueraster.output.terminal import note, put_json, put_text
 from trueraster.record.store import read_record
 from trueraster.report.content import content_of
 from trueraster.report.customer import summary_of
+from trueraster.report.fleet import fleet_of, read_fleet
 from trueraster.report.page import report_page
-from trueraster.report.pdf import check_pdf, pdf_of
 from trueraster.report.shown import pictures_of
 from trueraster.report.tolerancefile import is_known, tolerance_template
 from trueraster.report.tolerances import read_tolerances, tolerances_of
@@ -52,6 +57,12 @@ __all__ = ["report"]
     type=click.Choice(SET_CLASSES),
     help="What the set is built for: its usual tolerances.  [default: as the record says, else broadcast]",
 )
+@click.option(
+    "--fleet",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="All records in a folder as one page: hours, last service, drift, what is due.",
+)
 @as_json_option
 def report(
     path: Path | None,
@@ -59,6 +70,7 @@ def report(
     tolerances: Path | None,
     template: Path | None,
     set_class: str | None,
+    fleet: Path | None,
     as_json: bool,
 ) -> None:
     """Make the sheet that goes with a set, from its record, for the screen or as PDF.
@@ -66,6 +78,11 @@ def report(
     The first page is for the set's owner, the annex for the technician. A figure is judged by the set's own tolerance
     ('record set --tolerance'), else that of --tolerances, else what is usual, which the page names with its source.
     """
+    if fleet is not None:
+        if path is not None or tolerances is not None or template is not None or set_class is not None:
+            raise UsageError("--fleet: takes --to only; it reads all records in the folder")
+        _put_fleet(fleet, to, as_json=as_json)
+        return
     if path is None and template is None:
         raise UsageError("RECORD: give the record's file; 'trueraster record demo' makes one to look at")
     if path is None and (to is not None or tolerances is not None):
@@ -88,6 +105,44 @@ def report(
         put_json(answer)
     else:
         put_text("\n".join(words))
+
+
+def _put_fleet(folder: Path, to: Path | None, *, as_json: bool) -> None:
+    """Write the page of all records in a folder."""
+    if not folder.is_dir():
+        raise UsageError(f"--fleet: {str(folder)[:60]!r} is no folder")
+    target = folder / "fleet.html" if to is None else to
+    if _is_pdf(target):
+        check_pdf()
+    check_target("--to", target, (".html", ".htm", ".pdf"), [])
+    records, other = read_fleet(folder)
+    if not records:
+        raise UsageError(f"--fleet: {folder} has no record; 'trueraster record new' makes one")
+    for words in other[:_MOST_OTHER]:
+        note(f"Note: left out: {words}")
+    if len(other) > _MOST_OTHER:
+        note(f"Note: {len(other) - _MOST_OTHER} more files were left out")
+    sets = fleet_of(records)
+    due = sum(one.due_in_hours is not None and one.due_in_hours <= 0 for one in sets)
+    summary = f"{counted(len(sets), 'set')}, {due} due for service."
+    made = datetime.now().astimezone().date().isoformat()
+    program = f"trueraster {version('trueraster')}"
+    page = rendered("fleet.html", sets=sets, summary=summary, made=made, folder=folder.name, program=program)
+    data = pdf_of(page) if _is_pdf(target) else page.encode()
+    with placed(target) as file:
+        file.write(data)
+    if as_json:
+        held = [
+            {**asdict(one), "record": str(one.record), "verdicts": {v.value: n for v, n in one.verdicts.items()}}
+            for one in sets
+        ]
+        put_json({"report": str(target), "summary": summary, "sets": held, "left_out": other})
+    else:
+        put_text(f"{target}: {summary}")
+
+
+_MOST_OTHER = 5
+"""Files that are no records and are named."""
 
 
 def _class_of(record: Record, typed: str | None) -> SetClass:

@@ -11,7 +11,7 @@ from typing import Any
 from trueraster.options.values import UsageError, format_of
 from trueraster.record.schema import Stage
 
-__all__ = ["date_of", "details_of", "limits_of", "now", "record_path", "stage_of", "words_of"]
+__all__ = ["date_of", "details_of", "limits_of", "now", "record_path", "span_of", "stage_of", "value_of", "words_of"]
 
 _STAGES = {"before": Stage.AS_FOUND, "after": Stage.AFTER_ADJUSTMENT}
 """What people call them besides."""
@@ -59,7 +59,7 @@ def words_of(name: str, text: str | None) -> str | None:
     return plain
 
 
-def hours_of(text: str | None) -> int | float | None:
+def hours_of(text: str | None, option: str = "--hours") -> int | float | None:
     """Hours of use: '18200', '18200.5' or '18200 h'.
 
     Raises:
@@ -69,7 +69,7 @@ def hours_of(text: str | None) -> int | float | None:
         return None
     found = re.fullmatch(r"\s*(\d{1,7})(\.\d{1,2})?\s*(?:h|hours)?\s*", text)
     if found is None:
-        raise UsageError(f"--hours: got {text[:40]!r}, a number of hours such as 18200 is expected")
+        raise UsageError(f"{option}: got {text[:40]!r}, a number of hours such as 18200 is expected")
     return float(found[1] + found[2]) if found[2] else int(found[1])
 
 
@@ -99,6 +99,7 @@ def details_of(typed: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
         "formats": formats_of(typed["accepts"]),
         "condition": words_of("--condition", typed["condition"]),
         "set_class": typed["set_class"],
+        "service_every_hours": hours_of(typed["service_every"], "--service-every"),
     }
     if of_set["name"] == "":
         raise UsageError("--set: the set needs a name, such as '14-inch monitor, no. 0412'")
@@ -157,3 +158,35 @@ def record_path(text: Path) -> Path:
     if text.is_dir():
         raise UsageError(f"RECORD: {text} is a folder")
     return text
+
+
+_PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
+_UNITS = ("F", "H", "ohm", "Ω", "V", "R")
+
+
+def value_of(option: str, text: str) -> tuple[float, str]:
+    """A component's value in its own unit: '10uF', '2.2 kohm', '470'.
+
+    Raises:
+        UsageError: it is no such value.
+    """
+    units = "|".join(_UNITS)
+    found = re.fullmatch(rf"\s*(\d{{1,9}}(?:\.\d{{1,6}})?)\s*([pnuµμmkM]?)({units})?\s*", text)
+    if found is None:
+        raise UsageError(f"{option}: got {text[:40]!r}; give a value such as 10uF, 2.2kohm or 470ohm, with a point")
+    unit = {"Ω": "ohm", "R": "ohm", None: ""}.get(found[3], found[3])
+    # Twelve digits: a factor of a millionth leaves a trace behind.
+    return float(f"{float(found[1]) * _PREFIXES[found[2]]:.12g}"), unit or ""
+
+
+def span_of(text: str) -> list[float]:
+    """How far off a component may be, in %: '20' both ways, '-10..50'.
+
+    Raises:
+        UsageError: it is no such span.
+    """
+    found = re.fullmatch(r"\s*(?:(-\d{1,3}(?:\.\d+)?)\s*\.\.\s*\+?)?(\d{1,3}(?:\.\d+)?)\s*%?\s*", text)
+    if found is None:
+        raise UsageError(f"--tolerance: got {text[:40]!r}; give a percentage such as 20, or -10..50")
+    above = float(found[2])
+    return [float(found[1]) if found[1] else -above, above]

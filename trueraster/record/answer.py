@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from analysis.answer import Figure, Kind
@@ -11,6 +12,7 @@ from trueraster.output.json import read
 from trueraster.output.terminal import columns, wrapped
 from trueraster.output.text import aligned
 from trueraster.record.compare import Comparison, comparisons, value_text
+from trueraster.record.intake import QUESTIONS, faults_of, part_words
 from trueraster.record.results import findings_of, kind_of, subject_of
 from trueraster.record.schema import Attached, Record, Stage
 
@@ -25,6 +27,11 @@ def record_text(record: Record, *, everything: bool) -> str:
     parts = [_heading(record)]
     if record.work:
         parts.append("Work done\n" + "\n".join(_hung(f"  {one.date[:10]:<10}  ", one.text) for one in record.work))
+    if record.intake:
+        asked = [(one.words, record.intake.get(one.name, "")) for one in QUESTIONS]
+        parts.append("Intake\n" + "\n".join(_hung(f"  {name}: ", words) for name, words in asked if words))
+    if record.parts:
+        parts.append("Components\n" + "\n".join(_hung("  ", part_words(one)) for one in record.parts))
     compared = comparisons(record)
     parts += [_compared(one, everything=everything) for one in compared]
     if not compared:
@@ -133,11 +140,14 @@ def record_json(record: Record) -> dict[str, Any]:
             "formats": list(details.formats),
             "condition": details.condition,
             "set_class": details.set_class,
+            "service_every_hours": details.service_every_hours,
         },
         "job": record.job,
         "bench": record.bench,
         "technician": record.technician,
-        "work": [{"date": one.date, "text": one.text} for one in record.work],
+        "work": [{"date": one.date, "text": one.text, "hours": one.hours} for one in record.work],
+        "intake": dict(record.intake),
+        "parts": [{**asdict(one), "faults": faults_of(one)} for one in record.parts],
         "tolerances": dict(record.tolerances),
         "stages": {
             stage.value: {

@@ -12,6 +12,8 @@ __all__ = [
     "holds_result",
     "new_record",
     "with_details",
+    "with_intake",
+    "with_part",
     "with_picture",
     "with_result",
     "with_results",
@@ -46,8 +48,25 @@ def with_tolerances(held: Json, limits: Mapping[str, float | None]) -> dict[str,
 
 
 def with_work(held: Json, date: str, text: str) -> dict[str, Any]:
-    """One more thing that was done."""
-    return {**held, "work": [*_list(held, "work"), {"date": date, "text": text}]}
+    """One more thing that was done, with the set's hours of use where they are known."""
+    hours = _object(held, "set").get("hours")
+    entry = {"date": date, "text": text, **({} if hours is None else {"hours": hours})}
+    return {**held, "work": [*_list(held, "work"), entry]}
+
+
+def with_intake(held: Json, answers: Mapping[str, str]) -> dict[str, Any]:
+    """Answers of the intake put beside those that are there."""
+    return {**held, "intake": {**_object(held, "intake"), **answers}}
+
+
+def with_part(held: Json, part: Json) -> dict[str, Any]:
+    """What is known of a component: the values that are given replace those under the same reference."""
+    parts = [dict(one) for one in _list(held, "parts") if isinstance(one, Mapping)]
+    there = next((one for one in parts if one.get("ref") == part["ref"]), None)
+    if there is None:
+        return {**held, "parts": [*parts, dict(part)]}
+    there.update(part)
+    return {**held, "parts": parts}
 
 
 def with_result(held: Json, stage: Stage, entry: Json) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from typing import Any
 from patterns.keys import EntryError, Items, Key, Named, Table, date, flag, number, one_of, text, unwanted, whole
 from render.errors import FileError
 
-__all__ = ["SCHEMA", "VERSION", "Attached", "AttachedPicture", "Record", "Stage", "record_of"]
+__all__ = ["SCHEMA", "VERSION", "Attached", "AttachedPicture", "Part", "Record", "Stage", "record_of"]
 
 SCHEMA = "trueraster-record"
 """What the key `schema` of every record says."""
@@ -57,6 +57,8 @@ class SetDetails:
     """As it came in."""
     set_class: str = ""
     """What it is built for, which is what its tolerances are by: broadcast, industrial or domestic."""
+    service_every_hours: float | None = None
+    """How many hours of use there may be between two services."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +68,32 @@ class Work:
     date: str
     """ISO 8601, a day or with the time."""
     text: str
+    hours: float | None = None
+    """Of use, as the record had them when it was noted."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A component that was measured, and what became of it."""
+
+    ref: str
+    """As the board has it: 'C501'."""
+    date: str = ""
+    kind: str = ""
+    marking: str = ""
+    nominal: float | None = None
+    measured: float | None = None
+    unit: str = ""
+    tolerance_percent: tuple[float, float] | None = None
+    """How far below and above its nominal value it may be, such as -20, 20."""
+    source: str = ""
+    """Where that tolerance comes from."""
+    esr_ohm: float | None = None
+    esr_most_ohm: float | None = None
+    leakage_ua: float | None = None
+    leakage_most_ua: float | None = None
+    replaced_by: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +157,9 @@ class Record:
     simulated: str = ""
     """For a record of no real set: words that say so."""
     work: tuple[Work, ...] = ()
+    intake: Mapping[str, str] = field(default_factory=dict)
+    """How it came in, by the names of `trueraster.record.intake.QUESTIONS`."""
+    parts: tuple[Part, ...] = ()
     tolerances: Mapping[str, float] = field(default_factory=dict)
     """The user's own limits, by the id of a figure, as 'geometry.width_mm': the largest size that it may have."""
     stages: Mapping[Stage, StageContent]
@@ -233,6 +264,19 @@ _PICTURE = Table(
 _STAGE = Table(
     keys={"results": Key(Items(read=_RESULT), ()), "pictures": Key(Items(read=_PICTURE), ())}, make=StageContent
 )
+_HOURS = Key(number(0, _LARGEST, "a number of hours, 0 or more,"))
+_VALUE = Key(number(0, _LARGEST, "a number, 0 or more,"))
+_SPAN = Items(read=number(-_LARGEST, _LARGEST, "a number of %"), count=2, wanted="two numbers of %")
+_PART = Table(
+    keys={
+        "ref": Key(text, required=True),
+        "date": _DATE,
+        **dict.fromkeys(("kind", "marking", "unit", "source", "replaced_by", "note"), _TEXT),
+        "tolerance_percent": Key(_SPAN),
+        **dict.fromkeys(("nominal", "measured", "esr_ohm", "esr_most_ohm", "leakage_ua", "leakage_most_ua"), _VALUE),
+    },
+    make=Part,
+)
 _SET = Table(
     keys={
         "name": _TEXT,
@@ -241,7 +285,8 @@ _SET = Table(
         "set_class": _TEXT,
         "inputs": _LIST,
         "formats": _LIST,
-        "hours": Key(number(0, _LARGEST, "a number of hours, 0 or more,")),
+        "hours": _HOURS,
+        "service_every_hours": _HOURS,
     },
     make=SetDetails,
 )
@@ -256,7 +301,9 @@ _RECORD = Table(
         "technician": _TEXT,
         "simulated": _TEXT,
         "set": Key(_SET, SetDetails(name="")),
-        "work": Key(Items(read=Table(keys={"date": _DATE, "text": _TEXT}, make=Work)), ()),
+        "work": Key(Items(read=Table(keys={"date": _DATE, "text": _TEXT, "hours": _HOURS}, make=Work)), ()),
+        "intake": Key(Named(text), {}),
+        "parts": Key(Items(read=_PART), ()),
         "tolerances": Key(Named(number(0, _LARGEST, "a number, 0 or more,")), {}),
         "stages": Key(
             Table(keys={stage.value: Key(_STAGE, StageContent()) for stage in Stage}, make=_stages),

@@ -158,7 +158,9 @@ def done_of(content: Content) -> list[str]:
     """What was done, a line each, with its day."""
     work = content.record.work
     lines = [clipped(" ".join(filter(None, (one.date[:10], one.text))), _LINE) for one in work[:_MOST_DONE]]
-    return lines + _more(len(work) - _MOST_DONE)
+    lines += _more(len(work) - _MOST_DONE)
+    replaced = [one.ref for one in content.record.parts if one.replaced_by]
+    return lines + ([clipped(f"Components replaced: {', '.join(replaced)}", _LINE)] if replaced else [])
 
 
 def _more(count: int) -> list[str]:

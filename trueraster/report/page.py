@@ -13,6 +13,7 @@ from analysis.answer import Figure
 from trueraster.output.page import DIGIT, POINT, rendered
 from trueraster.output.text import aligned
 from trueraster.record.compare import value_text
+from trueraster.record.intake import QUESTIONS, faults_of, part_words
 from trueraster.record.schema import Record, Stage
 from trueraster.report.content import Content, Measured, Row, Section
 from trueraster.report.customer import (
@@ -51,6 +52,9 @@ def report_page(content: Content, pictures: Sequence[Sequence[Shown]], made: dat
         customer=_customer(content, pictures),
         tally=_tally(content),
         astray=list(_astray(content)),
+        intake=[(one.words, record.intake[one.name]) for one in QUESTIONS if record.intake.get(one.name)],
+        parts_out=[part_words(one) for one in record.parts if faults_of(one)],
+        parts=[part_words(one) for one in record.parts if not faults_of(one)],
         work=[(one.date[:10], one.text) for one in record.work],
         sections=sections,
         pictures=pictures,
