@@ -55,7 +55,8 @@ _LIKELY = 0.7
 less than one in a hundred is. Below it is in the uncertainty alone."""
 _AS_GOOD = 0.05
 """Share of the best explanation's chance from which another one is as good."""
-_LEAST_MOVE_MM = 0.02
+_LEAST_MOVE_MM = 0.1
+"""Less than that does not matter beside a ruler's 0.3 mm."""
 
 
 def rectangle(size_mm: tuple[float, float]) -> Floats:
