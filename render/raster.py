@@ -81,15 +81,9 @@ def draw(shapes: tuple[Shape, ...], background: Colour, fmt: Format, signal: Sig
     ground = _Ground.of(shapes, fmt)
     marks = _Marks.of(shapes, fmt)
     waves = [shape for shape in shapes if isinstance(shape, Wave | Pulse)]
-    colours = {background}.union(*(_colours(shape) for shape in shapes))
+    colours = Scene(background=background, shapes=shapes).colours
     planes = [_component(i, ground, marks, waves, background, colours, fmt, signal) for i in range(3)]
     return planes[0], planes[1], planes[2]
-
-
-def _colours(shape: Shape) -> set[Colour]:
-    if isinstance(shape, Wave | Pulse):
-        return set()
-    return {shape.start, shape.stop} if isinstance(shape, Gradient) else {shape.colour}
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +166,7 @@ def _component(
     marks: _Marks,
     waves: list[Wave | Pulse],
     background: Colour,
-    colours: set[Colour],
+    colours: frozenset[Colour],
     fmt: Format,
     signal: Signal,
 ) -> Plane:
