@@ -1,4 +1,4 @@
-"""Make docs/examples/*-readings.csv and their plots: SIMULATED readings of invented sets, for meter.md and grey.md.
+"""Make docs/examples/*-readings.csv and their plots: SIMULATED readings of invented sets, for grey.md.
 
     .venv/bin/python docs/make_readings.py
 

@@ -83,9 +83,13 @@ class Page:
         return self.do("set-up", job=job, accepts=accepts, formats=formats)
 
 
+END = signal.SIGTERM if signal.getsignal(signal.SIGINT) is signal.SIG_IGN else signal.SIGINT
+
+
 @contextmanager
 def bench(record: Path, *words: str, environment: dict[str, str] | None = None) -> Iterator[tuple[Page, Any]]:
-    """The command, running; its page and its process. It is ended with Ctrl-C."""
+    """The command, running; its page and its process. It is ended with Ctrl-C, unless this process ignores that (as
+    a shell's background jobs do, and the command then inherits it)."""
     started = environment or {**os.environ, "PYTHONPATH": str(ROOT)}
     # A file for what it says: a full pipe would stop it.
     with tempfile.NamedTemporaryFile("w+") as said:
@@ -101,5 +105,5 @@ def bench(record: Path, *words: str, environment: dict[str, str] | None = None) 
             yield Page(found[1]), process
         finally:
             if process.poll() is None:
-                process.send_signal(signal.SIGINT)
+                process.send_signal(END)
             process.wait(30)

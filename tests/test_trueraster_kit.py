@@ -695,7 +695,7 @@ def test_a_kit_has_one_range() -> None:
     assert {item.order.signal.range for item in stills.items} == {Range.NARROW}
     assert len(stills.notes) == 2
     assert "so all stills of this command have narrow range" in stills.notes[0]
-    # EG 1's -I and +Q have no legal R'G'B' in any range (docs/colour.md).
+    # EG 1's -I and +Q have no legal R'G'B' in any range (docs/signal.md).
     assert stills.notes[1].startswith("bars-split as png: narrow range of 8 bits has no codes for -I, +Q")
     assert {item.order.signal.range for item in plan_kit(formats, CARRIERS["h264"]).items} == {Range.NARROW}
 

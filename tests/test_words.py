@@ -56,10 +56,8 @@ ANY = re.compile(rf"\b(?:{'|'.join(one.words for one in FORBIDDEN)})\b", re.IGNO
 
 ROOMS_TO_DO: dict[str, int] = {
     "analysis/frame": 9,
-    "analysis/meter": 7,
     "analysis/raster": 14,
     "analysis/uniformity": 3,
-    "trueraster/commands/measure_colour.py": 1,
     "trueraster/kit": 1,
     "trueraster/output": 13,
     "trueraster/report": 4,
@@ -82,12 +80,8 @@ CLEAN_ROOMS = (
 PAGES_TO_DO: dict[str, int] = {
     "README.md": 14,
     "docs/capture.md": 23,
-    "docs/colour.md": 1,
-    "docs/convergence.md": 1,
-    "docs/grey.md": 2,
     "docs/kit.md": 5,
     "docs/measure.md": 20,
-    "docs/meter.md": 4,
     "docs/photograph.md": 8,
     "docs/record.md": 3,
     "docs/report.md": 3,
@@ -108,13 +102,9 @@ class Sentences(NamedTuple):
 SENTENCES_TO_DO: dict[str, Sentences] = {
     "README.md": Sentences(16, 87, 2135),
     "docs/capture.md": Sentences(16.8, 39, 2854),
-    "docs/convergence.md": Sentences(17.4, 45, 2000),
     "docs/disc.md": Sentences(16, 41, 2000),
-    "docs/geometry.md": Sentences(19.2, 42, 2000),
-    "docs/grey.md": Sentences(19, 63, 4470),
     "docs/kit.md": Sentences(18.1, 62, 2000),
     "docs/measure.md": Sentences(16.3, 50, 4706),
-    "docs/meter.md": Sentences(16.2, 34, 2383),
     "docs/photograph.md": Sentences(18.3, 44, 3067),
     "docs/record.md": Sentences(16, 35, 2000),
     "docs/report.md": Sentences(16, 39, 2000),

@@ -64,7 +64,7 @@ def still(pattern: str) -> Row:
             "30",
             str(f / "theirs.mp4"),
         ],
-        limit=0.08,
+        limit=0.05,
     )
 
 
@@ -100,7 +100,7 @@ MOVING = Row(
         *(*FFMPEG, *RAW, str(f / "moving.yuv"), "-vf", "setfield=tff", "-flags", "+ildct+ilme", *H264_WORDS),
         *("-g", "30", str(f / "theirs.mp4")),
     ],
-    limit=1.15,
+    limit=1.1,
 )
 
 DRAW_ONE = """
@@ -182,7 +182,7 @@ PHOTO = Row(
         "-c",
         f"import cv2; cv2.GaussianBlur(cv2.imread({str(f / 'photograph.jpg')!r}), (0, 0), 5)",
     ],
-    limit=4.0,
+    limit=3.5,
 )
 
 READINGS = """
@@ -237,7 +237,7 @@ KIT = Row(
     name="kit: 480i h264, 60 s, against its clips on one core",
     ours=lambda f: [TRUERASTER, "kit", "--format", "480i", "--to", str(f / "ours")],
     against=lambda f: [PYTHON, "-c", ONE_BY_ONE, TRUERASTER, str(f / "theirs")],
-    limit=0.6,
+    limit=0.5,
     runs=3,
 )
 
