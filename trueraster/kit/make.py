@@ -102,14 +102,8 @@ def make_kit(
         jobs = [Job.of(i, item.order, folder / item.name) for i, item in enumerate(items) if item.name not in entries]
         if jobs:
             _work(items, jobs, lock, finished, tell)
-        tracks = [Track(name=item.name, title=track_title(item), seconds=item.order.seconds) for item in items]
         tell("cue sheet", _WORK)
-        texts = {
-            PLAYLIST_NAME: m3u8(TITLE, tracks),
-            XSPF_NAME: xspf(TITLE, tracks),
-            CUE_SHEET_NAME: cue_sheet(TITLE, items, program, accepted),
-        }
-        for name, text in texts.items():
+        for name, text in _texts(items, program, accepted).items():
             with placed(folder / name) as file:
                 file.write(text.encode())
         save(complete=True)
@@ -119,6 +113,16 @@ def make_kit(
         reused=frozenset(good),
         earlier=tuple(earlier),
     )
+
+
+def _texts(items: Sequence[Item], program: str, accepted: Sequence[LineRates] | None) -> dict[str, str]:
+    """The playlists and the cue sheet, by name."""
+    tracks = [Track(name=item.name, title=track_title(item), seconds=item.order.seconds) for item in items]
+    return {
+        PLAYLIST_NAME: m3u8(TITLE, tracks),
+        XSPF_NAME: xspf(TITLE, tracks),
+        CUE_SHEET_NAME: cue_sheet(TITLE, items, program, accepted),
+    }
 
 
 _MARKS = {
