@@ -127,6 +127,8 @@ def _drive(screen: Screen, session: Session, ended: Callable[[], bool]) -> None:
 
     session.wake, session.mode_changed = screen.wake, look_again
     told()
+    # The picture's time begins now, not when it was first turned to.
+    session.black(False)
     screen.run(session, stop)
 
 
