@@ -105,7 +105,7 @@ class Bench:
 
 
 def _end_soon() -> None:
-    """After Ctrl-C end this process in any case: all that was confirmed is on the disk, whatever a library waits for."""
+    """After Ctrl-C end this process whatever a library waits for: all that was confirmed is on the disk."""
     if interrupt.was_asked():
         timer = threading.Timer(_END_S, os._exit, (_STOPPED,))
         timer.daemon = True
