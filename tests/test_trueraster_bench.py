@@ -391,7 +391,7 @@ def test_what_is_known_of_glass_and_lens_reaches_the_measurement(served: Page, s
         served.do(kind, "")
 
 
-def test_readings_give_advice_and_a_capture_its_verdict(served: Page, tmp_path: Path) -> None:
+def test_readings_give_advice_and_a_capture_its_verdict(served: Page, served_record: Path, tmp_path: Path) -> None:
     """Typed readings become a grey answer; a drawn frame of the card's pattern passes, another one fails."""
     lines = "\n".join(f"{level} 0.313 0.329 {100 * (level / 100) ** 2.4 + 0.05:.3f}" for level in range(0, 101, 20))
     served.do("go", "480i/bars")
@@ -403,6 +403,10 @@ def test_readings_give_advice_and_a_capture_its_verdict(served: Page, tmp_path: 
         assert run(["draw", name, "--format", "480i", "--as", "png", "--to", str(frame)]) == 0
         status, answer = served.upload("capture", "480i/bars", (frame.name, frame.read_bytes()))
         assert status == (200 if said else 422), answer
+    count = SessionFolder.of(served_record).journal.read_bytes().count(b'"digest"')
+    whole = served.ask("GET", f"answers/{count}")[1]
+    assert b"bars.png" in whole
+    assert re.search(rb"\b\d{4}\.png", whole) is None
 
 
 def test_what_cannot_be_measured_is_one_line_with_the_phones_name(served: Page) -> None:
