@@ -26,7 +26,7 @@ from tests.bench import PHOTO, Page, bench
 from tests.framebuffer import ROOT
 from trueraster.bench.cards import JOBS, CardKind, cards_of
 from trueraster.bench.folder import SessionFolder, alone
-from trueraster.bench.guard import CONNECTIONS
+from trueraster.bench.guard import CONNECTIONS, FROM_ONE
 from trueraster.bench.journal import Journal
 from trueraster.bench.kept import Kept
 from trueraster.bench.measure import Part
@@ -173,6 +173,17 @@ def test_the_job_can_be_chosen_again(record: Path, session_of: Callable[[Path], 
     session.do({"do": "again"})
     for one in (session, session_of(record)):
         assert (one.card, one.current(), len(one.state.notes)) == (None, None, 1)
+
+
+def test_a_sessions_folder_is_for_its_user_alone(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The token is in it: one that was open is closed to others, and one that belongs to somebody else is refused."""
+    folder = SessionFolder.of(record)
+    folder.root.mkdir(mode=0o755)
+    folder.make()
+    assert folder.root.stat().st_mode & 0o777 == 0o700
+    monkeypatch.setattr(os, "geteuid", lambda: folder.root.stat().st_uid + 1)
+    with pytest.raises(FileError, match="belongs to a different user"):
+        folder.make()
 
 
 def test_two_phones_that_tap_at_once_do_what_each_of_them_showed(
@@ -464,12 +475,26 @@ def test_only_this_sessions_pages_get_through(served: Page) -> None:
 
 
 def test_more_connections_than_bounds_are_turned_away_at_once(served: Page) -> None:
-    """Beyond the bound a connection gets one line; when the others are gone the page answers again."""
+    """Beyond the bound of one address a connection gets one line, and other addresses still get through; beyond that of
+    all nobody does. When the others are gone the page answers again."""
     host, _, port = served.host.partition(":")
-    held = [socket.create_connection((host, int(port)), 10) for _ in range(CONNECTIONS + 8)]
-    last = held[-1]
-    last.settimeout(10)
-    assert b"too many connections at once" in last.recv(1000)
+
+    def opened(count: int, source: str) -> list[socket.socket]:
+        # The whole of 127.0.0.0/8 is this computer (RFC 1122, 3.2.1.3).
+        return [socket.create_connection((host, int(port)), 10, (source, 0)) for _ in range(count)]
+
+    def is_refused(one: socket.socket) -> bool:
+        one.settimeout(2)
+        try:
+            return b"too many connections at once" in one.recv(1000)
+        except TimeoutError:
+            return False
+
+    held = opened(FROM_ONE + 8, "127.0.0.2")
+    assert is_refused(held[-1])
+    assert served.ask("GET", "state")[0] == 200
+    held += opened(FROM_ONE, "127.0.0.3") + opened(CONNECTIONS - 2 * FROM_ONE + 8, "127.0.0.4")
+    assert is_refused(held[-1])
     for one in held:
         one.close()
     until = time.monotonic() + 10
