@@ -17,6 +17,7 @@ from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import NoMarksError, SeenMarks, find_marks
 from analysis.photo.notes import read_notes
 from analysis.photo.plane import MarksGiven
+from analysis.raster.bundle.together import FEWEST_PHOTOS, MOST_PHOTOS, Solved, TogetherRequest, solve_together
 from analysis.raster.classes import SetClass
 from analysis.raster.convergence import Convergence, measure_convergence
 from analysis.raster.geometry.figures import Geometry, measure_geometry
@@ -29,7 +30,7 @@ from patterns.scene import Scene
 from render.errors import FileError
 from render.reading import check_plain
 
-__all__ = ["GridShown", "KnownMarks", "RasterPhoto", "RasterRequest", "convergence_of", "geometry_of", "see"]
+__all__ = ["GridShown", "KnownLength", "KnownMarks", "RasterPhoto", "RasterRequest", "convergence_of", "geometry_of", "see"]
 
 _FEWEST_LINES = 4
 _DARK = 0.5
@@ -111,6 +112,18 @@ class KnownMarks:
     """Whether nothing is to be measured by them."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownLength:
+    """A length on the glass, other than between the marks."""
+
+    height_mm: float | None = None
+    """Of the whole picture."""
+    glass_mm: tuple[float, float] | None = None
+    """Width and height of the opening through which the glass is seen, between the middles of its sides."""
+    sigma_mm: float = 0.0
+    """Standard uncertainty."""
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class RasterRequest:
     """What is to be measured, checked as far as that needs no photograph.
@@ -121,6 +134,9 @@ class RasterRequest:
 
     photo: Path
     shown: GridShown
+    more: tuple[Path, ...] = ()
+    """Other photographs of the same picture, which are solved together with the first."""
+    known: KnownLength = KnownLength()
     marks: KnownMarks = KnownMarks()
     lens: Path | None = None
     face: Face | None = None
@@ -144,7 +160,9 @@ class RasterRequest:
             raise InputError("the marks are typed or looked for, not both", fields=("marks", "marks_photo"))
         if marks.size_mm is None and (marks.given is not None or marks.photo is not None):
             raise InputError(_HOW_FAR, fields=("marks_mm",))
-        if marks.unused:
+        if self.more:
+            _check_together(self)
+        elif marks.unused:
             _check_without_marks(self)
         if self.face is not None and not self.face.is_flat and not self.face.radius_mm <= _LARGEST_RADIUS_MM:
             raise InputError(
@@ -162,7 +180,33 @@ class RasterRequest:
     @property
     def inputs(self) -> list[Path]:
         """The files that are read."""
-        return [path for path in (self.photo, self.marks.photo, self.lens) if path is not None]
+        return [path for path in (self.photo, *self.more, self.marks.photo, self.lens) if path is not None]
+
+
+def _check_together(request: RasterRequest) -> None:
+    """Refuse what means nothing for several photographs.
+
+    Raises:
+        InputError: it was given.
+    """
+    photos = (request.photo, *request.more)
+    if not FEWEST_PHOTOS <= len(photos) <= MOST_PHOTOS:
+        raise InputError(
+            f"{len(photos)} photographs, {FEWEST_PHOTOS} to {MOST_PHOTOS} of one picture are solved together, or one "
+            "alone is measured",
+            fields=("photos",),
+        )
+    if len({path.resolve() for path in photos}) < len(photos):
+        raise InputError("one photograph is given twice", fields=("photos",))
+    if request.marks.given is not None or request.marks.photo is not None:
+        raise InputError(
+            "in several photographs marks are looked for in each", fields=("marks" if request.marks.given else "marks_photo",)
+        )
+    known = request.known
+    given = {"marks_mm": request.marks.size_mm, "height_mm": known.height_mm, "glass_mm": known.glass_mm}
+    names = [name for name, value in given.items() if value is not None]
+    if len(names) > 1:
+        raise InputError("give one of them, the one that is measured best", fields=tuple(names))
 
 
 def _check_without_marks(request: RasterRequest) -> None:
@@ -191,6 +235,8 @@ class RasterPhoto:
     """Where the marks come from, and how far apart they are."""
     lens: Lens | None
     warnings: tuple[str, ...]
+    solved: Solved | None = None
+    """What several photographs together show of camera and face; None for one alone."""
 
 
 def _no_progress(words: str, share: float) -> None:
@@ -211,6 +257,8 @@ def see(request: RasterRequest, step: Callable[[str, float], None] = _no_progres
     for path in request.inputs:
         check_plain(path)
     lens = None if request.lens is None else load_lens(request.lens)
+    if request.more:
+        return _see_together(request, lens, step)
     step("reading", 0.0)
     photo = read_photo(request.photo)
     step("looking for the marks", 0.15)
@@ -238,6 +286,49 @@ def see(request: RasterRequest, step: Callable[[str, float], None] = _no_progres
     step("measuring", 0.7)
     return RasterPhoto(
         request=request, photo=photo, on=on, marks=marks, marks_words=words, lens=lens, warnings=tuple(warnings)
+    )
+
+
+def _see_together(
+    request: RasterRequest, lens: Lens | None, step: Callable[[str, float], None]
+) -> RasterPhoto:
+    """The grid of several photographs."""
+    known, marks = request.known, request.marks
+    found = solve_together(
+        TogetherRequest(
+            photos=(request.photo, *request.more),
+            shown=request.shown.grid,
+            aspect=request.shown.aspect,
+            lens=lens,
+            hidden=request.hidden,
+            face=request.face,
+            depth_mm=request.depth_mm,
+            marks=not marks.unused,
+            marks_mm=marks.size_mm,
+            height_mm=known.height_mm,
+            glass_mm=known.glass_mm,
+            sigma_mm=marks.size_sigma_mm if marks.size_mm is not None else known.sigma_mm,
+        ),
+        step,
+    )
+    given = None
+    if found.marks is not None and marks.size_mm is not None:
+        given = MarksGiven(
+            seen=found.marks,
+            size_mm=marks.size_mm,
+            size_sigma_mm=marks.size_sigma_mm,
+            face=request.face,
+            depth_mm=request.depth_mm,
+        )
+    return RasterPhoto(
+        request=request,
+        photo=found.photo,
+        on=found.on,
+        marks=given,
+        marks_words=f"{len(request.more) + 1} photographs solved together",
+        lens=lens,
+        warnings=found.on.warnings,
+        solved=found.solved,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -20,7 +20,7 @@ from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
 from analysis.raster.lattice.nodes import Sight, see_grid
 from analysis.raster.lattice.trace import bell_of
 
-__all__ = ["OnGlass", "Taken", "exposure_of", "grid_on_glass", "on_plane", "reach_of_mixing", "unmixed"]
+__all__ = ["OnGlass", "Taken", "exposure_of", "grid_on_glass", "on_plane", "reach_of_mixing", "unmixed", "with_shared"]
 
 Floats = NDArray[np.float64]
 
@@ -61,6 +61,8 @@ class OnGlass:
     """Those of the doubts that come of what was taken as usual: depth, curvature, focal, lens, fringes, exposure."""
     exposure: Exposure | None = None
     """As the file notes it; None where it does not."""
+    to_px: Callable[[Floats], Floats] | None = None
+    """From the grid's unit to this photograph's pixels, where neither marks nor lines alone show that."""
 
 
 def grid_on_glass(
@@ -88,7 +90,7 @@ def grid_on_glass(
         shared = _without_marks(sight.grid, own, photo.size)
         if flat_glass:
             shared.pop("curvature")
-        found = _on_glass(sight, taken, grid, shared)
+        found = with_shared(sight, taken, grid, shared)
     else:
         _check_upright(marks.seen.centres)
         plane = plane_in(photo, marks, lens=lens)
@@ -113,10 +115,10 @@ def on_plane(sight: Sight, taken: Taken, plane: Plane) -> OnGlass:
         name: [_on_plane(sight.grid, other, grid.sigma) for other in some] for name, some in plane.uncertain().items()
     }
     shared["seen marks"] = [_on_plane(sight.grid, other, grid.sigma) for other, _ in plane.perturbed()]
-    return _on_glass(sight, taken, grid, shared, plane)
+    return with_shared(sight, taken, grid, shared, plane)
 
 
-def _on_glass(
+def with_shared(
     sight: Sight, taken: Taken, grid: GlassGrid, shared: dict[str, list[GlassGrid]], plane: Plane | None = None
 ) -> OnGlass:
     """The grid with what is uncertain of it; `shared` has what comes of the way to the glass."""

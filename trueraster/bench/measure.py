@@ -96,7 +96,7 @@ def _raster(task: Task) -> tuple[Part, ...]:
     from trueraster.options.raster import ShapeOptions, request_of
 
     def asked(typed: ShapeOptions) -> RasterRequest:
-        return request_of(task.paths[0], typed)
+        return request_of(task.paths[:1], typed)
 
     command = click.command()(as_value("typed", ShapeOptions)(asked))
     request = _typed(command, task.words)
