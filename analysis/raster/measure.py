@@ -30,7 +30,16 @@ from patterns.scene import Scene
 from render.errors import FileError
 from render.reading import check_plain
 
-__all__ = ["GridShown", "KnownLength", "KnownMarks", "RasterPhoto", "RasterRequest", "convergence_of", "geometry_of", "see"]
+__all__ = [
+    "GridShown",
+    "KnownLength",
+    "KnownMarks",
+    "RasterPhoto",
+    "RasterRequest",
+    "convergence_of",
+    "geometry_of",
+    "see",
+]
 
 _FEWEST_LINES = 4
 _DARK = 0.5
@@ -200,7 +209,8 @@ def _check_together(request: RasterRequest) -> None:
         raise InputError("one photograph is given twice", fields=("photos",))
     if request.marks.given is not None or request.marks.photo is not None:
         raise InputError(
-            "in several photographs marks are looked for in each", fields=("marks" if request.marks.given else "marks_photo",)
+            "in several photographs marks are looked for in each",
+            fields=("marks" if request.marks.given else "marks_photo",),
         )
     known = request.known
     given = {"marks_mm": request.marks.size_mm, "height_mm": known.height_mm, "glass_mm": known.glass_mm}
@@ -289,9 +299,7 @@ def see(request: RasterRequest, step: Callable[[str, float], None] = _no_progres
     )
 
 
-def _see_together(
-    request: RasterRequest, lens: Lens | None, step: Callable[[str, float], None]
-) -> RasterPhoto:
+def _see_together(request: RasterRequest, lens: Lens | None, step: Callable[[str, float], None]) -> RasterPhoto:
     """The grid of several photographs."""
     known, marks = request.known, request.marks
     found = solve_together(

@@ -42,8 +42,11 @@ class Opening:
     rotation_sigma: float
 
 
-def opening_of(grid: GlassGrid, gun: int) -> Opening | None:
-    """The opening, where lines run beyond it on all four sides; None where a side of the picture ends before it does."""
+def opening_of(grid: GlassGrid, gun: int, end_sigma: float = 0.0) -> Opening | None:
+    """The opening, where lines run beyond it on all four sides; None where a side of the picture ends before it does.
+
+    `end_sigma` is the uncertainty of all ends on a side alike, besides that the light fades there.
+    """
     seen = np.isfinite(grid.nodes[gun]).all(axis=-1)
     level, upright = grid.level_ends, grid.upright_ends
     u, v = grid.shown.u, grid.shown.v
@@ -52,10 +55,10 @@ def opening_of(grid: GlassGrid, gun: int) -> Opening | None:
         for line, place in ((seen[:, 0], u[0]), (seen[:, -1], u[-1]), (seen[0], v[0]), (seen[-1], v[-1]))
     ):
         return None
-    return _from_sides(level[:, 0], level[:, 1], upright[:, 0], upright[:, 1])
+    return _from_sides(level[:, 0], level[:, 1], upright[:, 0], upright[:, 1], end_sigma)
 
 
-def _from_sides(left: Floats, right: Floats, top: Floats, bottom: Floats) -> Opening | None:
+def _from_sides(left: Floats, right: Floats, top: Floats, bottom: Floats, end_sigma: float) -> Opening | None:
     found = [_curve(left, 1), _curve(top, 0), _curve(right, 1), _curve(bottom, 0)]
     sides = [one for one in found if one is not None]
     if len(sides) < 4:
@@ -70,7 +73,7 @@ def _from_sides(left: Floats, right: Floats, top: Floats, bottom: Floats) -> Ope
     rises = [corners[3] - corners[0], corners[2] - corners[1]]
     angles = [math.atan2(chord[1], chord[0]) for chord in chords] + [math.atan2(-rise[0], rise[1]) for rise in rises]
     scatter = max(side.scatter for side in sides)
-    end = math.hypot(_END * height, scatter)
+    end = math.hypot(_END * height, scatter, end_sigma)
     return Opening(
         centre=middles.mean(axis=0),
         rotation=float(np.mean(angles)),

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = ["convergence", "convergence_drawn", "geometry", "geometry_drawn", "raster"]
 
+Photos = tuple[Path, ...]
 Measured = Callable[[RasterPhoto], tuple[Answer, Drawings]]
 """What turns a photograph's grid into an answer, and what can be drawn of it."""
 
@@ -50,7 +51,7 @@ class FileOptions(Targets):
 @as_value("files", FileOptions)
 @as_value("keep", KeepOptions)
 @as_json_option
-def geometry(photos: tuple[Path, ...], typed: ShapeOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
+def geometry(photos: Photos, typed: ShapeOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
     """Measure the raster's shape on the glass from a photograph of a crosshatch.
 
     Size, place, rotation, linearity, keystone, parallelogram, bends of the edges, overscan; and which control to turn,
@@ -66,7 +67,7 @@ def geometry(photos: tuple[Path, ...], typed: ShapeOptions, files: FileOptions, 
 @as_value("files", FileOptions)
 @as_value("keep", KeepOptions)
 @as_json_option
-def convergence(photos: tuple[Path, ...], typed: GridOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
+def convergence(photos: Photos, typed: GridOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
     """Measure how far red and blue lie from green, from a photograph of a white crosshatch or dots.
 
     At every crossing, by zone, and split into what static, edge and twist adjustments move; with what to adjust.
@@ -86,7 +87,7 @@ def convergence(photos: tuple[Path, ...], typed: GridOptions, files: FileOptions
 )
 @as_value("keep", KeepOptions)
 @as_json_option
-def raster(photos: tuple[Path, ...], typed: ShapeOptions, to: Path | None, keep: KeepOptions, as_json: bool) -> None:
+def raster(photos: Photos, typed: ShapeOptions, to: Path | None, keep: KeepOptions, as_json: bool) -> None:
     """Measure the raster's shape and its convergence at once, from a photograph of a white crosshatch or dots.
 
     What 'measure geometry' and 'measure convergence' report, in the time of one of them, with the same options and

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -23,10 +24,10 @@ _FRINGE = 4e-4
 
 def glass_grid(
     shown: ShownGrid, bundle: Bundle, seen: Sequence[SeenGrid], gun: int, *, calibrated: bool
-) -> tuple[GlassGrid, dict[str, list[GlassGrid]]]:
-    """The grid in the scene's mm, and the same moved by each cause of uncertainty; `gun` is the one that was solved.
+) -> tuple[GlassGrid, dict[str, list[GlassGrid]], float]:
+    """The grid in the scene's mm, the same moved by each cause of uncertainty, and the uncertainty of lines' ends.
 
-    `seen` are the photographs in the sensor's pixels; `calibrated` says that lateral colour was taken out of them.
+    `gun` is the one that was solved. `seen` are the photographs in the sensor's pixels; `calibrated` says that lateral colour was taken out of them.
     """
     shape = (len(shown.v), len(shown.u), 2)
     own = bundle.nodes.reshape(shape)
@@ -43,14 +44,12 @@ def glass_grid(
             moved = nodes.copy()
             moved[other] += fringe.reshape(shape)
             fringed.append(moved)
-    level, upright = (
-        _ends(bundle, seen, own, lambda grid: grid.level_ends),
-        _ends(bundle, seen, own, lambda grid: grid.upright_ends),
-    )
+    level, level_spread = _ends(bundle, seen, own, lambda grid: grid.level_ends)
+    upright, upright_spread = _ends(bundle, seen, own, lambda grid: grid.upright_ends)
     grid = GlassGrid(shown=shown, nodes=nodes, sigma=sigma, level_ends=level, upright_ends=upright)
     together = [replace(grid, nodes=nodes + shift.reshape(shape)) for shift in bundle.shifts]
     shared = {"bundle": together, "fringes": [replace(grid, nodes=moved) for moved in fringed]}
-    return grid, shared
+    return grid, shared, max(level_spread, upright_spread)
 
 
 def _against(bundle: Bundle, seen: Sequence[SeenGrid], gun: int, other: int) -> tuple[Floats, Floats, Floats]:
@@ -75,8 +74,11 @@ def _against(bundle: Bundle, seen: Sequence[SeenGrid], gun: int, other: int) -> 
 
 def _ends(
     bundle: Bundle, seen: Sequence[SeenGrid], nodes: Floats, of: Callable[[SeenGrid], Floats]
-) -> Floats:
-    """Where lines' light ends, in mm: the median of all photographs."""
+) -> tuple[Floats, float]:
+    """Where lines' light ends, in mm, the median of all photographs; and the uncertainty that their scatter leaves.
+
+    A rim before the glass hides a different part of it from each camera, so its ends differ between photographs.
+    """
     known = np.isfinite(nodes).all(axis=-1)
     found = []
     for number, grid in enumerate(seen):
@@ -88,9 +90,11 @@ def _ends(
         found.append(bundle.scene.to_face(bundle.views[number], flat, start).reshape(ends.shape))
     every = np.stack(found)
     few = np.isfinite(every[..., 0]).sum(axis=0) * 2 < len(found)
-    with np.errstate(all="ignore"):
-        middle = np.nanmedian(np.where(few[..., None], 0.0, every), axis=0)
-    return np.where(few[..., None], np.nan, middle)
+    every = np.where(few[..., None], 0.0, every)
+    middle = np.nanmedian(every, axis=0)
+    scatter = 1.4826 * np.nanmedian(np.abs(every - middle), axis=0)[~few]
+    spread = float(np.median(scatter.max(axis=-1))) / math.sqrt(len(found)) if len(scatter) else 0.0
+    return np.where(few[..., None], np.nan, middle), spread
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

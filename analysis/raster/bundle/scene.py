@@ -82,7 +82,7 @@ class SharedScene:
             by_scene[..., _FACE] = by_space[..., 2:] * by_face[:, None]
             by_point = by_space[..., :2] + by_space[..., 2:] * lean[:, None]
         by_view = np.concatenate([slopes[..., :6], by_focal[..., None]], axis=-1)
-        return Places(pixels.reshape(-1, 2).astype(np.float64), by_scene, by_view, by_point)
+        return Places(pixels.reshape(-1, 2).astype(np.float64), by_scene, by_view, np.asarray(by_point, np.float64))
 
     def to_face(self, view: Floats, pixels: Floats, start: Floats) -> Floats:
         """(N, 2): places of the face that are seen at pixels (N, 2), by Newton's method from `start` (N, 2)."""

@@ -38,6 +38,8 @@ _LEAST_TILT_DEG = 6.0
 """Angle between two photographs' views from which they show depth and curvature."""
 _GOOD_SCATTER = 3.0
 """How many times larger than stated residuals may be before that is reported."""
+_MARKED = 0.6
+"""Share of the photographs that show marks from which they are used though their distances are not known."""
 _NO_PLACE = (
     "in hand-held photographs nothing shows where the glass is: stick the marks of 'trueraster sheet marks' beside it, "
     "or show a picture that is larger than the glass"
@@ -136,7 +138,7 @@ def solve_together(request: TogetherRequest, step: Callable[[str, float], None])
         first = first or photo
     assert first is not None
     step("solving them together", 0.9)
-    looked = _alike(looked, request)
+    looked = _with_enough_marks(_alike(looked, request), request)
     sensor = _sensor(looked)
     gun = _gun(looked)
     known, views = problem_of(
@@ -154,10 +156,10 @@ def solve_together(request: TogetherRequest, step: Callable[[str, float], None])
             f"{looked[error.number].path}: it does not show the grid where the others have it; photograph one picture "
             "with one camera and one zoom, and count the hidden lines for --hidden LEFT,ABOVE if some are"
         ) from error
-    grid, shared = glass_grid(
+    grid, shared, end_sigma = glass_grid(
         request.shown, bundle, [one.seen for one in looked], gun, calibrated=request.lens is not None
     )
-    opening = opening_of(grid, gun) if known.marks.size == 0 or request.glass_mm is not None else None
+    opening = opening_of(grid, gun, end_sigma) if known.marks.size == 0 or request.glass_mm is not None else None
     frame, length = _frame(request, grid, gun, opening, has_marks=known.marks.size > 0)
     place = "marks" if known.marks.size else "nothing" if opening is None else "glass"
     if place == "glass":
@@ -230,6 +232,14 @@ def _alike(looked: list[_Looked], request: TogetherRequest) -> list[_Looked]:
     return found
 
 
+def _with_enough_marks(looked: list[_Looked], request: TogetherRequest) -> list[_Looked]:
+    """Without marks where nobody measured them and few photographs show them: their place would be known badly."""
+    many = sum(one.marks is not None for one in looked)
+    if request.marks_mm is not None or many >= _MARKED * len(looked):
+        return looked
+    return [replace(one, marks=None) for one in looked]
+
+
 def _sensor(looked: list[_Looked]) -> tuple[int, int]:
     """The sensor's size; photographs that were held otherwise are turned as the sensor sees.
 
@@ -239,7 +249,9 @@ def _sensor(looked: list[_Looked]) -> tuple[int, int]:
     turned = [one.notes.orientation for one in looked]
     if len(set(turned)) == 1 and len({one.size for one in looked}) == 1:
         return looked[0].size
-    sizes = [one.size if one.notes.orientation is None else sensor_size(one.size, one.notes.orientation) for one in looked]
+    sizes = [
+        one.size if one.notes.orientation is None else sensor_size(one.size, one.notes.orientation) for one in looked
+    ]
     for one, size in zip(looked, sizes, strict=True):
         if size != sizes[0]:
             raise InputError(
@@ -336,24 +348,19 @@ def _without_motion(other: GlassGrid, grid: GlassGrid, gun: int) -> GlassGrid:
 
 def _frame_doubts(grid: GlassGrid, frame: Frame, opening: Opening | None) -> list[GlassGrid]:
     """The grid as it would be if the length, the glass's middle or its turn were off by one standard uncertainty."""
-
-    def moved(change: Callable[[Floats], Floats]) -> GlassGrid:
-        return replace(grid, nodes=change(grid.nodes))
-
     found = []
     if frame.scale_sigma:
-        found.append(moved(lambda nodes: frame.middle + (nodes - frame.middle) * (1 + frame.scale_sigma)))
+        longer = 1 + frame.scale_sigma
+        found.append(replace(grid, nodes=frame.middle + (grid.nodes - frame.middle) * longer))
     if opening is not None:
         for axis in np.eye(2):
-            found.append(moved(lambda nodes, by=axis: nodes + by * opening.centre_sigma))
+            found.append(replace(grid, nodes=grid.nodes + axis * opening.centre_sigma))
         turn = opening.rotation_sigma * np.array([[0.0, 1.0], [-1.0, 0.0]])
-        found.append(moved(lambda nodes: nodes + (nodes - frame.middle) @ turn))
+        found.append(replace(grid, nodes=grid.nodes + (grid.nodes - frame.middle) @ turn))
     return found
 
 
-def _to_px(
-    bundle: Bundle, frame: Frame, one: _Looked, sensor: tuple[int, int]
-) -> Callable[[Floats], Floats] | None:
+def _to_px(bundle: Bundle, frame: Frame, one: _Looked, sensor: tuple[int, int]) -> Callable[[Floats], Floats] | None:
     """From the grid's unit to the first photograph's pixels; None where it is turned against the sensor."""
     if one.size != sensor or one.seen is not one.sight.grid:
         return None

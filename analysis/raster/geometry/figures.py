@@ -30,7 +30,16 @@ from analysis.raster.grid import GlassGrid, ShownGrid
 from analysis.raster.quantities import GEOMETRY_KEYS
 from analysis.raster.unplaced import best_gun, in_percent
 
-__all__ = ["NO_LENGTH", "NO_MARKS", "Geometry", "cell_errors", "fitted", "fitted_grid", "measure_geometry", "seen_nodes"]
+__all__ = [
+    "NO_LENGTH",
+    "NO_MARKS",
+    "Geometry",
+    "cell_errors",
+    "fitted",
+    "fitted_grid",
+    "measure_geometry",
+    "seen_nodes",
+]
 
 Floats = NDArray[np.float64]
 
