@@ -27,7 +27,8 @@ def glass_grid(
 ) -> tuple[GlassGrid, dict[str, list[GlassGrid]], float]:
     """The grid in the scene's mm, the same moved by each cause of uncertainty, and the uncertainty of lines' ends.
 
-    `gun` is the one that was solved. `seen` are the photographs in the sensor's pixels; `calibrated` says that lateral colour was taken out of them.
+    `gun` is the one that was solved. `seen` are the photographs in the sensor's pixels; `calibrated` says
+    that lateral colour was taken out of them.
     """
     shape = (len(shown.v), len(shown.u), 2)
     own = bundle.nodes.reshape(shape)

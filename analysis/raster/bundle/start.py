@@ -149,11 +149,8 @@ def _cameras(
     if isinstance(camera, Lens):
         flags |= cv2.CALIB_FIX_FOCAL_LENGTH
     _, matrix, bends, turns, moves = cv2.calibrateCamera(there, pixels, size, matrix, np.zeros(5), flags=flags)
-    return (
-        float(matrix[0, 0]),
-        float(bends.ravel()[0]),
-        *([np.asarray(one, np.float64).ravel() for one in some] for some in (turns, moves)),
-    )
+    first, second = ([np.asarray(one, np.float64).ravel() for one in some] for some in (turns, moves))
+    return float(matrix[0, 0]), float(bends.ravel()[0]), first, second
 
 
 def _marks(grid: Floats, photos: Sequence[Taken], ruler: Ruler) -> tuple[Floats, Floats, tuple[float, Floats]]:
@@ -171,9 +168,9 @@ def _marks(grid: Floats, photos: Sequence[Taken], ruler: Ruler) -> tuple[Floats,
     wide = np.linalg.norm(sides[1] - sides[0] + sides[2] - sides[3]) / 2
     high = np.linalg.norm(sides[3] - sides[0] + sides[2] - sides[1]) / 2
     if ruler.marks_mm is None:
-        scale, places = np.float64(1.0), rectangle((float(wide), float(high)))
+        scale, places = 1.0, rectangle((float(wide), float(high)))
     else:
-        scale = (ruler.marks_mm[0] / wide + ruler.marks_mm[1] / high) / 2
+        scale = float(ruler.marks_mm[0] / wide + ruler.marks_mm[1] / high) / 2
         places = rectangle(ruler.marks_mm)
     return np.column_stack([places, np.zeros(4)]), (grid - middle) * scale, (float(scale), middle)
 
