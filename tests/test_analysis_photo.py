@@ -227,7 +227,7 @@ def _written(name: str, scene: Codes, folder: Path) -> Path:
     ("name", "said"),
     [
         ("empty.jpg", "the file is empty"),
-        ("text.jpg", "JPEG, PNG or TIFF is expected"),
+        ("text.jpg", "JPEG, PNG, TIFF, HEIC or DNG is expected"),
         ("small.png", "200x150 pixels"),
         ("phone.heic", "HEIC file is damaged"),
         ("print.jpg", "CMYK"),
@@ -247,7 +247,7 @@ def _written(name: str, scene: Codes, folder: Path) -> Path:
         ("cut.tif", "damaged"),
         ("spoilt.jpg", "damaged"),
         ("spoilt.png", "damaged"),
-        ("picture.bmp", "JPEG, PNG or TIFF is expected"),
+        ("picture.bmp", "JPEG, PNG, TIFF, HEIC or DNG is expected"),
     ],
 )
 def test_what_is_no_photograph_is_refused_in_one_line(

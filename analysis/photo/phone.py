@@ -1,8 +1,8 @@
 """Photographs as telephones and cameras store them before any JPEG: HEIC by pillow-heif, and raw in DNG by rawpy.
 
 Both libraries are an extra of the package ('phone', 35 MB) and are called directly: imageio reads both by way of them,
-but is not used for photographs (`file.py` says why). Raw samples are linear and not sharpened; they are developed without
-any curve but sRGB's, which `Photo` takes away again, by the camera's own white balance, and never brightened.
+but is not used for photographs (`file.py` says why). Raw samples are linear and not sharpened. They are developed by
+the camera's own white balance, never brightened, with no curve but sRGB's, which `Photo` takes away again.
 """
 
 from __future__ import annotations

@@ -39,8 +39,12 @@ _PRINCIPAL = 0.01
 """Of the principal point, as a share of the photograph's width (common practice, no source)."""
 _CURVED = 1 / 1200
 """1/mm: mean and standard uncertainty of a face's curvature, each way by itself (common practice, no source)."""
-_APEX_MM = 4.0
-"""Of the place of the face's middle against that of the marks or of the picture (common practice, no source)."""
+_APEX_MM = 2.0
+"""Of the place of the face's middle against that of the glass's opening (common practice, no source)."""
+_APEX_OF_MARKS_MM = 4.0
+"""Against that of the marks."""
+_APEX_OF_PICTURE = 0.025
+"""Against that of the picture, where nothing else is seen, as a share of its height."""
 _GIVEN_MM = 1.0
 """Of a depth that is given: what lies behind the glass is seen through it (common practice, no source)."""
 _PLACED_MM = 0.3
@@ -62,6 +66,10 @@ class Ruler:
     depth_mm: float | None = None
     height_mm: float | None = None
     """Nearly, of the whole picture, where that is known: for what is usual of faces, which is in mm."""
+    apex_mm: tuple[float, float] = (0.0, 0.0)
+    """Where the middle of the face is nearly."""
+    apex_is_seen: bool = False
+    """Whether that is the middle of the glass's opening."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -185,6 +193,9 @@ def _scene(
 ) -> tuple[Floats, Floats]:
     """Means and standard uncertainties of `OF_SCENE`."""
     reach = math.hypot(*size) / 2 / focal
+    apex = _APEX_OF_MARKS_MM if have_marks else _APEX_OF_PICTURE * (ruler.height_mm or USUAL_HEIGHT_MM)
+    if ruler.apex_is_seen:
+        apex = _APEX_MM
     loose = 1.0 if ruler.height_mm or ruler.marks_mm else 2.0
     known = {
         "log_focal": (math.log(focal), _FOCAL_SIGMA),
@@ -196,8 +207,8 @@ def _scene(
         "p2": (0.0, _SKEW / reach),
         "across": (_CURVED, loose * _CURVED),
         "down": (0.75 * _CURVED, loose * _CURVED),
-        "apex_x": (0.0, _APEX_MM),
-        "apex_y": (0.0, _APEX_MM),
+        "apex_x": (ruler.apex_mm[0], apex),
+        "apex_y": (ruler.apex_mm[1], apex),
         "depth": (0.0, _TINY),
     }
     if isinstance(camera, Lens):

@@ -29,7 +29,16 @@ from analysis.raster.placing import OnGlass, Taken, with_shared
 from analysis.raster.unplaced import GREEN
 from render.errors import FileError
 
-__all__ = ["FEWEST_PHOTOS", "MOST_PHOTOS", "Solved", "Together", "TogetherRequest", "solve_together"]
+__all__ = [
+    "FEWEST_PHOTOS",
+    "MOST_PHOTOS",
+    "Looked",
+    "Solved",
+    "Together",
+    "TogetherRequest",
+    "on_glass_together",
+    "solve_together",
+]
 
 Floats = NDArray[np.float64]
 
@@ -104,7 +113,7 @@ class Together:
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class _Looked:
+class Looked:
     """One photograph, in pixels of the sensor."""
 
     path: Path
@@ -138,52 +147,70 @@ def solve_together(request: TogetherRequest, step: Callable[[str, float], None])
         first = first or photo
     assert first is not None
     step("solving them together", 0.9)
-    looked = _with_enough_marks(_alike(looked, request), request)
-    sensor = _sensor(looked)
+    on, solved = on_glass_together(_alike(looked, request), request)
+    return Together(photo=first, on=on, solved=solved, marks=looked[0].marks)
+
+
+def on_glass_together(looked: Sequence[Looked], request: TogetherRequest) -> tuple[OnGlass, Solved]:
+    """The grid on the glass, from what was found in every photograph.
+
+    Raises:
+        ValueError: as of `solve_together`.
+    """
+    looked = _with_enough_marks(looked, request)
+    looked, sensor = _as_the_sensor_sees(looked)
     gun = _gun(looked)
+    ruler, opening = _ruler(request), None
+    for _ in range(2):
+        bundle = _solve(looked, sensor, gun, request, ruler)
+        has_marks = bundle.marks.size > 0
+        grid, shared, end_sigma = glass_grid(
+            request.shown, bundle, [one.seen for one in looked], gun, calibrated=request.lens is not None
+        )
+        opening = None if has_marks else opening_of(grid, gun, end_sigma)
+        if opening is None:
+            break
+        # A face is made about the middle of its opening: solved once more, with that known.
+        ruler = replace(ruler, apex_mm=(float(opening.centre[0]), float(opening.centre[1])), apex_is_seen=True)
+    frame, length = _frame(request, grid, gun, opening, has_marks=has_marks)
+    place = "marks" if has_marks else "nothing" if opening is None else "glass"
+    if place == "glass":
+        # What moves the grid moves the glass's edge with it.
+        shared["bundle"] = [_without_motion(one, grid, gun) for one in shared["bundle"]]
+    shared["ruler"] = _frame_doubts(grid, frame, opening)
+    placed = {name: [placed_in(one, frame) for one in some] for name, some in shared.items()}
+    lacks = dict.fromkeys(_OF_PLACE, _NO_PLACE) if place == "nothing" else {}
+    if not frame.in_mm:
+        lacks |= dict.fromkeys(_IN_MM, NO_LENGTH)
+    one = looked[0]
+    taken = Taken(size=one.size, notes=one.notes, is_jpeg=one.path.suffix.lower() in (".jpg", ".jpeg"))
+    on = with_shared(one.sight, taken, replace(placed_in(grid, frame), lacks=lacks), placed)
+    solved = _solved(request, bundle, frame, sensor, place=place, length=length)
+    warnings = (*_warnings(solved, bundle), *on.warnings)
+    return replace(on, warnings=warnings, to_px=_to_px(bundle, frame, one)), solved
+
+
+def _solve(
+    looked: Sequence[Looked], sensor: tuple[int, int], gun: int, request: TogetherRequest, ruler: Ruler
+) -> Bundle:
     known, views = problem_of(
         request.shown,
         request.aspect,
         [TakenPhoto(nodes=one.seen.nodes[gun], sigma=one.seen.sigma[gun], marks=one.marks) for one in looked],
         sensor,
-        _ruler(request),
+        ruler,
         request.lens or looked[0].notes.focal_px(sensor),
     )
     try:
-        bundle = solve(known, views)
+        return solve(known, views)
     except UnlikeError as error:
         raise FileError(
             f"{looked[error.number].path}: it does not show the grid where the others have it; photograph one picture "
             "with one camera and one zoom, and count the hidden lines for --hidden LEFT,ABOVE if some are"
         ) from error
-    grid, shared, end_sigma = glass_grid(
-        request.shown, bundle, [one.seen for one in looked], gun, calibrated=request.lens is not None
-    )
-    opening = opening_of(grid, gun, end_sigma) if known.marks.size == 0 or request.glass_mm is not None else None
-    frame, length = _frame(request, grid, gun, opening, has_marks=known.marks.size > 0)
-    place = "marks" if known.marks.size else "nothing" if opening is None else "glass"
-    if place == "glass":
-        # What moves the grid moves the glass's edge with it.
-        shared["bundle"] = [_without_motion(one, grid, gun) for one in shared["bundle"]]
-    shared["ruler"] = _frame_doubts(grid, frame, opening if place == "glass" else None)
-    placed = {name: [placed_in(one, frame) for one in some] for name, some in shared.items()}
-    lacks = dict.fromkeys(_OF_PLACE, _NO_PLACE) if place == "nothing" else {}
-    if not frame.in_mm:
-        lacks |= dict.fromkeys(_IN_MM, NO_LENGTH)
-    own = replace(placed_in(grid, frame), lacks=lacks)
-    one = looked[0]
-    taken = Taken(size=one.size, notes=one.notes, is_jpeg=one.path.suffix.lower() in (".jpg", ".jpeg"))
-    on = with_shared(one.sight, taken, own, placed)
-    solved = _solved(request, bundle, frame, sensor, place=place, length=length)
-    return Together(
-        photo=first,
-        on=replace(on, warnings=(*_warnings(solved, bundle), *on.warnings), to_px=_to_px(bundle, frame, one, sensor)),
-        solved=solved,
-        marks=one.marks if one.size == sensor else None,
-    )
 
 
-def _look(photo: Photo, request: TogetherRequest, hidden: tuple[int, int] | None = None) -> _Looked:
+def _look(photo: Photo, request: TogetherRequest, hidden: tuple[int, int] | None = None) -> Looked:
     """The grid and the marks of one photograph."""
     try:
         sight = see_grid(photo, request.shown, hidden=hidden or request.hidden)
@@ -202,12 +229,12 @@ def _look(photo: Photo, request: TogetherRequest, hidden: tuple[int, int] | None
         except FileError:
             # Marks that one photograph does not show well are in the others.
             marks = None
-    return _Looked(
+    return Looked(
         path=photo.path, notes=read_notes(photo.path), size=photo.size, sight=sight, seen=sight.grid, marks=marks
     )
 
 
-def _ranges(one: _Looked) -> tuple[int, int, int, int]:
+def _ranges(one: Looked) -> tuple[int, int, int, int]:
     """The first and last vertical, and the first and last horizontal line that are seen."""
     seen = np.isfinite(one.seen.nodes).all(axis=-1).any(axis=0)
     found: list[int] = []
@@ -217,7 +244,7 @@ def _ranges(one: _Looked) -> tuple[int, int, int, int]:
     return found[0], found[1], found[2], found[3]
 
 
-def _alike(looked: list[_Looked], request: TogetherRequest) -> list[_Looked]:
+def _alike(looked: list[Looked], request: TogetherRequest) -> list[Looked]:
     """The photographs, counted alike: where one has the grid's lines elsewhere, it is counted as most of them are."""
     ranges = [_ranges(one) for one in looked]
     usual = max(set(ranges), key=ranges.count)
@@ -232,7 +259,7 @@ def _alike(looked: list[_Looked], request: TogetherRequest) -> list[_Looked]:
     return found
 
 
-def _with_enough_marks(looked: list[_Looked], request: TogetherRequest) -> list[_Looked]:
+def _with_enough_marks(looked: Sequence[Looked], request: TogetherRequest) -> Sequence[Looked]:
     """Without marks where nobody measured them and few photographs show them: their place would be known badly."""
     many = sum(one.marks is not None for one in looked)
     if request.marks_mm is not None or many >= _MARKED * len(looked):
@@ -240,18 +267,16 @@ def _with_enough_marks(looked: list[_Looked], request: TogetherRequest) -> list[
     return [replace(one, marks=None) for one in looked]
 
 
-def _sensor(looked: list[_Looked]) -> tuple[int, int]:
-    """The sensor's size; photographs that were held otherwise are turned as the sensor sees.
+def _as_the_sensor_sees(looked: Sequence[Looked]) -> tuple[list[Looked], tuple[int, int]]:
+    """The photographs with the sensor's size; those that were held otherwise are turned as the sensor sees.
 
     Raises:
         InputError: they have different sizes.
     """
     turned = [one.notes.orientation for one in looked]
     if len(set(turned)) == 1 and len({one.size for one in looked}) == 1:
-        return looked[0].size
-    sizes = [
-        one.size if one.notes.orientation is None else sensor_size(one.size, one.notes.orientation) for one in looked
-    ]
+        return list(looked), looked[0].size
+    sizes = [sensor_size(one.size, one.notes.orientation or 1) for one in looked]
     for one, size in zip(looked, sizes, strict=True):
         if size != sizes[0]:
             raise InputError(
@@ -259,13 +284,10 @@ def _sensor(looked: list[_Looked]) -> tuple[int, int]:
                 "all with one camera, one zoom and uncropped",
                 fields=("photos",),
             )
-    for i, one in enumerate(looked):
-        if one.notes.orientation is not None:
-            looked[i] = _turned(one, one.notes.orientation)
-    return sizes[0]
+    return [_turned(one, one.notes.orientation or 1) for one in looked], sizes[0]
 
 
-def _turned(one: _Looked, orientation: int) -> _Looked:
+def _turned(one: Looked, orientation: int) -> Looked:
     def put(points: Floats) -> Floats:
         return sensor_points(points, one.size, orientation)
 
@@ -284,7 +306,7 @@ def _turned(one: _Looked, orientation: int) -> _Looked:
     )
 
 
-def _gun(looked: Sequence[_Looked]) -> int:
+def _gun(looked: Sequence[Looked]) -> int:
     """Green; another where more than twice as many of its crossings are seen."""
     many = np.sum([np.isfinite(one.seen.nodes).all(axis=-1).sum(axis=(1, 2)) for one in looked], axis=0)
     return GREEN if 2 * many[GREEN] >= many.max() else int(np.argmax(many))
@@ -360,9 +382,9 @@ def _frame_doubts(grid: GlassGrid, frame: Frame, opening: Opening | None) -> lis
     return found
 
 
-def _to_px(bundle: Bundle, frame: Frame, one: _Looked, sensor: tuple[int, int]) -> Callable[[Floats], Floats] | None:
+def _to_px(bundle: Bundle, frame: Frame, one: Looked) -> Callable[[Floats], Floats] | None:
     """From the grid's unit to the first photograph's pixels; None where it is turned against the sensor."""
-    if one.size != sensor or one.seen is not one.sight.grid:
+    if one.seen is not one.sight.grid:
         return None
 
     def pixels(places: Floats) -> Floats:
