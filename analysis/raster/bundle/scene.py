@@ -18,13 +18,13 @@ __all__ = ["OF_SCENE", "OF_VIEW", "Places", "SharedScene"]
 
 Floats = NDArray[np.float64]
 
-OF_SCENE = ("log_focal", "cx", "cy", "k1", "k2", "p1", "p2", "across", "down", "apex_x", "apex_y", "depth")
-"""Parameters that all photographs share: the lens, the face's curvatures in 1/mm, the place of its middle, and how far
-it lies behind the marks at their corners."""
+OF_SCENE = ("log_focal", "cx", "cy", "k1", "k2", "p1", "p2", "across", "down", "apex_x", "apex_y", "depth", "turn")
+"""Parameters that all photographs share: the lens, the face's curvatures in 1/mm, the place of its middle, how far it
+lies behind the marks at their corners, and by what angle its axes are turned clockwise."""
 OF_VIEW = ("turn_x", "turn_y", "turn_z", "move_x", "move_y", "move_z", "breathing")
 """Those of each photograph: OpenCV's rotation and translation, and the logarithm of its own focal length's factor."""
 _LENS = slice(0, 7)
-_FACE = slice(7, 12)
+_FACE = slice(7, 13)
 _SMALL = 1e-12
 
 
@@ -50,12 +50,14 @@ class SharedScene:
     """Half the width and height of the marks' rectangle; the face passes `depth` behind its corners."""
 
     def face(self, points: Floats) -> tuple[Floats, Floats, Floats]:
-        """z of places (N, 2) of the face, its slopes (N, 2), and its changes (N, 5) with the face's parameters."""
-        across, down, apex_x, apex_y, depth = self.values[_FACE]
-        away = points - (apex_x, apex_y)
-        sag, slopes, by_curve = _sag(away, across, down)
+        """z of places (N, 2) of the face, its slopes (N, 2), and its changes (N, 6) with the face's parameters."""
+        across, down, apex_x, apex_y, depth, turn = self.values[_FACE]
+        axes = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+        own = (points - (apex_x, apex_y)) @ axes
+        sag, along, by_curve = _sag(own, across, down)
+        slopes, by_turn = along @ axes.T, along[:, 0] * own[:, 1] - along[:, 1] * own[:, 0]
         corner, _, corner_by_curve = _sag(np.array([self.corner_mm]), across, down)
-        changes = np.column_stack([by_curve - corner_by_curve, -slopes, np.ones(len(points))])
+        changes = np.column_stack([by_curve - corner_by_curve, -slopes, np.ones(len(points)), by_turn])
         return depth + sag - corner, slopes, changes
 
     def on_face(self, points: Floats) -> Floats:

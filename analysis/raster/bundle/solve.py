@@ -73,7 +73,7 @@ class Known:
     """What is known before: means and standard uncertainties."""
 
     scene: Floats
-    """(12,) of `OF_SCENE`."""
+    """(13,) of `OF_SCENE`."""
     scene_sigma: Floats
     breathing: float
     """Of the focal length from photograph to photograph, relative."""
@@ -106,7 +106,7 @@ class Bundle:
     shifts: Floats
     """(causes, nodes, 2): by how much all move together, each cause off by one standard uncertainty."""
     covariance: Floats
-    """(12, 12) of the scene's parameters."""
+    """(13, 13) of the scene's parameters."""
     residuals: Floats
     """(photographs, nodes, 2) in pixels; NaN where not seen or left out."""
     scatter: float
@@ -139,7 +139,7 @@ class _Layout:
         return self.first_mark + 3 * self.marks
 
     def split(self, values: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """The scene (12,), photographs (views, 7), nodes (n, 2) and marks (m, 3)."""
+        """The scene (13,), photographs (views, 7), nodes (n, 2) and marks (m, 3)."""
         return (
             values[:_SHARED],
             values[_SHARED : self.first_node].reshape(self.views, _OWN),

@@ -45,6 +45,9 @@ _APEX_OF_MARKS_MM = 4.0
 """Against that of the marks."""
 _APEX_OF_PICTURE = 0.025
 """Against that of the picture, where nothing else is seen, as a share of its height."""
+_TURN, _TURN_OF_MARKS, _TURN_SEEN = 0.025, 0.01, 0.005
+"""Of how a cylinder's axis is turned, in radians: against the picture, the marks and the glass's opening (common
+practice, no source)."""
 _GIVEN_MM = 1.0
 """Of a depth that is given: what lies behind the glass is seen through it (common practice, no source)."""
 _PLACED_MM = 0.3
@@ -68,6 +71,8 @@ class Ruler:
     """Nearly, of the whole picture, where that is known: for what is usual of faces, which is in mm."""
     apex_mm: tuple[float, float] = (0.0, 0.0)
     """Where the middle of the face is nearly."""
+    turn: float = 0.0
+    """By how much its axes are nearly turned clockwise, in radians."""
     apex_is_seen: bool = False
     """Whether that is the middle of the glass's opening."""
 
@@ -210,6 +215,7 @@ def _scene(
         "apex_x": (ruler.apex_mm[0], apex),
         "apex_y": (ruler.apex_mm[1], apex),
         "depth": (0.0, _TINY),
+        "turn": (ruler.turn, _TURN_SEEN if ruler.apex_is_seen else _TURN_OF_MARKS if have_marks else _TURN),
     }
     if isinstance(camera, Lens):
         spread = np.sqrt(np.clip(np.diag(camera.covariance), 0, None))

@@ -171,7 +171,8 @@ def on_glass_together(looked: Sequence[Looked], request: TogetherRequest) -> tup
         if opening is None:
             break
         # A face is made about the middle of its opening: solved once more, with that known.
-        ruler = replace(ruler, apex_mm=(float(opening.centre[0]), float(opening.centre[1])), apex_is_seen=True)
+        apex = float(opening.centre[0]), float(opening.centre[1])
+        ruler = replace(ruler, apex_mm=apex, turn=opening.rotation, apex_is_seen=True)
     frame, length = _frame(request, grid, gun, opening, has_marks=has_marks)
     place = "marks" if has_marks else "nothing" if opening is None else "glass"
     if place == "glass":
