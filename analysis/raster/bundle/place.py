@@ -14,7 +14,7 @@ from analysis.raster.geometry.smooth import POWERS, fit_smooth, projection
 from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
 from analysis.raster.opening import Opening
 
-__all__ = ["Frame", "glass_grid", "picture_height", "placed_in"]
+__all__ = ["Frame", "glass_grid", "picture_axes", "picture_height", "placed_in"]
 
 Floats = NDArray[np.float64]
 
@@ -115,8 +115,13 @@ class Frame:
         """About the middle of the glass where that is seen, else the axes as they are."""
         if opening is None:
             return cls(middle=np.zeros(2), turn=np.eye(2))
-        cosine, sine = np.cos(opening.rotation), np.sin(opening.rotation)
-        return cls(middle=opening.centre, turn=np.array([[cosine, sine], [-sine, cosine]]))
+        return cls.upright(opening.centre, opening.rotation)
+
+    @classmethod
+    def upright(cls, middle: Floats, rotation: float) -> Frame:
+        """Axes about a middle, turned clockwise by `rotation` in radians."""
+        cosine, sine = np.cos(rotation), np.sin(rotation)
+        return cls(middle=middle, turn=np.array([[cosine, sine], [-sine, cosine]]))
 
     def put(self, points: Floats) -> Floats:
         """Points (..., 2) of the scene."""
@@ -138,6 +143,13 @@ def placed_in(grid: GlassGrid, frame: Frame) -> GlassGrid:
         placed=frame.in_mm,
         straight=True,
     )
+
+
+def picture_axes(grid: GlassGrid, gun: int) -> tuple[Floats, float]:
+    """The picture's middle, and by how much it is turned clockwise, in radians."""
+    smooth = fit_smooth(grid.shown, grid.nodes[gun], grid.sigma[gun])
+    fit = smooth.coefficients @ projection(grid.shown, smooth.powers, POWERS[:3]).T
+    return fit[:, 0], math.atan2(fit[1, 1], fit[0, 1])
 
 
 def picture_height(grid: GlassGrid, gun: int) -> tuple[float, float]:

@@ -31,6 +31,8 @@ Bools = NDArray[np.bool_]
 _SHARED, _OWN = len(OF_SCENE), len(OF_VIEW)
 _EXACT = 1e-3
 """Uncertainty in mm of what only fixes the axes: the middle, the way up, and the size where none is known."""
+_OF_AXES = 24
+"""Nodes by which the axes are fixed."""
 _OUTLIER = 5.0
 """Residuals, in uncertainties as large as the scatter says, from which a crossing of a photograph is left out."""
 _MEDIAN = 1.1774
@@ -186,12 +188,14 @@ class _Problem:
     def _axes(self) -> list[tuple[NDArray[np.intp], Floats, float]]:
         """What fixes the middle, the way up and the size, where no marks with a known size do."""
         known, layout = self.known, self.layout
-        count, marks = len(layout.nodes), layout.marks
-        x = layout.first_node + 2 * np.arange(count)
-        uv = known.uv[layout.nodes]
+        marks = layout.marks
+        # Few nodes, since each row joins all that it has: with every node the matrix would be sparse no more.
+        some = np.unique(np.linspace(0, len(layout.nodes) - 1, _OF_AXES).astype(int))
+        count, x = len(some), layout.first_node + 2 * some
+        uv = known.uv[layout.nodes[some]]
         # Least squares of y by 1, u and v: the height is twice the last, the turn the one before.
         fit = np.linalg.pinv(np.column_stack([np.ones(count), uv]))
-        wanted = fit @ known.grid[layout.nodes]
+        wanted = fit @ known.grid[layout.nodes[some]]
         rows: list[tuple[NDArray[np.intp], Floats, float]] = []
         if marks and known.free_marks:
             of = layout.first_mark + 3 * np.arange(marks)
@@ -321,10 +325,10 @@ def _bundle(problem: _Problem, values: Floats, normal: Any, rest: Floats, left_o
     others = np.concatenate([np.arange(layout.first_node), np.arange(layout.first_mark, size)])
     whole = normal.tocsr()
     blocks = whole[of_nodes][:, of_nodes]
-    # The axes join all nodes a little: an exact inverse, a few hundred on each side.
-    across = np.linalg.inv(blocks.toarray())
+    # Nodes are joined to others by the axes alone, so the factors are sparse.
+    factors = splu(blocks.tocsc())
     mixed = whole[of_nodes][:, others].toarray()
-    follow = -across @ mixed
+    follow = -factors.solve(mixed)
     left = whole[others][:, others].toarray() + mixed.T @ follow
     own = np.sqrt(np.diag(left))
     spread, directions = np.linalg.eigh(np.linalg.inv(left / np.outer(own, own)))
@@ -334,7 +338,7 @@ def _bundle(problem: _Problem, values: Floats, normal: Any, rest: Floats, left_o
     shifts = np.full((len(moved), problem.kept.shape[1], 2), np.nan)
     shifts[:, layout.nodes] = scatter * moved
     places, spreads = (np.full((problem.kept.shape[1], 2), np.nan) for _ in range(2))
-    places[layout.nodes], spreads[layout.nodes] = nodes, scatter * np.sqrt(np.diag(across)).reshape(-1, 2)
+    places[layout.nodes], spreads[layout.nodes] = nodes, scatter * np.sqrt(_own_spread(blocks)).reshape(-1, 2)
     return Bundle(
         scene=SharedScene(scene_values, known.corner_mm),
         views=views,
@@ -348,6 +352,14 @@ def _bundle(problem: _Problem, values: Floats, normal: Any, rest: Floats, left_o
         worst_view=float(by_view.max()),
         left_out=left_out,
     )
+
+
+def _own_spread(blocks: Any) -> Floats:
+    """(2 n,): variances of nodes by themselves, from the matrix's own two by two pieces."""
+    inner = blocks.diagonal().reshape(-1, 2)
+    mixed = blocks.diagonal(1)[::2]
+    determinant = inner.prod(axis=1) - mixed**2
+    return np.asarray((inner[:, ::-1] / determinant[:, None]).ravel())
 
 
 def _residuals(problem: _Problem, values: Floats) -> Floats:

@@ -17,7 +17,7 @@ from analysis.photo.face import Face
 from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import SeenMarks, find_marks
 from analysis.photo.notes import PhotoNotes, read_notes, sensor_points, sensor_size
-from analysis.raster.bundle.place import Frame, glass_grid, picture_height, placed_in
+from analysis.raster.bundle.place import Frame, glass_grid, picture_axes, picture_height, placed_in
 from analysis.raster.bundle.solve import Bundle, UnlikeError, solve
 from analysis.raster.bundle.start import Ruler, problem_of
 from analysis.raster.bundle.start import Taken as TakenPhoto
@@ -332,6 +332,8 @@ def _frame(
         InputError: a length is given that the photographs do not show.
     """
     frame = Frame.of(None if has_marks else opening)
+    if opening is None and not has_marks:
+        frame = Frame.upright(*picture_axes(grid, gun))
     if request.marks_mm is not None:
         if not has_marks:
             raise InputError("no corner marks are seen in any of the photographs", fields=("marks_mm",))
