@@ -171,6 +171,13 @@ class RasterRequest:
             raise InputError(_HOW_FAR, fields=("marks_mm",))
         if self.more:
             _check_together(self)
+        elif self.known != KnownLength():
+            names = ("height_mm",) if self.known.height_mm is not None else ("glass_mm",)
+            raise InputError(
+                f"one photograph alone is measured by marks; {FEWEST_PHOTOS} or more of one picture, hand-held from "
+                "10 to 25 degrees on all sides, by one length",
+                fields=names,
+            )
         elif marks.unused:
             _check_without_marks(self)
         if self.face is not None and not self.face.is_flat and not self.face.radius_mm <= _LARGEST_RADIUS_MM:

@@ -71,11 +71,13 @@ class GridOptions:
     ]
     height_mm: Annotated[
         str | None,
-        option("--height-mm", help="Height of the whole picture, if no marks are measured.", metavar="H"),
+        option(
+            "--height-mm", help="Mean height of the whole picture, for several photographs.", metavar="H"
+        ),
     ]
     glass_mm: Annotated[
         str | None,
-        option("--glass-mm", help="Width and height of the visible glass, if no marks are measured.", metavar="WxH"),
+        option("--glass-mm", help="Width and height of the visible glass, for the same.", metavar="WxH"),
     ]
     set_class: Annotated[str, set_class_option()]
     hidden: Annotated[

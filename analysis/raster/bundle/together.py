@@ -340,10 +340,9 @@ def _frame(
         return frame, "marks_mm"
     whole, middle = picture_height(grid, gun)
     if request.height_mm is not None:
-        # Where across the picture the ruler was laid is not known.
-        height = (whole + middle) / 2
-        sigma = math.hypot(request.sigma_mm / request.height_mm, (whole - middle) / 2 / height)
-        return replace(frame, scale=request.height_mm / height, scale_sigma=sigma), "height_mm"
+        # It is the figure of that name; but a ruler may have been laid along the middle alone.
+        sigma = math.hypot(request.sigma_mm / request.height_mm, (whole - middle) / 2 / whole)
+        return replace(frame, scale=request.height_mm / whole, scale_sigma=sigma), "height_mm"
     if request.glass_mm is not None:
         if opening is None:
             raise InputError(
