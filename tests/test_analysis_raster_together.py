@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 
 from analysis.errors import InputError
 from analysis.photo.face import Face
+from analysis.raster.bundle.asked import TogetherRequest
 from analysis.raster.bundle.scene import OF_SCENE, SharedScene
-from analysis.raster.bundle.together import TogetherRequest, on_glass_together
+from analysis.raster.bundle.together import on_glass_together
 from analysis.raster.geometry.figures import measure_geometry
-from analysis.raster.measure import GridShown, KnownLength, RasterRequest
+from analysis.raster.request import GridShown, KnownLength, RasterRequest
 from patterns.catalogue import find_pattern
 from patterns.formats import parse_format
 from tests.command import refused

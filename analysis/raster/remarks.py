@@ -11,7 +11,7 @@ import numpy as np
 from analysis.answer import Assumption
 from analysis.guns import GUNS
 from analysis.photo.face import USUAL_DEPTH_MM
-from analysis.raster.bundle.together import Solved
+from analysis.raster.bundle.asked import Solved
 from analysis.raster.classes import CLASSES, SetClass
 from analysis.raster.convergence import AGAINST_GREEN
 from analysis.raster.geometry.figures import Geometry

@@ -12,7 +12,8 @@ import click
 
 from analysis.answer import Answer
 from analysis.raster.answer import convergence_answer, geometry_answer
-from analysis.raster.measure import RasterPhoto, RasterRequest, convergence_of, geometry_of, see
+from analysis.raster.measure import RasterPhoto, convergence_of, geometry_of, see
+from analysis.raster.request import RasterRequest
 from trueraster import interrupt
 from trueraster.options.declared import as_value, file_option
 from trueraster.options.keep import KeepOptions, keeping_of

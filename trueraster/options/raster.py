@@ -11,7 +11,7 @@ from typing import Annotated
 from analysis.photo.face import FLAT, Face
 from analysis.photo.marks import SeenMarks, marks_at
 from analysis.raster.classes import SetClass
-from analysis.raster.measure import GridShown, KnownLength, KnownMarks, RasterRequest
+from analysis.raster.request import GridShown, KnownLength, KnownMarks, RasterRequest
 from trueraster.errors import UsageError
 from trueraster.options.declared import file_option, option
 from trueraster.options.setclass import set_class_option
@@ -71,9 +71,7 @@ class GridOptions:
     ]
     height_mm: Annotated[
         str | None,
-        option(
-            "--height-mm", help="Mean height of the whole picture, for several photographs.", metavar="H"
-        ),
+        option("--height-mm", help="Mean height of the whole picture, for several photographs.", metavar="H"),
     ]
     glass_mm: Annotated[
         str | None,

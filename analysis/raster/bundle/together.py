@@ -12,37 +12,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import InputError
-from analysis.lens.model import Lens
-from analysis.photo.face import Face
 from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import SeenMarks, find_marks
 from analysis.photo.notes import PhotoNotes, read_notes, sensor_points, sensor_size
+from analysis.raster.bundle.asked import Solved, TogetherRequest
 from analysis.raster.bundle.place import Frame, glass_grid, picture_axes, picture_height, placed_in
 from analysis.raster.bundle.solve import Bundle, UnlikeError, solve
 from analysis.raster.bundle.start import Ruler, problem_of
 from analysis.raster.bundle.start import Taken as TakenPhoto
 from analysis.raster.geometry.figures import NO_LENGTH
-from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
+from analysis.raster.grid import GlassGrid, SeenGrid
 from analysis.raster.lattice.nodes import Sight, see_grid
 from analysis.raster.opening import Opening, opening_of
 from analysis.raster.placing import OnGlass, Taken, with_shared
 from analysis.raster.unplaced import GREEN
 from render.errors import FileError
 
-__all__ = [
-    "FEWEST_PHOTOS",
-    "MOST_PHOTOS",
-    "Looked",
-    "Solved",
-    "Together",
-    "TogetherRequest",
-    "on_glass_together",
-    "solve_together",
-]
+__all__ = ["Looked", "Together", "on_glass_together", "solve_together"]
 
 Floats = NDArray[np.float64]
 
-FEWEST_PHOTOS, MOST_PHOTOS = 3, 24
 _LEAST_TILT_DEG = 6.0
 """Angle between two photographs' views from which they show depth and curvature."""
 _GOOD_SCATTER = 3.0
@@ -55,50 +44,6 @@ _NO_PLACE = (
 )
 _IN_MM = ("width_mm", "height_mm", "centre_mm", "edge_sag_mm", "bow_h_mm", "bow_v_mm", "terms")
 _OF_PLACE = ("centre_mm", "centre_percent", "rotation_deg", "terms.x.1", "terms.y.1")
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class TogetherRequest:
-    """Several photographs of one grid, and what is known of lengths."""
-
-    photos: tuple[Path, ...]
-    shown: ShownGrid
-    aspect: float
-    """The picture's width over its height, as it should be."""
-    lens: Lens | None = None
-    hidden: tuple[int, int] | None = None
-    face: Face | None = None
-    depth_mm: float | None = None
-    marks: bool = True
-    """Whether marks are looked for."""
-    marks_mm: tuple[float, float] | None = None
-    height_mm: float | None = None
-    glass_mm: tuple[float, float] | None = None
-    sigma_mm: float = 0.0
-    """Standard uncertainty of the length that is given."""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Solved:
-    """What the photographs show of camera and face; pairs are values and standard uncertainties."""
-
-    photos: tuple[Path, ...]
-    focal_px: tuple[float, float]
-    distortion_percent: float
-    """At the photograph's corner; positive for pincushion."""
-    curvature: tuple[tuple[float, float], tuple[float, float]] | None
-    """1/mm across and down; None where no length is known."""
-    depth_mm: tuple[float, float] | None
-    """Of the picture behind the marks; None without marks, or where no length is known."""
-    scatter: float
-    """How many times larger residuals are than the crossings' own uncertainties."""
-    left_out: int
-    tilt_deg: float
-    """The largest angle between two views."""
-    place: str
-    """What the place is measured against: marks, glass or nothing."""
-    length: str
-    """What gives the scale: marks_mm, height_mm, glass_mm or nothing."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 
 from analysis.photo.marks import SeenMarks
 from analysis.photo.notes import PhotoNotes
-from analysis.raster.bundle.together import Looked, TogetherRequest, on_glass_together
+from analysis.raster.bundle.asked import TogetherRequest
+from analysis.raster.bundle.together import Looked, on_glass_together
 from analysis.raster.geometry.figures import Geometry, measure_geometry
 from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
 from analysis.raster.lattice.nodes import Sight
