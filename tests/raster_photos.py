@@ -8,8 +8,9 @@ import numpy as np
 
 from analysis.photo.file import Photo
 from analysis.raster.grid import GlassGrid, SeenGrid
-from analysis.raster.measure import GridShown, RasterPhoto, RasterRequest
+from analysis.raster.measure import RasterPhoto
 from analysis.raster.placing import OnGlass
+from analysis.raster.request import GridShown, RasterRequest
 from patterns.catalogue import find_pattern
 from patterns.formats import parse_format
 

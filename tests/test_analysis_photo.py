@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import struct
+import sys
 import tracemalloc
 import zlib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pillow_heif
 import pytest
 import tifffile
 from numpy.typing import NDArray
 from PIL import Image
 
 from analysis.photo.file import read_photo
+from analysis.photo.notes import read_notes
 from render.errors import FileError
 
 Codes = NDArray[Any]
@@ -69,6 +72,76 @@ def test_a_jpeg_is_read_as_pillow_reads_it(scene: Codes, tmp_path: Path) -> None
             judge = np.asarray(image)
         # Decoders may round differently by a code or two.
         assert np.abs(read_photo(tmp_path / name).codes.astype(int) - judge).max() <= 3
+
+
+def test_heic_is_read_as_its_samples(scene: Codes, tmp_path: Path) -> None:
+    """A HEIC file that pillow-heif wrote without loss is read as the PNG of it, and its notes with it."""
+    image = Image.fromarray(scene)
+    exif = image.getexif()
+    exif.get_ifd(0x8769)[0xA405], exif.get_ifd(0x8769)[0x829A] = 28, 1 / 30
+    whole = pillow_heif.from_pillow(image)
+    whole.save(tmp_path / "a.heic", quality=-1, chroma=444, matrix_coefficients=0, exif=exif.tobytes())
+    image.save(tmp_path / "a.png")
+    codes = read_photo(tmp_path / "a.heic").codes.astype(int)
+    assert np.abs(codes - read_photo(tmp_path / "a.png").codes).max() <= 1
+    notes = read_notes(tmp_path / "a.heic")
+    assert notes.focal_35mm == 28
+    assert notes.exposure_s == pytest.approx(1 / 30)
+
+
+def test_camera_raw_is_read_as_linear_light(tmp_path: Path) -> None:
+    """A DNG of the light of a slope, written by tifffile, has the linear light of the PNG that is made of it."""
+    y, x = np.mgrid[:600, :800]
+    light = np.stack([x / 799, y / 599, (x + y) / 1398], axis=-1) * 0.7 + 0.1
+    _write_dng(tmp_path / "a.dng", light)
+    # IEC 61966-2-1: sRGB's curve, in 16 bits.
+    codes = np.round((1.055 * light ** (1 / 2.4) - 0.055) * 65535).astype(np.uint16)
+    rows = b"".join(b"\0" + row.astype(">u2").tobytes() for row in codes)
+    (tmp_path / "a.png").write_bytes(_png((800, 600), rows, depth=16))
+    read = [read_photo(tmp_path / name).linear()[8:-8, 8:-8] for name in ("a.dng", "a.png")]
+    assert np.abs(read[0] - read[1]).max() < 0.002
+
+
+def test_a_damaged_raw_file_is_refused_in_one_line(tmp_path: Path) -> None:
+    """A DNG that breaks off is no photograph, and the message names the file."""
+    _write_dng(tmp_path / "a.dng", np.full((600, 800, 3), 0.5))
+    whole = (tmp_path / "a.dng").read_bytes()
+    (tmp_path / "b.dng").write_bytes(whole[:3000])
+    with pytest.raises(FileError, match=r"b\.dng: .*DNG file is damaged"):
+        read_photo(tmp_path / "b.dng")
+
+
+@pytest.mark.parametrize(("name", "package"), [("a.heic", "pillow_heif"), ("a.dng", "rawpy")])
+def test_a_missing_library_is_named(name: str, package: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the extra package one line says how to install it."""
+    if name == "a.dng":
+        _write_dng(tmp_path / name, np.full((600, 800, 3), 0.5))
+    else:
+        (tmp_path / name).write_bytes(b"\0\0\0\x18ftypheic" + b"\0" * 5000)
+    monkeypatch.setitem(sys.modules, package, None)
+    with pytest.raises(FileError, match=r"pip install 'trueraster\[phone\]'"):
+        read_photo(tmp_path / name)
+
+
+def _write_dng(path: Path, light: NDArray[np.float64]) -> None:
+    """A DNG of a camera whose colours are sRGB's, red at the top left of four: DNG 1.4, chapter 4 (from memory)."""
+    mosaic = light[..., 1].copy()
+    mosaic[::2, ::2], mosaic[1::2, 1::2] = light[::2, ::2, 0], light[1::2, 1::2, 2]
+    from_xyz = np.linalg.inv([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    matrix = tuple(int(part) for value in from_xyz.ravel() for part in (round(value * 10000), 10000))
+    tags = [
+        (50706, "B", 4, bytes([1, 4, 0, 0]), True),
+        (50708, "s", 0, "Harbour Lane", True),
+        (33421, "H", 2, (2, 2), True),
+        (33422, "B", 4, bytes([0, 1, 1, 2]), True),
+        (50714, "I", 1, 0, True),
+        (50717, "I", 1, 65535, True),
+        (50721, "2i", 9, matrix, True),
+        (50728, "2I", 3, (1, 1) * 3, True),
+        (50778, "H", 1, 21, True),
+    ]
+    samples = np.round(mosaic * 65535).astype(np.uint16)
+    tifffile.imwrite(path, samples, photometric=32803, extratags=tags, metadata=None, software=False)
 
 
 def _png(size: tuple[int, int], rows: bytes, *, depth: int = 8) -> bytes:
@@ -154,9 +227,9 @@ def _written(name: str, scene: Codes, folder: Path) -> Path:
     ("name", "said"),
     [
         ("empty.jpg", "the file is empty"),
-        ("text.jpg", "JPEG, PNG or TIFF is expected"),
+        ("text.jpg", "JPEG, PNG, TIFF, HEIC or DNG is expected"),
         ("small.png", "200x150 pixels"),
-        ("phone.heic", "convert it to JPEG"),
+        ("phone.heic", "HEIC file is damaged"),
         ("print.jpg", "CMYK"),
         ("print.tif", "CMYK"),
         ("few.png", "palette"),
@@ -174,7 +247,7 @@ def _written(name: str, scene: Codes, folder: Path) -> Path:
         ("cut.tif", "damaged"),
         ("spoilt.jpg", "damaged"),
         ("spoilt.png", "damaged"),
-        ("picture.bmp", "JPEG, PNG or TIFF is expected"),
+        ("picture.bmp", "JPEG, PNG, TIFF, HEIC or DNG is expected"),
     ],
 )
 def test_what_is_no_photograph_is_refused_in_one_line(

@@ -500,7 +500,7 @@ def photographs(name: str, bench: Bench) -> Path:
 
 
 REFUSED: list[Any] = [
-    ("text", "--marks-mm 460x360", "JPEG, PNG or TIFF is expected"),
+    ("text", "--marks-mm 460x360", "JPEG, PNG, TIFF, HEIC or DNG is expected"),
     ("empty", "--marks-mm 460x360", "the file is empty"),
     ("none", "--marks-mm 460x360", "cannot be read"),
     ("huge", "--marks-mm 460x360", "60000x60000 pixels"),

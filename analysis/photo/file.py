@@ -7,7 +7,8 @@ by piece: at 50 megapixels a whole photograph in floats would take more memory t
 OpenCV decodes, not imageio: `tests/trials/readers.py` compares the two. Their samples are equal for JPEG, PNG of 8 bits
 and most TIFF, but imageio's plugins take a JPEG with damage in it for a sound one (180 of 180 files with a flipped bit,
 blanked or lost bytes; OpenCV takes 54, all of them with a single flipped bit), give 8 of a PNG's 16 bits, do not turn
-a TIFF upright, and need one more library for TIFF in LZW or JPEG.
+a TIFF upright, and need one more library for TIFF in LZW or JPEG. HEIC and camera raw are read by the libraries that
+imageio would call (`phone.py`).
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.photo.header import check_header
+from analysis.photo.phone import is_dng, is_heic, read_dng, read_heic
 from render.errors import FileError
 from render.reading import read_bounded
 
@@ -104,7 +106,7 @@ def _curve(bits: int) -> NDArray[np.float32]:
 
 
 def read_photo(path: Path) -> Photo:
-    """Read a photograph in JPEG, PNG or TIFF, turned upright as its own note (EXIF) says.
+    """Read a photograph in JPEG, PNG, TIFF, HEIC or DNG, turned upright as its own note (EXIF) says.
 
     Raises:
         FileError: it cannot be read, is damaged, is no photograph in colour, or is too small or too large.
@@ -113,6 +115,9 @@ def read_photo(path: Path) -> Photo:
     if not data:
         raise FileError(f"{path}: the file is empty")
     try:
+        for is_kind, read in ((is_heic, read_heic), (is_dng, read_dng)):
+            if is_kind(data):
+                return Photo(path, read(data, _FEWEST_PIXELS, MOST_PIXELS)[..., ::-1])
         check_header(data, _FEWEST_PIXELS, MOST_PIXELS)
     except FileError as error:
         raise FileError(f"{path}: {error}") from error

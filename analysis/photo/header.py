@@ -20,8 +20,8 @@ _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _PLANAR, _EXTRA = 256, 257, 258, 262, 284,
 _LIGHT, _PALETTE, _CMYK = (1, 2, 6), 3, 5
 """Of its photometric interpretation: grey, R'G'B' and Y'CbCr; and what is no light."""
 _PRINT, _FEW = "colours for print (CMYK)", "few colours (a palette)"
-_PHONE_BRANDS = (b"heic", b"heix", b"hevc", b"mif1", b"msf1", b"avif")
-"""What stands after 'ftyp' in the picture files of many telephones (ISO/IEC 23008-12, from memory)."""
+_AVIF = b"ftypavif"
+"""How a file of AVIF pictures begins, after its first length (from memory)."""
 
 
 def check_header(data: bytes, fewest: int, most: int) -> None:
@@ -53,9 +53,9 @@ def _reader(data: bytes) -> Callable[[bytes], tuple[tuple[int, int], str]]:
         return _png
     if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         return _tiff
-    if data[4:8] == b"ftyp" and data[8:12] in _PHONE_BRANDS:
-        raise FileError("HEIC and AVIF are not read; set the camera to JPEG, or convert it to JPEG of high quality")
-    raise FileError("no photograph that can be read (JPEG, PNG or TIFF is expected)")
+    if data[4:12] == _AVIF:
+        raise FileError("AVIF is not read; set the camera to JPEG, or convert it to JPEG of high quality")
+    raise FileError("no photograph that can be read (JPEG, PNG, TIFF, HEIC or DNG is expected)")
 
 
 def _jpeg(data: bytes) -> tuple[tuple[int, int], str]:

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from PIL import Image
 from PIL.JpegImagePlugin import JpegImageFile, get_sampling
 
+from analysis.photo.phone import is_heic, original_orientation
+
 __all__ = ["read_notes", "sensor_points", "sensor_size", "turning"]
 
 Floats = NDArray[np.float64]
@@ -62,16 +64,18 @@ def read_notes(path: Path) -> PhotoNotes:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            with Image.open(path) as image:
+            with _opened(path) as image:
                 noted = image.getexif()
                 part = noted.get_ifd(_EXIF_PART)
                 found = noted.get(_ORIENTATION), part.get(_FOCAL), part.get(_FOCAL_35MM)
                 exposure, zoom = part.get(_EXPOSURE), part.get(_ZOOM)
                 sampling = get_sampling(image) if isinstance(image, JpegImageFile) else -1
+                held = original_orientation(image.info)
     except Exception:
         # Broken notes raise anything that can be raised; without them a photograph is still one.
         return PhotoNotes()
-    orientation = found[0] if isinstance(found[0], int) and found[0] in _TURNINGS else None
+    way = found[0] if held is None else held
+    orientation = way if isinstance(way, int) and way in _TURNINGS else None
     ratio = _number(zoom, 0.0, 100.0)
     return PhotoNotes(
         orientation=orientation,
@@ -84,6 +88,16 @@ def read_notes(path: Path) -> PhotoNotes:
         # 0 is 4:4:4.
         full_colour=sampling == 0,
     )
+
+
+def _opened(path: Path) -> Image.Image:
+    with path.open("rb") as file:
+        if is_heic(file.read(12)):
+            # An extra that most do without; without it the photograph itself is not read either.
+            from pillow_heif import register_heif_opener
+
+            register_heif_opener()
+    return Image.open(path)
 
 
 def _number(value: object, low: float, high: float) -> float | None:

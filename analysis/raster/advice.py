@@ -92,17 +92,18 @@ def advise(
         ValueError: a size is wanted and there are no marks that show what size the picture has.
     """
     smooth, placed = geometry.smooth, geometry.grid.placed
+    whole = placed or geometry.grid.straight
     tolerance = CLASSES[set_class].geometry
     if wanted_mm is not None and not placed:
         raise ValueError("a wanted size in mm needs marks in the photograph, which show what size the picture has")
     if smooth is None:
         return Plan(corrections=(), unit=_unit(placed), tolerance=tolerance, reason=geometry.reasons["terms"])
     split = _Split.of(smooth, geometry.grid.shown, geometry.picture_aspect, wanted_mm)
-    parts = [part for part in split.parts(smooth) if placed or part.control.bends]
+    parts = [part for part in split.parts(smooth) if whole or part.control.bends]
     height = float(split.sizes(smooth.coefficients[None])[1][0])
     inside = zones(split.u, split.v, geometry.picture_aspect)["centre"]
     chosen = [part for part in parts if _matters(part, inside, height, tolerance)]
-    return _plan(chosen, {"": split.error(smooth)} if placed else {}, tolerance, _unit(placed))
+    return _plan(chosen, {"": split.error(smooth)} if whole else {}, tolerance, _unit(placed))
 
 
 def advise_convergence(convergence: Convergence, set_class: SetClass = SetClass.BROADCAST) -> Plan:

@@ -20,7 +20,14 @@ from analysis.raster.geometry.smooth import where_seen
 from analysis.raster.measure import RasterPhoto
 from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS, convergence, geometry
 from analysis.raster.quantities import ZONES as ZONE_WORDS
-from analysis.raster.remarks import assumptions_of, gun_remarks, line_remarks, tolerance_note
+from analysis.raster.remarks import (
+    assumptions_of,
+    gun_remarks,
+    line_remarks,
+    solved_details,
+    together_remarks,
+    tolerance_note,
+)
 from analysis.raster.unplaced import GREEN
 from analysis.rounding import decimals, uncertainty_text
 from analysis.tables import tables_of
@@ -66,7 +73,7 @@ def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
     answer = replace(
         answer,
         assumptions=assumptions_of(seen, between_guns=False),
-        remarks=(*answer.remarks, *gun_remarks(found), *line_remarks(found)),
+        remarks=(*together_remarks(seen.solved), *answer.remarks, *gun_remarks(found), *line_remarks(found)),
     )
     answer = _with_tolerances(answer, seen, found.figures.get("height_mm"))
     findings = [Finding(shape_finding(found), about=f"{_sag_key(found)}.{_worst_side(found)}")]
@@ -133,7 +140,7 @@ def _answer(
         advice_title="What to adjust, in the order of work" if plan.corrections else "What to adjust",
         summary=(summary,),
         reasons=reasons,
-        details={"summary": summary, "photo": _photo(seen)},
+        details={"summary": summary, "photo": _photo(seen), **solved_details(seen.solved)},
     )
 
 

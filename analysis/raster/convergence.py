@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.raster.controls import CONVERGENCE_CONTROLS, Control
-from analysis.raster.geometry.figures import NO_MARKS, fitted, fitted_grid
+from analysis.raster.geometry.figures import NO_LENGTH, NO_MARKS, fitted, fitted_grid
 from analysis.raster.geometry.smooth import (
     POWERS,
     TERMS,
@@ -117,7 +117,8 @@ def measure_convergence(grid: GlassGrid, picture_aspect: float, doubts: Sequence
         for name, (value, uncertainty) in own.items()
     }
     if not grid.placed:
-        reasons |= {name.split(".")[0]: NO_MARKS for name in _IN_PERCENT}
+        why = NO_LENGTH if grid.straight else NO_MARKS
+        reasons |= {name.split(".")[0]: why for name in _IN_PERCENT}
     pairs = {**own, **shares} if grid.placed else shares
     return replace(
         found,

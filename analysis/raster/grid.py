@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,3 +75,7 @@ class GlassGrid:
     upright_ends: Floats
     placed: bool = True
     """False without marks: then scale, place and everything that perspective imitates is untold."""
+    straight: bool = False
+    """Whether the grid is seen straight on where it is not `placed`, its unit a percent of the picture height."""
+    lacks: Mapping[str, str] = field(default_factory=dict)
+    """Figures that it cannot give, by their keys, and why."""

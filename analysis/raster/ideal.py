@@ -103,6 +103,8 @@ def to_photo(on: OnGlass, ideal: Ideal, lens: Lens | None) -> Callable[[Floats],
     """
     if on.plane is not None:
         return on.plane.to_px
+    if on.to_px is not None:
+        return on.to_px
     straight, flat = on.grid.nodes[ideal.gun], ideal.nodes
     seen = np.argwhere(where_seen(straight))
     # Both lie in one perspective, so any four that are far apart tell it.

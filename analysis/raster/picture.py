@@ -316,17 +316,22 @@ def _round_below(value: float) -> float:
 
 def _size_words(found: Geometry) -> str:
     figures, uncertainty = found.figures, found.uncertainty
+    if found.grid.straight and not found.grid.placed:
+        return "No length is known: all is in % of the picture's height"
     if not found.grid.placed:
         return "Without marks: bends in % of the picture's height, and what is hidden; all else needs marks"
 
     sides = " x ".join(unsigned(figures[name], decimals(uncertainty[name])) for name in ("width_mm", "height_mm"))
+    if "centre_mm.0" not in figures:
+        return f"Picture {sides} mm"
     (x, y), (dx, dy) = ((some["centre_mm.0"], some["centre_mm.1"]) for some in (figures, uncertainty))
     across = f"{unsigned(abs(x), decimals(dx))} mm {'right' if x > 0 else 'left'} of"
     down = f"{unsigned(abs(y), decimals(dy))} mm {'below' if y > 0 else 'above'}"
     turn, doubt = figures["rotation_deg"], uncertainty["rotation_deg"]
     way = "clockwise" if turn > 0 else "anticlockwise"
+    of = "marks' or glass's" if found.grid.straight else "marks'"
     return (
-        f"Picture {sides} mm; its middle {across} and {down} the marks' middle; turned "
+        f"Picture {sides} mm; its middle {across} and {down} the {of} middle; turned "
         f"{unsigned(abs(turn), decimals(doubt))} degrees {way}"
     )
 

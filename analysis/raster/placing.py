@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
@@ -21,7 +21,18 @@ from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
 from analysis.raster.lattice.nodes import Sight, see_grid
 from analysis.raster.lattice.trace import bell_of
 
-__all__ = ["OnGlass", "Taken", "exposure_of", "grid_on_glass", "on_plane", "reach_of_mixing", "unmixed"]
+__all__ = [
+    "OnGlass",
+    "Taken",
+    "exposure_of",
+    "grid_on_glass",
+    "guns_seen",
+    "on_plane",
+    "reach_of_mixing",
+    "unmixed",
+    "with_other_overlap",
+    "with_shared",
+]
 
 Floats = NDArray[np.float64]
 _Grid = TypeVar("_Grid", SeenGrid, GlassGrid)
@@ -68,6 +79,8 @@ class OnGlass:
     """Those of the doubts that come of what was taken as usual: depth, curvature, focal, lens, fringes, exposure."""
     exposure: Exposure | None = None
     """As the file notes it; None where it does not."""
+    to_px: Callable[[Floats], Floats] | None = None
+    """From the grid's unit to this photograph's pixels, where neither marks nor lines alone show that."""
 
 
 def grid_on_glass(
@@ -95,7 +108,7 @@ def grid_on_glass(
         shared = {**_without_marks(seen, own, photo.size), "colours": [_straight(otherwise, own)]}
         if flat_glass:
             shared.pop("curvature")
-        found = _on_glass(sight, taken, _straight(seen, own), shared)
+        found = with_shared(sight, taken, _straight(seen, own), shared)
     else:
         _check_upright(marks.seen.centres)
         plane = plane_in(photo, marks, lens=lens)
@@ -120,7 +133,7 @@ def on_plane(sight: Sight, taken: Taken, plane: Plane) -> OnGlass:
     shared = {name: [_on_plane(seen, other, grid.sigma) for other in some] for name, some in plane.uncertain().items()}
     shared["seen marks"] = [_on_plane(seen, other, grid.sigma) for other, _ in plane.perturbed()]
     shared["colours"] = [_on_plane(otherwise, plane, grid.sigma)]
-    return _on_glass(sight, taken, grid, shared, plane)
+    return with_shared(sight, taken, grid, shared, plane)
 
 
 def _guns_of(sight: Sight, taken: Taken) -> tuple[SeenGrid, SeenGrid]:
@@ -128,18 +141,28 @@ def _guns_of(sight: Sight, taken: Taken) -> tuple[SeenGrid, SeenGrid]:
 
     The lens shows colours apart too; so this comes before its lateral colour is taken away.
     """
-    within = reach_of_mixing(sight.grid.nodes, sight.width)
-    own = unmixed(sight.grid, within)
+    own = guns_seen(sight)
+    return own, with_other_overlap(own, sight, taken)
+
+
+def guns_seen(sight: Sight) -> SeenGrid:
+    """The guns' own places in the photograph, where light mixes."""
+    return unmixed(sight.grid, reach_of_mixing(sight.grid.nodes, sight.width))
+
+
+def with_other_overlap(own: _Grid, sight: Sight, taken: Taken) -> _Grid:
+    """The guns' own places, in the photograph or on the glass, with the colours' overlap one uncertainty off."""
     smoothed = min(_SMOOTHED / sight.width**3, _MOST_SMOOTHED) if taken.is_jpeg else 0.0
     if taken.notes.full_colour:
         smoothed *= _FULL_COLOUR
     # What is smoothed reaches further than a line is wide.
+    within = reach_of_mixing(sight.grid.nodes, sight.width)
     wider = reach_of_mixing(sight.grid.nodes, math.hypot(sight.width, _SMOOTHED_PX))
     by_filters, by_file = (unmixed(own, reach).nodes - own.nodes for reach in (within, wider))
-    return own, replace(own, nodes=own.nodes + _MIXED_DOUBT * by_filters + smoothed * by_file)
+    return replace(own, nodes=own.nodes + _MIXED_DOUBT * by_filters + smoothed * by_file)
 
 
-def _on_glass(
+def with_shared(
     sight: Sight, taken: Taken, grid: GlassGrid, shared: dict[str, list[GlassGrid]], plane: Plane | None = None
 ) -> OnGlass:
     """The grid with what is uncertain of it; `shared` has what comes of the way to the glass."""

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
 from analysis.answer import Assumption
 from analysis.guns import GUNS
 from analysis.photo.face import USUAL_DEPTH_MM
+from analysis.raster.bundle.asked import Solved
 from analysis.raster.classes import CLASSES, SetClass
 from analysis.raster.convergence import AGAINST_GREEN
 from analysis.raster.geometry.figures import Geometry
@@ -17,12 +20,17 @@ from analysis.raster.grid import GlassGrid
 from analysis.raster.measure import RasterPhoto
 from analysis.raster.unplaced import GREEN
 
-__all__ = ["assumptions_of", "gun_remarks", "line_remarks", "tolerance_note"]
+__all__ = ["assumptions_of", "gun_remarks", "line_remarks", "solved_details", "together_remarks", "tolerance_note"]
 
 _OF_LENS = ("lens", "fringes", "focal")
 """What a calibrated lens says by itself."""
 _LEAST_WORTH_MM = 0.005
 """Assumptions that are worth less are not listed."""
+_FLAT = 1 / 20000
+"""1/mm: less curved is flat for all purposes."""
+_ALIKE = 0.03
+"""Share by which the curvatures of a sphere may differ."""
+_CLEAR = 3.0
 _ASSUMED = {
     "depth": (
         f"the picture is taken to lie {USUAL_DEPTH_MM[0]:g} ± {USUAL_DEPTH_MM[1]:g} mm behind the marks",
@@ -68,6 +76,73 @@ def _worth(grid: GlassGrid, others: Sequence[GlassGrid], *, between_guns: bool) 
             far = np.nan_to_num(np.hypot(moved[..., 0], moved[..., 1])).max(axis=0)
         square += far**2
     return float(np.sqrt(square.max()))
+
+
+def together_remarks(solved: Solved | None) -> list[str]:
+    """What several photographs together show of the camera and the face."""
+    if solved is None:
+        return []
+    focal, focal_sigma = solved.focal_px
+    said = [
+        f"solved together: focal length {focal:.0f} ± {max(focal_sigma, 1):.0f} pixels, distortion at the corner "
+        f"{solved.distortion_percent:+.2f} %, views up to {solved.tilt_deg:.0f} degrees apart"
+    ]
+    if solved.curvature is not None:
+        said.append(f"the face is {face_words(solved)}")
+    if solved.depth_mm is not None:
+        depth, sigma = solved.depth_mm
+        said.append(f"the picture lies {depth:.1f} ± {max(sigma, 0.1):.1f} mm behind the marks, at their corners")
+    if solved.place == "glass":
+        said.append("the middle and the rotation are measured against the visible glass, which is where lines end")
+    return said
+
+
+def face_words(solved: Solved) -> str:
+    """How the face is curved: 'curved with a radius of 1003 ± 12 mm' with which way."""
+    assert solved.curvature is not None
+    (across, across_sigma), (down, down_sigma) = solved.curvature
+    flat = [abs(curve) < max(_FLAT, _CLEAR * sigma) for curve, sigma in solved.curvature]
+    if all(flat):
+        return "flat, as far as the photographs show"
+    words = [_radius(across, across_sigma), _radius(down, down_sigma)]
+    if flat[1]:
+        return f"curved from left to right only, radius {words[0]}"
+    if flat[0]:
+        return f"curved from top to bottom only, radius {words[1]}"
+    if abs(across - down) < max(_CLEAR * math.hypot(across_sigma, down_sigma), _ALIKE * abs(across)):
+        return f"curved both ways alike, radius {words[0]}"
+    return f"curved with a radius of {words[0]} from left to right and {words[1]} from top to bottom"
+
+
+def _radius(curve: float, sigma: float) -> str:
+    radius = 1 / curve
+    spread = abs(radius) * sigma / abs(curve)
+    return f"{radius:.0f} ± {max(spread, 1):.0f} mm"
+
+
+def solved_details(solved: Solved | None) -> dict[str, Any]:
+    """The same for the JSON."""
+    if solved is None:
+        return {}
+    pairs: dict[str, tuple[float, float] | None] = {"focal_px": solved.focal_px, "depth_mm": solved.depth_mm}
+    for name, i in (("radius_across_mm", 0), ("radius_down_mm", 1)):
+        pairs[name] = None
+        if solved.curvature is not None and abs(solved.curvature[i][0]) > max(_FLAT, 2 * solved.curvature[i][1]):
+            curve, sigma = solved.curvature[i]
+            pairs[name] = 1 / curve, sigma / curve**2
+    return {
+        "solved": {
+            "photographs": [str(path) for path in solved.photos],
+            **{name: None if pair is None else pair[0] for name, pair in pairs.items()},
+            "distortion_at_corner_percent": solved.distortion_percent,
+            "views_apart_deg": solved.tilt_deg,
+            "left_out": solved.left_out,
+            "residuals": solved.scatter,
+            "place": solved.place,
+            "length": solved.length,
+            "uncertainty": {name: None if pair is None else pair[1] for name, pair in pairs.items()},
+        }
+    }
 
 
 def gun_remarks(found: Geometry) -> list[str]:

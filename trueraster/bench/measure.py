@@ -92,13 +92,14 @@ def _raster(task: Task) -> tuple[Part, ...]:
     # Each measurement loads its own libraries: the worker stays small.
     import click
 
-    from analysis.raster.measure import RasterRequest, see
+    from analysis.raster.measure import see
+    from analysis.raster.request import RasterRequest
     from trueraster.commands.measure_raster import convergence_drawn, geometry_drawn
     from trueraster.options.declared import as_value
     from trueraster.options.raster import ShapeOptions, request_of
 
     def asked(typed: ShapeOptions) -> RasterRequest:
-        return request_of(task.paths[0], typed)
+        return request_of(task.paths[:1], typed)
 
     command = click.command()(as_value("typed", ShapeOptions)(asked))
     request = _typed(command, task.words)

@@ -12,7 +12,8 @@ import click
 
 from analysis.answer import Answer
 from analysis.raster.answer import convergence_answer, geometry_answer
-from analysis.raster.measure import RasterPhoto, RasterRequest, convergence_of, geometry_of, see
+from analysis.raster.measure import RasterPhoto, convergence_of, geometry_of, see
+from analysis.raster.request import RasterRequest
 from trueraster import interrupt
 from trueraster.options.declared import as_value, file_option
 from trueraster.options.keep import KeepOptions, keeping_of
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["convergence", "convergence_drawn", "geometry", "geometry_drawn", "raster"]
 
+Photos = tuple[Path, ...]
 Measured = Callable[[RasterPhoto], tuple[Answer, Drawings]]
 """What turns a photograph's grid into an answer, and what can be drawn of it."""
 
@@ -45,38 +47,38 @@ class FileOptions(Targets):
 
 
 @click.command()
-@click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
+@click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @as_value("files", FileOptions)
 @as_value("keep", KeepOptions)
 @as_json_option
-def geometry(photo: Path, typed: ShapeOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
+def geometry(photos: Photos, typed: ShapeOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
     """Measure the raster's shape on the glass from a photograph of a crosshatch.
 
     Size, place, rotation, linearity, keystone, parallelogram, bends of the edges, overscan; and which control to turn,
     which way and how far. Fix the four marks of 'trueraster sheet marks' around the picture, measure the distance
     between their centres and give it with --marks-mm. Without marks only bends and overscan are measured.
     """
-    _measure(geometry_drawn, request_of(photo, typed), files, keep, as_json)
+    _measure(geometry_drawn, request_of(photos, typed), files, keep, as_json)
 
 
 @click.command()
-@click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
+@click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @as_value("typed", GridOptions)
 @as_value("files", FileOptions)
 @as_value("keep", KeepOptions)
 @as_json_option
-def convergence(photo: Path, typed: GridOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
+def convergence(photos: Photos, typed: GridOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
     """Measure how far red and blue lie from green, from a photograph of a white crosshatch or dots.
 
     At every crossing, by zone, and split into what static, edge and twist adjustments move; with what to adjust.
     Options and marks are those of 'measure geometry'.
     """
-    _measure(convergence_drawn, request_of(photo, typed), files, keep, as_json)
+    _measure(convergence_drawn, request_of(photos, typed), files, keep, as_json)
 
 
 @click.command()
-@click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
+@click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @click.option(
     "--to",
@@ -86,14 +88,15 @@ def convergence(photo: Path, typed: GridOptions, files: FileOptions, keep: KeepO
 )
 @as_value("keep", KeepOptions)
 @as_json_option
-def raster(photo: Path, typed: ShapeOptions, to: Path | None, keep: KeepOptions, as_json: bool) -> None:
+def raster(photos: Photos, typed: ShapeOptions, to: Path | None, keep: KeepOptions, as_json: bool) -> None:
     """Measure the raster's shape and its convergence at once, from a photograph of a white crosshatch or dots.
 
     What 'measure geometry' and 'measure convergence' report, in the time of one of them, with the same options and
-    marks.
+    marks. Several hand-held photographs of one picture, from 10 to 25 degrees on all sides, are solved together: they
+    need neither a lens file nor the face's depth and radius, and one length is enough, such as --height-mm.
     """
-    request = request_of(photo, typed)
-    keeping = keeping_of(keep, [photo])
+    request = request_of(photos, typed)
+    keeping = keeping_of(keep, list(photos))
     targets = {name: targets_in(to, name, request.inputs) for name in ("geometry", "convergence")}
     with _seen(request, quiet=as_json) as (seen, step):
         both = {"geometry": geometry_drawn(seen), "convergence": convergence_drawn(seen)}
@@ -151,7 +154,7 @@ def convergence_drawn(seen: RasterPhoto) -> tuple[Answer, Drawings]:
 
 def _measure(measured: Measured, request: RasterRequest, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
     targets = targets_of(files, request.inputs)
-    keeping = keeping_of(keep, [request.photo])
+    keeping = keeping_of(keep, [request.photo, *request.more])
     with _seen(request, quiet=as_json) as (seen, step):
         answer, drawings = measured(seen)
         written = write_files(targets, answer, drawings, step)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +11,7 @@ from typing import Annotated
 from analysis.photo.face import FLAT, Face
 from analysis.photo.marks import SeenMarks, marks_at
 from analysis.raster.classes import SetClass
-from analysis.raster.measure import GridShown, KnownMarks, RasterRequest
+from analysis.raster.request import GridShown, KnownLength, KnownMarks, RasterRequest
 from trueraster.errors import UsageError
 from trueraster.options.declared import file_option, option
 from trueraster.options.setclass import set_class_option
@@ -68,6 +69,14 @@ class GridOptions:
             metavar="E",
         ),
     ]
+    height_mm: Annotated[
+        str | None,
+        option("--height-mm", help="Mean height of the whole picture, for several photographs.", metavar="H"),
+    ]
+    glass_mm: Annotated[
+        str | None,
+        option("--glass-mm", help="Width and height of the visible glass, for the same.", metavar="WxH"),
+    ]
     set_class: Annotated[str, set_class_option()]
     hidden: Annotated[
         str | None,
@@ -85,15 +94,17 @@ class ShapeOptions(GridOptions):
     ]
 
 
-def request_of(photo: Path, typed: GridOptions) -> RasterRequest:
-    """What is to be measured in a photograph.
+def request_of(photos: Sequence[Path], typed: GridOptions) -> RasterRequest:
+    """What is to be measured in a photograph, or in several that are solved together.
 
     Raises:
         ValueError: something typed cannot be meant; one line. An `InputError` where values do not go together.
     """
     wanted = typed.size_mm if isinstance(typed, ShapeOptions) else None
     return RasterRequest(
-        photo=photo,
+        photo=photos[0],
+        more=tuple(photos[1:]),
+        known=_known_length(typed),
         shown=GridShown.of(pattern_of(typed.pattern), format_of(typed.format, typed.aspect), cells_of(typed.cells)),
         marks=KnownMarks(
             size_mm=None
@@ -111,6 +122,27 @@ def request_of(photo: Path, typed: GridOptions) -> RasterRequest:
         hidden=None if typed.hidden is None else _hidden(typed.hidden),
         size_mm=None if wanted is None else sides_mm("--size-mm", wanted, "width x height in mm", "400x300"),
     )
+
+
+def _known_length(typed: GridOptions) -> KnownLength:
+    """A length that is not that of the marks."""
+    if typed.height_mm is not None and typed.glass_mm is not None:
+        raise UsageError("--height-mm and --glass-mm: give one of them")
+    if typed.glass_mm is not None:
+        expected = "width x height of the visible glass in mm"
+        return KnownLength(
+            glass_mm=sides_mm("--glass-mm", typed.glass_mm, expected, "384x288"),
+            sigma_mm=ruler_sigma_mm(typed.glass_mm),
+        )
+    if typed.height_mm is None:
+        return KnownLength()
+    low, high = _SIZES_MM
+    found = re.fullmatch(r"\s*(\d{1,5}(?:\.\d{1,4})?)\s*(?:mm)?\s*", typed.height_mm)
+    if found is None or not low <= float(found[1]) <= high:
+        raise UsageError(
+            f"--height-mm: got {_short(typed.height_mm)}, the picture's height in mm is expected, {low:g} to {high:g}"
+        )
+    return KnownLength(height_mm=float(found[1]), sigma_mm=ruler_sigma_mm(typed.height_mm))
 
 
 def sides_mm(name: str, text: str, expected: str, such_as: str) -> tuple[float, float]:

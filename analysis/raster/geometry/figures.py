@@ -31,13 +31,23 @@ from analysis.raster.grid import GlassGrid, ShownGrid
 from analysis.raster.quantities import GEOMETRY_KEYS
 from analysis.raster.unplaced import best_gun, in_percent
 
-__all__ = ["NO_MARKS", "Geometry", "cell_errors", "fitted", "fitted_grid", "measure_geometry", "seen_nodes"]
+__all__ = [
+    "NO_LENGTH",
+    "NO_MARKS",
+    "Geometry",
+    "cell_errors",
+    "fitted",
+    "fitted_grid",
+    "measure_geometry",
+    "seen_nodes",
+]
 
 Floats = NDArray[np.float64]
 
 WITHOUT_MARKS = ("edge_sag_percent", "edge_line", "bow_h_percent", "bow_v_percent", "overscan_percent")
 """What perspective cannot imitate: it keeps straight lines straight, and moves a line and its end alike."""
 NO_MARKS = "without marks in the photograph the camera's perspective looks the same, and the scale is not known"
+NO_LENGTH = "no length is known: measure one and give --height-mm, --glass-mm or --marks-mm"
 
 _UNEVEN = 0.02
 """Share by which the scale at a side may be off without marks: what good sets have of linearity and keystone (common
@@ -106,7 +116,13 @@ def measure_geometry(grid: GlassGrid, picture_aspect: float, doubts: Sequence[Gl
             reasons[name] = hidden.reason
         else:
             figures[name], uncertainty[name] = hidden.value, hidden.uncertainty
-    if not grid.placed:
+    if grid.lacks:
+        reasons |= grid.lacks
+        figures, uncertainty = (
+            {name: value for name, value in some.items() if not _lacking(name, grid.lacks)}
+            for some in (figures, uncertainty)
+        )
+    if not grid.placed and not grid.straight:
         reasons |= dict.fromkeys((name for name in GEOMETRY_KEYS if name not in WITHOUT_MARKS), NO_MARKS)
         figures, uncertainty = (
             {name: value for name, value in some.items() if name.split(".")[0] in WITHOUT_MARKS}
@@ -125,6 +141,11 @@ def measure_geometry(grid: GlassGrid, picture_aspect: float, doubts: Sequence[Gl
     )
 
 
+def _lacking(name: str, lacks: Mapping[str, str]) -> bool:
+    """Whether a figure is one of those that a grid lacks."""
+    return any(f"{name}.".startswith(f"{key}.") for key in lacks)
+
+
 def _with_scale(figures: Mapping[str, float], uncertainty: Mapping[str, float]) -> dict[str, float]:
     """Uncertainties of bends without marks, with the raster's own unevenness that was taken for perspective."""
     left, right, top, bottom = sags = [f"edge_sag_percent.{side}" for side in SIDES]
@@ -139,7 +160,7 @@ def _with_scale(figures: Mapping[str, float], uncertainty: Mapping[str, float]) 
 def fitted(grid: GlassGrid, gun: int, picture_aspect: float) -> tuple[GlassGrid, Smooth]:
     """The grid and one gun's map: in mm, without marks upright and in percent of the picture height."""
     smooth = fit_smooth(grid.shown, grid.nodes[gun], grid.sigma[gun])
-    if grid.placed:
+    if grid.placed or grid.straight:
         return grid, smooth
     upright = in_percent(grid, smooth, picture_aspect)
     return upright, fit_smooth(grid.shown, upright.nodes[gun], upright.sigma[gun])
@@ -147,7 +168,7 @@ def fitted(grid: GlassGrid, gun: int, picture_aspect: float) -> tuple[GlassGrid,
 
 def fitted_grid(grid: GlassGrid, gun: int, picture_aspect: float) -> GlassGrid:
     """The grid alone, in the unit of `fitted`."""
-    return grid if grid.placed else fitted(grid, gun, picture_aspect)[0]
+    return grid if grid.placed or grid.straight else fitted(grid, gun, picture_aspect)[0]
 
 
 def seen_nodes(shown: ShownGrid, places: Floats) -> list[tuple[float, ...]]:
