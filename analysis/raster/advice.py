@@ -121,7 +121,9 @@ def advise_convergence(convergence: Convergence, set_class: SetClass = SetClass.
             i, j = POWERS[TERMS.index(term)]
             field = np.zeros((len(u), 2))
             field[:, "xy".index(axis)] = amount[0] * u**i * v**j
-            parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), gun=gun))
+            # What only scales an amount says nothing of which way to turn.
+            clear = float(np.linalg.norm(np.delete(change, convergence.scaling)))
+            parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), gun=gun, clear=clear))
     inside = zones(u, v, convergence.picture_aspect)["centre"]
     chosen = [part for part in parts if _matters(part, inside, convergence.height, tolerance)]
     errors = {gun: smooth.at(u, v) for gun, smooth in convergence.maps.items()}
@@ -145,6 +147,8 @@ class _Part:
     uncertainty: float
     unit: str = ""
     gun: str = ""
+    clear: float | None = None
+    """The uncertainty of which way to turn, where that is another."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -254,7 +258,8 @@ def _matters(part: _Part, inside: Bools, height: float, tolerance: Tolerance) ->
     """Whether a part is clear of its uncertainty, and uses up a good share of what a good set may be off."""
     size = np.hypot(part.field[:, 0], part.field[:, 1]) * 100 / height
     used = max(size[inside].max(initial=0.0) / tolerance.centre, size.max() / tolerance.outside)
-    return bool(used >= tolerance.share) and abs(part.amount) >= _CLEAR * part.uncertainty
+    clear = part.uncertainty if part.clear is None else part.clear
+    return bool(used >= tolerance.share) and abs(part.amount) >= _CLEAR * clear
 
 
 def _plan(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance, unit: str) -> Plan:

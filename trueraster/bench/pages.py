@@ -22,7 +22,7 @@ from trueraster.record.compare import value_text
 from trueraster.record.schema import Stage
 from trueraster.visible import visible
 
-__all__ = ["WARM_UP_S", "answer_lines", "page", "regions"]
+__all__ = ["WARM_UP_S", "answer_lines", "page", "regions", "rendered"]
 
 WARM_UP_S = 30 * 60
 """Before anything is adjusted. Common practice, no source."""
@@ -42,13 +42,14 @@ def _templates() -> Environment:
     )
 
 
-def _rendered(name: str, **values: Any) -> str:
+def rendered(name: str, **values: Any) -> str:
+    """A template with its values."""
     return _templates().get_template(name).render(**values)
 
 
-def page(session: Session, version: str) -> str:
-    """The whole page, with its regions as they are now; `version` is what the page then has."""
-    return _rendered("page.html", regions=regions(session), version=version)
+def page(session: Session, version: str, shown: Mapping[str, str]) -> str:
+    """The whole page, with its `shown` regions as they are now; `version` is what the page then has."""
+    return rendered("page.html", regions={"demo": "", **shown}, version=version, simulated=session.simulated)
 
 
 def regions(session: Session) -> dict[str, str]:
@@ -56,17 +57,17 @@ def regions(session: Session) -> dict[str, str]:
     record = _record(session)
     common = {"session": session, "state": session.state, "card": session.card, "index": session.index}
     made = {
-        "head": _rendered("head.html", **common, record=record, stages=list(Stage)),
-        "answers": _rendered("answers.html", **common, answers=list(_answers(session, record))),
-        "notes": _rendered("notes.html", **common),
+        "head": rendered("head.html", **common, record=record, stages=list(Stage)),
+        "answers": rendered("answers.html", **common, answers=list(_answers(session, record))),
+        "notes": rendered("notes.html", **common),
     }
     if session.card is None:
         chosen = session.offered or [name for name in record.formats if name in FORMATS]
-        made["card"] = _rendered("set-up.html", **common, jobs=JOBS, formats=FORMATS, chosen=chosen, words=format_words)
+        made["card"] = rendered("set-up.html", **common, jobs=JOBS, formats=FORMATS, chosen=chosen, words=format_words)
         return {**made, "give": "", "bar": ""}
-    made["card"] = _rendered("card.html", **common, **_card(session, session.card))
-    made["give"] = _rendered("give.html", **common, takes=_takes(session.card), exposure=exposure(session.card.format))
-    made["bar"] = _rendered("bar.html", **common, **_neighbours(session))
+    made["card"] = rendered("card.html", **common, **_card(session, session.card))
+    made["give"] = rendered("give.html", **common, takes=_takes(session.card), exposure=exposure(session.card.format))
+    made["bar"] = rendered("bar.html", **common, **_neighbours(session))
     return made
 
 

@@ -160,7 +160,8 @@ def _lit(shown: Shown, texture: Singles, gun: int, places: Floats, way: Spread) 
 def _visible(face: Face, places: Floats, way: Spread) -> Singles:
     """(height, width): the share of each pixel that shows glass."""
     pixel = float(np.hypot(*(places[1, 1] - places[1, 0]))) / _STEP
-    return np.clip(_spread(face.inside(places[..., 0], places[..., 1]) / pixel, way) + 0.5, 0, 1)
+    inside = _spread(face.inside(places[..., 0], places[..., 1]) / pixel, way)
+    return np.asarray(np.clip(inside + 0.5, 0, 1))
 
 
 def _room(camera: Camera, channel: int, face: Face) -> Singles:
