@@ -11,6 +11,7 @@ import uuid
 from collections.abc import Callable, Mapping
 from typing import Any
 
+import numpy as np
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -190,7 +191,8 @@ class Demo:
 
 
 def _line(one: Reading) -> str:
-    return f"{one.field} {one.level_percent:g} {one.x:.4f} {one.y:.4f} {one.luminance:.6f}".rstrip("0")
+    light = np.format_float_positional(one.luminance, trim="-")
+    return f"{one.field} {one.level_percent:g} {one.x:.4f} {one.y:.4f} {light}"
 
 
 def _whole(text: str, low: int, high: int, what: str) -> int:

@@ -23,9 +23,9 @@ MOST_STEPS = 127
 """That a control has on either side of its middle."""
 _CROSS_TALK = 0.10
 """Of what a control moves, that it moves elsewhere too."""
-_OFF_NOTES = 0.15
+_OFF_NOTES = 0.20
 """How far a step may be from what the set's notes say, as a share."""
-_PLAY = (0.4, 1.2)
+_PLAY = (0.5, 2.5)
 """Steps of play: what a control does not do when it is first turned the other way."""
 
 
