@@ -104,7 +104,7 @@ class Chromium:
 
     def _settled(self, code: str) -> None:
         """Run code that has a form sent, and wait for what comes of it."""
-        before = self.phone.evaluate("document.body.dataset.sent = '', version")
+        before = self.phone.evaluate("version")
         self.phone.evaluate(code)
         self._until(f"version !== {json.dumps(before)} && !document.querySelector('form.busy')")
 
@@ -117,12 +117,9 @@ class Chromium:
         self._settled("document.querySelector('form[data-do=set-up] button.main').click()")
 
     def go(self, card: str) -> None:
-        # Cards are turned over one by one on the page; that is tested elsewhere, and here only slow.
-        self.page.do("go", card)
-        index = list(CARDS.values()).index(card)
-        ready = ("#photograph", "#photograph", "#read")[index]
-        self._until(f"document.querySelector({ready!r}) !== null && document.querySelector('h1') !== null")
-        time.sleep(1.5)
+        there = f"document.querySelector('#give form[data-card={json.dumps(card)}]') !== null"
+        while not self.phone.evaluate(there):
+            self._settled("document.querySelector('#later').click()")
 
     def press(self, form: dict[str, str]) -> None:
         if form["do"] in ("photograph", "read"):
@@ -353,7 +350,7 @@ def _convergence(made: SimulatedSet) -> dict[str, float]:
     raster = made.raster()
     height = 2 * float(raster.terms[1, 1, 2])
     inside = np.hypot(u * 4 / 3, v) <= 1
-    found = {}
+    found: dict[str, float] = {}
     for gun, name in ((0, "red"), (2, "blue")):
         away = 100 / height * np.hypot(*np.moveaxis(raster.places(u, v, gun) - raster.places(u, v, 1), -1, 0))
         found |= {f"{name} centre": float(away[inside].max()), f"{name} anywhere": float(away.max())}

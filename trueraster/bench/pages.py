@@ -14,6 +14,7 @@ from patterns.formats import FORMATS, Format, format_words
 from patterns.signal import Range
 from render.errors import FileError
 from trueraster.bench.cards import JOBS, Card, CardKind
+from trueraster.bench.ending import ending
 from trueraster.bench.session import Session, epoch
 from trueraster.bench.state import AnswerMade
 from trueraster.output.cautions import CAUTIONS
@@ -79,7 +80,10 @@ def _card(session: Session, card: Card) -> dict[str, Any]:
         cautions += pattern.cautions_in(fmt, card.options)
     warm_since = epoch(session.state.warm_since)
     begun = epoch(session.state.since)
+    # The last card alone has the record read and judged for it.
+    end = {"end": ending(session)} if card.kind is CardKind.END else {}
     return {
+        **end,
         "cautions": cautions,
         "general": CAUTIONS,
         "format": format_words(fmt) if fmt else "",

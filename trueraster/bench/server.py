@@ -23,6 +23,7 @@ from starlette.routing import Route
 
 from render.preview import preview, preview_png
 from trueraster.bench.demo import Demo
+from trueraster.bench.ending import report_route
 from trueraster.bench.folder import Address
 from trueraster.bench.given import Given, Giving
 from trueraster.bench.guard import Door, Guard
@@ -144,6 +145,7 @@ def application(session: Session, giving: Giving, token: str, demo: Demo | None 
         Route("/answers/{number:int}", pages.answer, methods=["GET"]),
         Route("/do", pages.do, methods=["POST"]),
         Route("/upload", pages.upload, methods=["POST"]),
+        report_route(session),
         *(() if demo is None else demo.routes(pages.state_now)),
     ]
     handlers: dict[Any, Callable[[Request, Exception], Response]] = dict.fromkeys(
