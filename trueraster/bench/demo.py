@@ -23,6 +23,7 @@ from trueraster.bench.pages import rendered
 from trueraster.bench.session import Session
 from trueraster.bench.simulated.controls import MOST_STEPS
 from trueraster.bench.simulated.model import Reading, SimulatedSet
+from trueraster.bench.state import Turned
 from trueraster.errors import UsageError
 
 __all__ = ["Demo"]
@@ -48,7 +49,7 @@ class Demo:
         self._session, self._giving = session, giving
         self._lock = threading.Lock()
         self._set = SimulatedSet(0)
-        self._turned = 0
+        self._turned: tuple[Turned, ...] = ()
         self._number: int | None = None
         self._view: tuple[object, bytes] = (None, b"")
         if session.state.demo is None:
@@ -83,6 +84,10 @@ class Demo:
         elif kind == "read":
             self._read(number, whole=value == "all")
         elif kind == "another":
+            if self._session.state.answers:
+                raise UsageError(
+                    "this record has answers of another set already; begin 'bench --demo' with a new record"
+                )
             self._begin(_whole(value, 0, 999_999, "the invented set's number"), number)
         else:
             raise UsageError("there is no such thing to do with the invented set")
@@ -102,11 +107,12 @@ class Demo:
     def _here(self) -> SimulatedSet:
         """The set as the journal has it."""
         state = self._session.state
-        if self._number != state.demo:
-            self._set, self._turned, self._number = SimulatedSet(state.demo or 0), 0, state.demo
-        for one in state.turns[self._turned :]:
+        done = self._turned
+        if self._number != state.demo or state.turns[: len(done)] != done:
+            self._set, self._number, done = SimulatedSet(state.demo or 0), state.demo, ()
+        for one in state.turns[len(done) :]:
             self._set.turn(one.control, one.steps)
-        self._turned = len(state.turns)
+        self._turned = state.turns
         return self._set
 
     def _turn(self, name: str, ask: Mapping[str, str], number: str) -> None:
