@@ -162,7 +162,7 @@ def test_the_panel_turns_photographs_and_reads(tmp_path: Path) -> None:
         assert files[0].name.startswith("SIMULATION")
         session.do({"do": "go", "value": "480i/read/grey/20%", "id": "f" * 12})
         demo.do({"do": "read", "value": "all"})
-        assert len(session.state.readings) == 14
+        assert len(session.state.readings) == 42
         demo.do({"do": "read", "value": ""})
         assert session.state.readings[-1].startswith("grey,20,")
         for _ in range(2):

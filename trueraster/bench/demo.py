@@ -30,6 +30,8 @@ __all__ = ["Demo"]
 
 _VIEW_HEIGHT = 300
 _MOST_FIELDS = 8
+_TIMES = 3
+"""That the meter reads the whole scale: one reading of a dark step is too uncertain to set its colour by."""
 _FAMILIES = {"Convergence": "convergence", "Grey scale, by meter": "grey", "Grey scale": "grey"} | {
     "Black level and contrast": "grey"
 }
@@ -137,13 +139,14 @@ class Demo:
         self._giving.measure("photo", card.id, [Given(name=f"SIMULATION {count}.jpg", data=held)], number)
 
     def _read(self, number: str, *, whole: bool) -> None:
-        """Have the meter read the card's field, or all grey steps and the guns' fields in place of earlier readings."""
+        """Have the meter read the card's field, or the whole scale three times, in place of earlier readings."""
         card = self._card()
         if card is None or card.takes is not Takes.READING or card.options.colour is None:
             raise UsageError("no field is read on this card")
         level = 100 if card.options.level is None else float(100 * card.options.level)
         with self._lock:
-            rows = self._here().readings(() if whole else [(str(card.options.colour), level)])
+            fields = () if whole else [(str(card.options.colour), level)]
+            rows = [row for _ in range(_TIMES if whole else 1) for row in self._here().readings(fields)]
         if whole and self._session.state.readings:
             self._session.do({"do": "unread", "value": "all", "id": uuid.uuid4().hex})
         self._session.do({"do": "readings", "value": "\n".join(map(_line, rows)), "id": uuid.uuid4().hex})
