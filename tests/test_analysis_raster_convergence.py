@@ -235,6 +235,19 @@ def test_what_scales_all_offsets_hides_no_advice() -> None:
         assert all(one.uncertainty == pytest.approx(0.3, rel=0.1) for one in plan.corrections)
 
 
+def test_small_parts_that_add_up_are_advised() -> None:
+    """Parts of 0.13 mm are each below half of 0.3 mm, and together beyond it: all are advised; one alone is not."""
+
+    def some(u: Floats, v: Floats) -> Floats:
+        return 0.13 + 0.13 * u * u + 0.13 * v * v
+
+    alone = advise_convergence(measured(lambda u, v: (0.13 + 0 * u, 0 * v)))
+    together = advise_convergence(measured(lambda u, v: (some(u, v), some(u, v))))
+    assert not alone.corrections
+    static, edges = {"static-h", "static-v"}, {"edges-h-sides", "edges-h-ends", "edges-v-sides", "edges-v-ends"}
+    assert {part.control.id for part in together.corrections} == static | edges
+
+
 def test_without_marks_it_is_told_in_percent_of_the_height() -> None:
     """Through a perspective and without marks, offsets in percent are still right."""
     # Through a camera's perspective by OpenCV, the photograph on its side.

@@ -123,7 +123,11 @@ class Chromium:
 
     def press(self, form: dict[str, str]) -> None:
         if form["do"] in ("photograph", "read"):
-            self._settled(f"document.querySelector('#{form['do']}').click()")
+            # The page may be made anew meanwhile, so only the next answer says that this one is done.
+            newest = "document.querySelector('article.newest a.button')?.getAttribute('href')"
+            before = json.dumps(self.phone.evaluate(newest))
+            self.phone.evaluate(f"document.querySelector('#{form['do']}').click()")
+            self._until(f"({newest} ?? null) !== {before} && !document.querySelector('form.busy')", 180)
         elif form["do"] == "another":
             self.phone.evaluate(f"document.querySelector('#another').value = {form['value']!r}")
             self._settled("document.querySelector('form[data-do=another] button').click()")
