@@ -32,6 +32,8 @@ _CLEAR = 2.0
 """How many of its own standard uncertainties an amount has to reach to be advised."""
 _SMALL = 0.3
 """Of the share from which a part is advised: where all parts are small, and together too much."""
+_ROOM = 0.6
+"""Share of what a good set may be off that small parts may use up together: what is left is for what is not seen."""
 _OF_HEIGHT = "% of picture height"
 
 
@@ -132,7 +134,7 @@ def advise_convergence(convergence: Convergence, set_class: SetClass = SetClass.
     for gun, error in errors.items():
         own = [part for part in parts if part.gun == gun]
         some = [part for part in own if _matters(part, inside, convergence.height, tolerance)]
-        if not some and _used(error, inside, convergence.height, tolerance) > 1:
+        if not some and _used(error, inside, convergence.height, tolerance) > _ROOM:
             # Ten parts, each of them small, may add up to more than a good set may be off.
             smaller = replace(tolerance, share=_SMALL * tolerance.share)
             some = [part for part in own if _matters(part, inside, convergence.height, smaller)]
