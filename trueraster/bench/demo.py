@@ -103,7 +103,7 @@ class Demo:
             value=which,
             marks_mm="{:g}x{:g}".format(*face.marks_mm),
             depth_mm=f"{face.depth_mm:.0f}",
-            face="flat" if face.radius_mm is None else f"{face.radius_mm:.0f}",
+            glass_radius_mm="flat" if face.radius_mm is None else f"{face.radius_mm:.0f}",
         )
 
     def _here(self) -> SimulatedSet:
