@@ -223,6 +223,8 @@ class Answer:
     faults: tuple[NamedFault, ...] | None = None
     """In place of advice where a frame was verified."""
     advice_title: str = "What to adjust"
+    advice_first: bool = False
+    """Whether the advice is before the tables, since these are long."""
     summary: tuple[str, ...] = ()
     """Sentences that close the advice."""
     closing: tuple[Table, ...] = ()

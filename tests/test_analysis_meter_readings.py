@@ -132,6 +132,17 @@ def test_mistakes_of_a_row(file: Path, row: str, said: str) -> None:
     )
 
 
+@pytest.mark.parametrize("colour", ["0,0", ".9,.4", ".3,0", "---,---", "1.2,.3"])
+def test_an_impossible_colour_of_a_dark_row_is_left_out(file: Path, colour: str) -> None:
+    """Meters show any colour in the dark: such a row is named and left out; in a bright row it is a mistake."""
+    file.write_text(f"{XYY}\ngrey,0,{colour},0.02\ngrey,50,.3,.3,20\ngrey,100,.3,.3,100\n")
+    found = read_readings(file)
+    assert [item.level_percent for item in found.items] == [50, 100]
+    assert len(found.remarks) == 1
+    assert found.remarks[0].startswith("left out, as too dark for its colour to mean anything: row 2, column ")
+    assert mistake(file, f"{XYY}\ngrey,0,.3,.3,0.02\ngrey,50,{colour},20\ngrey,100,.3,.3,100\n").startswith("row 3, ")
+
+
 def test_light_that_does_not_exist(file: Path) -> None:
     """X and Z without a matching Y are refused, since no light has them."""
     assert mistake(file, f"{XYZ}\nred,100,20,0,1\n").startswith("row 2, column Y: is nothing while X")

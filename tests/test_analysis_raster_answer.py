@@ -115,10 +115,10 @@ NOTHING: Bend = lambda u, v: (0 * u, 0 * v)  # noqa: E731
     ("bend", "said"),
     [
         # Sides bend by what v v moves their middles against their ends: 2 mm.
-        (lambda u, v: (2 * u * v * v, 0 * v), "Pincushion: the left edge bends 2.00 mm inward"),
-        (lambda u, v: (-2 * u * v * v, 0 * v), "Barrel: the left edge bends 2.00 mm outward"),
-        (lambda u, v: (2 * v * v, 0 * v), "Bow: the left edge bends 2.00 mm outward"),
-        (lambda u, v: (0 * u, u * u * (v + 1)), "Uneven bends: the bottom edge bends 2.00 mm inward"),
+        (lambda u, v: (2 * u * v * v, 0 * v), "Pincushion: the left edge bends 2.00 ± 0.01 mm inward"),
+        (lambda u, v: (-2 * u * v * v, 0 * v), "Barrel: the left edge bends 2.00 ± 0.01 mm outward"),
+        (lambda u, v: (2 * v * v, 0 * v), "Bow: the left edge bends 2.00 ± 0.01 mm outward"),
+        (lambda u, v: (0 * u, u * u * (v + 1)), "Uneven bends: the bottom edge bends 2.00 ± 0.01 mm inward"),
         (NOTHING, "Straight edges: none bends by more than 0.0"),
     ],
 )
@@ -135,7 +135,7 @@ def test_linearity_is_told_by_its_largest_cell() -> None:
     # 2 mm of v v: cells of 1/6 are 25 mm, the last one 2 (1 - (5/6) (5/6)) = 0.611 mm taller, 2.44 %.
     found = measured(lambda u, v: (0 * u, 2 * v * v))
     assert linearity_finding(found) == (
-        "Linearity of the cells: widths equal within 0.10 %, heights up to 2.44 % off their mean"
+        "Linearity of the cells: widths equal within 0.10 %, heights up to 2.44 ± 0.01 % off their mean"
     )
     assert found.smooth is not None
     errors = cell_errors(found.smooth, SHOWN, 1)
@@ -148,10 +148,10 @@ def test_linearity_is_told_by_its_largest_cell() -> None:
 def test_convergence_is_told_by_gun_and_place() -> None:
     """The finding names each gun's offset, in millimetres with marks and in percent without."""
     told = convergence_finding(measure_convergence(grid(red=0.25), 4 / 3))
-    assert told.startswith("Red lies up to 0.25 mm from green")
+    assert told.startswith("Red lies up to 0.25 ± 0.01 mm from green")
     assert told.endswith("blue lies on green within 0.06 mm")  # two hundredths of a percent of 300 mm
     percent = convergence_finding(measure_convergence(grid(red=0.25, placed=False), 4 / 3))
-    assert percent.startswith("Red lies up to 0.08 % of the height from green")  # of 300 mm
+    assert percent.startswith("Red lies up to 0.08 ± 0.01 % of the height from green")  # of 300 mm
 
 
 def test_what_is_not_available_has_its_reason_once() -> None:

@@ -184,8 +184,16 @@ def test_convergence_is_that_of_the_tube(convergence: dict[str, Any]) -> None:
     assert convergence["overall_max_mm"] == pytest.approx(0.4 * 7 / 8, abs=0.04)
     assert convergence["parts"]["red"]["static"]["x"] == pytest.approx(0.3, abs=0.04)
     assert convergence["parts"]["blue"]["twist"]["y_u"] == pytest.approx(0.4, abs=0.04)
-    # In a JPEG so small the colours' own places are not known to a tenth of a mm.
-    assert all(item["uncertainty"] > 0 for item in convergence["advice"])
+    first, second = convergence["advice"]
+    assert (first["adjust"], first["direction"]) == ("Red static convergence, horizontal", "to the left")
+    assert (second["adjust"], second["direction"]) == (
+        "Blue convergence, twist of horizontal lines",
+        "up at the right, down at the left",
+    )
+    for item, true in ((first, 0.3), (second, 0.4)):
+        assert abs(item["amount"] - true) < 0.02
+        # A camera's colours may overlap otherwise, and a JPEG of a megapixel hides that: by less than half of it.
+        assert 0.02 < item["uncertainty"] < 0.5 * true
 
 
 # --- Marks and lens ---------------------------------------------------------------------------------------------------

@@ -25,6 +25,9 @@ USUAL_CURVATURE = _MOST_CURVED / math.sqrt(3)
 """1/mm: root mean square of that, for what is measured as if the glass were flat."""
 _SPHERES = 0.75
 """Share of faces that are spheres; others are cylinders about a vertical axis (common practice, no source)."""
+_CYLINDERS = 1.2
+"""Factor by which the uncertainty of down against across is larger than what is usual varies by: faces are of two
+kinds, spheres and cylinders, and without it a strongly curved cylinder would lie beyond three uncertainties."""
 _REACHES = 1.2
 """Half diagonals of the marks' rectangle over the least radius: a face reaches them with room left when it is more
 curved than the mean by a standard uncertainty."""
@@ -95,7 +98,7 @@ def usual_faces(size_mm: tuple[float, float]) -> tuple[Face, Face]:
     both = _SPHERES * most**2 / 12
     down = most * math.sqrt(_SPHERES / 3 - _SPHERES**2 / 4)
     together = both / across
-    alone = math.sqrt(down**2 - together**2)
+    alone = _CYLINDERS * math.sqrt(down**2 - together**2)
     return (
         Face(across=mean.across + across, down=mean.down + together),
         Face(across=mean.across, down=mean.down + alone),

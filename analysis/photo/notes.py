@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from PIL.JpegImagePlugin import JpegImageFile, get_sampling
 
 __all__ = ["read_notes", "sensor_points", "sensor_size", "turning"]
 
@@ -46,6 +47,8 @@ class PhotoNotes:
     """How long the shutter was open, in seconds."""
     zoom: float | None = None
     """Ratio of the digital zoom; 1 where the file notes that there was none."""
+    full_colour: bool = False
+    """Whether it is a JPEG that holds colour at all pixels."""
 
     def focal_px(self, size: tuple[int, int]) -> float | None:
         """The focal length in pixels of a photograph of this size that was not cropped; None where it is not noted."""
@@ -64,6 +67,7 @@ def read_notes(path: Path) -> PhotoNotes:
                 part = noted.get_ifd(_EXIF_PART)
                 found = noted.get(_ORIENTATION), part.get(_FOCAL), part.get(_FOCAL_35MM)
                 exposure, zoom = part.get(_EXPOSURE), part.get(_ZOOM)
+                sampling = get_sampling(image) if isinstance(image, JpegImageFile) else -1
     except Exception:
         # Broken notes raise anything that can be raised; without them a photograph is still one.
         return PhotoNotes()
@@ -77,6 +81,8 @@ def read_notes(path: Path) -> PhotoNotes:
         exposure_s=_number(exposure, 1e-5, 600),
         # 0 is noted where no digital zoom was used.
         zoom=None if ratio is None else max(ratio, 1.0),
+        # 0 is 4:4:4.
+        full_colour=sampling == 0,
     )
 
 

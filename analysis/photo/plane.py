@@ -87,7 +87,7 @@ class Plane:
     wide: bool = False
     """Whether the lens is a short one, as far as that is known."""
     moves_mm: tuple[Floats, ...] = ()
-    """(4, 2) each: by how much the marks may lie elsewhere, since they contradict each other."""
+    """(4, 2) each: by how much the marks may lie elsewhere, as far as their squares leave that open."""
     warnings: tuple[str, ...] = ()
     """What the marks and the file's notes contradict."""
 
@@ -153,7 +153,7 @@ class Plane:
         return [plane for planes in self.uncertain().values() for plane in planes]
 
     def uncertain(self) -> dict[str, list[Plane]]:
-        """The same by what is uncertain: lens, fringes, focal, depth, curvature, marks."""
+        """The same by what is uncertain: lens, fringes, focal, depth, curvature, marks, astray."""
         found: dict[str, list[Plane]] = {}
         if self.lens is None:
             found["lens"] = [self._seenthrough(lens) for lens in unknown_lenses(self.photo_size, wide=self.wide)]
@@ -167,10 +167,9 @@ class Plane:
             found["depth"] = [self._with(depth_mm=self.depth_mm + _DEPTH_SIGMA_MM)]
         if self.given.face is None:
             found["curvature"] = [self._with(face=face) for face in usual_faces(self.size_mm)]
-        moves = list(self.moves_mm)
-        if self.size_sigma_mm > 0:
-            moves += list(self.size_sigma_mm * np.eye(8).reshape(8, 4, 2))
-        found["marks"] = [self._with(places_mm=self.places_mm + move) for move in moves]
+        ruler = self.size_sigma_mm * np.eye(8).reshape(8, 4, 2) if self.size_sigma_mm > 0 else ()
+        for name, moves in (("marks", ruler), ("astray", self.moves_mm)):
+            found[name] = [self._with(places_mm=self.places_mm + move) for move in moves]
         return {name: planes for name, planes in found.items() if planes}
 
     def _seenthrough(self, lens: Lens) -> Plane:
@@ -314,8 +313,9 @@ def unknown_lenses(size: tuple[int, int], *, wide: bool = False) -> list[Lens]:
 
 def unknown_fringes(size: tuple[int, int]) -> list[Lens]:
     """Lenses without distortion whose red and blue are as much larger than green as those of one that was not
-    calibrated may be."""
-    return [_plain_lens(size, **{name: (_UNKNOWN_FRINGE, 0.0)}) for name in ("red", "blue")]
+    calibrated may be: each the same all over, and growing with the square of the distance from the middle."""
+    part = _UNKNOWN_FRINGE * math.sqrt(0.5)
+    return [_plain_lens(size, **{name: more}) for name in ("red", "blue") for more in ((part, 0.0), (0.0, part))]
 
 
 def _plain_lens(size: tuple[int, int], **more: Any) -> Lens:

@@ -32,7 +32,7 @@ _PRINCIPAL_OFF = 0.01
 _NOTED = 0.02
 """Relative standard uncertainty of a noted focal length that perspective agrees with; whole millimetres are noted, and
 lenses breathe."""
-_NOTED_ALONE = 0.3
+_NOTED_ALONE = 0.36
 """The same where perspective shows nothing: a digital zoom or a cropped file is not always noted (common practice, no
 source)."""
 _NOTED_WHOLE = 0.05

@@ -22,7 +22,7 @@ from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS, converge
 from analysis.raster.quantities import ZONES as ZONE_WORDS
 from analysis.raster.remarks import assumptions_of, gun_remarks, line_remarks, tolerance_note
 from analysis.raster.unplaced import GREEN
-from analysis.rounding import decimals
+from analysis.rounding import decimals, uncertainty_text
 from analysis.tables import tables_of
 
 __all__ = [
@@ -221,6 +221,12 @@ def amount(value: float, uncertainty: float | None, unit: str, most: int = 2) ->
     return f"{abs(value):.{decimals(uncertainty, most)}f} {unit}"
 
 
+def _stated(value: float, uncertainty: float, unit: str) -> str:
+    """A size with its uncertainty, as `0.89 ± 0.03 mm`."""
+    places = decimals(uncertainty, 2)
+    return f"{abs(value):.{places}f} ± {uncertainty_text(uncertainty, places)} {unit}"
+
+
 def _sag_key(found: Geometry) -> str:
     return "edge_sag_mm" if found.grid.placed else "edge_sag_percent"
 
@@ -247,7 +253,7 @@ def shape_finding(found: Geometry) -> str:
         shape = "Bow"
     else:
         shape = "Pincushion" if sag > 0 else "Barrel"
-    return f"{shape}: the {worst} edge bends {amount(sag, uncertainty, unit)} {'inward' if sag > 0 else 'outward'}"
+    return f"{shape}: the {worst} edge bends {_stated(sag, uncertainty, unit)} {'inward' if sag > 0 else 'outward'}"
 
 
 def linearity_finding(found: Geometry) -> str:
@@ -261,7 +267,7 @@ def linearity_finding(found: Geometry) -> str:
         said.append(
             f"{words} equal within {amount(least, least, '%')}"
             if value < least
-            else f"{words} up to {amount(value, uncertainty, '%')} off their mean"
+            else f"{words} up to {_stated(value, uncertainty, '%')} off their mean"
         )
     return f"Linearity of the cells: {', '.join(said)}"
 
@@ -282,7 +288,7 @@ def convergence_finding(found: Convergence) -> str:
         said.append(
             f"{gun} lies on green within {amount(least, least, unit)}"
             if value < least
-            else f"{gun} lies up to {amount(value, uncertainty, unit)} from green {where}"
+            else f"{gun} lies up to {_stated(value, uncertainty, unit)} from green {where}"
         )
     text = ", ".join(said)
     return text[:1].upper() + text[1:]

@@ -23,6 +23,7 @@ from analysis.raster.geometry.smooth import (
     fit_smooth,
     largest,
     projection,
+    spread_of,
     too_little,
     where_seen,
 )
@@ -187,7 +188,7 @@ class _GunOffsets:
     offsets: Floats
     sigma: Floats
     batch: Floats
-    """(1 + doubts + draws, 2, terms): the map, the map of every doubt, and draws of the noise."""
+    """(1 + doubts + draws, 2, terms): the map, draws of what nodes share, and draws of the noise."""
     local: Floats
     """(rows, columns, 2): what neighbours share beyond the map, mostly 0."""
     draws: int
@@ -201,7 +202,7 @@ class _GunOffsets:
         offsets = plain.at(u, v).reshape(shape) + local
         sigma = np.hypot(doubted.spread(u, v).reshape(shape), uncertainty)
         drawn = plain.drawn(seed=index)
-        doubts = plain.coefficients + doubted.causes[len(plain.causes) :]
+        doubts = doubted.drawn_beyond(plain)
         return cls(
             gun=list(AGAINST_GREEN)[index],
             index=index,
@@ -239,7 +240,7 @@ class _Field:
 
     gun: str
     sizes: Floats
-    """(1 + doubts + draws, nodes): by the map, by that of every doubt, and by draws of the noise."""
+    """(1 + doubts + draws, nodes): by the map, by draws of what nodes share, and by draws of the noise."""
     zones: Mapping[str, Bools]
     """(nodes,) each: which of them lie in a zone."""
     draws: int
@@ -286,7 +287,7 @@ def _distances(fields: Sequence[_Field]) -> dict[str, Pair]:
     }
     found = {f"zones_mm.{zone}.{gun}": (one.value, one.uncertainty) for (zone, gun), one in by_zone.items()}
     for name, among in (("centre_max_mm", ("centre",)), ("overall_max_mm", ZONES)):
-        # Doubts and draws of all guns are in the same order.
+        # Draws of all guns are in the same order.
         together = np.concatenate([field.inside(zone) for field in fields for zone in among], axis=1)
         if not together.shape[1]:
             continue
@@ -317,7 +318,7 @@ def _largest(sizes: Floats, draws: int) -> _Largest:
 
 def _with_doubts(values: Floats, draws: int) -> _Largest:
     value, noise = largest(float(values[0]), values[-draws:])
-    return _Largest(value, noise, float(np.hypot(noise, np.linalg.norm(values[1:-draws] - values[0]))))
+    return _Largest(value, noise, float(np.hypot(noise, spread_of(values[1:-draws], float(values[0])))))
 
 
 def _moved(part: _GunOffsets, shown: ShownGrid) -> dict[str, Pair]:

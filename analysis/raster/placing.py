@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from analysis.raster.lattice.trace import bell_of
 __all__ = ["OnGlass", "Taken", "exposure_of", "grid_on_glass", "on_plane", "reach_of_mixing", "unmixed"]
 
 Floats = NDArray[np.float64]
+_Grid = TypeVar("_Grid", SeenGrid, GlassGrid)
 
 _MIXED = np.array([[0.94, 0.05, 0.01], [0.05, 0.90, 0.05], [0.01, 0.05, 0.94]])
 """What a channel (row) sees of red, green and blue light where all three guns are lit: what is left of the overlap of a
@@ -30,10 +32,15 @@ camera's filters (common practice, no source)."""
 _MIXED_DOUBT = 1.0
 """Share by which the overlap may be another one, as a standard uncertainty: none of it, or twice as much (common
 practice, no source)."""
-_HALF_COLOUR = 5.0
-"""The same, times the line's width in pixels, of a JPEG, which may have colour at half the pixels: what lines of one to
-three pixels lost in simulated photographs, those of phones among them, which smooth colours too."""
-_MOST_HALVED = 2.5
+_SMOOTHED = 16.0
+"""The same of a JPEG, whose colours are at half the pixels or smoothed, over the third power of a line's width in
+pixels: what lines of 1.4 to 4 pixels needed in simulated photographs of phones; cameras smooth a third of it."""
+_MOST_SMOOTHED = 8.0
+"""Of that; what lines of 1.4 pixels, the thinnest that were tried, needed at most was 9.7."""
+_SMOOTHED_PX = 2.0
+"""Standard deviation of that smoothing, in pixels (common practice, no source)."""
+_FULL_COLOUR = 1 / 3
+"""Share of that in a JPEG that holds colour at all pixels, as no phone writes it."""
 _PAIRING = 0.1
 """Share of a line's distance by which the second field may lie beside the first one's middle, as a standard uncertainty
 (common practice, no source)."""
@@ -84,11 +91,11 @@ def grid_on_glass(
     if marks is None:
         own = None if lens is None else lens.for_photo(photo.size, taken.notes.orientation)
         sight = see_grid(photo, shown, hidden=hidden)
-        grid = _straight(sight.grid, own)
-        shared = _without_marks(sight.grid, own, photo.size)
+        seen, otherwise = _guns_of(sight, taken)
+        shared = {**_without_marks(seen, own, photo.size), "colours": [replace(_straight(otherwise, own), scales=True)]}
         if flat_glass:
             shared.pop("curvature")
-        found = _on_glass(sight, taken, grid, shared)
+        found = _on_glass(sight, taken, _straight(seen, own), shared)
     else:
         _check_upright(marks.seen.centres)
         plane = plane_in(photo, marks, lens=lens)
@@ -108,12 +115,28 @@ class Taken:
 
 def on_plane(sight: Sight, taken: Taken, plane: Plane) -> OnGlass:
     """The grid that was seen, on the plane of the marks."""
-    grid = _on_plane(sight.grid, plane, spread=True)
-    shared = {
-        name: [_on_plane(sight.grid, other, grid.sigma) for other in some] for name, some in plane.uncertain().items()
-    }
-    shared["seen marks"] = [_on_plane(sight.grid, other, grid.sigma) for other, _ in plane.perturbed()]
+    seen, otherwise = _guns_of(sight, taken)
+    grid = _on_plane(seen, plane, spread=True)
+    shared = {name: [_on_plane(seen, other, grid.sigma) for other in some] for name, some in plane.uncertain().items()}
+    shared["seen marks"] = [_on_plane(seen, other, grid.sigma) for other, _ in plane.perturbed()]
+    shared["colours"] = [replace(_on_plane(otherwise, plane, grid.sigma), scales=True)]
     return _on_glass(sight, taken, grid, shared, plane)
+
+
+def _guns_of(sight: Sight, taken: Taken) -> tuple[SeenGrid, SeenGrid]:
+    """The guns' own places in the photograph, where light mixes, and the same with the overlap one uncertainty off.
+
+    The lens shows colours apart too; so this comes before its lateral colour is taken away.
+    """
+    within = reach_of_mixing(sight.grid.nodes, sight.width)
+    own = unmixed(sight.grid, within)
+    smoothed = min(_SMOOTHED / sight.width**3, _MOST_SMOOTHED) if taken.is_jpeg else 0.0
+    if taken.notes.full_colour:
+        smoothed *= _FULL_COLOUR
+    # What is smoothed reaches further than a line is wide.
+    wider = reach_of_mixing(sight.grid.nodes, math.hypot(sight.width, _SMOOTHED_PX))
+    by_filters, by_file = (unmixed(own, reach).nodes - own.nodes for reach in (within, wider))
+    return own, replace(own, nodes=own.nodes + _MIXED_DOUBT * by_filters + smoothed * by_file)
 
 
 def _on_glass(
@@ -122,11 +145,6 @@ def _on_glass(
     """The grid with what is uncertain of it; `shared` has what comes of the way to the glass."""
     exposure = exposure_of(taken.notes, sight.grid.shown)
     shared = {**shared, "pairing": _pairing(grid), "exposure": _exposed(grid, exposure, sight.one_field)}
-    within = reach_of_mixing(sight.grid.nodes, sight.width)
-    grid = unmixed(grid, within)
-    shared = {name: [unmixed(doubt, within) for doubt in some] for name, some in shared.items()}
-    halved = min(_HALF_COLOUR / sight.width, _MOST_HALVED) if taken.is_jpeg else 0.0
-    shared["colours"] = [replace(unmixed(grid, within, _MIXED_DOUBT + halved), scales=True)]
     return OnGlass(
         seen=sight.grid,
         grid=grid,
@@ -244,7 +262,7 @@ def reach_of_mixing(nodes: Floats, width: float) -> Floats:
     return np.exp(-0.5 * np.nan_to_num(square) / (1 + (bell_of(width) / width) ** 2))
 
 
-def unmixed(grid: GlassGrid, within: Floats | float = 1.0, share: float = 1.0) -> GlassGrid:
+def unmixed(grid: _Grid, within: Floats | float = 1.0, share: float = 1.0) -> _Grid:
     """The guns' own places from those of a camera's channels, each of which sees a little of its neighbours too.
 
     A channel's centroid lies between those of the guns in its mixture, as far as these are `within` its reach

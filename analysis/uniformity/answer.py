@@ -70,6 +70,7 @@ def uniformity_answer(uniformity: Uniformity) -> Answer:
         missing=tuple(_missing(uniformity)),
         advice=advice,
         advice_title="What to do",
+        advice_first=True,
         summary=() if advice else ("Nothing is to be adjusted.",),
         reasons=reasons,
         details=details,
@@ -197,11 +198,16 @@ def worst_finding(uniformity: Uniformity, compared: Sequence[Limit], advice: Seq
     if blotch is not None and (worst is None or to_do is not None):
         _, field, spot = blotch
         where = place_words(*spot.centre_uv)
-        return f"Worst: {spot.kind} at the {where} on the {field.colour} field; {act}"
+        amount = f"{spot.delta_uv:.4f} ± {uncertainty_text(spot.delta_uv_sigma, 4)} in u'v'"
+        return f"Worst: {spot.kind} at the {where} on the {field.colour} field, by {amount}; {act}"
     if worst is not None:
-        return f"Worst: {worst.field} field, {worst.figure}; {act}"
+        places = decimals(worst.sigma, 4 if worst.unit == "u'v'" else 1)
+        amount = f"{unsigned(abs(worst.measured), places)} ± {uncertainty_text(worst.sigma, places)} {worst.unit}"
+        return f"Worst: {worst.field} field, {worst.figure}, {amount} ({worst.zone}); {act}"
     field = uniformity.fields[0]
-    return f"Even: the {field.dimmest.zone} is dimmest, {field.dimmest.value:.0f} % of the centre; {act}"
+    places = decimals(field.dimmest.sigma, 1)
+    amount = f"{unsigned(field.dimmest.value, places)} ± {uncertainty_text(field.dimmest.sigma, places)} %"
+    return f"Even: the {field.dimmest.zone} is dimmest, {amount} of the centre; {act}"
 
 
 def place_words(u: float, v: float) -> str:

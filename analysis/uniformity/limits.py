@@ -30,6 +30,8 @@ class Limit:
 
     field: str
     figure: str
+    zone: str
+    """Where that is."""
     measured: float
     sigma: float
     limit: float
@@ -68,6 +70,7 @@ def _compared(field: Field, name: str, extreme: Extreme, constant: Constant[Any]
     return Limit(
         field=field.colour,
         figure=name,
+        zone=extreme.zone,
         measured=extreme.value,
         sigma=extreme.sigma,
         limit=most,

@@ -21,13 +21,15 @@ def answer_text(answer: Answer, files: Files | None = None, *, whole: bool = Tru
     """The answer for people, with the files that were written; if not `whole`, to follow another of the same input."""
     head = [*(answer.subject if whole else ()), *(f"{one.words}." for one in answer.findings)]
     parts = ["\n".join(wrapped(words) for words in head)]
+    advice = "\n".join(_advice_lines(answer))
+    parts += [advice] if answer.advice_first else []
     parts += [table_text(table) for table in answer.tables if table.rows]
     listed = [("Not available", answer.missing)]
     if whole:
         listed += [("Assumed", assumed_said(answer)), ("Notes", (*answer.remarks, *answer.notes))]
     parts += [f"{title}\n" + "\n".join(_item(words) for words in said) for title, said in listed if said]
     parts += [_fault_text(one) for one in answer.faults or ()]
-    parts.append("\n".join(_advice_lines(answer)))
+    parts += [] if answer.advice_first else [advice]
     parts += [table_text(table) for table in answer.closing if table.rows]
     if files:
         parts.append(files_text(files))

@@ -10,13 +10,15 @@ from pathlib import Path
 from analysis.meter.readings.types import HIGHEST_LEVEL, MOST_LUMINANCE, Field, Reading
 from render.errors import FileError
 
-__all__ = ["FIELD_WORDS", "Row", "counted_columns", "last_digit", "shortened"]
+__all__ = ["FIELD_WORDS", "NoColourError", "Row", "counted_columns", "last_digit", "shortened", "without_dark"]
 
 FIELD_WORDS = {**{field.value: field for field in Field}, "gray": Field.GREY, "white": Field.GREY}
 """How a field may be written; a white field at 50 % is a grey one."""
 _NUMBER = re.compile(r"[+-]?(?:\d{1,15}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,2})?", re.ASCII)
 _NOTHING = 0.05
 """cd/m2: a meter that takes its own dark away may read black a little below nothing, which is taken as nothing."""
+_NO_FIGURE = ("-", "--", "---", "----", "nan", "n/a")
+"""What meters show where they have no figure."""
 _LEAST_Y = 0.001
 """Of a chromaticity: no light that is seen has less, and what is divided by it grows without bound."""
 _ROUNDED = 0.0011
@@ -68,6 +70,38 @@ def _codes(level: float) -> str:
 _MOST_CODE = 255
 _EXACT, _COMPUTED = 8, 9
 """Digits after the point that no meter shows: figures were computed. And those to which they are rounded first."""
+
+
+class NoColourError(FileError):
+    """A row has light, and x and y (or X, Y and Z) that no light has."""
+
+    def __init__(self, message: str, luminance: float) -> None:
+        super().__init__(message)
+        self.luminance = luminance
+        """In the file's unit."""
+
+
+def without_dark(wrong: Sequence[NoColourError], items: Sequence[Reading], unit: float = 1.0) -> list[str]:
+    """What is said of rows that are left out, since meters show any colour of hardly any light.
+
+    `unit` is in cd/m2 what the rows are in; `items` are the readings of all others.
+
+    Raises:
+        NoColourError: a row is not that dark.
+    """
+    most = _DARK * max((item.luminance for item in items), default=0.0)
+    for one in wrong:
+        if unit * one.luminance > most:
+            raise one
+    if not wrong:
+        return []
+    rows = [str(one).partition(": ")[2] for one in wrong]
+    more = f", and {len(rows) - _SHOWN} more rows" if len(rows) > _SHOWN else ""
+    return [f"left out, as too dark for its colour to mean anything: {'; '.join(rows[:_SHOWN])}{more}"]
+
+
+_DARK = 0.02
+"""Of the brightest reading: a row up to that is left out where its colour cannot be. Grey at 20 % has as much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,34 +169,45 @@ class Row:
 
         Raises:
             FileError: one is no number, below nothing, or more than any tube gives.
+            NoColourError: no light has them.
         """
         x, y, z = (self._light_in(column) for column in names)
         if y <= 0 and max(x, z) > _NOTHING:
-            raise self.wrong(names[1], "is nothing while X or Z is not, which no light does")
+            raise self._no_colour(names[1], "is nothing while X or Z is not, which no light does", max(x, z))
         if y > 0 and y / (x + y + z) < _LEAST_Y:
-            raise self.wrong(names[1], "is far too little for its X and Z, which no light does")
+            raise self._no_colour(names[1], "is far too little for its X and Z, which no light does", max(x, z))
         return (x, y, z) if y > 0 else (0.0, 0.0, 0.0)
 
     def xyy_in(self, names: tuple[str, str, str]) -> tuple[float, float, float]:
         """X, Y, Z of the three cells of x, y and luminance; x and y may be empty where there is no luminance.
 
         Raises:
-            FileError: one is no number, or no light has them.
+            FileError: one is no number.
+            NoColourError: no light has them.
         """
         luminance = self._light_in(names[2])
         if luminance == 0 and not (self.cells[names[0]].strip() and self.cells[names[1]].strip()):
             return 0.0, 0.0, 0.0
+        for column in names[:2]:
+            if self.cells[column].strip().lower() in _NO_FIGURE:
+                words = f"got {shortened(self.cells[column].strip())}, a number is expected"
+                raise self._no_colour(column, words, luminance)
         x, y = (self.number_in(column) for column in names[:2])
         for column, value in zip(names[:2], (x, y), strict=True):
             if not 0 <= value <= 1:
-                raise self.wrong(column, f"got {value:g}, a chromaticity from 0 to 1 is expected")
+                words = f"got {value:g}, a chromaticity from 0 to 1 is expected"
+                raise self._no_colour(column, words, luminance)
         if luminance == 0:
             return 0.0, 0.0, 0.0
         if y < _LEAST_Y:
-            raise self.wrong(names[1], f"got {y:g}, which no light has")
+            raise self._no_colour(names[1], f"got {y:g}, which no light has", luminance)
         if x + y > 1 + _ROUNDED:
-            raise self.wrong(names[0], f"got {x:g} with y {y:g}; x and y together are at most 1")
+            words = f"got {x:g} with y {y:g}; x and y together are at most 1"
+            raise self._no_colour(names[0], words, luminance)
         return luminance * x / y, luminance, luminance * max(1 - x - y, 0.0) / y
+
+    def _no_colour(self, column: str, words: str, luminance: float) -> NoColourError:
+        return NoColourError(str(self.wrong(column, words)), luminance)
 
     def _light_in(self, column: str) -> float:
         value = self.number_in(column, "a figure in cd/m2")

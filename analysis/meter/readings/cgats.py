@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from analysis.meter.readings.cells import FIELD_WORDS, Row, last_digit, shortened
+from analysis.meter.readings.cells import FIELD_WORDS, NoColourError, Row, last_digit, shortened, without_dark
 from analysis.meter.readings.types import HIGHEST_LEVEL, MOST_READINGS, Field, Reading, Readings
 from render.errors import FileError
 
@@ -80,10 +80,15 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
         words = f"is missing; {' '.join(_RGB)} or SAMPLE_NAME has to name the field"
         raise FileError(f"{path}: row {table.format_row}, column {_RGB[0]}: {words}")
     items: list[Reading] = []
+    wrong: list[NoColourError] = []
     for row, what in zip(table.rows, shown, strict=True):
-        if what is not None:
-            items.append(row.reading(*what, (row.xyz_in if light is _XYZ else row.xyy_in)(light)))
-    left = len(table.rows) - len(items)
+        try:
+            if what is not None:
+                items.append(row.reading(*what, (row.xyz_in if light is _XYZ else row.xyy_in)(light)))
+        except NoColourError as error:
+            wrong.append(error)
+    remarks += without_dark(wrong, items)
+    left = len(table.rows) - len(items) - len(wrong)
     why = "mixed colours" if by_rgb else f"what {' or '.join(names)} calls other than a field"
     if not items:
         row_number = table.rows[0].number
@@ -91,7 +96,8 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
         raise FileError(f"{path}: row {row_number}, column {named}: no row is a grey, a primary or a secondary colour")
     if left:
         remarks.append(f"left out: {left} row{'s' if left > 1 else ''}, {why}")
-    kept = [row for row, what in zip(table.rows, shown, strict=True) if what is not None]
+    taken = {item.row for item in items}
+    kept = [row for row in table.rows if row.number in taken]
     return Readings(
         path=path,
         items=tuple(items),

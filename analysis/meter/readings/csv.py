@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.meter.readings.cells import Row, counted_columns, last_digit
+from analysis.meter.readings.cells import NoColourError, Row, counted_columns, last_digit, without_dark
 from analysis.meter.readings.types import CD_M2_OF_FL, MOST_READINGS, Reading, Readings
 from render.errors import FileError
 
@@ -55,6 +55,7 @@ def parse_csv(path: Path, lines: Sequence[str]) -> Readings:
     header: _Header | None = None
     items: list[Reading] = []
     rows: list[Row] = []
+    wrong: list[NoColourError] = []
     notes: list[str] = []
     for number, line in enumerate(lines, 1):
         if not line.strip(" \t,;"):
@@ -66,12 +67,17 @@ def parse_csv(path: Path, lines: Sequence[str]) -> Readings:
         if header is None:
             header = _header(path, number, line)
             continue
-        if len(items) == MOST_READINGS:
+        if len(items) + len(wrong) == MOST_READINGS:
             raise FileError(f"{path}: row {number}: more than {MOST_READINGS} readings are not taken")
-        rows.append(_row(path, number, line, header))
-        items.append(_reading(rows[-1], header))
+        row = _row(path, number, line, header)
+        try:
+            items.append(_reading(row, header))
+            rows.append(row)
+        except NoColourError as error:
+            wrong.append(error)
     if header is None:
         raise FileError(f"{path}: row 1: holds no header; {_LAYOUTS} is expected")
+    dark = without_dark(wrong, items, header.unit)
     if not items:
         raise FileError(f"{path}: row {header.row + 1}: no reading follows the header")
     others = header.others
@@ -79,6 +85,7 @@ def parse_csv(path: Path, lines: Sequence[str]) -> Readings:
     remarks = [f"the file says: {' '.join(note[:_MOST_NOTE].split())}" for note in notes]
     remarks += [f"left out: {counted_columns(others)}"] if others else []
     remarks += ["luminance is in foot-lamberts, and was taken times 3.4263"] if header.unit != 1 else []
+    remarks += dark
     light = header.colour if header.is_xyz else header.colour[2:]
     return Readings(
         path=path,

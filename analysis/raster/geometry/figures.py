@@ -23,6 +23,7 @@ from analysis.raster.geometry.smooth import (
     fit_smooth,
     largest,
     projection,
+    spread_of,
     too_little,
     where_seen,
 )
@@ -271,13 +272,15 @@ def _sag(line: Floats) -> Floats:
 def _linearity(plain: Smooth, doubted: Smooth, shown: ShownGrid, axis: int) -> dict[str, tuple[float, float]]:
     """Value and uncertainty of both figures of linearity along the centre row (axis 0) or column.
 
-    They are largest deviations, so noise is drawn to see what it does to them; doubts only add to the uncertainty.
+    They are largest deviations, so noise is drawn to see what it does to them. What is uncertain of the way to the
+    glass is drawn too, all of it at once, but only adds to the uncertainty: cells that came out too large at the sides
+    by one cause may as well be too small.
     """
     places = (shown.u, shown.v)[axis]
     none = np.zeros(len(places))
     row = plain.basis(places, none) if axis == 0 else plain.basis(none, places)
     off, error = _lines_off(plain, axis)
-    drawn, doubts = plain.drawn(), plain.coefficients + doubted.causes[len(plain.causes) :]
+    drawn, doubts = plain.drawn(), doubted.drawn_beyond(plain)
     maps = np.concatenate([plain.coefficients[None], doubts, drawn])
     noise = np.zeros((len(maps), len(places)))
     noise[-len(drawn) :] = np.random.default_rng(6).standard_normal((len(drawn), len(places))) * error
@@ -292,7 +295,7 @@ def _linearity(plain: Smooth, doubted: Smooth, shown: ShownGrid, axis: int) -> d
         (f"linearity_{'hv'[axis]}_span_percent", span),
     ):
         value, uncertainty = largest(float(values[0]), values[-len(drawn) :])
-        found[name] = value, float(np.hypot(uncertainty, np.linalg.norm(values[1 : -len(drawn)] - values[0])))
+        found[name] = value, float(np.hypot(uncertainty, spread_of(values[1 : -len(drawn)], values[0])))
     return found
 
 

@@ -28,6 +28,7 @@ __all__ = [
     "largest",
     "monomials",
     "projection",
+    "spread_of",
     "too_little",
     "where_seen",
 ]
@@ -114,8 +115,21 @@ class Smooth:
 
         Always the same for the same seed, so that a figure is the same each time.
         """
-        noise = np.random.default_rng((5, seed)).standard_normal((_DRAWS, len(self.causes)))
-        return self.coefficients + np.tensordot(np.concatenate([noise, -noise]), self.causes, axes=1)
+        return self.coefficients + _pairs(self.causes, (5, seed))
+
+    def drawn_beyond(self, plain: Smooth) -> Floats:
+        """(draws, 2, terms): the same by the causes that this map has beyond those of `plain`, the map without them.
+
+        The draws of two guns are of the same causes, one by one. None where there are no such causes.
+        """
+        causes = self.causes[len(plain.causes) :]
+        return self.coefficients + (_pairs(causes, (7, 0)) if len(causes) else np.zeros((0, *self.coefficients.shape)))
+
+
+def _pairs(causes: Floats, seed: tuple[int, int]) -> Floats:
+    """(draws, 2, terms): what causes make together when each is drawn, in pairs of opposite sign."""
+    noise = np.random.default_rng(seed).standard_normal((_DRAWS, len(causes)))
+    return np.asarray(np.tensordot(np.concatenate([noise, -noise]), causes, axes=1))
 
 
 def where_seen(places: Floats) -> Bools:
@@ -167,7 +181,12 @@ def largest(value: float, drawn: Floats) -> tuple[float, float]:
     added once more says: `drawn` are the largest amounts of draws.
     """
     corrected = np.sqrt(max(0.0, 2 * value**2 - float(np.mean(drawn**2))))
-    return float(corrected), float(np.sqrt(np.mean((drawn - value) ** 2)))
+    return float(corrected), spread_of(drawn, value)
+
+
+def spread_of(drawn: Floats, value: float) -> float:
+    """Root mean square of what draws of a figure are off its value; 0 where there are none."""
+    return float(np.sqrt(np.mean((drawn - value) ** 2))) if len(drawn) else 0.0
 
 
 def fit_smooth(shown: ShownGrid, places: Floats, sigma: Floats) -> Smooth:
