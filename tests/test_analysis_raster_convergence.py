@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -16,6 +17,7 @@ import pytest
 from numpy.typing import NDArray
 
 from analysis.answer import nested
+from analysis.raster.advice import advise_convergence
 from analysis.raster.answer import convergence_answer, convergence_figures
 from analysis.raster.convergence import Convergence, measure_convergence, zones
 from analysis.raster.grid import GlassGrid, ShownGrid
@@ -221,6 +223,29 @@ def test_a_shift_of_all_guns_is_no_doubt_but_one_of_one_gun_is() -> None:
     red = np.zeros((3, 1, 1, 2))
     red[0] = 0.05
     assert doubted(red) == pytest.approx(np.hypot(own, 0.05), rel=1e-6)
+
+
+def test_what_scales_all_offsets_hides_no_advice() -> None:
+    """A shift of 0.3 mm is advised where a source of uncertainty may double it, and not where one may undo it."""
+    plain = grid(lambda u, v: (0.3, 0.0))
+    other = replace(plain, nodes=grid(lambda u, v: (0.6, 0.0)).nodes)
+    for scales in (True, False):
+        plan = advise_convergence(measure_convergence(plain, ASPECT, [replace(other, scales=scales)]))
+        assert [one.control.id for one in plan.corrections] == (["static-h"] if scales else [])
+        assert all(one.uncertainty == pytest.approx(0.3, rel=0.1) for one in plan.corrections)
+
+
+def test_small_parts_that_add_up_are_advised() -> None:
+    """Parts of 0.13 mm are each below half of 0.3 mm, and together beyond it: all are advised; one alone is not."""
+
+    def some(u: Floats, v: Floats) -> Floats:
+        return 0.13 + 0.13 * u * u + 0.13 * v * v
+
+    alone = advise_convergence(measured(lambda u, v: (0.13 + 0 * u, 0 * v)))
+    together = advise_convergence(measured(lambda u, v: (some(u, v), some(u, v))))
+    assert not alone.corrections
+    static, edges = {"static-h", "static-v"}, {"edges-h-sides", "edges-h-ends", "edges-v-sides", "edges-v-ends"}
+    assert {part.control.id for part in together.corrections} == static | edges
 
 
 def test_without_marks_it_is_told_in_percent_of_the_height() -> None:

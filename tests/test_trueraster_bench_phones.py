@@ -215,9 +215,15 @@ def test_every_page_passes_axe_core(running: tuple[Page, Display], axe: str, tmp
     with ExitStack() as stack:
         phone = stack.enter_context(browser(page.url))
         fresh, _ = stack.enter_context(bench(tmp_path / "new.json", "--player"))
-        for number, name in enumerate((*cards, "end", "set-up")):
+        demo, _ = stack.enter_context(bench(tmp_path / "demo.json", "--demo"))
+        for number, name in enumerate((*cards, "end", "set-up", "demo: set-up", "demo: 480i/dots", "demo: end")):
             if name == "set-up":
                 phone.call("Page.navigate", url=fresh.url)
+            elif name == "demo: set-up":
+                phone.call("Page.navigate", url=demo.url)
+            elif name.startswith("demo: "):
+                demo.set_up("480i", "whole", "15kHz")
+                demo.do("go", name.removeprefix("demo: "))
             else:
                 index = page.do("go", name)["regions"]["bar"]
                 assert index

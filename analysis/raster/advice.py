@@ -30,6 +30,10 @@ Bools = NDArray[np.bool_]
 
 _CLEAR = 2.0
 """How many of its own standard uncertainties an amount has to reach to be advised."""
+_SMALL = 0.3
+"""Of the share from which a part is advised: where all parts are small, and together too much."""
+_ROOM = 0.6
+"""Share of what a good set may be off that small parts may use up together: what is left is for what is not seen."""
 _OF_HEIGHT = "% of picture height"
 
 
@@ -122,10 +126,20 @@ def advise_convergence(convergence: Convergence, set_class: SetClass = SetClass.
             i, j = POWERS[TERMS.index(term)]
             field = np.zeros((len(u), 2))
             field[:, "xy".index(axis)] = amount[0] * u**i * v**j
-            parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), gun=gun))
+            # What only scales an amount says nothing of which way to turn.
+            clear = float(np.linalg.norm(np.delete(change, convergence.scaling)))
+            parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), gun=gun, clear=clear))
     inside = zones(u, v, convergence.picture_aspect)["centre"]
-    chosen = [part for part in parts if _matters(part, inside, convergence.height, tolerance)]
     errors = {gun: smooth.at(u, v) for gun, smooth in convergence.maps.items()}
+    chosen: list[_Part] = []
+    for gun, error in errors.items():
+        own = [part for part in parts if part.gun == gun]
+        some = [part for part in own if _matters(part, inside, convergence.height, tolerance)]
+        if not some and _used(error, inside, convergence.height, tolerance) > _ROOM:
+            # Ten parts, each of them small, may add up to more than a good set may be off.
+            smaller = replace(tolerance, share=_SMALL * tolerance.share)
+            some = [part for part in own if _matters(part, inside, convergence.height, smaller)]
+        chosen += some
     return _plan(chosen, errors, tolerance, _unit(placed))
 
 
@@ -146,6 +160,8 @@ class _Part:
     uncertainty: float
     unit: str = ""
     gun: str = ""
+    clear: float | None = None
+    """The uncertainty of which way to turn, where that is another."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -253,9 +269,15 @@ def _turned_back(vectors: Floats, fit: Floats) -> Floats:
 
 def _matters(part: _Part, inside: Bools, height: float, tolerance: Tolerance) -> bool:
     """Whether a part is clear of its uncertainty, and uses up a good share of what a good set may be off."""
-    size = np.hypot(part.field[:, 0], part.field[:, 1]) * 100 / height
-    used = max(size[inside].max(initial=0.0) / tolerance.centre, size.max() / tolerance.outside)
-    return bool(used >= tolerance.share) and abs(part.amount) >= _CLEAR * part.uncertainty
+    used = _used(part.field, inside, height, tolerance)
+    clear = part.uncertainty if part.clear is None else part.clear
+    return bool(used >= tolerance.share) and abs(part.amount) >= _CLEAR * clear
+
+
+def _used(field: Floats, inside: Bools, height: float, tolerance: Tolerance) -> float:
+    """Which share of what a good set may be off vectors (points, 2) use up; `inside` are points in the centre."""
+    size = np.hypot(field[:, 0], field[:, 1]) * 100 / height
+    return float(max(size[inside].max(initial=0.0) / tolerance.centre, size.max() / tolerance.outside))
 
 
 def _plan(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance, unit: str) -> Plan:

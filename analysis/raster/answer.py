@@ -92,15 +92,18 @@ def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
     )
 
 
+_HOW_FAR = (
+    "a camera's colours overlap by an amount that is not known: where the ± of an amount is more than half of it, which"
+    " way to turn is certain and how far is not, so photograph again after the turn"
+)
+
+
 def convergence_answer(seen: RasterPhoto, found: Convergence) -> Answer:
     """Everything that is reported of red's and blue's place against green's."""
-    answer = _answer(
-        seen,
-        Kind.CONVERGENCE,
-        convergence_figures(found),
-        found.reasons,
-        advise_convergence(found, seen.request.set_class),
-    )
+    plan = advise_convergence(found, seen.request.set_class)
+    answer = _answer(seen, Kind.CONVERGENCE, convergence_figures(found), found.reasons, plan)
+    if any(abs(one.amount) < 2 * one.uncertainty for one in plan.corrections):
+        answer = replace(answer, notes=(*answer.notes, _HOW_FAR))
     answer = replace(answer, assumptions=assumptions_of(seen, between_guns=True))
     answer = _with_tolerances(answer, seen, found.height if found.grid.placed else None)
     dark = [f"{key}.{gun}" for key in ("parts", "parts_percent") for gun in AGAINST_GREEN if gun in found.reasons]

@@ -79,3 +79,5 @@ class GlassGrid:
     """Whether the grid is seen straight on where it is not `placed`, its unit a percent of the picture height."""
     lacks: Mapping[str, str] = field(default_factory=dict)
     """Figures that it cannot give, by their keys, and why."""
+    scales: bool = False
+    """Of a source of uncertainty: it makes all distances between guns larger or smaller, and turns none around."""

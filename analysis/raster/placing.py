@@ -105,7 +105,7 @@ def grid_on_glass(
         own = None if lens is None else lens.for_photo(photo.size, taken.notes.orientation)
         sight = see_grid(photo, shown, hidden=hidden)
         seen, otherwise = _guns_of(sight, taken)
-        shared = {**_without_marks(seen, own, photo.size), "colours": [_straight(otherwise, own)]}
+        shared = {**_without_marks(seen, own, photo.size), "colours": [replace(_straight(otherwise, own), scales=True)]}
         if flat_glass:
             shared.pop("curvature")
         found = with_shared(sight, taken, _straight(seen, own), shared)
@@ -132,7 +132,7 @@ def on_plane(sight: Sight, taken: Taken, plane: Plane) -> OnGlass:
     grid = _on_plane(seen, plane, spread=True)
     shared = {name: [_on_plane(seen, other, grid.sigma) for other in some] for name, some in plane.uncertain().items()}
     shared["seen marks"] = [_on_plane(seen, other, grid.sigma) for other, _ in plane.perturbed()]
-    shared["colours"] = [_on_plane(otherwise, plane, grid.sigma)]
+    shared["colours"] = [replace(_on_plane(otherwise, plane, grid.sigma), scales=True)]
     return with_shared(sight, taken, grid, shared, plane)
 
 

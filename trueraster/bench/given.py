@@ -69,7 +69,7 @@ class Giving:
             raise UsageError("there is no such card any more")
         if what == "grey":
             lines = self._session.state.readings
-            files = [Given(name=f"{len(lines)} readings.csv", data=readings_file(lines))]
+            files = [Given(name=f"{len(lines)} readings.csv", data=readings_file(lines, self._session.simulated))]
         if what == "lens":
             self._take_lens(files, number)
             return

@@ -69,8 +69,11 @@ class Session:
         code_range: Range,
         player: bool,
         offered: Sequence[str] = (),
+        simulated: bool = False,
     ) -> None:
         self.folder, self.kept, self.player = folder, kept, player
+        self.simulated = simulated
+        """Whether the set is an invented one."""
         self.offered = tuple(offered)
         """Formats that the set-up begins with."""
         self._journal, self._range = journal, code_range
@@ -194,6 +197,16 @@ class Session:
             self.kept.note_work(event["at"], event["value"])
         self.wake()
 
+    def add(self, kind: str, number: str, **event: Any) -> None:
+        """Have something on the disk that no phone may ask for by itself.
+
+        Raises:
+            OSError: the journal cannot be written.
+        """
+        with self._lock:
+            if not number or number not in self.state.done:
+                self._write({"do": kind, "at": now(), "id": number, **event})
+
     def _event(self, kind: str, value: str, ask: Ask) -> dict[str, Any]:
         """What the journal gets of a request, checked."""
         if kind == "set-up":
@@ -226,9 +239,11 @@ class Session:
             if not lines:
                 raise UsageError("readings: level, x, y and luminance are expected, as 20 0.313 0.329 4.1")
             return {"value": lines}
-        if kind == "unread" and value not in ("", str(len(self.state.readings))):
-            raise UsageError("readings: they have changed meanwhile; look at the last one again")
-        if kind in ("warm", "unread", "again"):
+        if kind == "unread":
+            if value not in ("", "all", str(len(self.state.readings))):
+                raise UsageError("readings: they have changed meanwhile; look at the last one again")
+            return {"value": "all" if value == "all" else ""}
+        if kind in ("warm", "again"):
             return {}
         raise UsageError("there is no such thing to do here")
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-__all__ = ["AnswerMade", "Noted", "SetUp", "State", "after"]
+__all__ = ["AnswerMade", "Noted", "SetUp", "State", "Turned", "after"]
 
 Event = Mapping[str, Any]
 
@@ -28,6 +28,18 @@ class Noted:
     at: str
     card: str
     text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turned:
+    """A control that was turned."""
+
+    at: str
+    card: str
+    control: str
+    """In the set's own words."""
+    steps: int
+    """Negative the other way."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +84,9 @@ class State:
     readings: tuple[str, ...] = ()
     """Lines of a readings file, without its header."""
     answers: tuple[AnswerMade, ...] = ()
+    demo: int | None = None
+    """The number of the invented set of a simulation; None where the set is real."""
+    turns: tuple[Turned, ...] = ()
     done: frozenset[str] = frozenset()
     """The ids of what phones have asked for: the same request, sent again, changes nothing."""
 
@@ -97,6 +112,12 @@ def after(state: State, event: Event) -> State:
         return replace(state, notes=(*state.notes, Noted(at=at, card=str(event.get("card", "")), text=str(value))))
     if kind == "stage":
         return replace(state, stage=str(value))
+    if kind == "demo":
+        given: dict[str, Any] = {name: str(event[name]) for name in ("marks_mm", "depth_mm", "glass_radius_mm")}
+        return replace(state, **given, demo=int(value), turns=(), readings=())
+    if kind == "turned":
+        made = Turned(at=at, card=str(event.get("card", "")), control=str(value), steps=int(event["steps"]))
+        return replace(state, turns=(*state.turns, made))
     if kind in ("marks_mm", "depth_mm", "glass_radius_mm", "lens"):
         changed: dict[str, Any] = {kind: str(value)}
         return replace(state, **changed)
@@ -105,7 +126,7 @@ def after(state: State, event: Event) -> State:
     if kind == "readings":
         return replace(state, readings=(*state.readings, *value))
     if kind == "unread":
-        return replace(state, readings=state.readings[:-1])
+        return replace(state, readings=() if value == "all" else state.readings[:-1])
     if kind == "answers":
         return replace(state, answers=(*state.answers, *(_answer(at, made) for made in event["answers"])))
     return state

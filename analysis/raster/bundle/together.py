@@ -131,7 +131,7 @@ def on_glass_together(looked: Sequence[Looked], request: TogetherRequest) -> tup
     one = looked[0]
     taken = Taken(size=one.size, notes=one.notes, is_jpeg=one.path.suffix.lower() in (".jpg", ".jpeg"))
     found = replace(placed_in(grid, frame), lacks=lacks)
-    placed["colours"] = [with_other_overlap(found, one.sight, taken)]
+    placed["colours"] = [replace(with_other_overlap(found, one.sight, taken), scales=True)]
     on = with_shared(one.sight, taken, found, placed)
     solved = _solved(request, bundle, frame, sensor, place=place, length=length)
     warnings = (*_warnings(solved, bundle), *on.warnings)
