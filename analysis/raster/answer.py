@@ -61,7 +61,7 @@ def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
         Kind.GEOMETRY,
         geometry_figures(found),
         found.reasons,
-        advise(found, seen.request.size_mm, seen.request.set_class),
+        advise(found, seen.request.size_mm, seen.request.set_class, seen.on.own),
     )
     answer = replace(
         answer,
@@ -92,7 +92,7 @@ def convergence_answer(seen: RasterPhoto, found: Convergence) -> Answer:
         Kind.CONVERGENCE,
         convergence_figures(found),
         found.reasons,
-        advise_convergence(found, seen.request.set_class),
+        advise_convergence(found, seen.request.set_class, seen.on.own),
     )
     answer = replace(answer, assumptions=assumptions_of(seen, between_guns=True))
     answer = _with_tolerances(answer, seen, found.height if found.grid.placed else None)
@@ -133,7 +133,7 @@ def _answer(
         advice_title="What to adjust, in the order of work" if plan.corrections else "What to adjust",
         summary=(summary,),
         reasons=reasons,
-        details={"summary": summary, "photo": _photo(seen)},
+        details={"summary": summary, "photo": _photo(seen), "controls": _controls(plan)},
     )
 
 
@@ -147,6 +147,22 @@ def _with_tolerances(answer: Answer, seen: RasterPhoto, height_mm: float | None)
         notes=(tolerance_note(own, height_mm),),
         details={**answer.details, "tolerances_mm": dict(CLASSES[own].in_mm(height_mm))},
     )
+
+
+def _controls(plan: Plan) -> dict[str, Any]:
+    """What every control would have to move, whether it is advised or not; a yoke's terms have no amount together."""
+    return {
+        part.id: {
+            "amount": part.amount,
+            **({} if part.state is None else {"state": part.state}),
+            "unit": part.unit,
+            "uncertainty": part.uncertainty,
+            "repeatability": part.repeat,
+            "enough": part.enough,
+        }
+        for part in plan.parts
+        if len(part.control.terms) == 1
+    }
 
 
 def _subject(seen: RasterPhoto, nodes: NDArray[np.float64]) -> tuple[str, str]:

@@ -43,6 +43,8 @@ _USUAL_HEIGHT_MM = 300.0
 """Of a picture that nobody knows the size of (common practice, no source)."""
 _ASSUMED = ("depth", "curvature", "focal", "lens", "fringes", "exposure")
 """What is taken as usual where nobody knows it, and is reported as an assumption."""
+_OF_THIS_ONE = ("seen marks", "exposure")
+"""What is another in each photograph from the same place."""
 _UPRIGHT = 0.707
 """Cosine of the angle by which the marks' upper edge may be turned: more is another way up."""
 
@@ -61,6 +63,8 @@ class OnGlass:
     """Those of the doubts that come of what was taken as usual: depth, curvature, focal, lens, fringes, exposure."""
     exposure: Exposure | None = None
     """As the file notes it; None where it does not."""
+    own: tuple[int, ...] = ()
+    """Which of the doubts are another in each photograph; the others are shared by all that one camera takes."""
 
 
 def grid_on_glass(
@@ -139,6 +143,9 @@ def _on_glass(
         ),
         assumed={name: tuple(some) for name, some in shared.items() if some and name in _ASSUMED},
         exposure=exposure,
+        own=tuple(
+            i for i, name in enumerate(name for name, some in shared.items() for _ in some) if name in _OF_THIS_ONE
+        ),
     )
 
 
