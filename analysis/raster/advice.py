@@ -133,7 +133,10 @@ def advise_convergence(
             field = np.zeros((len(u), 2))
             field[:, "xy".index(axis)] = amount[0] * u**i * v**j
             repeat = float(np.linalg.norm(change[smooth.own(own)]))
-            parts.append(Part(control, field, float(amount[0]), float(np.linalg.norm(change)), repeat, gun=gun))
+            # What only scales an amount says nothing of which way to turn.
+            clear = float(np.linalg.norm(np.delete(change, convergence.scaling)))
+            spread = float(np.linalg.norm(change))
+            parts.append(Part(control, field, float(amount[0]), spread, repeat, gun=gun, clear=clear))
     inside = zones(u, v, convergence.picture_aspect)["centre"]
     parts = [_measured(part, inside, convergence.height, tolerance, _unit(placed)) for part in parts]
     errors = {gun: smooth.at(u, v) for gun, smooth in convergence.maps.items()}
@@ -159,6 +162,8 @@ class Part:
     """Standard uncertainty against another photograph by the same camera from the same place, in the same unit."""
     unit: str = ""
     gun: str = ""
+    clear: float | None = None
+    """The uncertainty of which way to turn, where that is another."""
     enough: float = 0.0
     """Amount up to which it is left alone, by the tolerance of the set's class."""
     state: float | None = None
@@ -293,7 +298,8 @@ def _measured(part: Part, inside: Bools, height: float, tolerance: Tolerance, un
 
 def _matters(part: Part) -> bool:
     """Whether a part is clear of its uncertainty, and uses up a good share of what a good set may be off."""
-    return abs(part.amount) >= part.enough > 0 and abs(part.amount) >= _CLEAR * part.uncertainty
+    clear = part.uncertainty if part.clear is None else part.clear
+    return abs(part.amount) >= part.enough > 0 and abs(part.amount) >= _CLEAR * clear
 
 
 def _plan(parts: Sequence[Part], errors: Mapping[str, Floats], tolerance: Tolerance, unit: str) -> Plan:

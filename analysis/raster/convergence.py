@@ -75,6 +75,8 @@ class Convergence:
     """The picture height, in the unit of the offsets; None where too little is seen."""
     maps: Mapping[str, Smooth]
     """The fitted map of the offsets of each gun that could be measured."""
+    scaling: tuple[int, ...] = ()
+    """Which causes of the maps, counted from the last (-1), make all offsets larger or smaller and turn none around."""
 
 
 def measure_convergence(grid: GlassGrid, picture_aspect: float, doubts: Sequence[GlassGrid] = ()) -> Convergence:
@@ -125,6 +127,7 @@ def measure_convergence(grid: GlassGrid, picture_aspect: float, doubts: Sequence
         reasons={**reasons, **unseen, **{_IN_PERCENT[name]: why for name, why in unseen.items()}},
         height=height,
         maps={part.gun: part.doubted for part in parts},
+        scaling=tuple(i - len(doubts) for i, doubt in enumerate(doubts) if doubt.scales),
     )
 
 

@@ -75,3 +75,5 @@ class GlassGrid:
     upright_ends: Floats
     placed: bool = True
     """False without marks: then scale, place and everything that perspective imitates is untold."""
+    scales: bool = False
+    """Of a source of uncertainty: it makes all distances between guns larger or smaller, and turns none around."""

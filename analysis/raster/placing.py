@@ -130,7 +130,7 @@ def _on_glass(
     grid = unmixed(grid, within)
     shared = {name: [unmixed(doubt, within) for doubt in some] for name, some in shared.items()}
     halved = min(_HALF_COLOUR / sight.width, _MOST_HALVED) if taken.is_jpeg else 0.0
-    shared["colours"] = [unmixed(grid, within, _MIXED_DOUBT + halved)]
+    shared["colours"] = [replace(unmixed(grid, within, _MIXED_DOUBT + halved), scales=True)]
     return OnGlass(
         seen=sight.grid,
         grid=grid,

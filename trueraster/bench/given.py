@@ -14,6 +14,7 @@ from trueraster.bench.journal import write_synced
 from trueraster.bench.measure import Task
 from trueraster.bench.readings import readings_file
 from trueraster.bench.session import Session
+from trueraster.bench.state import State
 from trueraster.bench.worker import Worker
 from trueraster.errors import UsageError
 
@@ -67,8 +68,8 @@ class Giving:
             raise UsageError("there is no such card any more")
         if what == "grey":
             lines = self._session.state.readings
-            files = [Given(name=f"{len(lines)} readings.csv", data=readings_file(lines))]
-        task_what, words = _task(what, card, self._session.state.marks_mm)
+            files = [Given(name=f"{len(lines)} readings.csv", data=readings_file(lines, self._session.simulated))]
+        task_what, words = _task(what, card, self._session.state)
         if not 0 < len(files) <= (4 if task_what == "uniformity" else 1):
             raise UsageError("one photograph is expected; of plain fields one of each colour, up to four")
         paths = [self._put_down(one, ".csv" if what == "grey" else None) for one in files]
@@ -100,7 +101,7 @@ def _option_words(options: Options) -> list[str]:
     return words
 
 
-def _task(what: str, card: Card, marks_mm: str) -> tuple[str, tuple[str, ...]]:
+def _task(what: str, card: Card, state: State) -> tuple[str, tuple[str, ...]]:
     """The measurement for what was given, and its options as on the command line."""
     if what == "grey":
         return "grey", ()
@@ -113,4 +114,7 @@ def _task(what: str, card: Card, marks_mm: str) -> tuple[str, tuple[str, ...]]:
         raise UsageError("nothing is measured in a photograph of this pattern")
     if card.takes is Takes.UNIFORMITY:
         return "uniformity", ()
-    return "raster", (*shown, *(("--marks-mm", marks_mm) if marks_mm else ("--no-marks",)))
+    if not state.marks_mm:
+        return "raster", (*shown, "--no-marks")
+    known = {"--marks-mm": state.marks_mm, "--depth-mm": state.depth_mm, "--glass-radius-mm": state.face}
+    return "raster", (*shown, *(word for name, value in known.items() if value for word in (name, value)))

@@ -29,8 +29,9 @@ def digest_of(result: Json) -> str:
 class Kept:
     """A record's results by stage, looked at anew when its file has changed."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    def __init__(self, path: Path, simulated: bool = False) -> None:
+        """Look at a record; `simulated` says of what is kept that it is of no real set."""
+        self.path, self._simulated = path, simulated
         self._seen: tuple[int, int, int] | None = None
         self._stages: dict[str, str] = {}
         self.name = ""
@@ -73,7 +74,7 @@ class Kept:
             FileError: as `change_record` does.
             OSError: as `change_record` does.
         """
-        keep_results(self.path, stage, entries_of(result, date=date, source=source), note)
+        keep_results(self.path, stage, entries_of(result, date=date, source=source, simulated=self._simulated), note)
 
     def take_away(self, result: Json) -> None:
         """Take a result out of the record again, wherever it is.

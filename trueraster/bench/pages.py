@@ -14,6 +14,7 @@ from patterns.formats import FORMATS, Format, format_words
 from patterns.signal import Range
 from render.errors import FileError
 from trueraster.bench.cards import JOBS, Card, CardKind
+from trueraster.bench.ending import ending
 from trueraster.bench.session import Session, epoch
 from trueraster.bench.state import AnswerMade
 from trueraster.output.cautions import CAUTIONS
@@ -22,7 +23,7 @@ from trueraster.record.compare import value_text
 from trueraster.record.schema import Stage
 from trueraster.visible import visible
 
-__all__ = ["WARM_UP_S", "answer_lines", "page", "regions"]
+__all__ = ["WARM_UP_S", "answer_lines", "page", "regions", "rendered"]
 
 WARM_UP_S = 30 * 60
 """Before anything is adjusted. Common practice, no source."""
@@ -42,13 +43,14 @@ def _templates() -> Environment:
     )
 
 
-def _rendered(name: str, **values: Any) -> str:
+def rendered(name: str, **values: Any) -> str:
+    """A template with its values."""
     return _templates().get_template(name).render(**values)
 
 
-def page(session: Session, version: str) -> str:
-    """The whole page, with its regions as they are now; `version` is what the page then has."""
-    return _rendered("page.html", regions=regions(session), version=version)
+def page(session: Session, version: str, shown: Mapping[str, str]) -> str:
+    """The whole page, with its `shown` regions as they are now; `version` is what the page then has."""
+    return rendered("page.html", regions={"demo": "", **shown}, version=version, simulated=session.simulated)
 
 
 def regions(session: Session) -> dict[str, str]:
@@ -56,17 +58,17 @@ def regions(session: Session) -> dict[str, str]:
     record = _record(session)
     common = {"session": session, "state": session.state, "card": session.card, "index": session.index}
     made = {
-        "head": _rendered("head.html", **common, record=record, stages=list(Stage)),
-        "answers": _rendered("answers.html", **common, answers=list(_answers(session, record))),
-        "notes": _rendered("notes.html", **common),
+        "head": rendered("head.html", **common, record=record, stages=list(Stage)),
+        "answers": rendered("answers.html", **common, answers=list(_answers(session, record))),
+        "notes": rendered("notes.html", **common),
     }
     if session.card is None:
         chosen = session.offered or [name for name in record.formats if name in FORMATS]
-        made["card"] = _rendered("set-up.html", **common, jobs=JOBS, formats=FORMATS, chosen=chosen, words=format_words)
+        made["card"] = rendered("set-up.html", **common, jobs=JOBS, formats=FORMATS, chosen=chosen, words=format_words)
         return {**made, "give": "", "bar": ""}
-    made["card"] = _rendered("card.html", **common, **_card(session, session.card))
-    made["give"] = _rendered("give.html", **common, takes=_takes(session.card), exposure=exposure(session.card.format))
-    made["bar"] = _rendered("bar.html", **common, **_neighbours(session))
+    made["card"] = rendered("card.html", **common, **_card(session, session.card))
+    made["give"] = rendered("give.html", **common, takes=_takes(session.card), exposure=exposure(session.card.format))
+    made["bar"] = rendered("bar.html", **common, **_neighbours(session))
     return made
 
 
@@ -78,7 +80,10 @@ def _card(session: Session, card: Card) -> dict[str, Any]:
         cautions += pattern.cautions_in(fmt, card.options)
     warm_since = epoch(session.state.warm_since)
     begun = epoch(session.state.since)
+    # The last card alone has the record read and judged for it.
+    end = {"end": ending(session)} if card.kind is CardKind.END else {}
     return {
+        **end,
         "cautions": cautions,
         "general": CAUTIONS,
         "format": format_words(fmt) if fmt else "",

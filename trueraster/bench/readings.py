@@ -40,6 +40,7 @@ def read_line(text: str) -> str:
     return ",".join([field, *words])
 
 
-def readings_file(lines: Sequence[str]) -> bytes:
-    """A readings file for `measure grey`."""
-    return "\n".join([HEADER, *lines, ""]).encode()
+def readings_file(lines: Sequence[str], simulated: bool = False) -> bytes:
+    """A readings file for `measure grey`, which says so where no meter has read it."""
+    says = ["# SIMULATION: no real tube, no real meter"] if simulated else []
+    return "\n".join([*says, HEADER, *lines, ""]).encode()

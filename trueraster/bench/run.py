@@ -13,6 +13,7 @@ from pathlib import Path
 
 from patterns.signal import Range
 from trueraster import interrupt
+from trueraster.bench.demo import Demo
 from trueraster.bench.folder import Address, SessionFolder, alone
 from trueraster.bench.given import Giving
 from trueraster.bench.journal import Journal
@@ -20,9 +21,11 @@ from trueraster.bench.kept import Kept
 from trueraster.bench.server import Serving, application, bound, lan_addresses
 from trueraster.bench.session import Session
 from trueraster.bench.worker import Worker
+from trueraster.errors import UsageError
 from trueraster.options.record import now, record_path
 from trueraster.output.terminal import note
 from trueraster.record.changes import new_record, with_details
+from trueraster.record.demonstration import SIMULATION
 from trueraster.record.store import create_record, read_record
 from trueraster.show.screen import Screen
 
@@ -42,6 +45,8 @@ class Bench:
     output: int | None
     lan: bool
     player: bool
+    demo: bool = False
+    """Whether the set is an invented one, shown on the page alone."""
 
     def run(self) -> None:
         """Serve the page and show the patterns until somebody ends it.
@@ -56,13 +61,21 @@ class Bench:
         with ExitStack() as ending:
             ending.enter_context(alone(folder))
             screen = None
-            if not self.player:
+            if not self.player and not self.demo:
                 screen = Screen(self.output)
                 ending.callback(screen.close)
             journal = ending.enter_context(Journal(folder.journal))
             session = Session(
-                journal, folder, Kept(self.record), code_range=self.code_range, player=self.player, offered=self.formats
+                journal,
+                folder,
+                Kept(self.record, self.demo),
+                code_range=self.code_range,
+                player=self.player,
+                offered=self.formats,
+                simulated=self.demo,
             )
+            if session.state.demo is not None and not self.demo:
+                raise UsageError(f"{self.record}: its session is of an invented set; go on with --demo")
             worker = Worker()
             ending.callback(worker.close)
             worker.start()
@@ -71,7 +84,9 @@ class Bench:
             ending.callback(listening.close)
             address = Address(token=address.token, port=listening.getsockname()[1])
             folder.keep_address(address)
-            serving = Serving(application(session, Giving(session, worker), address.token), listening)
+            giving = Giving(session, worker)
+            demo = Demo(session, giving) if self.demo else None
+            serving = Serving(application(session, giving, address.token, demo), listening)
             serving.start()
             ending.callback(serving.stop)
             self._say(address)
@@ -84,6 +99,8 @@ class Bench:
         """The page's address, for this computer or for phones, as words and as a code to scan."""
         hosts = (lan_addresses() or ["127.0.0.1"]) if self.lan else ["127.0.0.1"]
         links = [f"http://{host}:{address.port}/{address.token}/" for host in hosts]
+        if self.demo:
+            note(f"{SIMULATION} It is for learning the job: the page has its controls.")
         note(f"Record: {self.record}. The page: {links[0]}")
         for link in links[1:]:
             note(f"Or: {link}")
@@ -130,20 +147,22 @@ def _drive(screen: Screen, session: Session, ended: Callable[[], bool]) -> None:
     screen.run(session, stop)
 
 
-def record_for(path: Path | None) -> Path:
+def record_for(path: Path | None, *, demo: bool = False) -> Path:
     """The record of the session: the one that is named, begun where it is not there; without a name a new one.
 
     Raises:
-        ValueError: it is no record.
+        ValueError: it is no record, or a real set's where the set is an invented one (`demo`).
         OSError: it cannot be written.
     """
-    target = path or Path("outputs") / f"bench-{datetime.now():%Y-%m-%d-%H%M%S}.json"
+    target = path or Path("outputs") / f"{'demo' if demo else 'bench'}-{datetime.now():%Y-%m-%d-%H%M%S}.json"
     record_path(target)
     if target.exists():
-        read_record(target)
+        held = read_record(target)
+        if demo and not held.simulated:
+            raise UsageError(f"{target}: is the record of a real set; --demo needs one of its own")
         return target
     with contextlib.suppress(FileExistsError):
         target.parent.mkdir(parents=True, exist_ok=True)
-    create_record(target, with_details(new_record(now()), {"name": target.stem}, {}), note)
+    create_record(target, with_details(new_record(now(), SIMULATION if demo else ""), {"name": target.stem}, {}), note)
     note(f"Note: {target} is a new record; 'trueraster record set {target} --set ...' says which set it is")
     return target

@@ -22,6 +22,8 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from render.preview import preview, preview_png
+from trueraster.bench.demo import Demo
+from trueraster.bench.ending import report_route
 from trueraster.bench.folder import Address
 from trueraster.bench.given import Given, Giving
 from trueraster.bench.guard import Door, Guard
@@ -42,8 +44,8 @@ _PREVIEW_HEIGHT = 192
 class _Pages:
     """What is answered, request by request."""
 
-    def __init__(self, session: Session, giving: Giving) -> None:
-        self._session, self._giving = session, giving
+    def __init__(self, session: Session, giving: Giving, demo: Demo | None) -> None:
+        self._session, self._giving, self._demo = session, giving, demo
         # A number alone would be the same again after the bench was begun anew.
         self._begun = f"{time.time_ns():x}"
 
@@ -53,21 +55,27 @@ class _Pages:
         return f"{self._begun}-{self._session.version}-{record}"
 
     def whole(self, request: Request) -> Response:
-        return HTMLResponse(page(self._session, self._version()))
-
-    def _state(self, have: str) -> dict[str, Any]:
         version = self._version()
-        changed = {} if have == version else {"regions": regions(self._session)}
+        return HTMLResponse(page(self._session, version, self._regions()))
+
+    def _regions(self) -> dict[str, str]:
+        made = regions(self._session)
+        return made if self._demo is None else {**made, "demo": self._demo.region()}
+
+    def state_now(self, have: str = "") -> dict[str, Any]:
+        """The page's state; with its regions unless it has this version."""
+        version = self._version()
+        changed = {} if have == version else {"regions": self._regions()}
         return {"version": version, "now": time.time(), **changed}
 
     def state(self, request: Request) -> Response:
-        return JSONResponse(self._state(request.query_params.get("have", "")))
+        return JSONResponse(self.state_now(request.query_params.get("have", "")))
 
     async def do(self, request: Request) -> Response:
         async with request.form(max_files=0, max_fields=_MOST_FIELDS) as form:
             ask = {name: value for name, value in form.items() if isinstance(value, str)}
         await run_in_threadpool(self._session.do, ask)
-        return JSONResponse(await run_in_threadpool(self._state, ""))
+        return JSONResponse(await run_in_threadpool(self.state_now))
 
     async def upload(self, request: Request) -> Response:
         async with request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS) as form:
@@ -79,7 +87,7 @@ class _Pages:
             ]
         what, card, number = (words.get(name, "") for name in ("what", "card", "id"))
         await run_in_threadpool(self._giving.measure, what, card, given, number)
-        return JSONResponse(await run_in_threadpool(self._state, ""))
+        return JSONResponse(await run_in_threadpool(self.state_now))
 
     def answer(self, request: Request) -> Response:
         number = request.path_params["number"]
@@ -126,9 +134,9 @@ def _line(request: Request, error: Exception) -> Response:
     return PlainTextResponse(f"{words}\n", 422 if isinstance(error, ValueError) else 500)
 
 
-def application(session: Session, giving: Giving, token: str) -> Guard:
-    """The ASGI application of a session."""
-    pages = _Pages(session, giving)
+def application(session: Session, giving: Giving, token: str, demo: Demo | None = None) -> Guard:
+    """The ASGI application of a session; `demo` is its invented set."""
+    pages = _Pages(session, giving, demo)
     routes = [
         Route("/", pages.whole, methods=["GET"]),
         Route("/state", pages.state, methods=["GET"]),
@@ -137,6 +145,8 @@ def application(session: Session, giving: Giving, token: str) -> Guard:
         Route("/answers/{number:int}", pages.answer, methods=["GET"]),
         Route("/do", pages.do, methods=["POST"]),
         Route("/upload", pages.upload, methods=["POST"]),
+        report_route(session),
+        *(() if demo is None else demo.routes(pages.state_now)),
     ]
     handlers: dict[Any, Callable[[Request, Exception], Response]] = dict.fromkeys(
         (HTTPException, ValueError, OSError, UsageError, Exception), _line

@@ -23,7 +23,7 @@ from trueraster.bench.readings import read_line
 from trueraster.bench.state import AnswerMade, State, after
 from trueraster.errors import UsageError
 from trueraster.kit.rates import check_line_rates, parse_line_rates
-from trueraster.options.raster import sides_mm
+from trueraster.options.raster import face_of, sides_mm
 from trueraster.options.record import now, stage_of, words_of
 from trueraster.options.values import format_of
 from trueraster.output.terminal import note
@@ -51,8 +51,11 @@ class Session:
         code_range: Range,
         player: bool,
         offered: Sequence[str] = (),
+        simulated: bool = False,
     ) -> None:
         self.folder, self.kept, self.player = folder, kept, player
+        self.simulated = simulated
+        """Whether the set is an invented one."""
         self.offered = tuple(offered)
         """Formats that the set-up begins with."""
         self._journal, self._range = journal, code_range
@@ -171,6 +174,16 @@ class Session:
             self._write({"do": kind, "at": now(), "id": number, **event})
         self.wake()
 
+    def add(self, kind: str, number: str, **event: Any) -> None:
+        """Have something on the disk that no phone may ask for by itself.
+
+        Raises:
+            OSError: the journal cannot be written.
+        """
+        with self._lock:
+            if not number or number not in self.state.done:
+                self._write({"do": kind, "at": now(), "id": number, **event})
+
     def _event(self, kind: str, value: str, ask: Ask) -> dict[str, Any]:
         """What the journal gets of a request, checked."""
         if kind == "set-up":
@@ -198,7 +211,11 @@ class Session:
             if not lines:
                 raise UsageError("readings: level, x, y and luminance are expected, as 20 0.313 0.329 4.1")
             return {"value": lines}
-        if kind in ("warm", "unread", "again"):
+        if kind == "unread":
+            return {"value": "all" if value == "all" else ""}
+        if kind in ("face", "depth_mm"):
+            return {"value": _face(kind, value.strip())}
+        if kind in ("warm", "again"):
             return {}
         raise UsageError("there is no such thing to do here")
 
@@ -282,6 +299,15 @@ class Session:
             else:
                 self.kept.take_away(result)
             self.version += 1
+
+
+def _face(kind: str, text: str) -> str:
+    """The face of the tube or the picture's depth as typed, checked; empty where nobody knows it."""
+    if text and kind == "face":
+        face_of(text)
+    if text and kind == "depth_mm" and not re.fullmatch(r"\d{1,3}(?:\.\d{1,2})?", text):
+        raise UsageError(f"depth: got {text[:20]!r}, millimetres behind the marks are expected, as 12")
+    return text
 
 
 def epoch(text: str) -> float:

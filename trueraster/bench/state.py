@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-__all__ = ["AnswerMade", "Noted", "SetUp", "State", "after"]
+__all__ = ["AnswerMade", "Noted", "SetUp", "State", "Turned", "after"]
 
 Event = Mapping[str, Any]
 
@@ -28,6 +28,18 @@ class Noted:
     at: str
     card: str
     text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turned:
+    """A control that was turned."""
+
+    at: str
+    card: str
+    control: str
+    """In the set's own words."""
+    steps: int
+    """Negative the other way."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,12 +70,19 @@ class State:
     stage: str = "as-found"
     marks_mm: str = ""
     """Between the marks' centres, as typed; empty where there are none."""
+    face: str = ""
+    """Of the tube, as typed: flat, or its radius in mm; empty where nobody knows it."""
+    depth_mm: str = ""
+    """How far the picture lies behind the marks, as typed; empty where nobody knows it."""
     warm_since: str = ""
     ticks: frozenset[str] = frozenset()
     notes: tuple[Noted, ...] = ()
     readings: tuple[str, ...] = ()
     """Lines of a readings file, without its header."""
     answers: tuple[AnswerMade, ...] = ()
+    demo: int | None = None
+    """The number of the invented set of a simulation; None where the set is real."""
+    turns: tuple[Turned, ...] = ()
     done: frozenset[str] = frozenset()
     """The ids of what phones have asked for: the same request, sent again, changes nothing."""
 
@@ -88,12 +107,22 @@ def after(state: State, event: Event) -> State:
         return replace(state, stage=str(value))
     if kind == "marks_mm":
         return replace(state, marks_mm=str(value))
+    if kind == "face":
+        return replace(state, face=str(value))
+    if kind == "depth_mm":
+        return replace(state, depth_mm=str(value))
+    if kind == "demo":
+        state = replace(state, marks_mm=event["marks_mm"], face=event["face"], depth_mm=event["depth_mm"])
+        return replace(state, demo=int(value), turns=(), readings=())
+    if kind == "turned":
+        made = Turned(at=at, card=str(event.get("card", "")), control=str(value), steps=int(event["steps"]))
+        return replace(state, turns=(*state.turns, made))
     if kind == "warm":
         return replace(state, warm_since=at)
     if kind == "readings":
         return replace(state, readings=(*state.readings, *value))
     if kind == "unread":
-        return replace(state, readings=state.readings[:-1])
+        return replace(state, readings=() if value == "all" else state.readings[:-1])
     if kind == "answers":
         return replace(state, answers=(*state.answers, *(_answer(at, made) for made in event["answers"])))
     return state

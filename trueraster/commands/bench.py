@@ -21,6 +21,7 @@ __all__ = ["bench"]
 @click.option("--range", "code_range", help="full, or narrow for an output set to video levels.  [default: full]")
 @click.option("--lan", is_flag=True, help="Let phones in the same network open the page.")
 @click.option("--player", is_flag=True, help="A media player shows a kit's files; the page says which number is next.")
+@click.option("--demo", is_flag=True, help="Learn the job on an invented set in the page: a simulation, no tube.")
 def bench(
     record: Path | None,
     formats: tuple[str, ...],
@@ -28,6 +29,7 @@ def bench(
     code_range: str | None,
     lan: bool,
     player: bool,
+    demo: bool,
 ) -> None:
     """Run a check-up as a session: patterns on this computer's output, and a page that leads through it.
 
@@ -42,11 +44,22 @@ def bench(
     ranged = Range(choice("--range", code_range, tuple(Range)) or Range.FULL)
     if player and (output is not None or code_range is not None):
         raise UsageError("--player: the player shows the patterns, so --output and --range mean nothing")
+    if demo and (player or output is not None):
+        raise UsageError("--demo: the page shows the invented set, so --output and --player mean nothing")
     chosen = tuple(dict.fromkeys(format_of(name, None).id for name in formats))
-    if not player:
+    if not player and not demo:
         # Before a record is begun that nobody can use.
         open_display()
         output_of(output)
-    run = Bench(record=record_for(record), formats=chosen, code_range=ranged, output=output, lan=lan, player=player)
-    interrupt.say_when_stopped(f"'trueraster bench {run.record}' goes on where it was")
+    run = Bench(
+        record=record_for(record, demo=demo),
+        formats=chosen or (("480i",) if demo else ()),
+        code_range=ranged,
+        output=output,
+        lan=lan,
+        player=player,
+        demo=demo,
+    )
+    again = f"trueraster bench {run.record}{' --demo' if demo else ''}"
+    interrupt.say_when_stopped(f"'{again}' goes on where it was")
     run.run()

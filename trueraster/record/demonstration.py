@@ -19,7 +19,7 @@ from trueraster.record.pictures import picture_entry
 from trueraster.record.results import entries_of, kind_of
 from trueraster.record.schema import Stage
 
-__all__ = ["demonstration"]
+__all__ = ["SIMULATION", "demonstration"]
 
 SIMULATION = (
     "Simulation: an invented set. Its photographs and readings were computed; no real tube, camera or meter was there."

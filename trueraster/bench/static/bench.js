@@ -3,7 +3,7 @@
 
 const POLL_MS = 1000;
 const RETRY_MS = 2000;
-const REGIONS = ["head", "card", "answers", "give", "notes", "bar"];
+const REGIONS = ["head", "card", "answers", "give", "demo", "notes", "bar"];
 
 let version = document.body.dataset.version;
 let ahead = 0; // Of the bench's clock before the phone's, in seconds.
@@ -45,7 +45,7 @@ function put(name, html) {
 
 function take(state) {
   ahead = state.now - Date.now() / 1000;
-  if (state.regions) for (const name of REGIONS) put(name, state.regions[name]);
+  if (state.regions) for (const name of REGIONS) if (name in state.regions) put(name, state.regions[name]);
   version = state.version;
   tick();
 }
@@ -111,7 +111,7 @@ async function submit(form) {
     const typed = new FormData(form);
     const body = new URLSearchParams({ do: form.dataset.do, id: newId() });
     for (const name of new Set(typed.keys())) body.set(name, typed.getAll(name).join(" "));
-    error = await send("do", body);
+    error = await send(form.dataset.to || "do", body);
     if (!error) {
       // The region may have been made anew meanwhile.
       for (const field of form.querySelectorAll("textarea")) document.getElementById(field.id).value = "";
@@ -127,7 +127,7 @@ async function submit(form) {
   form.classList.remove("busy");
   say(error);
   const newest = document.querySelector("article.newest");
-  if (!error && newest && (form.dataset.upload || form.dataset.then)) newest.scrollIntoView({ block: "start" });
+  if (!error && newest && (form.dataset.upload || form.dataset.then || "answers" in form.dataset)) newest.scrollIntoView({ block: "start" });
 }
 
 function signal() {
