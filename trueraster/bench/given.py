@@ -11,6 +11,7 @@ from pathlib import Path
 from patterns.pattern import Options, percent_text
 from trueraster.bench.cards import Card, Takes
 from trueraster.bench.journal import write_synced
+from trueraster.bench.loop import looped
 from trueraster.bench.measure import Task
 from trueraster.bench.readings import readings_file
 from trueraster.bench.session import Session
@@ -75,7 +76,9 @@ class Giving:
         paths = [self._put_down(one, ".csv" if what == "grey" else None) for one in files]
         names = {str(path): one.name for path, one in zip(paths, files, strict=True)}
         parts = self._worker.run(Task(what=task_what, paths=tuple(paths), words=words), names)
+        since = len(self._session.state.answers)
         self._session.add_answers(parts, card.id, ", ".join(names.values()), number)
+        looped(self._session, since)
 
     def _put_down(self, one: Given, suffix: str | None) -> Path:
         if not one.data:

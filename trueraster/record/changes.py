@@ -11,11 +11,13 @@ __all__ = [
     "Json",
     "holds_result",
     "new_record",
+    "with_controls",
     "with_details",
     "with_picture",
     "with_result",
     "with_results",
     "with_tolerances",
+    "with_turns",
     "with_work",
     "without_entry",
 ]
@@ -48,6 +50,23 @@ def with_tolerances(held: Json, limits: Mapping[str, float | None]) -> dict[str,
 def with_work(held: Json, date: str, text: str) -> dict[str, Any]:
     """One more thing that was done."""
     return {**held, "work": [*_list(held, "work"), {"date": date, "text": text}]}
+
+
+def with_controls(held: Json, controls: Sequence[Json]) -> Json:
+    """Controls put beside those that are there, in place of any of the same name; the same object if none is new."""
+    there = _list(held, "controls")
+    names = {one["name"] for one in controls}
+    if all(one in there for one in controls):
+        return held
+    return {**held, "controls": [*(one for one in there if one.get("name") not in names), *controls]}
+
+
+def with_turns(held: Json, turns: Sequence[Json]) -> Json:
+    """Turns put after those that are there, but for those of the same date and kind; the same object if none is new."""
+    there = _list(held, "turns")
+    seen = {(one.get("date"), one.get("kind")) for one in there}
+    new = [one for one in turns if (one["date"], one["kind"]) not in seen]
+    return {**held, "turns": [*there, *new]} if new else held
 
 
 def with_result(held: Json, stage: Stage, entry: Json) -> dict[str, Any]:
