@@ -98,13 +98,7 @@ def solve_steps(responses: Responses, errors: Mapping[str, Error], without: Sequ
     used = [i for i, name in enumerate(responses.controls) if name not in (*unknown, *without)]
     turns: dict[str, tuple[int, float]] = {}
     if used and len(names) and np.abs(off).max() > 1:
-        covariance = np.einsum(
-            "cqdq->cd",
-            responses.covariance[:, at][:, :, :, at]
-            / np.multiply.outer(
-                np.ones(len(step)), np.multiply.outer(sizes, np.multiply.outer(np.ones(len(step)), sizes))
-            ),
-        )
+        covariance = np.einsum("qcd,q->cd", responses.covariance[at], 1 / sizes**2)
         exact, whole = _whole(step[used], covariance[np.ix_(used, used)], responses.turning.share, off)
         turns = {
             responses.controls[i]: (int(count), float(wish))

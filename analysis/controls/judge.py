@@ -16,6 +16,8 @@ _CLEAR = 3.0
 """Standard uncertainties from which a change is clear of nothing."""
 _LITTLE = 0.3
 """Share of what was expected up to which a turn did nothing."""
+_MORE = 2.0
+"""How many times as much as its own quantity, in tolerances, a control has to move another for that to be named."""
 _LATER = 2
 """Pairs in succession that differ from the older ones alike, after which they are believed and not those."""
 
@@ -77,9 +79,12 @@ def judged(
         if not some or changed:
             kept.sort()
             responses = fit_responses([pairs[j] for j in kept], links, tolerances)
-    if responses is not None:
-        found = {one.control: one for one in _elsewhere(responses, links, tolerances, len(pairs) - 1)} | found
-    return responses, tuple(found.values())
+    other = _elsewhere([pairs[j] for j in kept], links, tolerances, len(pairs) - 1)
+    if other:
+        # What is linked to the wrong quantity is fitted as if it were not linked.
+        right = {name: quantity for name, quantity in links.items() if name not in {one.control for one in other}}
+        responses = fit_responses([pairs[j] for j in kept], right, tolerances)
+    return responses, tuple(({one.control: one for one in other} | found).values())
 
 
 def _is_another(some: Sequence[Strange]) -> bool:
@@ -168,27 +173,39 @@ def _largest(known: Responses, name: str, pair: Pair, tolerances: Mapping[str, f
 
 
 def _elsewhere(
-    responses: Responses, links: Mapping[str, str], tolerances: Mapping[str, float], last: int
+    pairs: Sequence[Pair], links: Mapping[str, str], tolerances: Mapping[str, float], last: int
 ) -> list[Strange]:
-    """Controls that clearly move something else more than what they are linked to."""
+    """Controls that clearly move something else more than what they are linked to, where they were turned alone."""
     made = []
-    sizes = np.array([tolerances[name] for name in responses.quantities])
-    step, spread = responses.step / sizes, responses.uncertainty / sizes
-    for i, name in enumerate(responses.controls):
-        if links.get(name) not in responses.quantities:
+    for name, own in links.items():
+        alone = [pair for pair in pairs if [one for one, steps in pair.turned.items() if steps] == [name]]
+        moved = {quantity: _alone(alone, name, quantity) for quantity in tolerances}
+        known = {quantity: one for quantity, one in moved.items() if one is not None}
+        if own not in known:
             continue
-        own, most = responses.quantities.index(links[name]), int(np.argmax(np.abs(step[i]) - 2 * spread[i]))
-        if most != own and abs(step[i, most]) - abs(step[i, own]) > _CLEAR * np.hypot(spread[i, most], spread[i, own]):
-            change, uncertainty = responses.of(name, responses.quantities[most])
+        most = max(known, key=lambda quantity: abs(known[quantity].change) / tolerances[quantity])
+        size, limit = (known[quantity].change / tolerances[quantity] for quantity in (most, own))
+        doubt = known[most].uncertainty / tolerances[most]
+        if most != own and abs(size) - _MORE * abs(limit) > _CLEAR * doubt:
             made.append(
                 Strange(
                     pair=last,
                     control=name,
                     steps=1.0,
                     odd=Odd.OTHER,
-                    quantity=responses.quantities[most],
-                    change=change,
-                    uncertainty=uncertainty,
+                    quantity=most,
+                    change=known[most].change,
+                    uncertainty=known[most].uncertainty,
                 )
             )
     return made
+
+
+def _alone(pairs: Sequence[Pair], name: str, quantity: str) -> Moved | None:
+    """What a step of a control moves a quantity by, from pairs in which nothing else was turned."""
+    there = [(pair.turned[name], pair.moved[quantity]) for pair in pairs if quantity in pair.moved]
+    weights = [steps**2 / max(moved.uncertainty, 1e-12) ** 2 for steps, moved in there]
+    if not there or not sum(weights):
+        return None
+    mean = sum(weight * moved.change / steps for weight, (steps, moved) in zip(weights, there, strict=True))
+    return Moved(mean / sum(weights), float(1 / np.sqrt(sum(weights))))

@@ -4,11 +4,13 @@ Every pair of measurements says what several quantities changed by, and which co
 The change is the sum of what the controls do, so all responses are fitted together, over all pairs.
 
 Two things make this more than a straight line. A turn is not exactly the steps that were counted: the hand is not
-exact, and a control sticks or has lost motion. This moves all that one control does by the same share, so its
-uncertainty is shared by all quantities of a pair. How large it is differs from set to set; the scatter between pairs
-says it, and it is averaged over what is likely. And when several controls are turned between two measurements, these
-alone cannot show which did what: a control that is linked to a quantity is taken to move others by a small share of
-that, unless the pairs show more. Of a control without a link nothing is taken for granted.
+exact, and a control sticks or has lost motion. How large that is differs from set to set; the scatter between pairs
+says it, and it is averaged over what is likely. That one turn is wrong by the same share for all quantities is left
+out of the fit, which so stays one of each quantity by itself; it is part of what is expected of further turns.
+
+And when several controls are turned between two measurements, these alone cannot show which did what: a control that
+is linked to a quantity is taken to move others by a small share of that, unless the pairs show more. Of a control
+without a link nothing is taken for granted.
 
 Gaussian throughout, the sizes of the scatter on a grid (a Bayesian linear model; textbook method, no document). Where
 nothing is taken as known it is weighted least squares, which the tests compare it with.
@@ -99,7 +101,7 @@ class Responses:
     step: Floats
     """(controls, quantities): change a step, in the quantity's unit."""
     covariance: Floats
-    """(controls, quantities, controls, quantities) of `step`."""
+    """(quantities, controls, controls) of `step`, for each quantity by itself."""
     turning: Turning
     """As this set's pairs show it."""
     pairs: Mapping[str, int]
@@ -108,8 +110,7 @@ class Responses:
     @property
     def uncertainty(self) -> Floats:
         """(controls, quantities): standard uncertainties of `step`."""
-        size = self.step.size
-        return np.sqrt(np.diag(self.covariance.reshape(size, size))).reshape(self.step.shape)
+        return np.asarray(np.sqrt(np.diagonal(self.covariance, axis1=1, axis2=2)).T)
 
     def of(self, control: str, quantity: str) -> tuple[float, float]:
         """What a step of a control moves a quantity by, and its standard uncertainty.
@@ -123,7 +124,7 @@ class Responses:
     def expected(self, turned: Mapping[str, float]) -> tuple[Floats, Floats]:
         """(quantities,) change that turns make, and (quantities, quantities) its covariance, turns not being exact."""
         steps = np.array([turned.get(name, 0.0) for name in self.controls])
-        spread = np.einsum("c,cqdr,d->qr", steps, self.covariance, steps)
+        spread = np.diag(np.einsum("c,qcd,d->q", steps, self.covariance, steps))
         spread += np.einsum("c,cq,cr->qr", self.turning.variance(steps), self.step, self.step)
         return steps @ self.step, spread
 
@@ -182,20 +183,17 @@ def fit_responses(
     weights = np.array([fit.evidence - 0.5 * (np.log(fit.scatter) / _SCATTER_SPREAD) ** 2 for fit in fits])
     weights = np.exp(weights - weights.max())
     weights /= weights.sum()
-    mean = sum(weight * fit.mean for weight, fit in zip(weights, fits, strict=True))
-    spread = sum(
-        weight * (fit.covariance + np.outer(fit.mean - mean, fit.mean - mean))
-        for weight, fit in zip(weights, fits, strict=True)
-    )
+    mean = np.einsum("f,fqc->qc", weights, [fit.mean for fit in fits])
+    away = np.array([fit.mean for fit in fits]) - mean
+    spread = np.einsum("f,fqcd->qcd", weights, [fit.covariance for fit in fits])
+    spread += np.einsum("f,fqc,fqd->qcd", weights, away, away)
     scatter = float(np.sqrt(weights @ [fit.scatter**2 for fit in fits]))
-    shape = (len(controls), len(quantities))
     wider = _WIDER if turning is None else 1.0
-    units = np.tile(sizes, len(controls))
     return Responses(
         controls=controls,
         quantities=quantities,
-        step=np.asarray(mean * units).reshape(shape),
-        covariance=np.asarray(wider**2 * spread * np.outer(units, units)).reshape(*shape, *shape),
+        step=(mean * sizes[:, None]).T,
+        covariance=wider**2 * spread * (sizes**2)[:, None, None],
         turning=usual.times(scatter),
         pairs={name: sum(bool(pair.turned.get(name)) for pair in kept) for name in controls},
     )
@@ -239,8 +237,9 @@ class _Fit:
     """For one size of scatter and one share."""
 
     mean: Floats
-    """(controls x quantities,)."""
+    """(quantities, controls)."""
     covariance: Floats
+    """(quantities, controls, controls)."""
     evidence: float
     """Logarithm of how likely the pairs are with it."""
     scatter: float
@@ -248,34 +247,27 @@ class _Fit:
 
 def _fitted(data: _Data, usual: Turning, scatter: float, share: float) -> _Fit:
     """The posterior; what a step moves is in its own noise and in what is likely of others, so it is found in turns."""
-    shape = data.own.shape
     variance = scatter**2 * usual.variance(data.steps, data.is_back) * data.unlike[:, None]
     # At first every change may be as wrong as it is large.
-    step, prior = np.zeros(shape), np.where(data.own, _WIDE**2, (share * _WIDE) ** 2)
-    rough = 0.5 * np.abs(data.change)
-    for turn in range(_ROUNDS):
-        noise = [
-            np.diag(own**2 + (0.0 if turn else first**2)) + np.einsum("c,cq,cr->qr", some, step, step)
-            for own, first, some in zip(data.uncertainty, rough, variance, strict=True)
-        ]
+    step, prior = np.zeros(data.own.shape), np.where(data.own, _WIDE**2, (share * _WIDE) ** 2)
+    noise = data.uncertainty**2 + (0.5 * data.change) ** 2
+    for _ in range(_ROUNDS):
         mean, covariance, evidence = _posterior(data, noise, prior)
-        step = mean.reshape(shape)
+        step = mean.T
         most = np.max(np.abs(np.where(data.own, step, 0.0)), axis=1, keepdims=True)
         prior = np.where(data.own, _WIDE**2, (share * most) ** 2 + _LEAST**2)
+        noise = data.uncertainty**2 + variance @ step**2
     return _Fit(mean=mean, covariance=covariance, evidence=evidence, scatter=scatter)
 
 
-def _posterior(data: _Data, noise: Sequence[Floats], prior: Floats) -> tuple[Floats, Floats, float]:
-    """Mean, covariance and evidence of a linear model, by its normal equations."""
-    precision = np.diag(1 / prior.ravel())
-    right = np.zeros(prior.size)
-    evidence = 0.5 * float(np.sum(np.log(1 / prior)))
-    for steps, change, spread in zip(data.steps, data.change, noise, strict=True):
-        inverse = np.linalg.inv(spread)
-        precision += np.kron(np.outer(steps, steps), inverse)
-        right += np.kron(steps, inverse @ change)
-        evidence -= 0.5 * float(np.linalg.slogdet(spread)[1] + change @ inverse @ change)
+def _posterior(data: _Data, noise: Floats, prior: Floats) -> tuple[Floats, Floats, float]:
+    """Mean, covariance and evidence of a linear model of each quantity, by its normal equations."""
+    precision = np.einsum("pc,pd,pq->qcd", data.steps, data.steps, 1 / noise)
+    controls = np.arange(data.steps.shape[1])
+    precision[:, controls, controls] += 1 / prior.T
+    right = np.einsum("pc,pq->qc", data.steps, data.change / noise)
     covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
-    mean = covariance @ right
-    evidence += 0.5 * float(right @ mean - np.linalg.slogdet(precision)[1])
+    mean = np.einsum("qcd,qd->qc", covariance, right)
+    evidence = -0.5 * float(np.sum(np.log(prior)) + np.sum(np.log(noise)) + np.sum(data.change**2 / noise))
+    evidence += 0.5 * float(np.sum(right * mean) - np.sum(np.linalg.slogdet(precision)[1]))
     return mean, covariance, evidence

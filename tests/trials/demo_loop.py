@@ -254,10 +254,10 @@ def _keep(hand: Hand) -> None:
 def _followed(hand: Hand, advice: list[str], rng: np.random.Generator, found: Outcome) -> bool:
     """Turn what the advice names; whether anything was turned."""
     turned = False
-    panel = {one.name: one for one in panel_of(hand.region("demo"))}
+    stands = {one.name: one.stands for one in panel_of(hand.region("demo"))}
     for name, wanted in steps_of(hand.region("answers")).items():
         went = round(wanted * rng.uniform(1 - IMPRECISE, 1 + IMPRECISE)) or wanted
-        hand.turn(name, int(np.clip(panel[name].stands + went, -127, 127)))
+        hand.turn(name, int(np.clip(stands[name] + went, -127, 127)))
         turned = True
     for line in advice:
         said = _ADVICE.match(line)
