@@ -14,8 +14,10 @@ __all__ = ["Odd", "Strange", "judged"]
 
 _CLEAR = 3.0
 """Standard uncertainties from which a change is clear of nothing."""
+_FORESEEN = 2.0
+"""The same of what was expected, for which the first pairs leave half of it open."""
 _LITTLE = 0.3
-"""Share of what was expected up to which a turn did nothing."""
+"""Share of what was expected up to which a turn did nothing, and of a tolerance that does not matter."""
 _MORE = 2.0
 """How many times as much as its own quantity, in tolerances, a control has to move another for that to be named."""
 _LATER = 2
@@ -113,7 +115,7 @@ def _strange(
         change = seen.change - float(by_others[j])
         uncertainty = float(np.hypot(seen.uncertainty, np.sqrt(max(spread_others[j, j], 0.0))))
         wanted, doubt = float(expected[j]), float(np.sqrt(max(spread[j, j], 0.0)))
-        if abs(wanted) < _CLEAR * np.hypot(uncertainty, doubt):
+        if abs(wanted) < max(_FORESEEN * np.hypot(uncertainty, doubt), _LITTLE * tolerances[quantity]):
             continue
         share = change / wanted
         if share < -_LITTLE and abs(change) > _CLEAR * uncertainty:

@@ -18,6 +18,8 @@ __all__ = ["loop_of"]
 Json = Mapping[str, Any]
 
 _SHOWN_LEFT = 2
+_COARSE = 0.3
+"""Tolerance or uncertainty from which tenths are enough."""
 _TRIAL = 5
 """Steps to turn a control by of which nothing is known; this project's choice."""
 _ORDER = [one.id for one in sorted(GEOMETRY_CONTROLS, key=lambda one: one.turn)]
@@ -91,7 +93,7 @@ def _about(now: Mapping[str, Observed], state: State, named: Mapping[str, Contro
 
 def _line(name: str, one: Observed) -> str:
     """'Side pincushion: 1.4 mm, 0.9 to go'."""
-    places = min(decimals(max(one.uncertainty, 0.1 * one.enough), 2), 2)
+    places = 1 if max(one.uncertainty, one.enough) >= _COARSE else 2
     size = f"{CONTROLS.get(name, name)}: {abs(one.amount):.{places}f} {one.unit} (± {one.uncertainty:.{places}f})"
     if abs(one.amount) <= one.enough:
         return f"{size}: within tolerance"

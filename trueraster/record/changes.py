@@ -62,11 +62,17 @@ def with_controls(held: Json, controls: Sequence[Json]) -> Json:
 
 
 def with_turns(held: Json, turns: Sequence[Json]) -> Json:
-    """Turns put after those that are there, but for those of the same date and kind; the same object if none is new."""
+    """Turns put after those that are there already; the same object if none is new."""
     there = _list(held, "turns")
-    seen = {(one.get("date"), one.get("kind")) for one in there}
-    new = [one for one in turns if (one["date"], one["kind"]) not in seen]
+    seen = [_turn_key(one) for one in there]
+    new = [one for one in turns if _turn_key(one) not in seen]
     return {**held, "turns": [*there, *new]} if new else held
+
+
+def _turn_key(held: Json) -> tuple[Any, ...]:
+    """What two turns have in common that are one."""
+    turned = held.get("turned")
+    return held.get("date"), held.get("kind"), dict(turned) if isinstance(turned, Mapping) else None
 
 
 def with_result(held: Json, stage: Stage, entry: Json) -> dict[str, Any]:
