@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+import os
+import shutil
+import time
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
 from patterns.signal import Range
 from trueraster.bench.folder import SessionFolder
+from trueraster.bench.given import Given, Giving
 from trueraster.bench.journal import Journal
 from trueraster.bench.kept import Kept
 from trueraster.bench.loop import looped
 from trueraster.bench.measure import Part
 from trueraster.bench.pages import regions
 from trueraster.bench.session import Session
+from trueraster.bench.watching import Watching
 from trueraster.cli import run
 from trueraster.errors import UsageError
 from trueraster.record.store import read_record
@@ -141,3 +146,44 @@ def test_a_turn_can_be_taken_away_until_the_next_answer(session_of: Callable[...
         _turned(session, "V SIZE", 5)
     with pytest.raises(UsageError, match="steps are expected"):
         session.do({"do": "turned", "value": "E/W PIN", "steps": "much"})
+
+
+@pytest.mark.slow
+def test_photographs_in_a_folder_are_taken_the_newest_alone(session_of: Callable[..., Session], tmp_path: Path) -> None:
+    """Two photographs appear at once: the newer one is given, on the card that is up; in a folder that was taken away
+    and came back too. What is no photograph and what was there before are not."""
+    session = session_of()
+    session.do({"do": "go", "value": "480i/crosshatch"})
+    given: list[tuple[str, str]] = []
+
+    class Taking:
+        def measure(self, what: str, card: str, files: Sequence[Given], number: str) -> None:
+            given.append((card, files[0].name))
+
+    folder = tmp_path / "card"
+    folder.mkdir()
+    (folder / "old.jpg").write_bytes(b"old")
+    watching = Watching(folder, session, cast(Giving, Taking()), print)
+    watching.start()
+    try:
+        time.sleep(0.5)
+        (folder / "a.jpg").write_bytes(b"one")
+        os.utime(folder / "a.jpg", (1, 1))
+        (folder / "b.jpg").write_bytes(b"two")
+        (folder / "notes.txt").write_bytes(b"no photograph")
+        _wait_for(lambda: given == [("480i/crosshatch", "b.jpg")])
+        shutil.rmtree(folder)
+        time.sleep(1.5)
+        folder.mkdir()
+        time.sleep(1.5)
+        (folder / "c.jpg").write_bytes(b"three")
+        _wait_for(lambda: given[1:] == [("480i/crosshatch", "c.jpg")])
+    finally:
+        watching.stop()
+
+
+def _wait_for(true: Callable[[], bool]) -> None:
+    until = time.monotonic() + 15
+    while not true():
+        assert time.monotonic() < until
+        time.sleep(0.05)

@@ -157,6 +157,7 @@ def _controls(plan: Plan) -> dict[str, Any]:
             **({} if part.state is None else {"state": part.state}),
             "unit": part.unit,
             "uncertainty": part.uncertainty,
+            **({} if part.clear is None else {"clear": part.clear}),
             "repeatability": part.repeat,
             "enough": part.enough,
         }

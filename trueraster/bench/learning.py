@@ -61,6 +61,8 @@ class Observed:
     state: float
     unit: str
     uncertainty: float
+    clear: float
+    """The uncertainty of which way to turn."""
     repeatability: float
     enough: float
 
@@ -85,12 +87,13 @@ def observed(result: Json) -> dict[str, Observed]:
         )
         if amount is None or uncertainty is None or repeat is None or not enough or enough <= 0:
             continue
-        state = number_at(one, "state")
+        state, clear = number_at(one, "state"), number_at(one, "clear")
         found[str(name)] = Observed(
             amount=amount,
             state=amount if state is None else state,
             unit=str(one.get("unit", "")),
             uncertainty=uncertainty,
+            clear=uncertainty if clear is None else clear,
             repeatability=repeat,
             enough=enough,
         )
@@ -194,8 +197,7 @@ def learnt(turns: Sequence[ControlTurned], controls: Sequence[ControlNamed], res
             found.append(Learnt(steps=Steps(turns=(), left=(), unknown=()), strange=strange, pairs={}))
             continue
         errors = {
-            name: Error(value=one.amount, uncertainty=one.uncertainty, tolerance=one.enough)
-            for name, one in family.items()
+            name: Error(value=one.amount, uncertainty=one.clear, tolerance=one.enough) for name, one in family.items()
         }
         last = len(pairs) - 1
         # Of what did nothing just now nothing is expected.

@@ -85,7 +85,7 @@ def _about(now: Mapping[str, Observed], state: State, named: Mapping[str, Contro
     for name in reversed(turned):
         if name in now:
             return name
-    wrong = [name for name, one in now.items() if abs(one.amount) > max(one.enough, 2 * one.uncertainty)]
+    wrong = [name for name, one in now.items() if abs(one.amount) > max(one.enough, 2 * one.clear)]
     if wrong:
         return min(wrong, key=lambda name: _ORDER.index(name) if name in _ORDER else len(_ORDER))
     return max(now, key=lambda name: abs(now[name].amount) / now[name].enough)
@@ -97,7 +97,7 @@ def _line(name: str, one: Observed) -> str:
     size = f"{CONTROLS.get(name, name)}: {abs(one.amount):.{places}f} {one.unit} (± {one.uncertainty:.{places}f})"
     if abs(one.amount) <= one.enough:
         return f"{size}: within tolerance"
-    if abs(one.amount) < 2 * one.uncertainty:
+    if abs(one.amount) < 2 * one.clear:
         return f"{size}: not clear of its uncertainty"
     return f"{size}, {abs(one.amount) - one.enough:.{places}f} to go"
 
