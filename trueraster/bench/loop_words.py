@@ -79,12 +79,11 @@ def loop_of(
 
 
 def _about(now: Mapping[str, Observed], state: State, named: Mapping[str, ControlNamed]) -> str:
-    """What the large line is about: what was turned last, else what comes first in the order of work, or is largest."""
+    """What the large line is about: what alone was turned, else what comes first in the order of work, or is largest."""
     last = len(state.answers)
     turned = [named[one.control].of for one in state.turns if one.after == last and one.control in named]
-    for name in reversed(turned):
-        if name in now:
-            return name
+    if len(set(turned)) == 1 and turned[0] in now:
+        return turned[0]
     wrong = [name for name, one in now.items() if abs(one.amount) > max(one.enough, 2 * one.clear)]
     if wrong:
         return min(wrong, key=lambda name: _ORDER.index(name) if name in _ORDER else len(_ORDER))
