@@ -1,1 +1,4 @@
-"""The bench: a session with the screen, a page for the phone beside the set, and the record."""
+"""The bench: a session with the screen, a page for the phone beside the set, and the record.
+
+`simulated` is an invented set for learning the job.
+"""
