@@ -70,7 +70,7 @@ def _answer(pincushion: float, size: float, marks: list[list[float]] = MARKS) ->
 
 def _given(session: Session, part: Part) -> dict[str, Any]:
     since = len(session.state.answers)
-    session.add_answers([part], "480i/crosshatch", "one.jpg", "")
+    session.add_answers([part], "480i/crosshatch", {"0001.jpg": "one.jpg"}, "")
     looped(session, since)
     return dict(session.state.answers[-1].loop)
 

@@ -243,7 +243,7 @@ class _Split:
             "parallelogram": straight[:, 0, 2:],
         }
 
-    def parts(self, smooth: Smooth, own_causes: Sequence[int]) -> list[Part]:
+    def parts(self, smooth: Smooth, own_causes: Sequence[int] = ()) -> list[Part]:
         """What each control moves."""
         own, causes = smooth.coefficients[None], smooth.causes
         width, height = (float(size[0]) for size in self.sizes(own))

@@ -79,7 +79,7 @@ def loop_of(
 
 
 def _about(now: Mapping[str, Observed], state: State, named: Mapping[str, ControlNamed]) -> str:
-    """What the large line is about: what alone was turned, else what comes first in the order of work, or is largest."""
+    """What it is about: what alone was turned, else what comes first in the order of work, or the largest."""
     last = len(state.answers)
     turned = [named[one.control].of for one in state.turns if one.after == last and one.control in named]
     if len(set(turned)) == 1 and turned[0] in now:
