@@ -388,7 +388,8 @@ def test_what_is_known_of_glass_and_lens_reaches_the_measurement(served: Page, s
     status, answer = served.upload("photo", "480i/crosshatch", ("IMG 2.jpg", PHOTO.read_bytes()))
     assert status == 200, answer
     folder = SessionFolder.of(served_record)
-    made = json.loads(folder.journal.read_bytes().splitlines()[-1])["answers"][-1]
+    lines = map(json.loads, folder.journal.read_bytes().splitlines())
+    made = [line for line in lines if line["do"] == "answers"][-1]["answers"][-1]
     found = folder.read_answer(made["number"])
     assert (folder.root / "given" / made["given"][0]).read_bytes() == PHOTO.read_bytes()
     shape = ("--marks-mm", "470x360", "--depth-mm", "12", "--glass-radius-mm", "1000")

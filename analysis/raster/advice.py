@@ -10,7 +10,7 @@ where static convergence is set.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +23,7 @@ from analysis.raster.geometry.figures import Geometry
 from analysis.raster.geometry.smooth import POWERS, TERMS, Smooth, monomials, projection
 from analysis.raster.grid import ShownGrid
 
-__all__ = ["Correction", "Plan", "Size", "advise", "advise_convergence"]
+__all__ = ["Correction", "Part", "Plan", "Size", "advise", "advise_convergence"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -83,14 +83,20 @@ class Plan:
     """The same with all of it done."""
     reason: str = ""
     """Why nothing can be advised."""
+    parts: tuple[Part, ...] = ()
+    """What each control would have to move, in the table's order, those that are as they should be among them."""
 
 
 def advise(
-    geometry: Geometry, wanted_mm: tuple[float, float] | None = None, set_class: SetClass = SetClass.BROADCAST
+    geometry: Geometry,
+    wanted_mm: tuple[float, float] | None = None,
+    set_class: SetClass = SetClass.BROADCAST,
+    own: Sequence[int] = (),
 ) -> Plan:
     """What to adjust of the raster's shape; `wanted_mm` is the width and height that the picture should have.
 
-    Without marks only bends are known, in percent of the picture height.
+    Without marks only bends are known, in percent of the picture height. `own` are the sources of uncertainty that are
+    another in each photograph (`OnGlass.own`).
 
     Raises:
         ValueError: a size is wanted and there are no marks that show what size the picture has.
@@ -103,21 +109,27 @@ def advise(
     if smooth is None:
         return Plan(corrections=(), unit=_unit(placed), tolerance=tolerance, reason=geometry.reasons["terms"])
     split = _Split.of(smooth, geometry.grid.shown, geometry.picture_aspect, wanted_mm)
-    parts = [part for part in split.parts(smooth) if whole or part.control.bends]
     height = float(split.sizes(smooth.coefficients[None])[1][0])
     inside = zones(split.u, split.v, geometry.picture_aspect)["centre"]
-    chosen = [part for part in parts if _matters(part, inside, height, tolerance)]
-    return _plan(chosen, {"": split.error(smooth)} if whole else {}, tolerance, _unit(placed))
+    parts = [
+        _measured(part, inside, height, tolerance, _unit(placed))
+        for part in split.parts(smooth, own)
+        if whole or part.control.bends
+    ]
+    chosen = list(filter(_matters, parts))
+    return _plan(chosen, {"": split.error(smooth)} if whole else {}, tolerance, _unit(placed), parts)
 
 
-def advise_convergence(convergence: Convergence, set_class: SetClass = SetClass.BROADCAST) -> Plan:
-    """What to adjust of red's and blue's place against green's."""
+def advise_convergence(
+    convergence: Convergence, set_class: SetClass = SetClass.BROADCAST, own: Sequence[int] = ()
+) -> Plan:
+    """What to adjust of red's and blue's place against green's; `own` is as in `advise`."""
     placed, shown = convergence.grid.placed, convergence.grid.shown
     tolerance = CLASSES[set_class].convergence
     if convergence.height is None:
         return Plan(corrections=(), unit=_unit(placed), tolerance=tolerance, reason=convergence.reasons["parts"])
     u, v = (axis.ravel() for axis in np.meshgrid(shown.u, shown.v))
-    parts: list[_Part] = []
+    parts: list[Part] = []
     for gun, smooth in convergence.maps.items():
         amounts = moved_by_controls(shown, smooth, smooth.coefficients[None])
         changes = moved_by_controls(shown, smooth, smooth.causes)
@@ -126,21 +138,23 @@ def advise_convergence(convergence: Convergence, set_class: SetClass = SetClass.
             i, j = POWERS[TERMS.index(term)]
             field = np.zeros((len(u), 2))
             field[:, "xy".index(axis)] = amount[0] * u**i * v**j
+            repeat = float(np.linalg.norm(change[smooth.own(own)]))
             # What only scales an amount says nothing of which way to turn.
             clear = float(np.linalg.norm(np.delete(change, convergence.scaling)))
-            parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), gun=gun, clear=clear))
+            spread = float(np.linalg.norm(change))
+            parts.append(Part(control, field, float(amount[0]), spread, repeat, gun=gun, clear=clear))
     inside = zones(u, v, convergence.picture_aspect)["centre"]
+    parts = [_measured(part, inside, convergence.height, tolerance, _unit(placed)) for part in parts]
     errors = {gun: smooth.at(u, v) for gun, smooth in convergence.maps.items()}
-    chosen: list[_Part] = []
+    chosen: list[Part] = []
     for gun, error in errors.items():
-        own = [part for part in parts if part.gun == gun]
-        some = [part for part in own if _matters(part, inside, convergence.height, tolerance)]
+        of_gun = [part for part in parts if part.gun == gun]
+        some = [part for part in of_gun if _matters(part)]
         if not some and _used(error, inside, convergence.height, tolerance) > _ROOM:
             # Ten parts, each of them small, may add up to more than a good set may be off.
-            smaller = replace(tolerance, share=_SMALL * tolerance.share)
-            some = [part for part in own if _matters(part, inside, convergence.height, smaller)]
+            some = [part for part in of_gun if _matters(part, _SMALL)]
         chosen += some
-    return _plan(chosen, errors, tolerance, _unit(placed))
+    return _plan(chosen, errors, tolerance, _unit(placed), parts)
 
 
 def _unit(placed: bool) -> str:
@@ -149,19 +163,30 @@ def _unit(placed: bool) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class _Part:
+class Part:
     """What one control moves of the error that is there."""
 
     control: Control
     field: Floats
     """(points, 2)."""
     amount: float
-    """Positive where the control's `more` is seen; in `unit`, or where that is empty in the picture's."""
+    """Positive where the control's `more` is seen; in `unit`."""
     uncertainty: float
+    repeat: float
+    """Standard uncertainty against another photograph by the same camera from the same place, in the same unit."""
     unit: str = ""
     gun: str = ""
     clear: float | None = None
     """The uncertainty of which way to turn, where that is another."""
+    enough: float = 0.0
+    """Amount up to which it is left alone, by the tolerance of the set's class."""
+    state: float | None = None
+    """What a control changes, where that is not the amount: the height of a picture that may be as tall as it is."""
+
+    @property
+    def id(self) -> str:
+        """'side-pincushion', 'red-static-h'."""
+        return f"{self.gun}-{self.control.id}" if self.gun else self.control.id
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -232,15 +257,16 @@ class _Split:
             "parallelogram": straight[:, 0, 2:],
         }
 
-    def parts(self, smooth: Smooth) -> list[_Part]:
+    def parts(self, smooth: Smooth, own_causes: Sequence[int] = ()) -> list[Part]:
         """What each control moves."""
         own, causes = smooth.coefficients[None], smooth.causes
         width, height = (float(size[0]) for size in self.sizes(own))
         found = self.coefficients(np.concatenate([own, own + causes, own - causes]))
-        parts: list[_Part] = []
+        parts: list[Part] = []
         for control in GEOMETRY_CONTROLS:
             values = found[control.id]
-            uncertainty = float(np.linalg.norm(values[1 : len(causes) + 1] - values[len(causes) + 1 :])) / 2
+            changes = (values[1 : len(causes) + 1] - values[len(causes) + 1 :]) / 2
+            uncertainty, repeat = (float(np.linalg.norm(some)) for some in (changes, changes[smooth.own(own_causes)]))
             field = np.zeros((len(self.u), 2))
             for (axis, term), value in zip(control.terms, values[0], strict=True):
                 field[:, "xy".index(axis)] += value * self.bent[:, TERMS.index(term)]
@@ -249,7 +275,12 @@ class _Split:
             amount = float(values[0, 0]) if len(control.terms) == 1 else float(np.hypot(*field.T).max())
             half = {"width": width / 2, "height": height / 2}.get(control.of_half, 100.0)
             share = control.factor * 100 / half
-            parts.append(_Part(control, field, share * amount, share * uncertainty, "%" if control.of_half else ""))
+            unit = "%" if control.of_half else ""
+            parts.append(Part(control, field, share * amount, share * uncertainty, share * repeat, unit))
+            if control.id == "v-size" and self.wanted is None:
+                heights = self.sizes(np.concatenate([own, own + causes]))[1]
+                repeat = float(np.linalg.norm((heights[1:] - heights[0])[smooth.own(own_causes)]))
+                parts[-1] = replace(parts[-1], repeat=repeat, state=float(heights[0]))
         return parts
 
     def _turned(self, own: Floats) -> Floats:
@@ -267,11 +298,21 @@ def _turned_back(vectors: Floats, fit: Floats) -> Floats:
     return np.stack([cos * x + sin * y, cos * y - sin * x], axis=1)
 
 
-def _matters(part: _Part, inside: Bools, height: float, tolerance: Tolerance) -> bool:
-    """Whether a part is clear of its uncertainty, and uses up a good share of what a good set may be off."""
+def _measured(part: Part, inside: Bools, height: float, tolerance: Tolerance, unit: str) -> Part:
+    """A part with its unit, and the amount that uses up a good share of what a good set may be off."""
     used = _used(part.field, inside, height, tolerance)
+    # What a control moves grows with its amount, but for a yoke's, which is one size of several terms.
+    enough = abs(part.amount) * tolerance.share / used if used > 0 else 0.0
+    if part.state is not None:
+        # Of the whole height, of which each end moves by half.
+        enough = 2 * tolerance.share * tolerance.outside / 100 * height
+    return replace(part, unit=part.unit or unit, enough=enough)
+
+
+def _matters(part: Part, share: float = 1.0) -> bool:
+    """Whether a part is clear of its uncertainty, and uses up a good share of what a good set may be off."""
     clear = part.uncertainty if part.clear is None else part.clear
-    return bool(used >= tolerance.share) and abs(part.amount) >= _CLEAR * clear
+    return abs(part.amount) >= share * part.enough > 0 and abs(part.amount) >= _CLEAR * clear
 
 
 def _used(field: Floats, inside: Bools, height: float, tolerance: Tolerance) -> float:
@@ -280,11 +321,13 @@ def _used(field: Floats, inside: Bools, height: float, tolerance: Tolerance) -> 
     return float(max(size[inside].max(initial=0.0) / tolerance.centre, size.max() / tolerance.outside))
 
 
-def _plan(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance, unit: str) -> Plan:
-    """Parts in order; `errors` are all that is wrong, of each gun, or none where that is not known."""
+def _plan(
+    chosen: Sequence[Part], errors: Mapping[str, Floats], tolerance: Tolerance, unit: str, every: Sequence[Part]
+) -> Plan:
+    """Chosen parts in order, out of `every` one; `errors` are all that is wrong, of each gun, or none if not known."""
     left = {gun: field.copy() for gun, field in errors.items()}
     corrections = []
-    for part in sorted(parts, key=_turn):
+    for part in sorted(chosen, key=_turn):
         if left:
             left[part.gun] -= part.field
         corrections.append(
@@ -293,16 +336,16 @@ def _plan(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance
                 gun=part.gun,
                 amount=part.amount,
                 uncertainty=part.uncertainty,
-                unit=part.unit or unit,
+                unit=part.unit,
                 effect=_rms([part.field]),
                 remains=_rms(left.values()) if left else None,
             )
         )
-    plan = Plan(corrections=tuple(corrections), unit=unit, tolerance=tolerance)
+    plan = Plan(corrections=tuple(corrections), unit=unit, tolerance=tolerance, parts=tuple(every))
     return replace(plan, before=_size(errors.values()), after=_size(left.values())) if errors else plan
 
 
-def _turn(part: _Part) -> tuple[int, int]:
+def _turn(part: Part) -> tuple[int, int]:
     """When it is a part's turn: what disturbs the rest comes first."""
     for controls in (GEOMETRY_CONTROLS, CONVERGENCE_CONTROLS):
         if part.control in controls:

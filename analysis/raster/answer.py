@@ -68,7 +68,7 @@ def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
         Kind.GEOMETRY,
         geometry_figures(found),
         found.reasons,
-        advise(found, seen.request.size_mm, seen.request.set_class),
+        advise(found, seen.request.size_mm, seen.request.set_class, seen.on.own),
     )
     answer = replace(
         answer,
@@ -100,7 +100,7 @@ _HOW_FAR = (
 
 def convergence_answer(seen: RasterPhoto, found: Convergence) -> Answer:
     """Everything that is reported of red's and blue's place against green's."""
-    plan = advise_convergence(found, seen.request.set_class)
+    plan = advise_convergence(found, seen.request.set_class, seen.on.own)
     answer = _answer(seen, Kind.CONVERGENCE, convergence_figures(found), found.reasons, plan)
     if any(abs(one.amount) < 2 * one.uncertainty for one in plan.corrections):
         answer = replace(answer, notes=(*answer.notes, _HOW_FAR))
@@ -143,7 +143,7 @@ def _answer(
         advice_title="What to adjust, in the order of work" if plan.corrections else "What to adjust",
         summary=(summary,),
         reasons=reasons,
-        details={"summary": summary, "photo": _photo(seen), **solved_details(seen.solved)},
+        details={"summary": summary, "photo": _photo(seen), "controls": _controls(plan), **solved_details(seen.solved)},
     )
 
 
@@ -157,6 +157,23 @@ def _with_tolerances(answer: Answer, seen: RasterPhoto, height_mm: float | None)
         notes=(tolerance_note(own, height_mm),),
         details={**answer.details, "tolerances_mm": dict(CLASSES[own].in_mm(height_mm))},
     )
+
+
+def _controls(plan: Plan) -> dict[str, Any]:
+    """What every control would have to move, whether it is advised or not; a yoke's terms have no amount together."""
+    return {
+        part.id: {
+            "amount": part.amount,
+            **({} if part.state is None else {"state": part.state}),
+            "unit": part.unit,
+            "uncertainty": part.uncertainty,
+            **({} if part.clear is None else {"clear": part.clear}),
+            "repeatability": part.repeat,
+            "enough": part.enough,
+        }
+        for part in plan.parts
+        if len(part.control.terms) == 1
+    }
 
 
 def _subject(seen: RasterPhoto, nodes: NDArray[np.float64]) -> tuple[str, str]:

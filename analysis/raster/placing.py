@@ -61,6 +61,8 @@ _USUAL_HEIGHT_MM = 300.0
 """Of a picture that nobody knows the size of (common practice, no source)."""
 _ASSUMED = ("depth", "curvature", "focal", "lens", "fringes", "exposure")
 """What is taken as usual where nobody knows it, and is reported as an assumption."""
+_OF_THIS_ONE = ("seen marks", "exposure")
+"""What is another in each photograph from the same place."""
 _UPRIGHT = 0.707
 """Cosine of the angle by which the marks' upper edge may be turned: more is another way up."""
 
@@ -81,6 +83,8 @@ class OnGlass:
     """As the file notes it; None where it does not."""
     to_px: Callable[[Floats], Floats] | None = None
     """From the grid's unit to this photograph's pixels, where neither marks nor lines alone show that."""
+    own: tuple[int, ...] = ()
+    """Which of the doubts are another in each photograph; the others are shared by all that one camera takes."""
 
 
 def grid_on_glass(
@@ -180,6 +184,9 @@ def with_shared(
         ),
         assumed={name: tuple(some) for name, some in shared.items() if some and name in _ASSUMED},
         exposure=exposure,
+        own=tuple(
+            i for i, name in enumerate(name for name, some in shared.items() for _ in some) if name in _OF_THIS_ONE
+        ),
     )
 
 

@@ -188,6 +188,13 @@ def advice_of(answers: str) -> list[str]:
     return [html.unescape(one) for one in re.findall(r"<li>(.*?)</li>", listed[1], re.DOTALL)] if listed else []
 
 
+def steps_of(answers: str) -> dict[str, int]:
+    """Steps by the control's name that the newest answer advises, where the set's controls are learnt."""
+    newest = answers.partition("</article>")[0]
+    found = re.findall(r'data-control="(.*?)" data-steps="(-?\d+)"', newest)
+    return {html.unescape(name): int(steps) for name, steps in found}
+
+
 def panel_of(demo: str) -> list[OnPanel]:
     """The controls of the panel."""
     made = []
@@ -228,7 +235,7 @@ def adjust(hand: Hand, number: int, rng: np.random.Generator, truth: Callable[[]
         measure = {"do": "read", "value": "all"} if kind == "grey" else {"do": "photograph"}
         hand.press(measure)
         _keep(hand)
-        while advice := advice_of(hand.region("answers")):
+        while (advice := advice_of(hand.region("answers"))) or steps_of(hand.region("answers")):
             if found.rounds[kind] == MOST_ROUNDS or not _followed(hand, advice, rng, found):
                 break
             found.rounds[kind] += 1
@@ -251,6 +258,11 @@ def _keep(hand: Hand) -> None:
 def _followed(hand: Hand, advice: list[str], rng: np.random.Generator, found: Outcome) -> bool:
     """Turn what the advice names; whether anything was turned."""
     turned = False
+    stands = {one.name: one.stands for one in panel_of(hand.region("demo"))}
+    for name, wanted in steps_of(hand.region("answers")).items():
+        went = round(wanted * rng.uniform(1 - IMPRECISE, 1 + IMPRECISE)) or wanted
+        hand.turn(name, int(np.clip(stands[name] + went, -127, 127)))
+        turned = True
     for line in advice:
         said = _ADVICE.match(line)
         panel = panel_of(hand.region("demo"))

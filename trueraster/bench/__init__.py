@@ -1,4 +1,4 @@
 """The bench: a session with the screen, a page for the phone beside the set, and the record.
 
-- `simulated`: an invented set to learn and test it on.
+`simulated` is an invented set for learning the job.
 """

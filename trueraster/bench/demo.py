@@ -19,6 +19,7 @@ from starlette.routing import Route
 
 from trueraster.bench.cards import Card, CardKind, Takes
 from trueraster.bench.given import Given, Giving
+from trueraster.bench.learning import CONTROLS, control_entry
 from trueraster.bench.pages import rendered
 from trueraster.bench.session import Session
 from trueraster.bench.simulated.controls import MOST_STEPS
@@ -96,7 +97,12 @@ class Demo:
 
     def _begin(self, which: int, number: str = "") -> None:
         """Have the invented set of that number, as it comes in."""
-        face = SimulatedSet(which).face
+        made = SimulatedSet(which)
+        face = made.face
+        ids = {title.lower(): name for name, title in CONTROLS.items()}
+        # Their names and what they are for are in the invented set's papers.
+        papers = [control_entry(one.name, ids.get(one.title.lower(), ""), "steps") for one, _ in made.controls()]
+        self._session.kept.note_controls(papers, ())
         self._session.add(
             "demo",
             number,

@@ -11,6 +11,7 @@ from pathlib import Path
 from patterns.pattern import Options, percent_text
 from trueraster.bench.cards import Card, Takes
 from trueraster.bench.journal import write_synced
+from trueraster.bench.loop import looped
 from trueraster.bench.measure import Task
 from trueraster.bench.readings import readings_file
 from trueraster.bench.session import Session
@@ -83,7 +84,9 @@ class Giving:
         names = {str(path): one.name for path, one in zip(paths, files, strict=True)}
         shown = {**names, lens: "the lens file"} if lens else names
         parts = self._worker.run(Task(what=task_what, paths=tuple(paths), words=words), shown)
+        since = len(self._session.state.answers)
         self._session.add_answers(parts, card.id, {Path(ours).name: theirs for ours, theirs in names.items()}, number)
+        looped(self._session, since)
 
     def _take_lens(self, files: Sequence[Given], number: str) -> None:
         """Have photographs measured with the lens of a file of `measure lens`."""

@@ -5,16 +5,16 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from trueraster.options.record import now
 from trueraster.output.terminal import note
-from trueraster.record.changes import with_work
+from trueraster.record.changes import with_controls, with_turns, with_work
 from trueraster.record.keep import keep_results
 from trueraster.record.results import entries_of
-from trueraster.record.schema import Stage, record_of
+from trueraster.record.schema import ControlNamed, ControlTurned, Stage, record_of
 from trueraster.record.store import change_record, read_object
 
 __all__ = ["Kept", "digest_of"]
@@ -40,6 +40,9 @@ class Kept:
         self.name = ""
         self.formats: tuple[str, ...] = ()
         """That the set accepts, as the record says."""
+        self.controls: tuple[ControlNamed, ...] = ()
+        self.turns: tuple[ControlTurned, ...] = ()
+        """What the record has of the set's controls."""
 
     def mark(self) -> tuple[int, int, int]:
         """What changes with the record's file; zeros while it is not there."""
@@ -67,6 +70,7 @@ class Kept:
                     for entry in content.get("results", ())
                 }
                 self.name, self.formats = record.set.name, record.set.formats
+                self.controls, self.turns = record.controls, record.turns
                 self._seen = mark
             return self._stages
 
@@ -111,3 +115,13 @@ class Kept:
             return held if line in held.get("work", []) else with_work(held, line["date"], text)
 
         change_record(self.path, change, note)
+
+    def note_controls(self, controls: Sequence[Json], turns: Sequence[Json]) -> None:
+        """Note the set's controls and what their turns did; what is there already stays.
+
+        Raises:
+            FileError: as `change_record` does.
+            OSError: as `change_record` does.
+        """
+        if controls or turns:
+            change_record(self.path, lambda held: with_turns(with_controls(held, controls), turns), note)

@@ -15,6 +15,7 @@ from patterns.signal import Range
 from render.errors import FileError
 from trueraster.bench.cards import JOBS, Card, CardKind
 from trueraster.bench.ending import ending
+from trueraster.bench.learning import CONTROLS, UNITS
 from trueraster.bench.session import Session, epoch
 from trueraster.bench.state import AnswerMade
 from trueraster.output.cautions import CAUTIONS
@@ -27,6 +28,7 @@ __all__ = ["WARM_UP_S", "answer_lines", "page", "regions", "rendered"]
 
 WARM_UP_S = 30 * 60
 """Before anything is adjusted. Common practice, no source."""
+_PLOT_HEIGHT = 60
 _SHOWN_ANSWERS = 6
 _EXPOSURES = {60: "1/30 s", 50: "1/25 s"}
 
@@ -60,6 +62,7 @@ def regions(session: Session) -> dict[str, str]:
     made = {
         "head": rendered("head.html", **common, record=record, stages=list(Stage)),
         "answers": rendered("answers.html", **common, answers=list(_answers(session, record))),
+        "controls": rendered("controls.html", **common, known=session.kept.controls, ours=CONTROLS, units=UNITS),
         "notes": rendered("notes.html", **common),
     }
     if session.card is None:
@@ -165,13 +168,40 @@ def _answers(session: Session, record: _RecordShown) -> Iterator[dict[str, Any]]
             "one": one,
             "kept": kept.replace("-", " "),
             "lines": answer_lines(session, one),
+            "plot": _plot(one.loop),
+            "advice": _not_learnt(one),
             "stage": session.state.stage.replace("-", " "),
         }
 
 
+def _not_learnt(one: AnswerMade) -> list[str]:
+    """The advice, without that for controls of which steps are advised."""
+    known = tuple(f"{title}:" for title in one.loop.get("known", ())) if one.loop.get("turns") else ()
+    return [words for words in one.advice if not words.startswith(known)] if known else list(one.advice)
+
+
+def _plot(loop: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The last values as points of a small plot, and the band of tolerance; None for fewer than two."""
+    values = loop.get("values", ())
+    if len(values) < 2:
+        return None
+    enough = loop["enough"]
+    low, high = min(*values, -enough), max(*values, enough)
+    share = _PLOT_HEIGHT / (high - low)
+    places = [(10 + 25 * i, round(5 + (high - value) * share, 1)) for i, value in enumerate(values)]
+    return {
+        "points": places,
+        "top": round(5 + (high - enough) * share, 1),
+        "height": round(2 * enough * share, 1),
+        "zero": round(5 + high * share, 1),
+        "width": 20 + 25 * (len(values) - 1),
+        "values": [f"{value:.2f}" for value in values],
+    }
+
+
 def answer_lines(session: Session, one: AnswerMade) -> tuple[str, str]:
     """The big line of an answer, and how its figure has changed since the one before of the same kind and card."""
-    big = one.findings[0] if one.findings else one.kind
+    big = one.loop.get("line") or (one.findings[0] if one.findings else one.kind)
     same = (one.kind, one.card)
     earlier = [old for old in session.state.answers if (old.kind, old.card) == same and old.number < one.number]
     if not earlier or not one.about:

@@ -52,6 +52,8 @@ class Bench:
     player: bool
     demo: bool = False
     """Whether the set is an invented one, shown on the page alone."""
+    watch: Path | None = None
+    """A folder whose new photographs are measured."""
 
     def run(self) -> None:
         """Serve the page and show the patterns until somebody ends it.
@@ -95,6 +97,13 @@ class Bench:
             serving.start()
             ending.callback(serving.stop)
             self._say(address)
+            if self.watch is not None:
+                # Only with --watch: its library takes 30 ms.
+                from trueraster.bench.watching import Watching
+
+                watching = Watching(self.watch, session, giving, note)
+                watching.start()
+                ending.callback(watching.stop)
             ending.callback(_end_soon)
             if screen is None:
                 _wait(lambda: not serving.is_up)

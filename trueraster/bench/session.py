@@ -18,6 +18,7 @@ from trueraster.bench.cards import JOBS, Card, CardKind, cards_of
 from trueraster.bench.folder import SessionFolder
 from trueraster.bench.journal import Journal, write_synced
 from trueraster.bench.kept import Kept, digest_of
+from trueraster.bench.learning import control_entry
 from trueraster.bench.measure import Part
 from trueraster.bench.readings import read_line
 from trueraster.bench.state import AnswerMade, State, after
@@ -185,6 +186,11 @@ class Session:
         if kind == "look":
             self.mode_changed()
             return
+        if kind == "control":
+            self.kept.note_controls([control_entry(value, ask.get("of", ""), ask.get("unit", ""))], ())
+            with self._lock:
+                self.version += 1
+            return
         with self._lock:
             if number and not _ID.fullmatch(number):
                 raise UsageError("the request's id is none")
@@ -243,9 +249,27 @@ class Session:
             if value not in ("", "all", str(len(self.state.readings))):
                 raise UsageError("readings: they have changed meanwhile; look at the last one again")
             return {"value": "all" if value == "all" else ""}
+        if kind == "turned":
+            return {"value": value, "steps": self._turned(value, ask.get("steps", "")), "card": self.state.card}
+        if kind == "unturned":
+            if not self.state.turns or self.state.turns[-1].after != len(self.state.answers):
+                raise UsageError("what was turned before the last answer stays")
+            return {}
         if kind in ("warm", "again"):
             return {}
         raise UsageError("there is no such thing to do here")
+
+    def _turned(self, name: str, text: str) -> int:
+        """The steps that a control of the record was turned by."""
+        self.kept.stages()
+        if all(one.name != name for one in self.kept.controls):
+            raise UsageError("turned: name the control first")
+        typed = text.strip().replace("−", "-")
+        if self.simulated:
+            raise UsageError("the invented set is turned on its own panel")
+        if not re.fullmatch(r"[+-]?\d{1,3}", typed) or not int(typed):
+            raise UsageError(f"turned: got {text.strip()[:20]!r}, steps are expected, as 5, or -5 the other way")
+        return int(typed)
 
     def _set_up(self, ask: Ask) -> dict[str, Any]:
         job = ask.get("job", "")

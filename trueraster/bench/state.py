@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 __all__ = ["AnswerMade", "Noted", "SetUp", "State", "Turned", "after"]
@@ -40,6 +40,8 @@ class Turned:
     """In the set's own words."""
     steps: int
     """Negative the other way."""
+    after: int = 0
+    """How many answers there were then."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +61,8 @@ class AnswerMade:
     """The files that were measured, by their names in the session's folder `given`."""
     digest: str
     """Of its result, as `session.digest_of` makes it: the record is asked whether it has it."""
+    loop: Mapping[str, Any] = field(default_factory=dict)
+    """What the loop says of it, as `trueraster.bench.learning` makes it; empty where it says nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +90,8 @@ class State:
     answers: tuple[AnswerMade, ...] = ()
     demo: int | None = None
     """The number of the invented set of a simulation; None where the set is real."""
+    fresh: int = 0
+    """Answers up to this number are of another invented set."""
     turns: tuple[Turned, ...] = ()
     done: frozenset[str] = frozenset()
     """The ids of what phones have asked for: the same request, sent again, changes nothing."""
@@ -112,21 +118,33 @@ def after(state: State, event: Event) -> State:
         return replace(state, notes=(*state.notes, Noted(at=at, card=str(event.get("card", "")), text=str(value))))
     if kind == "stage":
         return replace(state, stage=str(value))
-    if kind == "demo":
-        given: dict[str, Any] = {name: str(event[name]) for name in ("marks_mm", "depth_mm", "glass_radius_mm")}
-        return replace(state, **given, demo=int(value), turns=(), readings=())
-    if kind == "turned":
-        made = Turned(at=at, card=str(event.get("card", "")), control=str(value), steps=int(event["steps"]))
-        return replace(state, turns=(*state.turns, made))
     if kind in ("marks_mm", "depth_mm", "glass_radius_mm", "lens"):
         changed: dict[str, Any] = {kind: str(value)}
         return replace(state, **changed)
+    if kind == "demo":
+        given: dict[str, Any] = {name: str(event[name]) for name in ("marks_mm", "depth_mm", "glass_radius_mm")}
+        return replace(state, **given, demo=int(value), fresh=len(state.answers), turns=(), readings=())
+    if kind == "turned":
+        made = Turned(
+            at=at,
+            card=str(event.get("card", "")),
+            control=str(value),
+            steps=int(event["steps"]),
+            after=len(state.answers),
+        )
+        return replace(state, turns=(*state.turns, made))
+    if kind == "unturned":
+        return replace(state, turns=state.turns[:-1])
     if kind == "warm":
         return replace(state, warm_since=at)
     if kind == "readings":
         return replace(state, readings=(*state.readings, *value))
     if kind == "unread":
         return replace(state, readings=() if value == "all" else state.readings[:-1])
+    if kind == "loop":
+        loops = {int(number): held for number, held in value.items()}
+        answers = (replace(one, loop=loops[one.number]) if one.number in loops else one for one in state.answers)
+        return replace(state, answers=tuple(answers))
     if kind == "answers":
         return replace(state, answers=(*state.answers, *(_answer(at, made) for made in event["answers"])))
     return state

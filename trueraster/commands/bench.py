@@ -21,6 +21,7 @@ __all__ = ["bench"]
 @click.option("--range", "code_range", help="full, or narrow for an output set to video levels.  [default: full]")
 @click.option("--lan", is_flag=True, help="Let phones in the same network open the page.")
 @click.option("--player", is_flag=True, help="A media player shows a kit's files; the page says which number is next.")
+@click.option("--watch", type=click.Path(path_type=Path), metavar="DIR", help="Measure new photographs in a folder.")
 @click.option("--demo", is_flag=True, help="Learn the job on an invented set in the page: a simulation, no tube.")
 def bench(
     record: Path | None,
@@ -29,6 +30,7 @@ def bench(
     code_range: str | None,
     lan: bool,
     player: bool,
+    watch: Path | None,
     demo: bool,
 ) -> None:
     """Run a check-up as a session: patterns on this computer's output, and a page that leads through it.
@@ -46,6 +48,8 @@ def bench(
         raise UsageError("--player: the player shows the patterns, so --output and --range mean nothing")
     if demo and (player or output is not None):
         raise UsageError("--demo: the page shows the invented set, so --output and --player mean nothing")
+    if watch is not None and not watch.is_dir():
+        raise UsageError(f"--watch: {watch} is no folder")
     chosen = tuple(dict.fromkeys(format_of(name, None).id for name in formats))
     if not player and not demo:
         # Before a record is begun that nobody can use.
@@ -59,6 +63,7 @@ def bench(
         lan=lan,
         player=player,
         demo=demo,
+        watch=watch,
     )
     again = f"trueraster bench {run.record}{' --demo' if demo else ''}"
     interrupt.say_when_stopped(f"'{again}' goes on where it was")

@@ -11,6 +11,7 @@ __all__ = [
     "Json",
     "holds_result",
     "new_record",
+    "with_controls",
     "with_details",
     "with_intake",
     "with_part",
@@ -18,6 +19,7 @@ __all__ = [
     "with_result",
     "with_results",
     "with_tolerances",
+    "with_turns",
     "with_work",
     "without_entry",
 ]
@@ -67,6 +69,29 @@ def with_part(held: Json, part: Json) -> dict[str, Any]:
         return {**held, "parts": [*parts, dict(part)]}
     there.update(part)
     return {**held, "parts": parts}
+
+
+def with_controls(held: Json, controls: Sequence[Json]) -> Json:
+    """Controls put beside those that are there, in place of any of the same name; the same object if none is new."""
+    there = _list(held, "controls")
+    names = {one["name"] for one in controls}
+    if all(one in there for one in controls):
+        return held
+    return {**held, "controls": [*(one for one in there if one.get("name") not in names), *controls]}
+
+
+def with_turns(held: Json, turns: Sequence[Json]) -> Json:
+    """Turns put after those that are there already; the same object if none is new."""
+    there = _list(held, "turns")
+    seen = [_turn_key(one) for one in there]
+    new = [one for one in turns if _turn_key(one) not in seen]
+    return {**held, "turns": [*there, *new]} if new else held
+
+
+def _turn_key(held: Json) -> tuple[Any, ...]:
+    """What two turns have in common that are one."""
+    turned = held.get("turned")
+    return held.get("date"), held.get("kind"), dict(turned) if isinstance(turned, Mapping) else None
 
 
 def with_result(held: Json, stage: Stage, entry: Json) -> dict[str, Any]:

@@ -17,7 +17,18 @@ from typing import Any
 from patterns.keys import EntryError, Items, Key, Named, Table, date, flag, number, one_of, text, unwanted, whole
 from render.errors import FileError
 
-__all__ = ["SCHEMA", "VERSION", "Attached", "AttachedPicture", "Part", "Record", "Stage", "record_of"]
+__all__ = [
+    "SCHEMA",
+    "VERSION",
+    "Attached",
+    "AttachedPicture",
+    "ControlNamed",
+    "ControlTurned",
+    "Part",
+    "Record",
+    "Stage",
+    "record_of",
+]
 
 SCHEMA = "trueraster-record"
 """What the key `schema` of every record says."""
@@ -142,6 +153,31 @@ class StageContent:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ControlNamed:
+    """A control of the set in the technician's words."""
+
+    name: str
+    of: str = ""
+    """What it is for, as 'side-pincushion'; empty where that is open."""
+    unit: str = "steps"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ControlTurned:
+    """Two answers, what was turned between them, and what changed."""
+
+    date: str
+    kind: str
+    format: str
+    set: int | None = None
+    """The number of the invented set, in a simulation."""
+    turned: Mapping[str, float]
+    """Steps by the control's name."""
+    moved: Mapping[str, tuple[float, float]]
+    """Change and its standard uncertainty, by the id of what it is of."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
     """One set's record."""
 
@@ -162,6 +198,10 @@ class Record:
     parts: tuple[Part, ...] = ()
     tolerances: Mapping[str, float] = field(default_factory=dict)
     """The user's own limits, by the id of a figure, as 'geometry.width_mm': the largest size that it may have."""
+    controls: tuple[ControlNamed, ...] = ()
+    """The set's own."""
+    turns: tuple[ControlTurned, ...] = ()
+    """In the order of time; what a step of each control moves is learnt from them."""
     stages: Mapping[Stage, StageContent]
     """All stages, in the order of work; one without anything is empty."""
     unknown: tuple[str, ...] = ()
@@ -235,6 +275,13 @@ def _record(*, schema: str, **values: Any) -> dict[str, Any]:
     return values
 
 
+def _change(held: Any) -> tuple[float, float]:
+    if not isinstance(held, list) or len(held) != 2:
+        raise unwanted("a change and its uncertainty", held)
+    return float(_SIZE(held[0])), float(_SIZE(held[1]))
+
+
+_SIZE = number(-1e6, 1e6, "a change and its uncertainty")
 _TEXT, _DATE, _LIST = Key(text, ""), Key(date, ""), Key(_texts, ())
 _LARGEST = 1e15
 _RESULT = Table(
@@ -260,6 +307,18 @@ _PICTURE = Table(
         "data": Key(_bytes, required=True),
     },
     make=_picture,
+)
+_CONTROL = Table(keys={"name": Key(text, required=True), "of": _TEXT, "unit": Key(text, "steps")}, make=ControlNamed)
+_TURN = Table(
+    keys={
+        "date": _DATE,
+        "kind": _TEXT,
+        "format": _TEXT,
+        "set": Key(whole("the number of an invented set", 0)),
+        "turned": Key(Named(number(-1e5, 1e5, "a number of steps")), required=True),
+        "moved": Key(Named(_change), required=True),
+    },
+    make=ControlTurned,
 )
 _STAGE = Table(
     keys={"results": Key(Items(read=_RESULT), ()), "pictures": Key(Items(read=_PICTURE), ())}, make=StageContent
@@ -305,6 +364,8 @@ _RECORD = Table(
         "intake": Key(Named(text), {}),
         "parts": Key(Items(read=_PART), ()),
         "tolerances": Key(Named(number(0, _LARGEST, "a number, 0 or more,")), {}),
+        "controls": Key(Items(read=_CONTROL), ()),
+        "turns": Key(Items(read=_TURN), ()),
         "stages": Key(
             Table(keys={stage.value: Key(_STAGE, StageContent()) for stage in Stage}, make=_stages),
             {stage: StageContent() for stage in Stage},

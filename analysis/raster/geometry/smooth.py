@@ -12,6 +12,7 @@ map. (Experiments without repeats are judged so, by the pseudo standard error of
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -80,6 +81,13 @@ class Smooth:
     """(rows, columns): the nodes that were fitted; others were not seen or lie far from where their neighbours say."""
     solver: Floats
     """(2, terms, kept nodes): from places to coefficients."""
+    doubts: int = 0
+    """How many of the causes, the last ones, are shared by all nodes."""
+
+    def own(self, doubts: Sequence[int]) -> list[int]:
+        """Places among the causes of the nodes' own scatter, and of those doubts (counted from the first)."""
+        first = len(self.causes) - self.doubts
+        return [*range(first), *(first + i for i in doubts if i < self.doubts)]
 
     def basis(self, u: Floats, v: Floats) -> Floats:
         """(points, terms): what the coefficients are multiplied with at each point."""
@@ -108,7 +116,7 @@ class Smooth:
         if not places:
             return self
         more = np.stack([self.refitted(other) for other in places]) - self.coefficients
-        return replace(self, causes=np.concatenate([self.causes, more]))
+        return replace(self, causes=np.concatenate([self.causes, more]), doubts=self.doubts + len(places))
 
     def drawn(self, seed: int = 0) -> Floats:
         """(draws, 2, terms): coefficients as they might have come out, in pairs around the ones that did.

@@ -3,7 +3,7 @@
 
 const POLL_MS = 1000;
 const RETRY_MS = 2000;
-const REGIONS = ["head", "card", "answers", "give", "demo", "notes", "bar"];
+const REGIONS = ["head", "card", "answers", "give", "demo", "controls", "notes", "bar"];
 
 let version = document.body.dataset.version;
 let ahead = 0; // Of the bench's clock before the phone's, in seconds.
