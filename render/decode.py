@@ -7,6 +7,7 @@ library's reach (the headers of stills, the header line of raw frames), is read 
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -254,12 +255,14 @@ def _is_mirrored(path: Path, head: bytes) -> bool:
     # Only such a still needs it: 60 ms.
     from PIL import Image
 
-    try:
-        with Image.open(path) as image:
-            return image.getexif().get(0x112) in _MIRRORED
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
-        # A kind that this library does not know; the decoder has the last word on it.
-        return False
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            with Image.open(path) as image:
+                return image.getexif().get(0x112) in _MIRRORED
+        except Exception:
+            # A broken header raises anything; the decoder has the last word on such a file.
+            return False
 
 
 def _header_words(head: bytes) -> dict[str, str] | None:
