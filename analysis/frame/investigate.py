@@ -34,6 +34,8 @@ _SCALED_DOUBT, _LOSSY_DOUBT = 1.5, 2.0
 """How much further off a level may be in a frame that was scaled, and in one coded with loss."""
 _NOISY = 1.5
 """Noise, in codes of 8 bits, above which patches are not flat by noise alone: scaling and coding leave less."""
+_NEGLIGIBLE = 3.2
+"""Codes of 8 bits, 1.25 % of full-range white: a smaller error of adjustment is no fault where 2 % is good."""
 _LOSSY = ("mjpeg", "jpeg2000", "webp", "h264", "hevc", "mpeg2video", "mpeg4", "vp8", "vp9", "av1", "prores", "dvvideo")
 
 
@@ -239,6 +241,7 @@ def _evidence(levels: _Levels, readings: Sequence[Reading], by_area: bool) -> Ev
         signal=signal,
         comb=comb,
         levels=codes,
+        negligible=_NEGLIGIBLE if subject.tolerance is None else 0.0,
         doubt=doubt,
     )
 

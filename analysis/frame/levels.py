@@ -29,6 +29,8 @@ from render.patches import FEWEST_SAMPLES, MARGIN_LINES, MARGIN_SAMPLES, is_luma
 
 __all__ = [
     "AREA_PERCENT",
+    "EXACT",
+    "GOOD",
     "Capture",
     "Check",
     "Frame",
@@ -87,7 +89,7 @@ class Reference:
 
 
 class Capture(StrEnum):
-    """How a frame came to be; it decides in which unit it is judged."""
+    """How a frame came to be, by its noise."""
 
     DIGITAL = "digital"
     ANALOGUE = "analogue"
@@ -111,8 +113,10 @@ class Tolerance:
         return first, second, third
 
 
-USUAL = {Capture.DIGITAL: Tolerance(value=1.0), Capture.ANALOGUE: Tolerance(value=2.0, percent=True)}
-"""What is asked of a frame when nobody says otherwise."""
+EXACT = Tolerance(value=1.0)
+"""Within it a frame is as it was drawn."""
+GOOD = Tolerance(value=2.0, percent=True)
+"""Within it a frame is good for service: common practice, no source."""
 _ANALOGUE_NOISE = 0.75
 """Noise of a frame, in codes of 8 bits, above which a frame is taken to have come by an analogue way."""
 
@@ -149,6 +153,8 @@ class Check:
     """The verdict on a frame's levels."""
 
     passed: bool
+    is_exact: bool
+    """Whether every patch is within a code of 8 bits, in a frame whose samples are the raster's own."""
     signal: Signal
     registration: Registration
     readings: tuple[Reading, ...]
@@ -215,7 +221,7 @@ def check_levels(
     """Measure every patch of the reference's scene in the frame.
 
     Without a registration a frame of another size than the format's raster is taken as the whole raster scaled to it.
-    Without a tolerance the frame's noise decides how it is judged. `by_area` measures lines by their area, as is always
+    Without a tolerance it is judged by `GOOD`. `by_area` measures lines by their area, as is always
     done where the frame's samples are not the raster's own.
     """
     planes = frame.picture.planes
@@ -231,10 +237,11 @@ def check_levels(
     noises = noises or [_down_noise(planes[0], one.span) for one in found]
     noise = float(np.percentile(noises, 75)) / step if any(noises) else 0.0
     capture = Capture.ANALOGUE if noise > _ANALOGUE_NOISE else Capture.DIGITAL
-    judged = tolerance or USUAL[capture]
+    judged = tolerance or GOOD
     readings = tuple(_reading(one, signal, judged) for one in found)
     return Check(
         passed=bool(readings) and all(reading.passed for reading in readings),
+        is_exact=capture is Capture.DIGITAL and place.is_identity and _all_within(readings, EXACT.limits(signal)),
         signal=signal,
         registration=place,
         readings=readings,
@@ -392,6 +399,15 @@ def _reading(found: _Measured, signal: Signal, tolerance: Tolerance) -> Reading:
         box=(float(span.left), float(span.top), float(span.right), float(span.bottom)),
         sent=patch.colour,
         by_area=found.by_area,
+    )
+
+
+def _all_within(readings: Sequence[Reading], limits: Sequence[float]) -> bool:
+    return bool(readings) and all(
+        abs(error) <= limit
+        for reading in readings
+        for error, limit in zip(reading.error, limits, strict=True)
+        if error is not None
     )
 
 

@@ -33,6 +33,8 @@ _UNTOLD = "not shown by greys"
 """The word for a parameter that the pattern has no colours to tell by."""
 _SHARES = 33
 """Levels along a gradient's patch that are followed."""
+_ADJUSTMENTS = frozenset({"gain", "offset", "gamma", "channel-gain", "chroma-gain", "hue-rotated"})
+"""What nobody trims while the levels are good for service: of any size, and never exactly none in an analogue chain."""
 _LEAST_GAIN = 12.0
 """What an explanation has to better the criterion by, against none."""
 
@@ -54,6 +56,8 @@ class Evidence:
     """Different codes in the frame."""
     slopes: Floats | None = None
     """(patches, 3) half of what R'G'B' changes by within a patch that is a piece of a gradient; None: all are flat."""
+    negligible: float = 0.0
+    """Codes of 8 bits: an adjustment that moves no patch by more is not named."""
     doubt: float = 1.0
     """Factor on what a code may be off: above 1 where the frame was scaled or coded with loss."""
 
@@ -297,6 +301,10 @@ def _diagnosed(fitter: _Fitter) -> tuple[float, Diagnosis]:
     if not best.steps or clean.criterion - best.criterion < _LEAST_GAIN:
         left = math.sqrt(clean.chi2 / fitter.count)
         return clean.criterion, Diagnosis(faults=(), left=left, steps=tuple((step, ()) for step in fitter.before))
+    moved = float(np.max(np.abs((best.predicted - clean.predicted)[fitter.used]))) / fitter.unit
+    if best.ids <= _ADJUSTMENTS and moved < evidence.negligible:
+        chain = (*((step, ()) for step in fitter.before), *best.chain)
+        return best.criterion, Diagnosis(faults=(), left=left, steps=chain)
     weights = _weights(tried)
     faults = []
     uncertainties = iter(fitter.uncertainties(best.steps, best.parameters))
