@@ -170,12 +170,12 @@ class _Fitter:
         weighted: Floats = np.where(cut, 0.0, rest) / self.sigma
         return weighted
 
-    def fit(self, steps: tuple[Step, ...]) -> _Explanation:
-        """The best parameters of an explanation."""
+    def fit(self, steps: tuple[Step, ...], begin: Floats | None = None) -> _Explanation:
+        """The best parameters of an explanation; the walk begins at `begin` where that is known."""
         start = tuple(itertools.chain.from_iterable(step.start for step in steps))
         if not start:
             return self._explained(steps, start, self.residual(steps, start))
-        best, is_stuck = self._walk(steps, self._begin(steps, start))
+        best, is_stuck = self._walk(steps, self._begin(steps, start) if begin is None else begin)
         if is_stuck:
             # It began where all that a parameter moves is cut off; from no change there may be a way.
             best = min(best, self._walk(steps, np.array(start))[0], key=lambda explanation: explanation.chi2)
@@ -220,6 +220,25 @@ class _Fitter:
             tried.append((float(rest @ rest), values))
         return min(tried, key=lambda one: one[0])[1]
 
+    def first_step(self, steps: tuple[Step, ...], values: Floats) -> tuple[float, Floats]:
+        """What one step of Newton's and Gauss' method from `values` leaves, as chi squared, and where it leads."""
+        rest = self.residual(steps, tuple(values))
+        cost = float(rest @ rest)
+        if not len(values):
+            return cost, values
+        low = np.array(list(itertools.chain.from_iterable(step.lowest for step in steps)))
+        high = np.array(list(itertools.chain.from_iterable(step.highest for step in steps)))
+        small = np.where(high > 10, 0.1, 1e-3)
+        slopes = np.stack(
+            [(self.residual(steps, tuple(values + move)) - rest) / move.sum() for move in np.diag(small)], axis=1
+        )
+        normal = slopes.T @ slopes
+        normal[np.diag_indices(len(values))] += 1e-9 + 1e-6 * np.diag(normal)
+        moved = np.clip(values - np.linalg.solve(normal, slopes.T @ rest), low, high)
+        rest = self.residual(steps, tuple(moved))
+        after = float(rest @ rest)
+        return (after, moved) if after < cost else (cost, values)
+
     def _slope(self, steps: tuple[Step, ...], values: Floats, index: int, small: float) -> Floats:
         move = small * (np.arange(len(values)) == index)
         slope: Floats = (self.residual(steps, tuple(values + move)) - self.residual(steps, tuple(values - move))) / (
@@ -236,12 +255,16 @@ class _Fitter:
         told = np.any(slopes != 0, axis=0)
         return tuple(float(value) for value in np.where(told, np.sqrt(np.diag(covariance)), np.inf))
 
+    def price(self, steps: tuple[Step, ...], parameters: Iterable[float]) -> float:
+        """What an explanation costs, whatever it leaves."""
+        price = sum(_PRICE + math.log(_WAYS[step.id]) + step.rare for step in steps)
+        starts = list(itertools.chain.from_iterable(zip(step.start, step.usual, strict=True) for step in steps))
+        price += sum(((v - start) / usual) ** 2 for v, (start, usual) in zip(parameters, starts, strict=True))
+        return price + len(starts) * math.log(max(self.count, 2))
+
     def _explained(self, steps: tuple[Step, ...], parameters: tuple[float, ...], rest: Floats) -> _Explanation:
         chi2 = float(rest @ rest)
-        price = sum(_PRICE + math.log(_WAYS[step.id]) + step.rare for step in steps)
-        starts = itertools.chain.from_iterable(zip(step.start, step.usual, strict=True) for step in steps)
-        price += sum(((v - start) / usual) ** 2 for v, (start, usual) in zip(parameters, starts, strict=True))
-        criterion = chi2 + len(parameters) * math.log(max(self.count, 2)) + price
+        criterion = chi2 + self.price(steps, parameters)
         told = self.evidence.comb - max((step.drops for step in steps), default=0)
         if told > 0:
             # By chance each of the codes would have to end in the same bits.
@@ -295,7 +318,7 @@ def _diagnosed(fitter: _Fitter) -> tuple[float, Diagnosis]:
     # Two faults can only pay where one leaves more than its price.
     spare = best.criterion - 2 * _PRICE
     if spare > 0 and best.chi2 > fitter.count * 0.2:
-        tried += [fitter.fit(pair) for pair in _pairs(steps)]
+        tried += [fitter.fit(pair, begin) for pair, begin in _likely_pairs(fitter, steps, singles)]
         best = min(tried, key=lambda explanation: explanation.criterion)
     left = math.sqrt(best.chi2 / fitter.count)
     if not best.steps or clean.criterion - best.criterion < _LEAST_GAIN:
@@ -348,6 +371,42 @@ def _pairs(steps: Iterable[Step]) -> Iterable[tuple[Step, Step]]:
         yield first, second
         if _order_matters(first, second):
             yield second, first
+
+
+_FIRSTS, _SECONDS = 8, 40
+"""Single steps that a pair is built on, and pairs that are fitted in full; one step of a fit chooses them."""
+
+
+def _likely_pairs(
+    fitter: _Fitter, steps: tuple[Step, ...], singles: list[_Explanation]
+) -> list[tuple[tuple[Step, ...], Floats]]:
+    """The pairs that may account for what is measured, and where to begin fitting them.
+
+    One of the two has to account for a part of it alone; where it leads to is where the pair begins. All pairs in full
+    would take many seconds.
+    """
+    best: list[_Explanation] = []
+    for one in sorted(singles, key=lambda explanation: explanation.criterion):
+        if sum(one.ids == other.ids for other in best) < 2:
+            best.append(one)
+    known = {id(one.steps[0]): np.array(one.parameters) for one in best[:_FIRSTS]}
+    found: list[tuple[float, tuple[Step, ...], Floats]] = []
+    for pair in _pairs(steps):
+        for i, step in enumerate(pair):
+            if id(step) not in known:
+                continue
+            other = pair[1 - i]
+            ways = [np.array(other.start) + np.array(other.usual) * factor for factor in (0.0, 0.5, -0.5)]
+            begins = [
+                np.concatenate([known[id(step)], way] if i == 0 else [way, known[id(step)]])
+                for way in (ways if other.start else [np.zeros(0)])
+            ]
+            rests = [fitter.residual(pair, tuple(begin)) for begin in begins]
+            nearest = min(range(len(begins)), key=lambda k: float(rests[k] @ rests[k]))
+            left, begin = fitter.first_step(pair, begins[nearest])
+            found.append((left + fitter.price(pair, begin), pair, begin))
+    found.sort(key=lambda one: one[0])
+    return [(pair, begin) for _, pair, begin in found[:_SECONDS]]
 
 
 def _order_matters(first: Step, second: Step) -> bool:

@@ -1,6 +1,6 @@
 """Make every case, let `verify` judge it, and print how often it is right.
 
-.venv/bin/python tests/trials/faults/run.py [--quick] [--only REGEX] [--jobs 2] [--keep DIR] [--seed N]
+.venv/bin/python tests/trials/faults/run.py [--quick] [--only REGEX] [--share 5] [--jobs 2] [--keep DIR] [--seed N]
 
 A single fault is right when it is the first that is named; a pair when both are among the first two; a clean capture
 when none is named. `--only` picks cases by their names, `--keep` leaves the files of the wrong ones.
@@ -304,11 +304,13 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--share", type=int, default=1, help="take every so many-th case only")
     parser.add_argument("--list", action="store_true", help="print the cases' names")
     asked = parser.parse_args()
     cv2.setNumThreads(1)
     started = time.perf_counter()
     cases = [case for case in all_cases(asked.seed, asked.quick) if re.search(asked.only, case.name)]
+    cases = cases[:: asked.share]
     if asked.list:
         print("\n".join(case.name for case in cases))
         return
