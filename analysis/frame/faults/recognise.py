@@ -31,6 +31,9 @@ _FLAT = 0.01
 """Deviation of a frame, in fractions of white, below which it shows nothing."""
 _FAINT = 0.05
 """Contrast below which a pattern is not taken to be there."""
+_KNOWN, _KNOWN_SMOOTH = 0.08, 0.02
+"""Misfits below which a frame that nobody named a pattern for shows one. Captures at fault stay below half of the first;
+a photograph comes near a tenth, and near a plain slope sooner than near any pattern with marks."""
 _TONES = 24
 """Steps in which the tone that a chain gives is followed."""
 
@@ -220,4 +223,8 @@ def best_look(
         place = register(luma, drawn.luma, fmt, layouts=layouts)
         if likeness(luma, drawn, place).is_like:
             placed += ranked(planes, fmt, [(look.pattern, look.options)], [place])
-    return min(placed, key=lambda look: look.misfit + look.distance, default=None)
+    return min(filter(_is_known, placed), key=lambda look: look.misfit + look.distance, default=None)
+
+
+def _is_known(look: Look) -> bool:
+    return look.misfit < (_KNOWN_SMOOTH if look.pattern.id == "ramp" else _KNOWN)
