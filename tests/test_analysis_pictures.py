@@ -12,7 +12,7 @@ from tests.trials.pictures import FORMAT_IDS, pictures, recognised, ways
 
 @pytest.mark.parametrize("name", ["color", "page"])
 def test_a_picture_is_no_pattern(tmp_path: Path, name: str) -> None:
-    """A wheel of colours, which is nearly a ramp, and a printed page with shading, which has even been measured as one."""
+    """A wheel of colours, which is nearly a ramp, and a printed page with shading are refused."""
     size = FORMATS["480i"].width, FORMATS["480i"].height
     for way, frame in ways(pictures()[name], size):
         assert recognised(frame, "480i", tmp_path / f"{way}.png") == ""

@@ -2,7 +2,8 @@
 
 .venv/bin/python tests/trials/pictures.py [--quick]
 
-Every picture that ships with scikit-image, whole, cropped and turned, in five formats. Its two chessboards are drawings.
+Every picture that ships with scikit-image, whole, cropped and turned, in five formats; not its chessboards, which are
+drawings.
 """
 
 from __future__ import annotations

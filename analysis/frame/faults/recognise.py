@@ -14,7 +14,7 @@ from analysis.frame.fractions import frame_ycbcr
 from analysis.frame.levels import Frame
 from analysis.frame.place.axes import Axis, Registration
 from analysis.frame.place.drawn import Drawn
-from analysis.frame.place.register import fit_layouts, register
+from analysis.frame.place.register import coarse_places, fit_layouts, register
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.signal import Signal
@@ -32,8 +32,10 @@ _FLAT = 0.01
 _FAINT = 0.05
 """Contrast below which a pattern is not taken to be there."""
 _KNOWN, _KNOWN_SMOOTH = 0.08, 0.02
-"""Misfits below which a frame that nobody named a pattern for shows one. Captures at fault stay below half of the first;
+"""Misfits below which a frame shows a pattern that nobody named. Captures at fault stay below half of the first;
 a photograph comes near a tenth, and near a plain slope sooner than near any pattern with marks."""
+_HOPELESS = 0.6
+"""Misfit in the likeliest places from which a frame does not show the pattern anywhere."""
 _TONES = 24
 """Steps in which the tone that a chain gives is followed."""
 
@@ -220,7 +222,11 @@ def best_look(
     placed = []
     for look in likely:
         drawn = Drawn(look.pattern.scene(fmt, look.options), fmt)
-        place = register(luma, drawn.luma, fmt, layouts=layouts)
+        places = coarse_places(luma, drawn.luma, fmt, layouts)[:3]
+        if min(likeness(luma, drawn, place).misfit for place in places) > _HOPELESS:
+            # A search for the exact place takes a second.
+            continue
+        place = register(luma, drawn.luma, fmt, places=places)
         if likeness(luma, drawn, place).is_like:
             placed += ranked(planes, fmt, [(look.pattern, look.options)], [place])
     return min(filter(_is_known, placed), key=lambda look: look.misfit + look.distance, default=None)
