@@ -22,6 +22,7 @@ from analysis.frame.place.drawn import Plane
 from analysis.frame.place.layout import layout_faults
 from analysis.frame.place.register import register
 from analysis.frame.sharpness import SCALED_SHARP, SHARP, SOFT, is_altered, response_across, sharpness_faults
+from analysis.frame.uneven import Uneven, find_uneven, torn_mended
 from patterns.placement import patch_area
 from patterns.scene import Gradient, Patch
 from patterns.signal import Range
@@ -49,7 +50,10 @@ def investigate(subject: Subject) -> Examination:
     height, width = subject.luma.shape
     if min(height, width) < SMALLEST:
         raise FileError(f"{subject.frame.path}: {width}x{height} is too small to find a pattern in")
-    fmt = subject.reference.format
+    fmt, whole = subject.reference.format, subject
+    torn = torn_mended(subject)
+    if torn is not None:
+        subject = torn[0]
     expected = Expected(subject=subject)
     place = _likelier(subject, register(subject.luma, expected.rows, fmt, layouts=subject.layouts))
     fields = _fields(expected, place)
@@ -57,21 +61,36 @@ def investigate(subject: Subject) -> Examination:
         expected = Expected(subject=subject, fields=fields)
         place = register(subject.luma, expected.rows, fmt, layouts=subject.layouts)
     refuse_other(expected, place)
-    levels = _levels(expected, _settled(subject, place))
+    uneven = find_uneven(expected, _settled(subject, place), None if torn is None else torn[1])
+    if uneven.frame is not subject.frame:
+        # What varies is no fault of level, of place or of fields, and would be taken for one.
+        subject = replace(subject, frame=uneven.frame)
+        expected = Expected(subject=subject)
+        place = _likelier(subject, register(subject.luma, expected.rows, fmt, layouts=subject.layouts))
+        fields = _fields(expected, place)
+        if fields.is_wrong:
+            expected = Expected(subject=subject, fields=fields)
+    levels = _levels(expected, _settled(subject, place), uneven)
     if levels.faults and not subject.states_signal:
         # A tone that is bent, or colours that are others, move an edge's middle: the place is found again with the
         # raster as the chain made it.
         likest = _likest(levels.expected, levels.place)
         again = register(subject.luma, likest, fmt, start=levels.place)
-        levels = _levels(levels.expected, _settled(subject, again))
+        levels = _levels(levels.expected, _settled(subject, again), uneven)
+    check = levels.check
+    if whole is not subject:
+        check = check_levels(whole.frame, whole.reference, whole.tolerance, levels.place)
+    is_dithered = any(fault.id == "dithered" for fault in uneven.grain)
     # Where fields are wrong, lines are, and with them what levels are measured by.
     faults = (
         *_field_faults(fields),
-        *levels.faults,
+        *uneven.faults,
+        *(fault for fault in levels.faults if fault.id not in {"bits-lost"} or not is_dithered),
         *_layout_faults(subject, levels.place, fields),
         *sharpness_faults(levels.expected, levels.place),
+        *uneven.grain,
     )
-    return Examination(check=levels.check, faults=faults, reasons=_reasons(levels.place))
+    return Examination(check=check, faults=faults, reasons=_reasons(levels.place))
 
 
 def _likelier(subject: Subject, place: Registration) -> Registration:
@@ -173,16 +192,17 @@ class _Levels:
     faults: list[Fault]
 
 
-def _levels(expected: Expected, place: Registration) -> _Levels:
+def _levels(expected: Expected, place: Registration, uneven: Uneven) -> _Levels:
     subject = expected.subject
     check = check_levels(subject.frame, subject.reference, subject.tolerance, place)
     levels = _Levels(place=place, check=check, expected=expected, faults=[])
     if place.is_identity and not expected.fields.is_wrong:
-        levels = _diagnosed(levels, check.readings, by_area=False)
+        levels = _diagnosed(levels, uneven.usable(check.readings), by_area=False)
         if not is_altered(levels.expected, place, SOFT, SHARP):
             return levels
     # Thin lines may be weak because they are soft: for the diagnosis they are measured by their area.
-    readings = check_levels(subject.frame, subject.reference, subject.tolerance, place, by_area=True).readings
+    by_area = check_levels(subject.frame, subject.reference, subject.tolerance, place, by_area=True)
+    readings = uneven.usable(by_area.readings)
     levels = _diagnosed(levels, readings, by_area=True)
     if is_altered(levels.expected, place, 0.0, SHARP if place.x.is_whole else SCALED_SHARP):
         # What sharpening adds beside a line may be cut at the end of the codes, so its area shows nothing.

@@ -414,7 +414,7 @@ def _order_matters(first: Step, second: Step) -> bool:
     if "colour-managed" in (first.id, second.id):
         # It comes between decoding and the output; but a viewer may be handed a range that is not the file's.
         return bool({"range-expanded", "range-compressed"} & {first.id, second.id})
-    bent = {"gamma", "footroom-clipped", "headroom-clipped", "bits-lost"}
+    bent = {"gamma", "footroom-clipped", "headroom-clipped", "bits-lost", "black-crushed", "white-compressed"}
     return (first.id in bent and second.id in bent) or (first.id in bent) != (second.id in bent)
 
 

@@ -282,6 +282,125 @@ _ALL = (
         "bandwidth.",
     ),
     FaultWords(
+        id="chroma-lost",
+        title="No colour",
+        seen="Luma is right and there is no colour at all.",
+        cause="A decoder that does not recognise the colour standard, S-video into a composite input, a component "
+        "connection of which only the green (Y) cable arrives, or saturation at its lowest.",
+        remedy="Set the input to the kind of connection and colour standard that is played, compare the cables one by "
+        "one, and set saturation to neutral.",
+    ),
+    FaultWords(
+        id="component-missing",
+        title="A signal is missing",
+        seen="The signal {component} does not arrive; the others are right.",
+        cause="A cable that is not plugged in, broken or in the wrong socket, or an input that is set to another kind.",
+        remedy="Exchange that cable with another one: if the fault goes with the cable it is the cable, else see to "
+        "the socket and to the input's kind.",
+    ),
+    FaultWords(
+        id="component-inverted",
+        title="A signal is upside down",
+        seen="The signal {component} arrives inverted; the others are right.",
+        cause="A colour-difference signal of the wrong polarity, an adapter or converter wired for another kind, or a "
+        "negative setting in a player.",
+        remedy="Set the polarity or kind of that signal at the converter, and take adapters out one by one.",
+    ),
+    FaultWords(
+        id="black-crushed",
+        title="Dark levels crushed",
+        seen="Levels below {below_percent} % are darker than they were sent; black and all above are right.",
+        cause="A picture mode or 'black stretch' of player, driver or set, or a stage that overloads below.",
+        remedy="Switch picture modes, dynamic contrast and black stretch off; do not make up for it by raising "
+        "brightness.",
+    ),
+    FaultWords(
+        id="white-compressed",
+        title="Light levels compressed",
+        seen="Above {knee_percent} % levels rise with {slope} of their steepness only; those below are right.",
+        cause="A knee, soft clip or dynamic contrast in player, driver or capture, or a stage that overloads.",
+        remedy="Switch knee, soft clipping and dynamic contrast off, see that the line is terminated, and reduce the "
+        "input's gain until the lightest steps are apart again.",
+    ),
+    FaultWords(
+        id="range-converted-twice",
+        title="Range converted twice",
+        seen="The conversion between narrow and full range was done two times in the same direction ({way}).",
+        cause="Two stages, such as player and driver, or driver and capture, each take the signal for the other range.",
+        remedy="Set the range of player, output and capture to the same kind, each by hand: leave none on automatic, "
+        "and change them one at a time, capturing after each.",
+    ),
+    FaultWords(
+        id="noise",
+        title="Noise",
+        seen="The signal is only {snr_db} dB above the noise (white to the noise's effective value, unweighted); "
+        "40 dB and more are usual.",
+        cause="A long or unscreened cable, an input that amplifies too much, a receiver or a tape in the chain.",
+        remedy="Shorten the cable, try another one and another input, switch automatic gain off, and see that the "
+        "level at the input is the standard's.",
+    ),
+    FaultWords(
+        id="dithered",
+        title="Few bits, dithered",
+        seen="Levels are mixed of codes that are far apart: the picture has {bits} bits only, made to look like more.",
+        cause="An output, driver or capture of 5 or 6 bits a colour that dithers, or a file made for one.",
+        remedy="Set the computer's colour depth to 8 bits a colour or more, dithering off, and the capture to the "
+        "same.",
+    ),
+    FaultWords(
+        id="hum",
+        title="Hum",
+        seen="The {of} goes up and down by {swing_percent} % of white over the height of the picture ({periods} "
+        "periods).",
+        cause="Mains hum: a difference of earth potential between two devices, a supply that is worn out, or a "
+        "magnetic field near a cable.",
+        remedy="Plug all devices into one outlet, try an isolating transformer for video in the line, and keep cables "
+        "away from mains transformers. If it stays with one device, its supply wants service.",
+    ),
+    FaultWords(
+        id="tilt",
+        title="Tilt along the lines",
+        seen="The {of} changes evenly from left to right, by {swing_percent} % of white.",
+        cause="A coupling capacitor that is too small or worn out, a clamp that does not hold, or a wrong termination.",
+        remedy="Terminate the line once with 75 ohm, try another input or a direct-coupled one, and see that the input "
+        "gets sync of the right kind. What remains is a capacitor or a clamp in a device.",
+    ),
+    FaultWords(
+        id="shading",
+        title="Shading",
+        seen="The {of} differs over the picture by {swing_percent} % of white, evenly, across and down.",
+        cause="A correction of shading or vignetting, a picture mode, a clamp that does not hold over a field, or a "
+        "capture by a camera.",
+        remedy="Switch picture modes and corrections of uniformity off; if the capture is of a screen by a camera, "
+        "capture the signal itself.",
+    ),
+    FaultWords(
+        id="dropouts",
+        title="Dropouts",
+        seen="In {count} places a part of a line is missing: lighter, darker or grey streaks.",
+        cause="A tape or disc that is worn or dirty, a cable or connector with a bad contact, or a digital link at its "
+        "limit.",
+        remedy="Move each connector and cable while watching; play from another source. If it stays with a tape or "
+        "disc, clean or replace that.",
+    ),
+    FaultWords(
+        id="overlay",
+        title="Something lies over the picture",
+        seen="A display, menu, logo or window covers {area_percent} % of the picture.",
+        cause="The on-screen display of a player, set or capture program, or a mouse pointer or message of the "
+        "computer.",
+        remedy="Wait until it goes away, or switch on-screen displays and messages off, and capture again.",
+    ),
+    FaultWords(
+        id="torn",
+        title="Torn: two frames in one",
+        seen="From line {line} on the picture is another one than above it, or stands elsewhere.",
+        cause="An output or capture that changes frames while a frame is on its way (no vertical synchronisation), or "
+        "a source whose sync is lost in mid-field.",
+        remedy="Switch vertical synchronisation on in player and driver, capture when the picture has stood for a "
+        "while, and see that the sync arrives at its proper level.",
+    ),
+    FaultWords(
         id="wrong-pattern",
         title="Another pattern",
         seen="The frame does not show {pattern}; it looks like {looks_like}.",
