@@ -35,6 +35,8 @@ _SCALED_DOUBT, _LOSSY_DOUBT = 1.5, 2.0
 """How much further off a level may be in a frame that was scaled, and in one coded with loss."""
 _NOISY = 1.5
 """Noise, in codes of 8 bits, above which patches are not flat by noise alone: scaling and coding leave less."""
+_ALIKE = 1e-4
+"""Misfit of a place below which nothing goes better."""
 _NEGLIGIBLE = 3.2
 """Codes of 8 bits, 1.25 % of full-range white: a smaller error of adjustment is no fault where 2 % is good."""
 _LOSSY = ("mjpeg", "jpeg2000", "webp", "h264", "hevc", "mpeg2video", "mpeg4", "vp8", "vp9", "av1", "prores", "dvvideo")
@@ -103,6 +105,9 @@ def _likelier(subject: Subject, place: Registration) -> Registration:
     own = likeness(subject.luma, subject.drawn, place).misfit
     others = [(likeness(subject.luma, subject.drawn, other).misfit, other) for other in subject.usual_places]
     misfit, other = min(others, key=lambda pair: pair[0])
+    if subject.is_coloured and own > _ALIKE and misfit < own / 4:
+        # A gun that is missing makes neighbouring bars alike, which go together a bar on as well.
+        return other
     return other if own > DOUBTFUL and misfit < (own if subject.states_signal else own / 2) else place
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.frame.expected import Expected, Subject
 from analysis.frame.faults.chain import to_rgb
+from analysis.frame.faults.spectrum import Echo, luma_spectrum
 from analysis.frame.faults.spots import Spots, dither_bits, find_spots, find_torn, sample_noise, toned
 from analysis.frame.faults.surface import Areas, Surface, fit_surface
 from analysis.frame.findings import Fault
@@ -81,6 +82,9 @@ def find_uneven(expected: Expected, place: Registration, torn: Spots | None = No
     areas = Areas.of((expected.rows, *subject.drawn.chroma), place)
     if torn is not None:
         areas = _without(areas, torn)
+    echo = _echo(expected, place)
+    if echo is not None:
+        subject = replace(subject, frame=_with(subject.frame, _without_echo(subject, echo, place)))
     seen = frame_ycbcr(subject.frame, subject.reference.signal)
     luma = seen[0]
     noise = sample_noise(luma, areas)
@@ -90,7 +94,7 @@ def find_uneven(expected: Expected, place: Registration, torn: Spots | None = No
     wanted = toned(clean, areas)
     spots = find_spots(clean, wanted, areas, noise)
     found = [surface for surface in surfaces if surface.id]
-    faults = [*_spot_faults(torn), *_spot_faults(spots), *_surface_faults(found)]
+    faults = [*_echo_faults(echo, subject), *_spot_faults(torn), *_spot_faults(spots), *_surface_faults(found)]
     frame = subject.frame
     if found:
         frame = _with(frame, _evened(subject, seen, surfaces))
@@ -112,6 +116,48 @@ def _grain(noise: float, bits: int | None) -> list[Fault]:
     if snr >= LEAST_SNR_DB:
         return []
     return [Fault(id="noise", confidence=min(0.99, 0.6 + (LEAST_SNR_DB - snr) / 4), parameters={"snr_db": snr})]
+
+
+def _echo(expected: Expected, place: Registration) -> Echo | None:
+    """An echo, against the kind of edges that goes best with the frame."""
+    if not place.x.found or expected.subject.states_signal:
+        return None
+    spectrum = luma_spectrum(expected.subject.luma, expected.luma, place)
+    return None if spectrum is None else spectrum.echo
+
+
+def _echo_faults(echo: Echo | None, subject: Subject) -> list[Fault]:
+    if echo is None:
+        return []
+    timing = subject.reference.format.timing
+    figures = {
+        "delay_us": None if timing is None else echo.samples / float(timing.pixel_clock_hz) * 1e6,
+        "delay_samples": echo.samples,
+        "percent": 100 * echo.share,
+    }
+    return [Fault(id="echo", confidence=1 - 1 / (1 + echo.stands_out / 2), parameters=figures)]
+
+
+def _without_echo(subject: Subject, echo: Echo, place: Registration) -> Planes:
+    """The frame's planes less what comes a second time; flat ground keeps its level."""
+    signal = subject.reference.signal
+    made = []
+    for i, plane in enumerate(subject.frame.picture.planes):
+        step = signal.sampling.chroma_step[0] if i and not signal.sampling.is_rgb else 1
+        black = signal.fraction_of(i, 0)
+        values = plane * (signal.fraction_of(i, 1) - black) + black
+        at = np.arange(plane.shape[1]) - echo.samples * place.x.scale / step
+        first = np.floor(at).astype(int)
+        part = at - first
+        clean = values
+        for _ in range(3):
+            left, right = (clean[:, np.clip(first + k, 0, plane.shape[1] - 1)] for k in (0, 1))
+            # Before the line begins there is black.
+            later = np.where(at < -0.5, 0.0, left * (1 - part) + right * part)
+            clean = values - echo.share * later
+        made.append(_codes(clean * (1 + echo.share), subject, i))
+    first_plane, second, third = made
+    return first_plane, second, third
 
 
 def _surface_faults(found: Sequence[Surface]) -> list[Fault]:

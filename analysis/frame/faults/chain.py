@@ -450,12 +450,12 @@ def _bent_at_the_ends() -> list[Step]:
                 tell=lambda p, way=way: {"way": way},  # type: ignore[misc]
             )
         )
-    for way, once in (("expanded", _expanded_ycbcr), ("compressed", _compressed_ycbcr)):
+    for way, stage in (("expanded", _expanded_ycbcr), ("compressed", _compressed_ycbcr)):
         steps.append(
             Step(
                 id="range-converted-twice",
                 way=f"Y'CbCr {way}",
-                apply=_in_ycbcr(lambda ycc, p, once=once: once(_held(once(ycc)))),  # type: ignore[misc]
+                apply=_in_ycbcr(lambda ycc, p, stage=stage: stage(_held(stage(ycc)))),  # type: ignore[misc]
                 tell=lambda p, way=way: {"way": way},  # type: ignore[misc]
             )
         )

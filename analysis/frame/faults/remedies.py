@@ -331,6 +331,49 @@ _ALL = (
         "and change them one at a time, capturing after each.",
     ),
     FaultWords(
+        id="band-limited",
+        title="Bandwidth cut",
+        seen="Detail is let through evenly up to a frequency and lost above it: 3 dB are lost at {cutoff_mhz} MHz, or "
+        "{cutoff_tv_lines} TV lines.",
+        cause="A filter before an analogue output or input that is made for another format, a video recorder or "
+        "another narrow stage, or a composite decoder.",
+        remedy="Set output and input to the format that is played, take a component or digital connection, and leave "
+        "recorders and switches out of the way; sharpness controls cannot bring it back.",
+    ),
+    FaultWords(
+        id="comb-decoded",
+        title="Decoded from composite",
+        seen="Detail near the colour subcarrier of {carrier_mhz} MHz is taken out, as a decoder of composite does.",
+        cause="A composite connection somewhere in the chain, whose decoder separates colour by a notch or a comb.",
+        remedy="Take a component, R'G'B' or digital connection all the way; where composite is to be tested, judge "
+        "detail with another pattern.",
+    ),
+    FaultWords(
+        id="cross-colour",
+        title="Colour in fine detail",
+        seen="Fine grey detail has coloured stripes that change from line to line ({percent} % of white).",
+        cause="A composite connection somewhere in the chain: its decoder takes fine detail for colour.",
+        remedy="Take a component, R'G'B' or digital connection all the way.",
+    ),
+    FaultWords(
+        id="chroma-delayed",
+        title="Colour beside its place",
+        seen="Colour arrives {delay_ns} ns after luma (+) or before it (-).",
+        cause="A filter or decoder whose delay of luma and colour are not alike, cables of unequal length, or a chroma "
+        "position that a converter takes for another one.",
+        remedy="Set the delay (Y/C delay, chroma position) of decoder and capture, or take a connection without a "
+        "decoder.",
+    ),
+    FaultWords(
+        id="echo",
+        title="Echo",
+        seen="The picture comes a second time, {delay_us} us later, with {percent} % of its strength.",
+        cause="A line without its termination of 75 ohm or with two, a bad connector or splice, or a cable of another "
+        "impedance.",
+        remedy="Terminate the line once, at its far end, take switches and adapters out one by one, and try another "
+        "cable; a metre of cable, there and back, is about 10 ns.",
+    ),
+    FaultWords(
         id="noise",
         title="Noise",
         seen="The signal is only {snr_db} dB above the noise (white to the noise's effective value, unweighted); "

@@ -118,6 +118,21 @@ def find_spots(luma: Any, expected: Any, areas: Areas, noise: float) -> Spots:
     return nothing
 
 
+def _has_twins(drawn: Any, like: Any, at: int, is_below: bool, least: float) -> bool:
+    """Whether lines that were drawn alike are right on one side and wrong on the other: other lines may be softer."""
+    kinds: dict[bytes, int] = {}
+    kind = np.array([kinds.setdefault(np.round(row, 2).tobytes(), i) for i, row in enumerate(drawn)])
+    bad = np.arange(len(kind)) >= at if is_below else np.arange(len(kind)) < at
+    found = counted = 0
+    for one in np.unique(kind):
+        own = kind == one
+        right, wrong = like[own & ~bad], like[own & bad]
+        if len(right) and len(wrong):
+            counted += len(wrong)
+            found += len(wrong) * (float(np.median(right)) - float(np.median(wrong)) > least)
+    return counted > 0.2 * bad.sum() and found > 0.7 * counted
+
+
 def dither_bits(plane: NDArray[Any], areas: Areas, bits: int) -> int | None:
     """How many bits a plane of codes, (rows, columns), really has, where levels are mixed of distant codes; else None.
 
@@ -140,6 +155,10 @@ def dither_bits(plane: NDArray[Any], areas: Areas, bits: int) -> int | None:
         mixed += len(used) > 1
         gaps += np.diff(used).tolist()
     unit = 1 << (bits - 8)
+    both = areas.flat[:, 1:] & areas.flat[:, :-1] & (areas.tag[:, 1:] == areas.tag[:, :-1])
+    # Dither changes from sample to sample; steps of something else do so in places only.
+    if float(np.mean((plane[:, 1:] != plane[:, :-1])[both])) < 0.05:
+        return None
     if mixed < 2 or mixed < 0.2 * counted or float(np.percentile(gaps, 10)) < 2.5 * unit:
         return None
     return max(1, round(float(np.log2(256 * unit / np.median(gaps)))))
@@ -170,6 +189,8 @@ def find_torn(luma: Any, areas: Areas) -> Spots | None:
     if usual < 0.6 or worse > usual - 0.12 or float(np.percentile(good, 8)) < worse + 0.6 * (usual - worse):
         return None
     if float(np.percentile(bad, 85)) > worse + 0.4 * (usual - worse):
+        return None
+    if not _has_twins(areas.drawn[told], like, at, bad is parts[1], 0.5 * (usual - worse)):
         return None
     line = int(told[at])
     wrong = np.zeros(luma.shape, bool)

@@ -84,7 +84,8 @@ class Areas:
         height, width = self.flat.shape
         down = np.arange(height) * _ROWS // height
         across = np.arange(width) * _COLUMNS // width
-        return down[:, None] * _COLUMNS + across[None, :]
+        blocks: NDArray[np.int64] = down[:, None] * _COLUMNS + across[None, :]
+        return blocks
 
     @cached_property
     def keys(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
@@ -148,7 +149,7 @@ class _Blocks:
         design = np.stack([self.centred(column) for column in columns], axis=1) * root[:, None]
         design = np.concatenate([design, 1e-4 * np.eye(len(columns))])
         seen = np.append(self.error * root, np.zeros(len(columns)))
-        factors = np.linalg.lstsq(design, seen, rcond=None)[0]
+        factors = np.asarray(np.linalg.lstsq(design, seen, rcond=None)[0], np.float64)
         rest = seen - design @ factors
         return factors, float(rest @ rest)
 

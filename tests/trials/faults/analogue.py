@@ -184,7 +184,11 @@ def _chroma_lost(rgb: Floats, coding: Coding) -> Floats:
 
 
 def _component(rgb: Floats, coding: Coding, *, name: str, factor: float) -> Floats:
-    """A component missing (0) or inverted (-1): R, G, B, or PB or PR."""
+    """A component missing (0) or inverted (-1): R, G, B, or PB or PR. An inverted gun is a negative."""
+    if len(name) == 1 and factor < 0:
+        made = rgb.copy()
+        made[..., "RGB".index(name)] = 1 - rgb[..., "RGB".index(name)]
+        return made
     if len(name) == 1:
         factors = np.array([factor if letter == name else 1 for letter in "RGB"], rgb.dtype)
         return rgb * factors
