@@ -31,7 +31,11 @@ _FLAT = 0.9
 """Response down to which a passband is flat."""
 _NEAREST, _FARTHEST = 6, 160
 """Samples between which an echo is looked for: nearer ones are a matter of sharpness."""
+_MARGIN = 3
+"""Samples at both ends of a line that converters guess."""
 _LEAST_ECHO = 0.03
+_ALONE = 0.5
+"""Share of what sharpness leaves that a single echo may leave in turn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +122,7 @@ def luma_spectrum(luma: Any, drawn: Any, place: Registration) -> Spectrum | None
     seen, sent = (np.diff(values, axis=1) for values in (captured, wanted))
     if float(np.abs(sent).max()) < 0.004:
         return None
-    inside = slice(3, count - 4)
+    inside = slice(_MARGIN, count - _MARGIN - 1)
     seen, sent = seen[:, inside], sent[:, inside]
     size = 1 << (sent.shape[1] + 2 * _FARTHEST - 1).bit_length()
     spectra = np.fft.rfft(seen, size), np.fft.rfft(sent, size)
@@ -151,12 +155,18 @@ def luma_spectrum(luma: Any, drawn: Any, place: Registration) -> Spectrum | None
         at=np.array(at),
         response=values / usual,
         uncertainty=np.array(uncertainty),
-        echo=_echo(spectra, power, size, axis.scale),
+        echo=_echo(spectra, _begun(wanted, spectra[1], size), size, axis.scale),
     )
 
 
-def _echo(spectra: tuple[Any, Any], power: Floats, size: int, scale: float) -> Echo | None:
+def _begun(wanted: Floats, sent: Any, size: int) -> Any:
+    """The slopes that were sent with the one from the black before the line to its first sample, which echoes too."""
+    return sent + wanted[:, :1] * np.exp(2j * np.pi * np.fft.rfftfreq(size) * (_MARGIN + 1))
+
+
+def _echo(spectra: tuple[Any, Any], begun: Any, size: int, scale: float) -> Echo | None:
     """The second picture, from the impulse response of the chain."""
+    power = np.sum(np.abs(spectra[1]) ** 2, axis=0)
     main = _main(spectra, power, size)
     if main is None:
         return None
@@ -166,54 +176,58 @@ def _echo(spectra: tuple[Any, Any], power: Floats, size: int, scale: float) -> E
     answer = answer / max(float(np.abs(main[:3]).mean()), 1e-3)
     lags = np.concatenate([np.arange(_NEAREST, _FARTHEST), np.arange(-_FARTHEST, -_NEAREST + 1)])
     heights = np.abs(answer[lags] + 0.5 * (answer[lags - 1] + answer[lags + 1]))
-    usual = float(np.median(heights)) * 1.4826 + 1e-5
-    alike = np.fft.irfft(power, size)[: size // 4]
-    beyond = 8 + int(np.argmax(alike[8:]))
-    period = beyond if alike[beyond] > 0.6 * alike[0] else 0
-    # Of places that are a repeat of the pattern apart, the soonest after the picture itself.
-    peaks = lags[heights > 0.5 * heights.max()]
-    lag = int(lags[np.argmax(heights)])
-    if period:
-        likely = [int(p) for p in peaks if p > 0 and min((p - lag) % period, (lag - p) % period) <= 2]
-        lag = min(likely, default=lag)
-    apart = np.abs(peaks - lag)
-    if period:
-        apart = np.minimum(apart % period, -apart % period)
+    stands_out = float(heights.max()) / (float(np.median(heights)) * 1.4826 + 1e-5)
+    if stands_out < 8:
+        return None
+    # A pattern that repeats itself shows an echo in several places: the one that accounts for most is taken.
+    likely: list[int] = []
+    for lag in lags[np.argsort(-heights)]:
+        if all(abs(int(lag) - other) > 2 for other in likely):
+            likely.append(int(lag))
+        if len(likely) == 10:
+            break
+    tried = [_second(spectra[0], main * spectra[1], main * begun, size, lag) for lag in likely]
+    least = min(one[0] for one in tried)
+    left, delay, share = min((one for one in tried if one[0] < 1.1 * least), key=lambda one: (one[1] < 0, abs(one[1])))
+    before = _power(rest, size)
     # A swing to and fro is no echo, which stands alone.
-    if float(heights.max()) < 8 * usual or np.any(apart > 5):
+    if abs(share) < _LEAST_ECHO or left > _ALONE * before:
         return None
-    # Nor is what comes before as well as after.
-    if not period and abs(answer[-lag]) > 0.4 * abs(answer[lag]):
-        return None
-    exact, share = _second(spectra, size, lag)
-    if abs(share) < _LEAST_ECHO:
-        return None
-    return Echo(samples=exact / scale, share=share, stands_out=float(heights.max()) / usual)
+    return Echo(samples=delay / scale, share=share, stands_out=stands_out)
+
+
+def _power(values: Any, size: int) -> float:
+    """Sum of squares at the frequencies where patterns have most of theirs, and noise has not."""
+    return float(np.sum(np.abs(values[:, : size // 4]) ** 2))
 
 
 def _main(spectra: tuple[Any, Any], power: Floats, size: int) -> Any:
-    """What sharpness does: the response of a symmetric filter that reaches `_NEAREST` samples, by least squares."""
+    """What sharpness and a place a little off do: a filter that reaches `_NEAREST` samples, by least squares."""
     turns = 2 * np.pi * np.fft.rfftfreq(size)
-    columns = np.stack([np.cos(turns * k) * (1 if k == 0 else 2) for k in range(_NEAREST)], axis=1)
-    both = np.sum(np.conj(spectra[1]) * spectra[0], axis=0).real
-    normal = columns.T @ (columns * power[:, None])
-    if normal[0, 0] <= 0:
+    columns = np.stack([np.exp(-1j * turns * k) for k in range(1 - _NEAREST, _NEAREST)], axis=1)
+    both = np.sum(np.conj(spectra[1]) * spectra[0], axis=0)
+    normal = (np.conj(columns).T @ (columns * power[:, None])).real
+    total = normal[0, 0]
+    if total <= 0:
         return None
-    normal += 1e-4 * normal[0, 0] * np.diag([0.0] + [1.0] * (_NEAREST - 1))
-    return columns @ np.linalg.solve(normal, columns.T @ both)
+    normal += 1e-4 * total * np.eye(len(normal))
+    return columns @ np.linalg.solve(normal, (np.conj(columns).T @ both).real)
 
 
-def _second(spectra: tuple[Any, Any], size: int, lag: int) -> tuple[float, float]:
-    """The exact delay near a lag, and the share, by least squares of the picture and a delayed one."""
+def _second(seen: Any, sent: Any, begun: Any, size: int, lag: int) -> tuple[float, float, float]:
+    """What a picture and a delayed one leave by least squares, the exact delay near a lag, and its share."""
     turns = 2j * np.pi * np.fft.rfftfreq(size)
+    part = slice(0, size // 4)
     best = (math.inf, float(lag), 0.0)
+    a = float(np.sum(np.abs(sent[:, part]) ** 2))
+    d = float(np.sum(np.conj(sent[:, part]) * seen[:, part]).real)
     for delay in lag + np.arange(-1.0, 1.01, 0.25):
-        later = spectra[1] * np.exp(-turns * delay)
-        a, b = (np.sum(np.abs(part) ** 2) for part in (spectra[1], later))
-        c = np.sum(np.conj(spectra[1]) * later).real
-        d, e = (np.sum(np.conj(part) * spectra[0]).real for part in (spectra[1], later))
-        factors = np.linalg.solve([[a, c], [c, b]], [d, e])
-        left = float(np.sum(np.abs(spectra[0] - factors[0] * spectra[1] - factors[1] * later) ** 2))
+        later = begun * np.exp(-turns * delay)
+        b = float(np.sum(np.abs(later[:, part]) ** 2))
+        c = float(np.sum(np.conj(sent[:, part]) * later[:, part]).real)
+        e = float(np.sum(np.conj(later[:, part]) * seen[:, part]).real)
+        first, second = np.linalg.solve([[a, c], [c, b]], [d, e])
+        left = _power(seen - first * sent - second * later, size)
         if left < best[0]:
-            best = left, float(delay), float(factors[1] / factors[0])
-    return best[1], best[2]
+            best = left, float(delay), float(second / first)
+    return best
