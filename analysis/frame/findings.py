@@ -67,7 +67,9 @@ class Fault:
         """What is seen, with its figures, and what in a chain does it."""
         words = _words(self.id)
         seen = self.seen or words.seen.format_map(_Spelt(self.parameters))
-        return f"{seen} {words.cause}"
+        decide = self.parameters.get("decide")
+        also = f" Another fault does the same to this pattern; {decide} would decide." if decide else ""
+        return f"{seen} {words.cause}{also}"
 
     @property
     def remedy(self) -> str:

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.frame.colour_place import colour_faults, held_by_colour
 from analysis.frame.expected import WOVEN, Expected, Subject
-from analysis.frame.faults.diagnose import Evidence, diagnose_levels
+from analysis.frame.faults.diagnose import LEAST_CONFIDENCE, Evidence, diagnose_levels
 from analysis.frame.faults.recognise import SMALLEST, likeness
 from analysis.frame.faults.structure import FieldStructure, field_structure, luma_response
 from analysis.frame.findings import Examination, Fault
@@ -63,6 +64,7 @@ def investigate(subject: Subject) -> Examination:
         expected = Expected(subject=subject, fields=fields)
         place = register(subject.luma, expected.rows, fmt, layouts=subject.layouts)
     refuse_other(expected, place)
+    place = held_by_colour(expected, place)
     uneven = find_uneven(expected, _settled(subject, place), None if torn is None else torn[1])
     if uneven.frame is not subject.frame:
         # What varies is no fault of level, of place or of fields, and would be taken for one.
@@ -72,8 +74,9 @@ def investigate(subject: Subject) -> Examination:
         fields = _fields(expected, place)
         if fields.is_wrong:
             expected = Expected(subject=subject, fields=fields)
-    levels = _levels(expected, _settled(subject, place), uneven)
-    if levels.faults and not subject.states_signal:
+    held = held_by_colour(expected, place)
+    levels = _levels(expected, _settled(subject, held), uneven)
+    if levels.faults and not subject.states_signal and held is place:
         # A tone that is bent, or colours that are others, move an edge's middle: the place is found again with the
         # raster as the chain made it.
         likest = _likest(levels.expected, levels.place)
@@ -89,10 +92,38 @@ def investigate(subject: Subject) -> Examination:
         *uneven.faults,
         *(fault for fault in levels.faults if fault.id not in {"bits-lost"} or not is_dithered),
         *_layout_faults(subject, levels.place, fields),
-        *sharpness_faults(levels.expected, levels.place),
+        *_of_detail(levels, uneven),
         *uneven.grain,
     )
-    return Examination(check=check, faults=faults, reasons=_reasons(levels.place))
+    likely = _shared([fault for fault in faults if fault.confidence >= LEAST_CONFIDENCE])
+    other = 0.0 if levels.expected.diagnosis is None else levels.expected.diagnosis.other
+    if not likely and (not check.passed or other > 0.5):
+        # Nothing that is known does this.
+        likely = [Fault(id="other", confidence=max(other, 0.7))]
+    elif other > LEAST_CONFIDENCE and not any(fault.of_levels for fault in likely):
+        likely.append(Fault(id="other", confidence=other))
+    return Examination(check=check, faults=tuple(likely), reasons=_reasons(levels.place))
+
+
+def _shared(faults: list[Fault]) -> list[Fault]:
+    """Faults with the pattern that would decide, where several of levels account for the same."""
+    rivals = [fault for fault in faults if fault.of_levels and fault.confidence < 0.9]
+    if len(rivals) < 2:
+        return faults
+    return [
+        replace(fault, parameters={**fault.parameters, "decide": "steps"}) if fault in rivals else fault
+        for fault in faults
+    ]
+
+
+def _of_detail(levels: _Levels, uneven: Uneven) -> list[Fault]:
+    """What is wrong with edges and fine detail, of luma and of colour."""
+    colour = colour_faults(levels.expected, levels.place, uneven)
+    found = sharpness_faults(levels.expected, levels.place)
+    if any(fault.id == "chroma-delayed" for fault in colour):
+        # What lies beside its place looks softer there.
+        found = [fault for fault in found if fault.id != "chroma-softened"]
+    return colour + found
 
 
 def _likelier(subject: Subject, place: Registration) -> Registration:

@@ -22,8 +22,8 @@ from render.quantise import Planes
 
 __all__ = ["LEAST_SNR_DB", "Uneven", "find_uneven", "torn_mended"]
 
-LEAST_SNR_DB = 39.5
-"""White to the noise's standard deviation, unweighted: common practice asks for 40 dB, and half a dB is uncertain."""
+LEAST_SNR_DB = 39.0
+"""White to the noise's standard deviation, unweighted: common practice asks for 40 dB, and a dB is uncertain."""
 _COVERED = 0.2
 """Share of a patch that may be wrong where its level still counts."""
 

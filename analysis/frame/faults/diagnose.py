@@ -19,7 +19,7 @@ from analysis.frame.faults.chain import AS_DRAWN, STEPS, from_codes, to_codes
 from analysis.frame.faults.step import Floats, Step
 from patterns.signal import Range, Signal
 
-__all__ = ["Diagnosis", "Evidence", "diagnose_levels"]
+__all__ = ["LEAST_CONFIDENCE", "Diagnosis", "Evidence", "diagnose_levels"]
 
 _FLOOR_CODES = 0.55
 """What a code of 8 bits may be off without fault: by rounding at the source, in the chain and in the capture."""
@@ -29,6 +29,8 @@ _LEAST_CODES = 0.9
 """A fault that moves no patch by more codes of 8 bits than this is not told."""
 _LEAST_SECOND = 1.4
 """The same of each of two: the second must not be told for the way in which a chain rounds."""
+LEAST_CONFIDENCE = 0.3
+"""What is less likely than this is not named."""
 _UNTOLD = "not shown by greys"
 """The word for a parameter that the pattern has no colours to tell by."""
 _SHARES = 33
@@ -87,6 +89,8 @@ class Diagnosis:
     faults: tuple[LevelFault, ...]
     left: float
     """Root mean square of what is left, in units of the uncertainties; about 1 where all is accounted for."""
+    other: float = 0.0
+    """Weight, 0 to 1, of an error of another kind, which accounts for anything at the price of every patch."""
     steps: tuple[tuple[Step, tuple[float, ...]], ...] = ()
     """The explanation itself, in the order of the chain."""
 
@@ -262,6 +266,10 @@ class _Fitter:
         price += sum(((v - start) / usual) ** 2 for v, (start, usual) in zip(parameters, starts, strict=True))
         return price + len(starts) * math.log(max(self.count, 2))
 
+    def other_kind(self) -> float:
+        """The criterion of an error of another kind: it leaves what noise leaves, and each value has its own price."""
+        return self.count * (1 + math.log(max(self.count, 2)) * self.colours / len(self.evidence.rgb)) + 2 * _PRICE
+
     def _explained(self, steps: tuple[Step, ...], parameters: tuple[float, ...], rest: Floats) -> _Explanation:
         chi2 = float(rest @ rest)
         criterion = chi2 + self.price(steps, parameters)
@@ -324,11 +332,15 @@ def _diagnosed(fitter: _Fitter) -> tuple[float, Diagnosis]:
     if not best.steps or clean.criterion - best.criterion < _LEAST_GAIN:
         left = math.sqrt(clean.chi2 / fitter.count)
         return clean.criterion, Diagnosis(faults=(), left=left, steps=tuple((step, ()) for step in fitter.before))
+    clean_steps = tuple((step, ()) for step in fitter.before)
     moved = float(np.max(np.abs((best.predicted - clean.predicted)[fitter.used]))) / fitter.unit
     if best.ids <= _ADJUSTMENTS and moved < evidence.negligible:
         chain = (*((step, ()) for step in fitter.before), *best.chain)
         return best.criterion, Diagnosis(faults=(), left=left, steps=chain)
-    weights = _weights(tried)
+    *weights, other = _weights([explanation.criterion for explanation in tried] + [fitter.other_kind()])
+    if other > 0.5:
+        # What is left is more than any of these does.
+        return best.criterion, Diagnosis(faults=(), left=left, steps=clean_steps, other=other)
     faults = []
     uncertainties = iter(fitter.uncertainties(best.steps, best.parameters))
     for step, parameters in best.chain:
@@ -343,7 +355,7 @@ def _diagnosed(fitter: _Fitter) -> tuple[float, Diagnosis]:
         faults.append(
             LevelFault(
                 id=step.id,
-                confidence=sum(w for w, e in zip(weights, tried, strict=True) if step.id in e.ids) / max(1.0, left / 3),
+                confidence=sum(w for w, e in zip(weights, tried, strict=True) if step.id in e.ids),
                 parameters=_told(step, parameters, own_uncertainties)
                 | dict.fromkeys(step.untold_by_greys if evidence.is_neutral else (), _UNTOLD),
                 effect_codes=effect,
@@ -351,8 +363,10 @@ def _diagnosed(fitter: _Fitter) -> tuple[float, Diagnosis]:
             )
         )
     faults.sort(key=lambda fault: -fault.weight)
+    if faults:
+        faults += _alternatives(fitter, best, tried, weights)
     chain = (*((step, ()) for step in fitter.before), *best.chain)
-    return best.criterion, Diagnosis(faults=tuple(faults), left=left, steps=chain)
+    return best.criterion, Diagnosis(faults=tuple(faults), left=left, steps=chain, other=other)
 
 
 def _worth_trying(evidence: Evidence) -> tuple[Step, ...]:
@@ -418,8 +432,32 @@ def _order_matters(first: Step, second: Step) -> bool:
     return (first.id in bent and second.id in bent) or (first.id in bent) != (second.id in bent)
 
 
-def _weights(tried: list[_Explanation]) -> list[float]:
-    least = min(explanation.criterion for explanation in tried)
-    weights = [math.exp(-min(explanation.criterion - least, 200.0) / 2) for explanation in tried]
+def _weights(criteria: list[float]) -> list[float]:
+    least = min(criteria)
+    weights = [math.exp(-min(criterion - least, 200.0) / 2) for criterion in criteria]
     total = sum(weights)
     return [weight / total for weight in weights]
+
+
+def _alternatives(
+    fitter: _Fitter, best: _Explanation, tried: list[_Explanation], weights: list[float]
+) -> list[LevelFault]:
+    """Other single faults that account for the levels nearly as well, each with its own share of the confidence."""
+    if len(best.steps) != 1:
+        return []
+    found: dict[str, tuple[float, _Explanation]] = {}
+    for weight, one in zip(weights, tried, strict=True):
+        if len(one.steps) == 1 and one.ids != best.ids:
+            old = found.get(one.steps[0].id, (0.0, one))
+            found[one.steps[0].id] = old[0] + weight, one if weight > 0.5 * old[0] else old[1]
+    return [
+        LevelFault(
+            id=id,
+            confidence=weight,
+            parameters=one.steps[0].tell(one.parameters),
+            effect_codes=float(np.max(np.abs(one.predicted - best.predicted)[fitter.used])) / fitter.unit,
+            weight=0.0,
+        )
+        for id, (weight, one) in found.items()
+        if weight >= LEAST_CONFIDENCE
+    ]

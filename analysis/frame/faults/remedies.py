@@ -444,6 +444,14 @@ _ALL = (
         "while, and see that the sync arrives at its proper level.",
     ),
     FaultWords(
+        id="other",
+        title="An error of another kind",
+        seen="The picture is not as it was sent, and none of the known faults, nor two of them together, does this.",
+        cause="Several faults at once, or one that is not known here.",
+        remedy="Take devices and adapters out of the chain one by one, and capture after each until it is right "
+        "or a fault is named.",
+    ),
+    FaultWords(
         id="wrong-pattern",
         title="Another pattern",
         seen="The frame does not show {pattern}; it looks like {looks_like}.",

@@ -33,6 +33,7 @@ from patterns.formats import FORMATS
 from tests.trials.faults.alike import change, equal_ids
 from tests.trials.faults.capture import CAPTURES, base, coding_of, seen_planes
 from tests.trials.faults.make import Condition, Fault, applied, fault, filtered
+from tests.trials.faults.outside import OUTSIDE
 
 __all__ = ["Case", "all_cases", "seed_of", "visible"]
 
@@ -284,6 +285,44 @@ def sharpness_faults(pattern: str) -> list[Fault]:
     return found
 
 
+def analogue_faults(pattern: str) -> list[Fault]:
+    """What analogue ways and computers do, that the pattern can show."""
+    found = [fault("noise", percent=percent) for percent in (2.0, 4.0, 8.0)]
+    found += [fault("dropouts", count=count, level=level) for count, level in ((6, 0.95), (14, 0.5))]
+    found += [fault("overlay", words=words, at=at) for words, at in (("CH 7", (0.6, 0.1)), ("PLAY", (0.1, 0.7)))]
+    found += [fault("torn", share=share, kind=kind) for share, kind in ((0.6, "other"), (0.35, "moved"))]
+    found += [fault("tilt", percent=percent) for percent in (5.0, -8.0)]
+    found.append(fault("hum", percent=7.0, periods=1.0, phase=0.2, gain=False))
+    if pattern in ("bars", "steps", "multiburst"):
+        found.append(fault("hum", percent=8.0, periods=2.0, phase=0.6, gain=True))
+        found += [fault("shading", percent=percent) for percent in (8.0, 15.0)]
+    if pattern in ("bars", "steps", "ramp"):
+        found += [fault("dithered", bits=bits, kind=kind) for bits, kind in ((5, "bayer"), (6, "random"))]
+        found += [fault("range-converted-twice", "twice", way=way) for way in ("expanded", "compressed")]
+        found.append(fault("white-compressed", knee=0.6, slope=0.4))
+    if pattern in ("steps", "ramp"):
+        found += [fault("black-crushed", knee=knee, depth=depth) for knee, depth in ((0.3, 1.0), (0.2, 2.0))]
+    if pattern not in ("ramp", "pluge"):
+        found += [fault("echo", samples=samples, percent=percent) for samples, percent in ((14.0, 12.0), (40.0, 9.0))]
+        found += [fault("band-limited", cut=cut) for cut in ((0.2, 0.3) if pattern == "multiburst" else (0.18,))]
+    if pattern == "multiburst":
+        found.append(fault("comb-decoded", kind="notch"))
+        found.append(fault("cross-colour", amount=0.8))
+    if pattern == "bars":
+        found.append(fault("chroma-lost"))
+        found += [fault("chroma-delayed", samples=samples) for samples in (2.0, -4.0)]
+        found += [
+            fault("component-missing", "component", name=name, factor=0.0) for name in ("R", "G", "B", "PB", "PR")
+        ]
+        found += [fault("component-inverted", "component", name=name, factor=-1.0) for name in ("PB", "PR")]
+    return found
+
+
+def outside_faults() -> list[Fault]:
+    """Those that the catalogue does not hold."""
+    return [fault("outside", name, **size) for name, (_, sizes) in OUTSIDE.items() for size in sizes]
+
+
 EMPTY = tuple(fault("no-pattern", "nothing", kind=k) for k in ("photograph", "plasma", "text", "grey", "snow", "black"))
 
 
@@ -337,7 +376,7 @@ def visible(case: Case) -> bool:
 
 _BY_PICTURE = frozenset(
     {*("fields-swapped", "one-field", "blended", "filter", "scaled", "shifted", "stretched")}
-    | {"chroma-softened", "softened", "sharpened"}
+    | {"chroma-softened", "softened", "sharpened", *OUTSIDE}
 )
 
 
@@ -435,7 +474,8 @@ def all_cases(seed: int = 1, quick: bool = False) -> tuple[Case, ...]:
     draw = _Draw(seed, quick)
     # By a draw of their own, so that cases which came before them stay the same.
     managed = _colour_managed(_Draw(seed + 1000, quick))
-    found = [*_clean(draw), *_singles(draw), *_pairs(draw), *_others(draw), *managed]
+    more = [*_analogue(_Draw(seed + 2000, quick)), *_outside(_Draw(seed + 3000, quick))]
+    found = [*_clean(draw), *_singles(draw), *_pairs(draw), *_others(draw), *managed, *more]
     unlike = list({case.name: case for case in found}.values())
     # Cases of one pattern and format stand together: its frame is drawn once.
     return tuple(sorted(unlike, key=lambda case: (case.format, case.shown or case.pattern, case.capture)))
@@ -497,6 +537,38 @@ def _colour_managed(draw: _Draw) -> Iterator[Case]:
                 case = draw.single(found, pattern)
                 if case:
                     yield case
+
+
+def _analogue(draw: _Draw) -> Iterator[Case]:
+    for pattern in ("bars", "steps", "pluge", "crosshatch", "ramp", "multiburst"):
+        for found in analogue_faults(pattern):
+            for format_id in ("480i",) if draw.quick else ("480i", "576i", "720p50"):
+                sources = [s for s in SOURCES if CAPTURES[s].drawn == "rgb"] if found.how == "dithered" else SOURCES
+                capture = str(draw.random.choice(sources))
+                noisy = draw.random.random() < 0.25 and found.id not in ("noise", "dithered", "cross-colour")
+                right = frozenset({found.id, "comb-decoded"} if found.id == "band-limited" else {found.id})
+                yield Case(
+                    pattern=pattern,
+                    format=format_id,
+                    capture=capture,
+                    condition=NOISY[0] if noisy else CLEAR,
+                    faults=(found,),
+                    right=(right,),
+                )
+
+
+def _outside(draw: _Draw) -> Iterator[Case]:
+    for pattern in ("bars", "steps", "crosshatch", "multiburst"):
+        for found in outside_faults():
+            for format_id in ("480i",) if draw.quick else ("480i", "576i", "1080i50"):
+                yield Case(
+                    pattern=pattern,
+                    format=format_id,
+                    capture=str(draw.random.choice(SOURCES)),
+                    condition=NOISY[0] if draw.random.random() < 0.25 else CLEAR,
+                    faults=(found,),
+                    right=(frozenset({"other"}),),
+                )
 
 
 def _pairs(draw: _Draw) -> Iterator[Case]:
