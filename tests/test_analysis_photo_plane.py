@@ -28,7 +28,7 @@ from render.errors import FileError
 from tests.trials.photos.camera import Camera, framed
 from tests.trials.photos.run import lens_of
 from tests.trials.photos.sets import PhotoSet, plain_set
-from trueraster.errors import with_options
+from trueraster.errors import line_of
 from trueraster.options.raster import marks_of, ruler_sigma_mm, sides_mm
 
 Floats = NDArray[np.float64]
@@ -246,7 +246,8 @@ def test_typed_marks_that_are_none_are_one_line(text: str) -> None:
     with pytest.raises(ValueError, match=r"got ") as refused:
         marks_of(text)
     error = refused.value
-    line = with_options(error) if isinstance(error, InputError) else str(error)
+    line = line_of(error)
+    assert line is not None
     assert re.fullmatch(r"--marks: got [^\n]{1,250}", line)
 
 

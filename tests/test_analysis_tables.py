@@ -5,7 +5,7 @@ from __future__ import annotations
 from analysis.answer import Figure, Quantity, each
 from analysis.errors import InputError
 from analysis.tables import crossed, listing, tables_of
-from trueraster.errors import with_options
+from trueraster.errors import line_of
 
 LENGTH = Quantity("bow_mm", "bow", "mm", signed=True, beside="bow_percent")
 SHARE = Quantity("bow_percent", "bow", "% of height", signed=True)
@@ -71,7 +71,7 @@ def test_a_figure_is_in_the_table_that_its_quantity_names() -> None:
 
 def test_a_mistake_names_the_options_of_its_values() -> None:
     """Those at fault come first, those that would help last; a mistake of the file alone names none."""
-    assert with_options(InputError("too small", fields=("marks_mm",))) == "--marks-mm: too small"
-    assert with_options(InputError("a.jpg: count the lines", helps=("hidden",))) == "a.jpg: count the lines (--hidden)"
-    assert with_options(InputError("give one", fields=("no_marks", "marks"))) == "--no-marks, --marks: give one"
-    assert with_options(InputError("a.jpg: too dark")) == "a.jpg: too dark"
+    assert line_of(InputError("too small", fields=("marks_mm",))) == "--marks-mm: too small"
+    assert line_of(InputError("a.jpg: count the lines", helps=("hidden",))) == "a.jpg: count the lines (--hidden)"
+    assert line_of(InputError("give one", fields=("no_marks", "marks"))) == "--no-marks, --marks: give one"
+    assert line_of(InputError("a.jpg: too dark")) == "a.jpg: too dark"

@@ -145,17 +145,18 @@ def test_wedge_frequencies_in_the_file(tmp_path: Path, name: str) -> None:
             if along:
                 at = min(int(span.top + share * (span.bottom - span.top)), span.bottom - 1)
                 strip = luma[at, span.left : span.right]
-                place = float((at + Fraction(1, 2) - span.top) / (span.bottom - span.top))
+                first, last = line(fmt, wave.top), line(fmt, wave.bottom)
                 # Samples as they lie on the glass: width over height.
                 per_height = fmt.picture.height / float(fmt.sample_aspect)
             else:
                 at = min(int(span.left + share * (span.right - span.left)), span.right - 1)
                 strip = luma[span.top : span.bottom, at]
-                place = float((at + Fraction(1, 2) - span.left) / (span.right - span.left))
+                first, last = column(fmt, wave.left), column(fmt, wave.right)
                 per_height = float(fmt.picture.height)
             inside = np.flatnonzero(np.abs(strip - 0.5) > 0.02)
             lit = strip[inside[0] : inside[-1] + 1]
-            wanted = marks[0] + (marks[-1] - marks[0]) * place
+            # The scale begins at the drawn edge, not at the first whole sample in it.
+            wanted = marks[0] + (marks[-1] - marks[0]) * float((at + Fraction(1, 2) - first) / (last - first))
             assert abs(wanted - n) <= 0.02 * n + 2
             assert 2 * short_frequency(lit) * per_height == pytest.approx(wanted, rel=0.01)
 

@@ -858,17 +858,36 @@ def test_a_read_only_folder_is_one_line(here: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX shell")
+@pytest.mark.parametrize("unbuffered", ["", "1"])
 @pytest.mark.parametrize("words", quick_and_slow(["levels"], ["formats --json", "--help"]))
-def test_output_that_cannot_be_written_is_one_line(words: str) -> None:
-    """A closed or full standard output is told in one line, without a traceback."""
+def test_output_that_cannot_be_written_is_one_line(words: str, unbuffered: str) -> None:
+    """A closed or full standard output is one line on standard error, whether Python keeps a buffer or not."""
     program = " ".join(f"'{part}'" for part in PROGRAM)
     for closing in (">&-", ">/dev/full"):
         done = subprocess.run(
-            ["sh", "-c", f"{program} {words} {closing}"], stderr=subprocess.PIPE, text=True, timeout=60
+            ["sh", "-c", f"{program} {words} {closing}"],
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=60,
+            env=os.environ | {"PYTHONUNBUFFERED": unbuffered},
         )
-        assert "Traceback" not in done.stderr, closing
+        assert done.stderr.startswith(("trueraster: standard output", "trueraster: No space left")), closing
         assert done.stderr.count("\n") == 1, closing
         assert done.returncode == 2, closing
+
+
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_full_standard_error_changes_no_exit_code(unbuffered: str) -> None:
+    """Where a mistake cannot be reported, the exit code still says it."""
+    program = " ".join(f"'{part}'" for part in PROGRAM)
+    for words, code in (("levels", 0), ("levels --no-such-option", 2)):
+        done = subprocess.run(
+            ["sh", "-c", f"{program} {words} 2>/dev/full"],
+            stdout=subprocess.DEVNULL,
+            timeout=60,
+            env=os.environ | {"PYTHONUNBUFFERED": unbuffered},
+        )
+        assert done.returncode == code, words
 
 
 # --- Signs that would steer a terminal -----------------------------------------------------------------------

@@ -9,11 +9,13 @@ import gc
 import io
 import os
 import sys
+from contextlib import suppress
+from typing import TextIO
 
 import click
 
 from trueraster import interrupt
-from trueraster.errors import ReaderGoneError, with_options
+from trueraster.errors import ReaderGoneError, line_of
 from trueraster.lazy import Entry, LazyGroup
 from trueraster.visible import visible
 
@@ -65,6 +67,13 @@ def main() -> None:
             # A path may have letters that the terminal has not.
             stream.reconfigure(errors="backslashreplace")
     code = run(sys.argv[1:])
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            # The mistake was reported already, or cannot be. Python would try again on its way out, add its own words
+            # and give another exit code.
+            _drop_unwritten(stream)
     # The system takes all memory back at once; Python would first search what is left for cycles, as long as a frame
     # takes to read.
     gc.freeze()
@@ -92,36 +101,31 @@ def _tell(error: Exception) -> int:
         command = where.command_path if where is not None else "trueraster"
         return _say(f"{command}: {error.format_message()} ('{command} --help' tells more)", 2)
     if isinstance(error, ReaderGoneError):
-        # Nothing more can be written there, not even what is left in the buffer.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        _drop_unwritten(sys.stdout)
         return 0
     # Imported here: --help should not wait for numpy.
-    from analysis.errors import InputError
     from render.produce import ProofError
 
-    if isinstance(error, InputError):
-        return _say(f"trueraster: {with_options(error)}", 2)
     if isinstance(error, ProofError):
         return _say(f"trueraster: {error}", 1)
-    if isinstance(error, ValueError | OSError | MemoryError):
-        return _say(f"trueraster: {_words(error)}", 2)
-    raise error
+    line = line_of(error)
+    if line is None:
+        raise error
+    return _say(f"trueraster: {line}", 2)
+
+
+def _drop_unwritten(stream: TextIO) -> None:
+    """Send what is left in a stream's buffer nowhere: it cannot be written where it should go."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _stopped() -> int:
     return _say(f"trueraster: stopped; {interrupt.words()}", 130)
 
 
-def _words(error: Exception) -> str:
-    if isinstance(error, MemoryError):
-        return "there is not enough memory for this"
-    if isinstance(error, OSError) and error.strerror:
-        place = f"{error.filename}: " if error.filename else ""
-        return f"{place}{error.strerror}"
-    return str(error) or type(error).__name__
-
-
 def _say(text: str, code: int) -> int:
     # Escapes first: a line separator in a file's name is no blank.
-    sys.stderr.write(" ".join(visible(text).split()) + "\n")
+    # Where standard error is full, the exit code alone has to say it.
+    with suppress(OSError):
+        sys.stderr.write(" ".join(visible(text).split()) + "\n")
     return code

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from analysis.errors import InputError
 
-__all__ = ["ReaderGoneError", "UsageError", "with_options"]
+__all__ = ["ReaderGoneError", "UsageError", "line_of"]
 
 
 class UsageError(ValueError):
@@ -18,7 +18,21 @@ class ReaderGoneError(Exception):
     """Nobody reads standard output any more, as after 'head': no mistake."""
 
 
-def with_options(error: InputError) -> str:
+def line_of(error: Exception) -> str | None:
+    """What a user is told of a mistake, in one line; None for an error that is the program's own."""
+    # Imported here: --help should not wait for numpy.
+    from analysis.errors import InputError
+
+    if isinstance(error, InputError):
+        return _with_options(error)
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for this"
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror}" if error.filename else error.strerror
+    return (str(error) or type(error).__name__) if isinstance(error, ValueError | OSError) else None
+
+
+def _with_options(error: InputError) -> str:
     """The line of a mistake with the options that its values are typed with: '--marks-mm: ...'."""
     line = str(error)
     if error.fields:

@@ -8,9 +8,11 @@ steps.
 from __future__ import annotations
 
 import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 from types import FrameType
 
-__all__ = ["check", "install", "say_when_stopped", "was_asked", "words"]
+__all__ = ["check", "install", "kept_from_children", "say_when_stopped", "was_asked", "words"]
 
 _asked = False
 _words = "nothing unfinished was left behind"
@@ -46,6 +48,24 @@ def check() -> None:
     """
     if _asked:
         raise KeyboardInterrupt
+
+
+@contextmanager
+def kept_from_children() -> Iterator[None]:
+    """Start processes that a terminal's Ctrl-C does not reach; one that comes meanwhile is raised afterwards."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    # Only who starts processes needs it: 10 ms.
+    from multiprocessing import resource_tracker
+
+    # Its start would let the signal through again.
+    resource_tracker.ensure_running()
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
 
 
 def _remember(number: int, frame: FrameType | None) -> None:

@@ -2,32 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
-from typing import Any
 
 import click
 
-from analysis.frame.answer import fields_answer, frame_answer, other_answer
-from analysis.frame.findings import Examination, OtherPatternError
-from analysis.frame.levels import Frame
 from trueraster import interrupt
 from trueraster.errors import UsageError
-from trueraster.options.frame import Played, Task, task_of
+from trueraster.options.declared import as_value
+from trueraster.options.frame import ManyOptions, Played
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.output.answers import put_answer
 from trueraster.output.files import Targets, targets_of
 from trueraster.output.json import answer_json
-from trueraster.output.terminal import progress, put_json
+from trueraster.output.terminal import JsonList, note, progress, put_json, put_text
+from trueraster.verify.one import OtherShownError, Request, marked, verify_file
 
 __all__ = ["verify"]
 
 
 @click.command()
-@click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
+@click.argument("files", type=click.Path(path_type=Path), metavar="FILE...", nargs=-1, required=True)
 @click.option("--pattern", "-p", help="What is shown.  [default: the file's word; else it is recognised]")
 @click.option("--format", "-f", "fmt", help="Format that was played.  [default: the file's word or size]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9.")
@@ -40,9 +36,10 @@ __all__ = ["verify"]
 @click.option("--all", "every", is_flag=True, help="Every distinct frame of a video file; the worst is shown.")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the frame with marks.")
 @pattern_options
+@as_value("many", ManyOptions)
 @as_json_option
 def verify(
-    file: Path,
+    files: tuple[Path, ...],
     pattern: str | None,
     fmt: str | None,
     aspect: str | None,
@@ -52,6 +49,7 @@ def verify(
     frame: int | None,
     every: bool,
     picture: Path | None,
+    many: ManyOptions,
     as_json: bool,
     **typed: str | None,
 ) -> int:
@@ -65,10 +63,11 @@ def verify(
     A file made by 'draw' needs no options, but for y4m and mpeg2, which cannot say what they show (of a 16:9 picture
     --aspect, if anything), and own patterns, whose TOML file is needed. A capture needs its format where the size does
     not show it. For a clip of the pattern 'field-order' the order of its fields is reported.
+
+    Of several files, or of all in a folder, each gets one line; exit 2 if any cannot be read, else 1 if any fails.
     """
     if frame is not None and every:
         raise UsageError("--frame and --all: one frame or all of them, not both")
-    targets_of(Targets(picture=picture), [file])
     played = Played(
         pattern=pattern,
         format=fmt,
@@ -78,42 +77,31 @@ def verify(
         tolerance=tolerance,
         options=typed,
     )
-    task = task_of(file, frame or 0, played)
-    if task.is_clip_of_fields:
-        for name, value in (("--picture", picture), ("--frame", frame), ("--tolerance", tolerance)):
-            if value is not None:
-                raise UsageError(f"{name}: a clip of field-order is read as a whole, for the order of its fields only")
-        return _field_order(task, every, as_json)
+    request = Request(played=played, frame=frame, every=every, marks=picture is not None)
+    if len(files) > 1 or files[0].is_dir() or many.is_given:
+        if picture is not None:
+            raise UsageError("--picture: one file at a time; --page shows those of many files that failed")
+        return _many(files, request, many, as_json)
+    return _one(files[0], request, picture, as_json)
+
+
+def _one(file: Path, request: Request, picture: Path | None, as_json: bool) -> int:
+    targets_of(Targets(picture=picture), [file])
     try:
-        seen = _every(task, as_json) if every else _Seen(task.frame, task.examine(task.frame))
-    except OtherPatternError as error:
+        with _counting("measuring", quiet=as_json) as heard:
+            found = verify_file(file, request, heard)
+    except OtherShownError as error:
         if as_json:
-            put_json(answer_json(other_answer(error, task.pattern, task.format, task.signal)))
-        raise UsageError(f"{file}: {error}{_hint(error)}") from error
-    if picture is not None:
-        _mark(picture, seen, task)
-    put_answer(frame_answer(seen.examination, seen.frame, task.pattern, task.format, seen.frames), as_json=as_json)
-    return 0 if seen.passed else 1
+            put_json(answer_json(error.answer))
+        raise
+    image = marked(found) if picture is not None else None
+    if picture is not None and image is not None:
+        # Without --picture nothing is written: 60 ms.
+        from analysis.frame.picture.marked import write_marked
 
-
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """A frame's examination, and with `--all` what there is to say of the others."""
-
-    frame: Frame
-    examination: Examination
-    frames: Mapping[str, Any] | None = None
-    passed_all: bool = True
-
-    @property
-    def passed(self) -> bool:
-        return self.examination.passed and self.passed_all
-
-
-def _hint(error: OtherPatternError) -> str:
-    if error.turned:
-        return "; a mirror or flip setting in player, converter or capture does that"
-    return f"; give --pattern {error.found} if that was played" if error.found else ""
+        write_marked(picture, image)
+    put_answer(found.answer, as_json=as_json)
+    return 0 if found.passed else 1
 
 
 @contextmanager
@@ -128,84 +116,41 @@ def _counting(title: str, *, quiet: bool) -> Iterator[Callable[[int, int | None]
         yield heard
 
 
-def _every(task: Task, quiet: bool) -> _Seen:
-    """Every distinct frame of the file; the worst is kept."""
-    # One frame does without it: 10 ms.
-    from analysis.frame.distinct import distinct_frames
+def _many(names: Sequence[Path], request: Request, many: ManyOptions, as_json: bool) -> int:
+    # One file does without them: 40 ms.
+    from render.writing import placed
+    from trueraster.verify.crew import cluster_crew, local_crew
+    from trueraster.verify.kept import keeping
+    from trueraster.verify.many import Totals, answers, files_in, line_of_file
+    from trueraster.verify.page import Summary
 
-    worst: tuple[tuple[int, float], _Seen] | None = None
-    failed: list[int] = []
-    seen: list[int] = []
-    without: list[int] = []
-    other: OtherPatternError | None = None
-    with _counting("measuring", quiet=quiet) as heard:
-        frames = distinct_frames(task.frame.path, heard)
-        for one in frames:
-            frame = replace(task.frame, index=one.index, picture=one.picture)
-            try:
-                found = task.examine(frame)
-            except OtherPatternError as error:
-                without.append(one.index)
-                other = error
-                continue
-            if not found.passed:
-                failed.append(one.index)
-            if worst is None or found.worst > worst[0]:
-                worst = found.worst, _Seen(frame, found)
-            seen.append(one.index)
-    if worst is None:
-        assert other is not None
-        raise other
-    # A capture may begin before the pattern is up and end after it; a frame of something else between is a fault.
-    failed = sorted(failed + [index for index in without if seen[0] < index < seen[-1]])
-    counts = {
-        "shown": frames.shown,
-        "distinct": len(frames.times),
-        "worst": worst[1].frame.index,
-        "failed": failed,
-        "without_pattern": without,
-    }
-    return replace(worst[1], frames=counts, passed_all=not failed)
-
-
-_MOST_FRAMES = 3000
-"""Frames of a clip that `--all` reads for the order of fields: what is kept of each is 20 kB."""
-
-
-def _field_order(task: Task, every: bool, as_json: bool) -> int:
-    """The order of fields, from the moving bar of a clip."""
-    # Single frames do without it: 15 ms.
-    from analysis.frame.fields.order import FieldState, field_fault, read_field_order
-
-    with _counting("reading", quiet=as_json) as heard:
-        more = {"enough": _MOST_FRAMES, "most": _MOST_FRAMES} if every else {}
-        reading = read_field_order(task.frame.path, task.format, heard=heard, **more)
-    if reading.state is FieldState.UNKNOWN:
-        raise UsageError(f"{task.frame.path}: {reading.reason}")
-    fault = field_fault(reading)
-    answer = fields_answer(reading, fault, task.frame, task.pattern, task.format, task.signal)
-    put_answer(answer, as_json=as_json)
-    return 0 if fault is None else 1
-
-
-def _mark(path: Path, seen: _Seen, task: Task) -> None:
-    """Write the frame with its patches outlined."""
-    # Without --picture nothing is drawn: 60 ms.
-    from analysis.frame.picture.content import heading_of, marks_of, notes_of
-    from analysis.frame.picture.marked import marked_picture, write_marked
-
-    found = seen.examination
-    place = found.check.registration
-    image = marked_picture(
-        seen.frame.picture,
-        found.check.signal,
-        marks_of(found),
-        heading_of(found, seen.frame, task.pattern, task.format),
-        notes_of(found),
-        sample_aspect=task.format.sample_aspect * _ratio(place.y.nominal) / _ratio(place.x.nominal),
-    )
-    write_marked(path, image)
-
-
-def _ratio(value: float) -> Fraction:
-    return Fraction(value).limit_denominator(10_000)
+    many.check(names, as_json=as_json)
+    files = files_in(names)
+    totals, summary, shown = Totals(), Summary(), many.page is not None
+    said = "what was verified is kept: the same command goes on" if many.to else "--to keeps what was verified"
+    interrupt.say_when_stopped(said)
+    crew_of = cluster_crew(many.cluster) if many.cluster else local_crew(many.processes)
+    kept_of = keeping(many.to, request, shown=shown) if many.to else nullcontext()
+    put = JsonList("files") if as_json else None
+    with kept_of as kept, crew_of as crew, progress("verifying", quiet=many.is_quiet(as_json)) as tell:
+        for done, result in enumerate(answers(files, request, crew, kept, shown=shown), 1):
+            totals.count(result)
+            summary.add(result)
+            result.pop("thumbnail", None)
+            if put is not None:
+                put.add(result)
+            elif many.jsonl:
+                put_json(result)
+            else:
+                put_text(line_of_file(result))
+            tell(f"file {done} of {len(files)}", done / len(files))
+    if many.page is not None:
+        with placed(many.page) as file:
+            file.write(summary.html(totals).encode())
+    if put is not None:
+        put.end(totals.json)
+    elif many.jsonl:
+        note(totals.words)
+    else:
+        put_text(totals.words)
+    return totals.code

@@ -5,11 +5,10 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from multiprocessing import connection, resource_tracker
+from multiprocessing import connection
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
@@ -142,7 +141,7 @@ def _crew(count: int, lock: int | None) -> Iterator[list[_Worker]]:
     workers: list[_Worker] = []
     folders: set[Path] = set()
     try:
-        with _no_interrupt():
+        with interrupt.kept_from_children():
             for _ in range(count):
                 here, there = context.Pipe()
                 process = context.Process(target=work, args=(there, theirs, held), daemon=True)
@@ -169,18 +168,3 @@ def _crew(count: int, lock: int | None) -> Iterator[list[_Worker]]:
             worker.jobs.close()
             for folder in folders:
                 clear_left(folder, pid)
-
-
-@contextmanager
-def _no_interrupt() -> Iterator[None]:
-    """Start processes that a terminal's Ctrl-C does not reach; one that comes meanwhile is raised afterwards."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    # Its start would let the signal through again.
-    resource_tracker.ensure_running()
-    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Mapping
+import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Annotated
+
+import click
 
 from analysis.frame.examine import examine
 from analysis.frame.findings import Examination
@@ -20,11 +25,13 @@ from patterns.signal import Matrix, Range, Signal
 from patterns.timing import shown
 from render.carriers import default_matrix
 from trueraster.errors import UsageError
+from trueraster.options.declared import file_option, option
 from trueraster.options.file_format import format_of_file
 from trueraster.options.trade import options_with
 from trueraster.options.values import cells_of, choice, options_of, pattern_of
+from trueraster.output.files import check_target
 
-__all__ = ["Played", "Task", "task_of"]
+__all__ = ["ManyOptions", "Played", "Task", "task_of"]
 
 _MOST_FRAMES = 10_000_000
 
@@ -41,6 +48,70 @@ class Played:
     tolerance: str | None
     options: Mapping[str, str | None]
     """The pattern's own, by name."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ManyOptions:
+    """Options for many files."""
+
+    jobs: Annotated[
+        int | None,
+        option(
+            "--jobs",
+            "-j",
+            help="Of many files: how many at a time.  [default: one for each core]",
+            type=click.IntRange(1, 256),
+            metavar="N",
+        ),
+    ]
+    to: Annotated[
+        Path | None,
+        file_option("--to", "FILE.jsonl", "Of many files: keep their results; the same command goes on after a stop."),
+    ]
+    page: Annotated[
+        Path | None, file_option("--page", "OUT.html", "Of many files: one page with a picture of each that failed.")
+    ]
+    jsonl: Annotated[bool, option("--jsonl", help="Of many files: print one JSON object a line.", is_flag=True)]
+    cluster: Annotated[
+        str | None,
+        option(
+            "--cluster",
+            help="Of many files: hand them to the workers of a dask scheduler, which see the same folders.",
+            metavar="ADDRESS",
+        ),
+    ]
+
+    @property
+    def is_given(self) -> bool:
+        """Whether one of them is typed."""
+        return any((self.jobs, self.to, self.page, self.jsonl, self.cluster))
+
+    @property
+    def processes(self) -> int:
+        """How many files at a time on this machine."""
+        try:
+            cores = len(os.sched_getaffinity(0))
+        except AttributeError:
+            cores = os.cpu_count() or 1
+        return self.jobs or cores
+
+    def is_quiet(self, as_json: bool) -> bool:
+        """Whether a bar would be in the way: lines on the same terminal show as well how far the work is."""
+        return not (as_json or self.jsonl) and sys.stdout.isatty()
+
+    def check(self, names: Sequence[Path], *, as_json: bool) -> None:
+        """Look at them before anything is verified.
+
+        Raises:
+            UsageError: two contradict each other, or a file cannot be written under its name.
+        """
+        if as_json and self.jsonl:
+            raise UsageError("--json and --jsonl: one object or one a line, not both")
+        if self.cluster and self.jobs:
+            raise UsageError("--jobs and --cluster: the cluster's workers say themselves how many files they take")
+        for option_name, path, ending in (("--to", self.to, ".jsonl"), ("--page", self.page, ".html")):
+            if path is not None:
+                check_target(option_name, path, ending, names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,7 @@ from trueraster.errors import ReaderGoneError
 from trueraster.visible import visible
 
 __all__ = [
+    "JsonList",
     "columns",
     "note",
     "number",
@@ -39,8 +40,28 @@ def put_text(text: str) -> None:
 
 def put_json(answer: dict[str, Any]) -> None:
     """Write an answer for programs: one JSON object and nothing else."""
+    _put(_json(answer) + "\n")
+
+
+class JsonList:
+    """An answer of one JSON object with a long list in it, written as its entries come."""
+
+    def __init__(self, key: str) -> None:
+        self._before = f"{{{json.dumps(key)}: ["
+
+    def add(self, entry: dict[str, Any]) -> None:
+        """Write one entry."""
+        _put(f"{self._before}{_json(entry)}")
+        self._before = ",\n"
+
+    def end(self, rest: dict[str, Any]) -> None:
+        """Write what follows the list, of which there is something; without it the object is not whole."""
+        _put(f"],\n{_json(rest).removeprefix('{')}\n")
+
+
+def _json(answer: dict[str, Any]) -> str:
     # The one control character that JSON lets stand as it is.
-    _put(json.dumps(answer, default=_plain).replace("\x7f", "\\u007f") + "\n")
+    return json.dumps(answer, default=_plain).replace("\x7f", "\\u007f")
 
 
 def _put(text: str) -> None:
@@ -51,11 +72,17 @@ def _put(text: str) -> None:
 
 @contextmanager
 def reader_may_go() -> Iterator[None]:
-    """Turn a broken pipe into `ReaderGoneError`, which the command parser does not take for a failure of its own."""
+    """Turn a broken pipe into `ReaderGoneError`, which the command parser does not take for a failure of its own.
+
+    Any other failure to write gets the name of what could not be written.
+    """
     try:
         yield
     except BrokenPipeError as error:
         raise ReaderGoneError from error
+    except OSError as error:
+        error.filename = error.filename or "standard output"
+        raise
 
 
 def note(text: str) -> None:
