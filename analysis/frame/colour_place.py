@@ -51,7 +51,7 @@ def _delayed(expected: Expected, place: Registration) -> list[Fault]:
     for plane, drawn in zip(seen, expected.chroma, strict=True):
         captured, reference = band_profiles(plane, drawn, 1, place.y, 6)
         axis = place.x
-        places = (np.arange(captured.shape[1]) + 0.5 - axis.offset) / axis.scale
+        places = (np.arange(captured.shape[1], dtype=np.float64) + 0.5 - axis.offset) / axis.scale
         wanted = reference if axis.is_identity else Profile(reference).at(places, 1e-3)
         slopes = [np.diff(values, axis=1)[:, 3:-4] for values in (captured, wanted)]
         size = 1 << slopes[0].shape[1].bit_length()

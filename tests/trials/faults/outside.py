@@ -7,6 +7,7 @@ answer is 'other', or a fault with less than 90 % confidence; a wrong one names 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import cv2
 import numpy as np
@@ -95,7 +96,7 @@ def _unequal(rgb: Floats, coding: Coding, *, gain: float) -> Floats:
     return made
 
 
-OUTSIDE: dict[str, tuple[Callable[..., Floats], tuple[dict[str, object], ...]]] = {
+OUTSIDE: dict[str, tuple[Callable[..., Floats], tuple[dict[str, Any], ...]]] = {
     "ring": (_ring, ({"percent": 25.0, "period": 7.0}, {"percent": 40.0, "period": 11.0})),
     "moire": (_moire, ({"share": 0.71}, {"share": 0.89})),
     "gammas": (_gammas, ({"powers": (1.15, 1.0, 0.9)}, {"powers": (0.85, 1.1, 1.2)})),
