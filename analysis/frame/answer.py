@@ -30,6 +30,7 @@ def frame_answer(
         **_subject(pattern, fmt, check.signal),
         "verdict": "pass" if found.passed else "fail",
         "grade": found.grade.value,
+        "variant": "full-raster" if found.fills_raster else None,
         "grade_reason": _grade_words(found),
         "cannot_show": [_CANNOT_SHOW[one] for one in found.cannot_show],
         "registration": _cut(check.registration.x, check.registration.y),
@@ -60,6 +61,7 @@ def frame_answer(
             *(Finding(fault.title) for fault in found.faults),
         ),
         tables=(_patches(found),),
+        assumptions=(_FILLS,) if found.fills_raster else (),
         missing=tuple(_CANNOT_SHOW[one] for one in found.cannot_show),
         summary=tuple(missing) if frames is None else (*missing, _frames(frames)),
         advice_title="",
@@ -178,6 +180,11 @@ def _grade_words(found: Examination) -> str:
         words += f"; named: {', '.join(fault.id for fault in found.faults)}"
     return f"{words[:1].upper()}{words[1:]}."
 
+
+_FILLS = (
+    "The bars are those of a generator that draws them over all samples of the raster, and not over the picture alone;"
+    " a picture that was cut by as much on both sides would look the same."
+)
 
 _CANNOT_SHOW = {
     Blind.BELOW_BLACK: "Levels below black: the pattern has none; pluge in narrow range has.",

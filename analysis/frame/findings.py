@@ -108,6 +108,8 @@ class Examination:
     faults: tuple[Fault, ...]
     reasons: dict[str, str] = field(default_factory=dict)
     """Why a figure is not available, by its name."""
+    fills_raster: bool = False
+    """Whether the pattern is drawn over all samples of a raster whose picture is narrower."""
     has_tolerance: bool = False
     """Whether a tolerance was stated, which decides then."""
     cannot_show: tuple[Blind, ...] = ()

@@ -53,56 +53,106 @@ def investigate(subject: Subject) -> Examination:
     height, width = subject.luma.shape
     if min(height, width) < SMALLEST:
         raise FileError(f"{subject.frame.path}: {width}x{height} is too small to find a pattern in")
-    fmt, whole = subject.reference.format, subject
+    wide = _over_all_samples(subject)
+    found = _prepared(wide or subject)
+    levels = _settled_levels(found)
+    # What was asked for is judged on the frame as it is, with all that varies in it.
+    check = check_levels(subject.frame, found.subject.reference, subject.tolerance, levels.place)
+    faults = _likely(_named(found, levels), levels, check.passed)
+    return Examination(check=check, faults=tuple(faults), reasons=_reasons(levels.place), fills_raster=wide is not None)
+
+
+def _over_all_samples(subject: Subject) -> Subject | None:
+    """The subject with a picture as wide as the raster, where the bars go with that clearly better; else None.
+
+    Other generators draw bars so. A picture that was cut by just as much on both sides looks alike.
+    """
+    fmt = subject.reference.format
+    if not subject.pattern.id.startswith("bars") or fmt.picture.width == fmt.width:
+        return None
+    if subject.luma.shape != (fmt.height, fmt.width):
+        return None
+    picture = replace(fmt.picture, left=0, width=fmt.width)
+    wide = replace(subject, reference=replace(subject.reference, format=replace(fmt, picture=picture)))
+    whole = Registration.whole(fmt, fmt.width, fmt.height)
+    own, other = (likeness(one.luma, one.drawn, whole).misfit for one in (subject, wide))
+    return wide if other < min(own / 4, _WIDE) else None
+
+
+_WIDE = 2e-3
+"""Misfit below which bars go with a picture as wide as the raster."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Prepared:
+    """A frame without what varies over it, where its raster lies, and how its fields do."""
+
+    subject: Subject
+    expected: Expected
+    place: Registration
+    fields: FieldStructure
+    uneven: Uneven
+
+
+def _prepared(subject: Subject) -> _Prepared:
     torn = torn_mended(subject)
-    if torn is not None:
-        subject = torn[0]
-    expected = Expected(subject=subject)
-    place = _likelier(subject, register(subject.luma, expected.rows, fmt, layouts=subject.layouts))
-    fields = _fields(expected, place)
-    if fields.is_wrong:
-        expected = Expected(subject=subject, fields=fields)
-        place = register(subject.luma, expected.rows, fmt, layouts=subject.layouts)
+    subject = subject if torn is None else torn[0]
+    expected, place, fields = _placed(subject)
     refuse_other(expected, place)
     place = held_by_colour(expected, place)
     uneven = find_uneven(expected, _settled(subject, place), None if torn is None else torn[1])
     if uneven.frame is not subject.frame:
         # What varies is no fault of level, of place or of fields, and would be taken for one.
         subject = replace(subject, frame=uneven.frame)
-        expected = Expected(subject=subject)
-        place = _likelier(subject, register(subject.luma, expected.rows, fmt, layouts=subject.layouts))
-        fields = _fields(expected, place)
-        if fields.is_wrong:
-            expected = Expected(subject=subject, fields=fields)
-    held = held_by_colour(expected, place)
-    levels = _levels(expected, _settled(subject, held), uneven)
-    if levels.faults and not subject.states_signal and held is place:
+        expected, place, fields = _placed(subject)
+    return _Prepared(subject=subject, expected=expected, place=place, fields=fields, uneven=uneven)
+
+
+def _placed(subject: Subject) -> tuple[Expected, Registration, FieldStructure]:
+    fmt, expected = subject.reference.format, Expected(subject=subject)
+    place = _likelier(subject, register(subject.luma, expected.rows, fmt, layouts=subject.layouts))
+    fields = _fields(expected, place)
+    if fields.is_wrong:
+        expected = Expected(subject=subject, fields=fields)
+        place = register(subject.luma, expected.rows, fmt, layouts=subject.layouts)
+    return expected, place, fields
+
+
+def _settled_levels(found: _Prepared) -> _Levels:
+    subject = found.subject
+    held = held_by_colour(found.expected, found.place)
+    levels = _levels(found.expected, _settled(subject, held), found.uneven)
+    if levels.faults and not subject.states_signal and held is found.place:
         # A tone that is bent, or colours that are others, move an edge's middle: the place is found again with the
         # raster as the chain made it.
         likest = _likest(levels.expected, levels.place)
-        again = register(subject.luma, likest, fmt, start=levels.place)
-        levels = _levels(levels.expected, _settled(subject, again), uneven)
-    check = levels.check
-    if whole is not subject:
-        check = check_levels(whole.frame, whole.reference, whole.tolerance, levels.place)
-    is_dithered = any(fault.id == "dithered" for fault in uneven.grain)
+        again = register(subject.luma, likest, subject.reference.format, start=levels.place)
+        levels = _levels(levels.expected, _settled(subject, again), found.uneven)
+    return levels
+
+
+def _named(found: _Prepared, levels: _Levels) -> list[Fault]:
+    is_dithered = any(fault.id == "dithered" for fault in found.uneven.grain)
     # Where fields are wrong, lines are, and with them what levels are measured by.
-    faults = (
-        *_field_faults(fields),
-        *uneven.faults,
-        *(fault for fault in levels.faults if fault.id not in {"bits-lost"} or not is_dithered),
-        *_layout_faults(subject, levels.place, fields),
-        *_of_detail(levels, uneven),
-        *uneven.grain,
-    )
+    return [
+        *_field_faults(found.fields),
+        *found.uneven.faults,
+        *(fault for fault in levels.faults if fault.id != "bits-lost" or not is_dithered),
+        *_layout_faults(found.subject, levels.place, found.fields),
+        *_of_detail(levels, found.uneven),
+        *found.uneven.grain,
+    ]
+
+
+def _likely(faults: list[Fault], levels: _Levels, passed: bool) -> list[Fault]:
+    """What is likely enough to be named, and an error of another kind where nothing known does it."""
     likely = _shared([fault for fault in faults if fault.confidence >= LEAST_CONFIDENCE])
     other = 0.0 if levels.expected.diagnosis is None else levels.expected.diagnosis.other
-    if not likely and (not check.passed or other > 0.5):
-        # Nothing that is known does this.
+    if not likely and (not passed or other > 0.5):
         likely = [Fault(id="other", confidence=max(other, 0.7))]
     elif other > LEAST_CONFIDENCE and not any(fault.of_levels for fault in likely):
         likely.append(Fault(id="other", confidence=other))
-    return Examination(check=check, faults=tuple(likely), reasons=_reasons(levels.place))
+    return likely
 
 
 def _shared(faults: list[Fault]) -> list[Fault]:
