@@ -15,6 +15,7 @@ from analysis.frame.expected import WOVEN, Expected, Subject
 from analysis.frame.faults.diagnose import LEAST_CONFIDENCE, Evidence, diagnose_levels
 from analysis.frame.faults.recognise import SMALLEST, likeness
 from analysis.frame.faults.structure import FieldStructure, field_structure, luma_response
+from analysis.frame.faults.unexplained import unexplained
 from analysis.frame.findings import Examination, Fault
 from analysis.frame.levels import Check, Reading, check_levels
 from analysis.frame.otherpattern import DOUBTFUL, refuse_other
@@ -58,7 +59,7 @@ def investigate(subject: Subject) -> Examination:
     levels = _settled_levels(found)
     # What was asked for is judged on the frame as it is, with all that varies in it.
     check = check_levels(subject.frame, found.subject.reference, subject.tolerance, levels.place)
-    faults = _likely(_named(found, levels), levels, check.passed)
+    faults = _likely(_weighed(_named(found, levels), found, levels), levels, check.passed)
     return Examination(check=check, faults=tuple(faults), reasons=_reasons(levels.place), fills_raster=wide is not None)
 
 
@@ -144,13 +145,34 @@ def _named(found: _Prepared, levels: _Levels) -> list[Fault]:
     ]
 
 
+_SHAKEN = 0.55
+"""What is left of a fault's confidence where the picture has an error of another kind as well."""
+
+
+def _weighed(faults: list[Fault], found: _Prepared, levels: _Levels) -> list[Fault]:
+    """The faults, with an error of another kind before them where no filter and no chain of levels makes the edges."""
+    place = levels.place
+    if found.uneven.spots.id or found.subject.states_signal or not (place.x.is_whole and place.y.is_whole):
+        return faults
+    if any(fault.id == "chroma-delayed" for fault in faults):
+        # Where R'G'B' is cut, late colour leaves marks in luma.
+        return faults
+    luma, noise = found.subject.luma, found.uneven.noise
+    kinds = (levels.expected.luma, *levels.expected.with_other_edges)
+    known = [one for drawn in kinds if (one := unexplained(luma, drawn, place, noise)) is not None]
+    if not known or not min(known, key=lambda one: one.rms).is_another_kind:
+        return faults
+    shaken = [replace(fault, confidence=_SHAKEN * fault.confidence) for fault in faults]
+    return [Fault(id="other", confidence=0.9), *shaken]
+
+
 def _likely(faults: list[Fault], levels: _Levels, passed: bool) -> list[Fault]:
     """What is likely enough to be named, and an error of another kind where nothing known does it."""
     likely = _shared([fault for fault in faults if fault.confidence >= LEAST_CONFIDENCE])
     other = 0.0 if levels.expected.diagnosis is None else levels.expected.diagnosis.other
     if not likely and (not passed or other > 0.5):
         likely = [Fault(id="other", confidence=max(other, 0.7))]
-    elif other > LEAST_CONFIDENCE and not any(fault.of_levels for fault in likely):
+    elif other > LEAST_CONFIDENCE and not any(fault.of_levels or fault.id == "other" for fault in likely):
         likely.append(Fault(id="other", confidence=other))
     return likely
 
