@@ -17,7 +17,7 @@ from analysis.frame.faults.surface import Areas, Surface, fit_surface
 from analysis.frame.findings import Fault
 from analysis.frame.fractions import frame_ycbcr
 from analysis.frame.levels import Frame, Reading
-from analysis.frame.place.axes import Registration
+from analysis.frame.place.axes import Axis, Registration
 from render.quantise import Planes
 
 __all__ = ["LEAST_SNR_DB", "Uneven", "find_uneven", "torn_mended"]
@@ -82,7 +82,7 @@ def find_uneven(expected: Expected, place: Registration, torn: Spots | None = No
     areas = Areas.of((expected.rows, *subject.drawn.chroma), place)
     if torn is not None:
         areas = _without(areas, torn)
-    echo = _echo(expected, place)
+    echo = _echo(expected, place, areas)
     if echo is not None:
         subject = replace(subject, frame=_with(subject.frame, _without_echo(subject, echo, place)))
     seen = frame_ycbcr(subject.frame, subject.reference.signal)
@@ -118,12 +118,15 @@ def _grain(noise: float, bits: int | None) -> list[Fault]:
     return [Fault(id="noise", confidence=min(0.99, 0.6 + (LEAST_SNR_DB - snr) / 4), parameters={"snr_db": snr})]
 
 
-def _echo(expected: Expected, place: Registration) -> Echo | None:
-    """An echo, against the kind of edges that goes best with the frame."""
+def _echo(expected: Expected, place: Registration, areas: Areas) -> Echo | None:
+    """An echo, against the raster with the levels that the frame has: steps of other heights are no echo."""
     if not place.x.found or expected.subject.states_signal:
         return None
-    spectrum = luma_spectrum(expected.subject.luma, expected.luma, place)
-    return None if spectrum is None else spectrum.echo
+    luma = expected.subject.luma
+    x, y = (Axis(scale=1.0, offset=0.0, raster=size, frame=size) for size in reversed(luma.shape))
+    spectrum = luma_spectrum(luma, toned(luma, areas), Registration(x=x, y=y))
+    echo = None if spectrum is None else spectrum.echo
+    return echo and replace(echo, samples=echo.samples / place.x.scale)
 
 
 def _echo_faults(echo: Echo | None, subject: Subject) -> list[Fault]:
