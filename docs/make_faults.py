@@ -274,7 +274,7 @@ PICTURES: Mapping[str, FaultPicture] = {
         pattern="bars", make=analogue.late_colour, values={"delay_ns": "+889"}, detail=(60, 200, 160)
     ),
     "echo": FaultPicture(pattern="pulse-bar", make=analogue.echoed, values={"delay_us": "2.22", "percent": "25"}),
-    "noise": FaultPicture(pattern="bars", make=analogue.noisy, values={"snr_db": "24.4"}),
+    "noise": FaultPicture(pattern="bars", make=analogue.noisy, values={"snr_db": "24.4"}, detail=(120, 200, 70)),
     "dithered": FaultPicture(pattern="steps", make=analogue.dithered, values={"bits": "2"}, detail=(260, 440, 160)),
     "hum": FaultPicture(
         pattern="steps", make=analogue.hummed, values={"of": "level", "swing_percent": "20", "periods": "2"}
