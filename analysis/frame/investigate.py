@@ -154,8 +154,8 @@ def _weighed(faults: list[Fault], found: _Prepared, levels: _Levels) -> list[Fau
     place = levels.place
     if found.uneven.spots.id or found.subject.states_signal or not (place.x.is_whole and place.y.is_whole):
         return faults
-    if any(fault.id in ("chroma-delayed", "dithered") for fault in faults):
-        # Where R'G'B' is cut, late colour leaves marks in luma; dither leaves some everywhere.
+    if any(fault.id in ("chroma-delayed", "dithered", "bits-lost") for fault in faults):
+        # Where R'G'B' is cut, late colour leaves marks in luma; few bits leave some everywhere.
         return faults
     luma, noise = found.subject.luma, found.uneven.noise
     kinds = (levels.expected.luma, *levels.expected.with_other_edges)
