@@ -145,6 +145,8 @@ def _named(found: _Prepared, levels: _Levels) -> list[Fault]:
     ]
 
 
+_LEAVE_MARKS = frozenset({"chroma-delayed", "dithered", "bits-lost", "hum", "tilt", "shading"})
+"""Faults of which a part stays in the picture where its codes end, once they are taken out."""
 _SHAKEN = 0.55
 """What is left of a fault's confidence where the picture has an error of another kind as well."""
 
@@ -154,8 +156,7 @@ def _weighed(faults: list[Fault], found: _Prepared, levels: _Levels) -> list[Fau
     place = levels.place
     if found.uneven.spots.id or found.subject.states_signal or not (place.x.is_whole and place.y.is_whole):
         return faults
-    if any(fault.id in ("chroma-delayed", "dithered", "bits-lost") for fault in faults):
-        # Where R'G'B' is cut, late colour leaves marks in luma; few bits leave some everywhere.
+    if any(fault.id in _LEAVE_MARKS for fault in faults):
         return faults
     luma, noise = found.subject.luma, found.uneven.noise
     kinds = (levels.expected.luma, *levels.expected.with_other_edges)
