@@ -17,6 +17,7 @@ __all__ = [
     "SERVICE",
     "Advice",
     "Answer",
+    "Assumption",
     "Figure",
     "Finding",
     "Kind",
@@ -118,6 +119,26 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Assumption:
+    """What was taken as usual since nothing in the input says it, and what that is worth."""
+
+    id: str
+    words: str
+    """Without its full stop."""
+    worth_mm: float | None = None
+    """By how much places on the glass move by one standard uncertainty of it, at most."""
+    option: str = ""
+    """What removes it."""
+
+    @property
+    def sentence(self) -> str:
+        """All of it for people."""
+        worth = "" if self.worth_mm is None else f": worth ± {self.worth_mm:.2g} mm"
+        option = f"; {self.option} removes it" if self.option else ""
+        return f"{self.words}{worth}{option}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
     """One thing to adjust or to check."""
 
@@ -193,7 +214,7 @@ class Answer:
     """What the measurement warns of."""
     notes: tuple[str, ...] = ()
     """How to read the tables; not in the JSON."""
-    assumptions: tuple[str, ...] = ()
+    assumptions: tuple[str | Assumption, ...] = ()
     """What was assumed, since nothing in the input says so."""
     missing: tuple[str, ...] = ()
     """Why figures are not available, a sentence for each reason."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import itertools
 import re
 import sys
 import tempfile
@@ -24,9 +25,8 @@ from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Co
 from analysis.rounding import counted
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
-from patterns.pattern import Area, Options, Pattern, percent_text
+from patterns.pattern import Area, Options, Pattern
 from patterns.signal import Colour, Matrix, Range, Sampling, Signal
-from patterns.sources import Mark
 from patterns.standards import ALL
 from patterns.standards.levels import COMPONENT_WHITE_MV
 from patterns.tones import Tone, bursts, pulse_half_duration, sweep_tones, wedge_lines
@@ -56,11 +56,11 @@ CAPTIONS = {
 def main() -> int:
     check = "--check" in sys.argv[1:]
     stale = []
-    for page in sorted(DOCS.glob("*.md")):
+    for page in pages():
         old = page.read_text(encoding="utf-8")
         new = filled(old)
         if new != old:
-            stale.append(page.name)
+            stale.append(str(page.relative_to(DOCS)))
             if not check:
                 page.write_text(new, encoding="utf-8")
     if check:
@@ -76,6 +76,11 @@ def main() -> int:
     return 0
 
 
+def pages() -> list[Path]:
+    """Every page: the tasks, then the reference."""
+    return [*sorted(DOCS.glob("*.md")), *sorted((DOCS / "reference").glob("*.md"))]
+
+
 def filled(text: str) -> str:
     """The page with every generated part made again."""
 
@@ -89,10 +94,11 @@ def generated(name: str) -> str:
     """The text for one mark: a table, an example file, or else an area's patterns."""
     made = {
         "constants": constants,
-        "unverified": unverified,
         "formats": formats,
         "frequencies": frequencies,
-        "gallery": gallery,
+        "index": index,
+        "greys": greys,
+        "colours": colours,
         "example": example,
         "faults": fault_table,
         "geometry-controls": lambda: controls(GEOMETRY_CONTROLS, places=True),
@@ -102,73 +108,102 @@ def generated(name: str) -> str:
     }
     if name in made:
         return made[name]()
-    return "\n\n".join(entry(pattern) for pattern in PATTERNS.values() if pattern.area is Area(name))
+    of_area = [pattern for pattern in PATTERNS.values() if pattern.area is Area(name)]
+    # Patterns of one purpose, such as the crosshatches of two guns, have the same words: one entry has them all.
+    alike = itertools.groupby(of_area, lambda pattern: (pattern.look, pattern.right))
+    return "\n\n".join(entry(list(patterns)) for _, patterns in alike)
 
 
-def entry(pattern: Pattern) -> str:
-    """One pattern: its picture and its words, and the levels that can be measured on it."""
-    lines = [
-        f"## {pattern.title}: `{pattern.id}`",
-        "",
-        f"![{pattern.title}](pictures/{pattern.id}.png)",
-        "",
-        *((f"*{CAPTIONS[pattern.id]}*", "") if pattern.id in CAPTIONS else ()),
-        "| | |",
-        "| --- | --- |",
-        f"| look at | {pattern.look} |",
-        f"| right is | {pattern.right} |",
-        f"| adjust | {pattern.adjust} |",
-        f"| leave up | at most {counted(pattern.dwell_minutes, 'minute')} (common practice, no source) |",
-    ]
+def entry(patterns: list[Pattern]) -> str:
+    """Patterns with the same words, mostly one: pictures, words and patches."""
+    pattern = patterns[0]
+    lines = [*(heading(one) for one in patterns), ""]
+    lines += [f"![{one.title}](../pictures/{one.id}.png)" for one in patterns]
+    lines += ["", *((f"*{CAPTIONS[pattern.id]}*", "") if pattern.id in CAPTIONS else ())]
+    lines += [f"- Look at: {lowered(pattern.look)}", f"- Correct: {lowered(pattern.right)}"]
+    adjust = dict.fromkeys(one.adjust for one in patterns)
+    lines.append(f"- Adjust: {lowered(' '.join(adjust))}")
+    lines.append(f"- Leave up: at most {counted(pattern.dwell_minutes, 'minute')}.")
     if pattern.takes:
-        lines.append(f"| options | {', '.join(f'`--{name}`' for name in pattern.takes)} |")
-    if pattern.id == "field-order":
-        lines.append("| verify | of a captured clip: which field comes first, and whether both are there |")
-    elif not pattern.scene(PICTURE_FORMAT).patches:
-        lines.append("| verify | nothing to measure: it is judged by eye |")
-    lines += [f"| caution | {caution} |" for caution in pattern.cautions_in(PICTURE_FORMAT)]
-    levels = levels_table(pattern)
-    return "\n".join(lines) + (f"\n\n{levels}" if levels else "")
-
-
-def levels_table(pattern: Pattern) -> str:
-    """The levels of the flat patches: %, narrow-range codes and millivolts; nothing where there are only two."""
+        lines.append(f"- Options: {', '.join(f'`--{name}`' for name in pattern.takes)}.")
     scene = pattern.scene(PICTURE_FORMAT)
-    seen = distinct_patches(scene)
-    if len(seen) < 3:
-        return ""
-    grey = all(colour.is_neutral for colour in seen)
-    if grey:
-        rows = ["| patch | % | 8 bit | 10 bit | mV |", "| --- | ---: | ---: | ---: | ---: |"]
-        rows += [grey_row(name, colour.green) for colour, name in seen.items()]
-    else:
-        rows = [
-            "| patch | R'G'B' % | BT.601, 8 bit | 10 bit | mV | BT.709, 8 bit | 10 bit | mV |",
-            "| --- | --- | --- | --- | --- | --- | --- | --- |",
-        ]
-        rows += [colour_row(name, colour) for colour, name in seen.items()]
+    patches = distinct_patches(scene)
+    if pattern.id == "field-order":
+        lines.append("- `verify` finds in a captured clip which field comes first, and whether both are there.")
+    elif not scene.patches:
+        lines.append("- `verify` measures nothing on it: judge it by eye.")
+    elif len(patches) > 2:
+        lines.append(f"- Patches, in %: {patches_text(patches)}.")
+    lines += [f"- Caution: {lowered(caution)}" for caution in pattern.cautions_in(PICTURE_FORMAT)]
+    return "\n".join(lines)
+
+
+def heading(pattern: Pattern) -> str:
+    return f"### {pattern.title}: `{pattern.id}`"
+
+
+def anchor(pattern: Pattern) -> str:
+    """Of its heading: lower case, marks dropped, blanks to dashes."""
+    return re.sub(r"[^\w\- ]", "", f"{pattern.title}: {pattern.id}".lower()).replace(" ", "-")
+
+
+def lowered(sentence: str) -> str:
+    """A sentence behind a colon; names of standards and guns' letters keep their capitals."""
+    first = sentence.split()[0]
+    return sentence if len(first) > 1 and not first[1:].islower() else sentence[0].lower() + sentence[1:]
+
+
+def patches_text(patches: dict[Colour, str]) -> str:
+    """The flat patches with their levels: of greys one figure, of colours R'G'B'."""
+    cells = []
+    for colour, name in patches.items():
+        level = f"{float(100 * colour.green):.4g}" if colour.is_neutral else rgb_text(colour)
+        # Many a patch is called by its level, such as 'near black 2'.
+        cells.append(name if name.split()[-1] == level else f"{name} {level}")
+    return ", ".join(cells)
+
+
+def rgb_text(colour: Colour) -> str:
+    return "/".join(f"{float(100 * level):.4g}" for level in (colour.red, colour.green, colour.blue))
+
+
+def patch_colours() -> list[Colour]:
+    """Every flat colour of every pattern, each once."""
+    seen = {colour for pattern in PATTERNS.values() for colour in distinct_patches(pattern.scene(PICTURE_FORMAT))}
+    return sorted(seen, key=lambda colour: (colour.green, colour.red, colour.blue))
+
+
+def greys() -> str:
+    """The greys of all patterns: %, narrow-range codes and millivolts."""
+    rows = ["| % | 8 bit | 10 bit | mV |", "| ---: | ---: | ---: | ---: |"]
+    for colour in patch_colours():
+        if colour.is_neutral:
+            codes = [signal(bits, Matrix.BT709, Sampling.RGB).codes(colour)[0] for bits in (8, 10)]
+            level = float(colour.green)
+            rows.append(f"| {100 * level:.4g} | {codes[0]} | {codes[1]} | {level * COMPONENT_WHITE_MV.value:.1f} |")
     return "\n".join(rows)
 
 
-def grey_row(name: str, level: Fraction) -> str:
-    codes = [signal(bits, Matrix.BT709, Sampling.RGB).codes(Colour.grey(level))[0] for bits in (8, 10)]
-    millivolts = float(level * COMPONENT_WHITE_MV.value)
-    return f"| {name} | {float(100 * level):.4g} | {codes[0]} | {codes[1]} | {millivolts:.1f} |"
-
-
-def colour_row(name: str, colour: Colour) -> str:
-    levels = " ".join(percent_text(level) for level in (colour.red, colour.green, colour.blue))
-    cells = []
-    for matrix in (Matrix.BT601, Matrix.BT709):
-        cells += ["-".join(map(str, signal(bits, matrix, Sampling.YCBCR_422).codes(colour))) for bits in (8, 10)]
-        cells.append(millivolts(colour, matrix))
-    return f"| {name} | {levels} | {' | '.join(cells)} |"
+def colours() -> str:
+    """The colours of all patterns: R'G'B' in %, then codes and millivolts by each matrix."""
+    rows = [
+        "| R'G'B' % | BT.601, 8 bit | 10 bit | mV | BT.709, 8 bit | 10 bit | mV |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for colour in reversed(patch_colours()):
+        if not colour.is_neutral:
+            cells = [rgb_text(colour)]
+            for matrix in (Matrix.BT601, Matrix.BT709):
+                of = [signal(bits, matrix, Sampling.YCBCR_422).codes(colour) for bits in (8, 10)]
+                cells += ["/".join(map(str, codes)) for codes in of] + [millivolts(colour, matrix)]
+            rows.append(f"| {' | '.join(cells)} |")
+    return "\n".join(rows)
 
 
 def millivolts(colour: Colour, matrix: Matrix) -> str:
     """Y', P'B, P'R of a component interface without setup."""
     values = component_millivolts(colour, matrix)
-    return " ".join(f"{float(value):.1f}".replace("-0.0", "0.0") for value in values)
+    return "/".join(f"{float(value):.1f}".replace("-0.0", "0.0") for value in values)
 
 
 def signal(bits: int, matrix: Matrix, sampling: Sampling) -> Signal:
@@ -176,23 +211,20 @@ def signal(bits: int, matrix: Matrix, sampling: Sampling) -> Signal:
 
 
 def constants() -> str:
-    """Every constant with its document and how far it was checked."""
-    rows = ["| what | value | unit | document | place | checked |", "| --- | --- | --- | --- | --- | --- |"]
+    """Every constant under its document, those of one place and one check together."""
+    documents: dict[str, dict[tuple[str, str], list[str]]] = {}
     for constant in ALL:
         source = constant.source
-        note = f": {source.note}" if source.note else ""
-        cells = (constant.name, shown(constant.value), constant.unit, source.document, source.where, source.mark + note)
-        rows.append(f"| {' | '.join(cells)} |")
-    return "\n".join(rows)
-
-
-def unverified() -> str:
-    """The constants whose document was not seen, by how little is known and by document."""
-    found: dict[tuple[Mark, str], list[str]] = {}
-    for constant in ALL:
-        if constant.source.mark in (Mark.SECONDARY, Mark.MEMORY):
-            found.setdefault((constant.source.mark, constant.source.document), []).append(constant.name)
-    return "\n".join(f"- {document} ({mark}): {'; '.join(names)}." for (mark, document), names in found.items())
+        check = f"{source.mark}: {source.note}" if source.note else str(source.mark)
+        places = documents.setdefault(source.document, {})
+        unit = "" if constant.unit == "ratio" else f" {constant.unit}"
+        places.setdefault((source.where, check), []).append(f"{constant.name} = {shown(constant.value)}{unit}")
+    lines = []
+    for document, places in documents.items():
+        lines += ["", f"### {document[0].upper()}{document[1:]}", ""]
+        for (place, check), values in places.items():
+            lines.append(f"- {f'{place}: ' if place else ''}{'; '.join(values)}. *{check[0].upper()}{check[1:]}.*")
+    return "\n".join(lines[1:])
 
 
 def example() -> str:
@@ -214,37 +246,32 @@ def shown(value: object) -> str:
 
 def formats() -> str:
     """Every named format."""
-    rows = [
-        "| format | raster | sample aspect | line rate kHz | field order | source |",
-        "| --- | --- | --- | ---: | --- | --- |",
-    ]
+    rows = ["| format | raster | sample aspect | line rate kHz | field order |", "| --- | --- | --- | ---: | --- |"]
     for fmt in FORMATS.values():
         assert fmt.timing is not None
         aspect = f"{fmt.sample_aspect.numerator}:{fmt.sample_aspect.denominator}"
         rate = f"{float(fmt.timing.line_rate_hz) / 1000:.3f}"
-        document = fmt.timing.source.document
-        size = f"{fmt.width} x {fmt.height}"
-        rows.append(f"| `{fmt.id}` | {size} | {aspect} | {rate} | {fmt.field_order.value} | {document} |")
+        rows.append(f"| `{fmt.id}` | {fmt.width}x{fmt.height} | {aspect} | {rate} | {fmt.field_order.value} |")
     return "\n".join(rows)
 
 
 def frequencies() -> str:
     """What the response patterns hold in each kind of format."""
     rows = [
-        "| format | multiburst, MHz | TV lines | sweep, MHz | 2T pulse, ns | wedges, TV lines |",
+        "| format | multiburst, MHz | TV lines | sweep, MHz | 2T pulse, ns | wedges, TV lines across, down |",
         "| --- | --- | --- | --- | ---: | --- |",
     ]
     seen: dict[tuple[str, ...], list[str]] = {}
     for fmt in FORMATS.values():
         tones, ends = bursts(fmt), sweep_tones(fmt)
-        across, down = (wedge_lines(fmt, upright=upright) for upright in (True, False))
+        across, down = (wedge_lines(fmt, vertical=vertical) for vertical in (True, False))
         _, nanoseconds = pulse_half_duration(fmt)
         cells = (
             ", ".join(megahertz(tone) for tone in tones),
             ", ".join(f"{float(tone.tv_lines):.0f}" for tone in tones),
-            f"{megahertz(ends[0])} to {megahertz(ends[-1])}",
+            f"{megahertz(ends[0])}-{megahertz(ends[-1])}",
             f"{float(nanoseconds or 0):.4g}",
-            f"{across[0]} to {across[-1]} across, {down[0]} to {down[-1]} down",
+            f"{across[0]}-{across[-1]}, {down[0]}-{down[-1]}",
         )
         seen.setdefault(cells, []).append(f"`{fmt.id}`")
     return "\n".join([*rows, *(f"| {' '.join(names)} | {' | '.join(cells)} |" for cells, names in seen.items())])
@@ -304,18 +331,9 @@ def controls(table: tuple[Control, ...], *, places: bool) -> str:
     return "\n".join(rows)
 
 
-def gallery() -> str:
-    """All patterns in rows of three, each with its picture and a way to its entry."""
-    cells = []
-    for pattern in PATTERNS.values():
-        # A heading's anchor: lower case, marks dropped, blanks to dashes.
-        heading = f"{pattern.title}: {pattern.id}".lower()
-        anchor = re.sub(r"[^\w\- ]", "", heading).replace(" ", "-")
-        link = f"[`{pattern.id}`]({pattern.area.value}.md#{anchor})"
-        cells.append(f"![{pattern.title}](pictures/{pattern.id}.png)<br>{link}<br>{pattern.title}")
-    cells += [""] * (-len(cells) % 3)
-    rows = [f"| {' | '.join(cells[i : i + 3])} |" for i in range(0, len(cells), 3)]
-    return "\n".join(["| | | |", "| :---: | :---: | :---: |", *rows])
+def index() -> str:
+    """All patterns in the order of work, with a way to each one's entry."""
+    return ",\n".join(f"[`{pattern.id}`](#{anchor(pattern)})" for pattern in PATTERNS.values()) + "."
 
 
 def megahertz(tone: Tone) -> str:

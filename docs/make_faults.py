@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.frame.faults.remedies import FAULTS
+from analysis.frame.faults.remedies import fault_words
 from analysis.frame.picture.marked import marked_picture
 from analysis.frame.picture.marks import Heading, Mark, Note
 from patterns.catalogue import PATTERNS
@@ -321,7 +321,7 @@ def fault_table() -> str:
 
 
 def _row(id: str) -> str:
-    words, shown = FAULTS[id], PICTURES[id]
+    words, shown = fault_words()[id], PICTURES[id]
     note = f"<br>*{shown.note}*" if shown.note else ""
     cells = (
         f"![{words.title}](pictures/fault-{id}.png){note}",
@@ -333,10 +333,10 @@ def _row(id: str) -> str:
 
 def write_fault_pictures(folder: Path) -> int:
     """One PNG file for each fault, left as sent and right as it arrives, and a marked frame; how many they are."""
-    for id in FAULTS:
+    for id in fault_words():
         fault_picture(id).save(folder / f"fault-{id}.png", optimize=True)
     marked_example().save(folder / "marked.png", optimize=True)
-    return len(FAULTS) + 1
+    return len(fault_words()) + 1
 
 
 def fault_picture(id: str) -> Image.Image:
@@ -378,7 +378,7 @@ def marked_example() -> Image.Image:
         passed=False,
         lines=(f"{PATTERNS['bars-split'].title}, 480i, Y'CbCr 4:2:2 BT.601, narrow range, 10 bits",),
     )
-    words = FAULTS["chroma-gain"]
+    words = fault_words()["chroma-gain"]
     told = f"{words.seen.format(gain='0.875')} {words.cause}", f"What to do: {words.remedy}"
     notes = [Note(title=words.title, paragraphs=told)]
     picture = Picture(planes=(luma, blue, red), tags=tags_for(fmt, signal, 1))

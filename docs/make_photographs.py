@@ -36,6 +36,7 @@ PICTURES = DOCS / "pictures"
 PHOTO = Path("docs/examples/simulation.jpg")
 LENS = Path("docs/examples/simulation-lens.json")
 MARKS_MM = "470x360"
+GLASS = ("--depth-mm", "0", "--glass-radius-mm", "flat")
 QUALITY = 85
 BOARDS = 14
 WIDTH = 1000
@@ -66,7 +67,7 @@ def main() -> int:
         told("measure", "lens", *boards, "--to", LENS)
         for what in ("geometry", "convergence"):
             drawn = folder / f"{what}.png"
-            told("measure", what, PHOTO, "--marks-mm", MARKS_MM, "--lens", LENS, "--picture", drawn)
+            told("measure", what, PHOTO, "--marks-mm", MARKS_MM, "--lens", LENS, *GLASS, "--picture", drawn)
             smaller(drawn, PICTURES / f"measured-{what}.jpg")
         field, flat = uneven(one), folder / "flat.jpg"
         white = folder / "simulation-white.jpg"

@@ -1,8 +1,9 @@
-"""Make docs/examples/*-readings.csv and their plots: SIMULATED readings of invented sets, for meter.md and grey.md.
+"""Make docs/examples/*-readings.csv and their plots: SIMULATED readings of invented sets, for grey.md.
 
     .venv/bin/python docs/make_readings.py
 
-Nothing in them was taken from a real tube or a real meter, and the files say so.
+Nothing in them was taken from a real tube or a real meter, and the files say so; but for the colours of
+`crt-readings.csv`, which are those of a real tube's phosphors, as they were measured.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from PIL import Image
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from tests.trials.meters.meter import FEW, ColourMeter, Shown, write_csv  # noqa: E402
+from tests.trials.meters.meter import FEW, FIELDS, ColourMeter, Shown, write_csv  # noqa: E402
 from tests.trials.meters.tube import Tube  # noqa: E402
 
 PRIMARIES = {"red": (0.634, 0.341), "green": (0.305, 0.592), "blue": (0.158, 0.078)}
@@ -34,6 +35,10 @@ NOISE = 0.004, 0.0004
 """Standard deviation of the meter: of luminance, relative, and of x and y."""
 TO = ROOT / "docs" / "examples" / "colour-readings.csv"
 GREY = ROOT / "docs" / "examples" / "grey-readings.csv"
+CRT = ROOT / "docs" / "examples" / "crt-readings.csv"
+CRT_SAYS = "spectra of a real CRT's phosphors (MSDS_DISPLAY_PRIMARIES, Brainard 1997); guns and meter are SIMULATION"
+CRT_WHITE, CRT_CUTOFF, CRT_GAMMA = 85.0, 0.03, 2.4
+"""cd/m2, and of the drive range: assumed, since the spectra are relative and of full light only."""
 SAYS = "SIMULATION of an invented set for these pages: no real tube, no real meter"
 
 
@@ -58,7 +63,28 @@ def main() -> int:
     _plots("colour", TO, ("diagram", "targets"))
     write_csv(GREY, _grey_readings(), SAYS)
     _plots("grey", GREY, ("guns", "places", "light", "error"))
+    write_csv(CRT, _crt_readings(), CRT_SAYS)
     return 0
+
+
+def _crt_readings() -> list[Shown]:
+    """A real tube's phosphors at their measured proportions, behind guns of an assumed power of 2.4."""
+    import colour
+
+    spectra = colour.MSDS_DISPLAY_PRIMARIES["Typical CRT Brainard 1997"]
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(spectra.shape)
+    xyz = spectra.values.T @ observer.values
+    light = xyz[:, 1] / xyz[:, 1].sum() * CRT_WHITE
+    tube = Tube(
+        primaries=xyz[:, :2] / xyz.sum(axis=1, keepdims=True),
+        peak=light / (1 + CRT_CUTOFF) ** CRT_GAMMA,
+        drive=np.ones(3),
+        cutoff=np.full(3, CRT_CUTOFF),
+        gamma=np.full(3, CRT_GAMMA),
+        room=np.zeros(3),
+    )
+    meter = ColourMeter(chance=np.random.default_rng(13), luminance=NOISE[0], xy=NOISE[1])
+    return meter.shown(tube, [*(("grey", float(level)) for level in FEW), *((name, 100.0) for name in FIELDS)])
 
 
 def _grey_readings() -> list[Shown]:

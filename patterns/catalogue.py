@@ -45,5 +45,5 @@ def find_pattern(name: str) -> Pattern:
 
         near = difflib.get_close_matches(name.lower()[:60], PATTERNS, n=3, cutoff=0.5)
         hint = f"did you mean {' or '.join(near)}?" if near else "'trueraster patterns' lists them"
-        raise PatternError(f"no pattern is called {shown(name)}; {hint}")
+        raise PatternError(f"no pattern has the name {shown(name)}; {hint}")
     return found

@@ -128,7 +128,7 @@ def _parse_rate(text: str, given: str) -> Fraction:
     try:
         rate = Fraction(text)
     except ZeroDivisionError:
-        raise FormatError(f"format {shown(given)}: the rate divides by zero") from None
+        raise FormatError(f"format {shown(given)}: the rate divides by 0; write it such as 60 or 60000/1001") from None
     rate = rate if "/" in text else _TRADE_VALUES.get(rate, rate)
     if not MIN_RATE <= rate <= MAX_RATE:
         raise FormatError(f"format {shown(given)}: the rate must be {MIN_RATE} to {MAX_RATE} Hz, got {text}")
@@ -152,7 +152,7 @@ def _spell_aspect(aspect: Fraction) -> str:
 
 def _check_aspect(aspect: Fraction, given: str) -> Fraction:
     if not MIN_ASPECT <= aspect <= MAX_ASPECT:
-        raise FormatError(f"aspect {given}: must lie between 1:5 and 5:1")
+        raise FormatError(f"aspect {given}: must be between 1:5 and 5:1")
     return aspect
 
 
@@ -227,7 +227,7 @@ _ROWS = (
 _KERNEL = "equal to linux/v4l2-dv-timings.h; the line at which vertical sync starts is from memory"
 _START_601 = (
     "but the horizontal start is BT.601's (16/62/60), because the files' samples are BT.601 samples:"
-    " CTA-861's 19/62/57 stands 3 samples (0.22 us, 0.42 % of the width) off"
+    " CTA-861's 19/62/57 differs by 3 samples (0.22 us, 0.42 % of the width)"
 )
 
 
@@ -328,8 +328,8 @@ def parse_format(text: str, aspect: Fraction | None = None) -> Format:
         import difflib
 
         close = difflib.get_close_matches(name[:60], FORMATS, n=4, cutoff=0.5)
-        hint = f"close: {', '.join(close)}; " if close else ""
-        raise FormatError(f"unknown format {shown(text)}: {hint}allowed: {', '.join(FORMATS)}, or {_FREE_FORM}")
+        hint = f"did you mean {', '.join(close)}? " if close else ""
+        raise FormatError(f"unknown format {shown(text)}: {hint}the formats are {', '.join(FORMATS)}, or {_FREE_FORM}")
     if match[4] is None:
         raise FormatError(f"format {shown(text)}: the rate is missing; write it as {_FREE_FORM}")
     width, height = int(match[1]), int(match[2])

@@ -18,7 +18,7 @@ def timing_of(fmt: Format) -> Timing:
         FormatError: it has none, because the player or the computer chooses it.
     """
     if fmt.timing is None:
-        raise FormatError(f"format {fmt.id}: the raster alone fixes no timing, so it has no waveform")
+        raise FormatError(f"format {fmt.id}: a raster without a timing has no waveform; use a named format")
     return fmt.timing
 
 
@@ -26,7 +26,7 @@ def check_line(fmt: Format, line: int) -> int:
     """The line, if the system has it. Raises FormatError for any other number."""
     total = timing_of(fmt).total_lines
     if not 1 <= line <= total:
-        raise FormatError(f"line {line}: {fmt.id} has the lines 1 to {total}")
+        raise FormatError(f"line {line}: {fmt.id} has lines 1 to {total}")
     return line
 
 

@@ -21,7 +21,7 @@ class PatternError(ValueError):
 
 
 class Area(StrEnum):
-    """What a pattern is for; the documents have a page for each."""
+    """What a pattern is for; the page of patterns has a section for each."""
 
     SIGNAL = "signal"
     LEVELS = "levels"
@@ -72,7 +72,7 @@ SIDES = ("left", "right", "top", "bottom")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
-    """What the user may choose. None is the pattern's own default; a pattern refuses what it does not take."""
+    """What the user may choose. None is the pattern's default; a pattern refuses options that it does not have."""
 
     cells: tuple[int, int] | None = None
     """Columns and rows of a grid."""
@@ -108,7 +108,7 @@ class Pattern:
     look: str
     """What to look at."""
     right: str
-    """What it looks like when all is right."""
+    """What a correct picture looks like."""
     adjust: str
     """What to adjust by it."""
     order: int
@@ -116,8 +116,10 @@ class Pattern:
     build: Callable[[Format, Options, Signal | None], Scene]
     dwell_minutes: int
     """Longest advised time on the glass (common practice, no source)."""
+    clip_seconds: int | None = None
+    """How long a clip of it is at most where no length is asked for: what is large, and repeats itself soon."""
     takes: tuple[str, ...] = ()
-    """The options it takes, by field name of `Options`."""
+    """The options that it has, by field name of `Options`."""
     cautions: tuple[str, ...] = ()
     """Those that hold in every format."""
     is_harmless: Callable[[Options], bool] = lambda options: False
@@ -125,7 +127,7 @@ class Pattern:
     cautions_where: tuple[tuple[Callable[[Format], bool], str], ...] = ()
     """Those that hold in some formats: in which, and the words."""
     suits: Callable[[Format], bool] = lambda fmt: True
-    """Whether it tells something in a format; by its name it can be drawn in any."""
+    """Whether it is useful in a format. By its name it can be drawn in any."""
     by_name_only: bool = False
     """Never part of a kit unless it is asked for."""
     variants: tuple[Options, ...] = (Options(),)
@@ -148,13 +150,13 @@ class Pattern:
         `signal` is what the file will carry; only a pattern that states it in words reads it.
 
         Raises:
-            PatternError: an option that this pattern does not take, or a value outside its range.
+            PatternError: an option that this pattern does not have, or a value outside its range.
         """
         options = options or Options()
         for name in options.given:
             if name not in self.takes:
                 allowed = ", ".join(f"--{n}" for n in self.takes) or "no options"
-                raise PatternError(f"--{name}: the pattern {self.id} does not take it (it takes {allowed})")
+                raise PatternError(f"--{name}: the pattern {self.id} has no such option; it has {allowed}")
         _check(fmt, options)
         return self.build(fmt, options, signal)
 
@@ -165,17 +167,15 @@ def _check(fmt: Format, options: Options) -> None:
         # Below 4 samples a cell there is nothing but line left.
         most_columns, most_rows = fmt.picture.width // 4, fmt.picture.height // 4
         if not (1 <= columns <= most_columns and 1 <= rows <= most_rows):
-            raise PatternError(
-                f"--cells: got {columns}x{rows}, in {fmt.id} from 1x1 to {most_columns}x{most_rows} are possible"
-            )
+            raise PatternError(f"--cells: got {columns}x{rows}; use 1x1 to {most_columns}x{most_rows} in {fmt.id}")
     if options.level is not None and not Fraction(-7, 100) <= options.level <= Fraction(109, 100):
-        raise PatternError(f"--level: got {percent_text(options.level)} %, allowed are -7 to 109 %")
+        raise PatternError(f"--level: got {percent_text(options.level)} %; use -7 to 109 %")
     if options.area is not None and not 0 < options.area <= 1:
-        raise PatternError(f"--area: got {percent_text(options.area)} %, allowed are above 0 and up to 100 %")
+        raise PatternError(f"--area: got {percent_text(options.area)} %; use more than 0 and at most 100 %")
     if options.colour is not None and options.colour not in COLOURS:
-        raise PatternError(f"--colour: got {shown(options.colour)}, allowed are {', '.join(COLOURS)}")
+        raise PatternError(f"--colour: got {shown(options.colour)}; use {', '.join(COLOURS)}")
     if options.side is not None and options.side not in SIDES:
-        raise PatternError(f"--side: got {shown(options.side)}, allowed are {', '.join(SIDES)}")
+        raise PatternError(f"--side: got {shown(options.side)}; use {', '.join(SIDES)}")
 
 
 def percent_text(level: Fraction) -> str:

@@ -1,7 +1,7 @@
 """Where picture coordinates come to lie in a raster: whole samples, symmetric about the picture's centre.
 
 Raster positions count samples from the raster's left edge and lines from its top; sample j covers j to j + 1 and its
-centre is j + 1/2 (docs/conventions.md).
+centre is j + 1/2 (docs/reference/formats.md).
 """
 
 from __future__ import annotations

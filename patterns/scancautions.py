@@ -28,7 +28,7 @@ def scan_cautions(active_lines: int, field_rate: Fraction, timing: Timing | None
     cautions: list[str] = []
     if timing is None:
         cautions.append(
-            f"The raster alone fixes no timing. The line rate is above {khz}: compare what the output sends"
+            f"A raster alone has no timing. Its line rate is above {khz}: compare what the output sends"
             " with the set's stated range."
         )
     elif fast:

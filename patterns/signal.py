@@ -140,7 +140,7 @@ class Signal:
 
     def __post_init__(self) -> None:
         if self.bits not in DEPTHS:
-            raise ValueError(f"bits: got {self.bits}, allowed are {', '.join(map(str, DEPTHS))}")
+            raise ValueError(f"bits: got {self.bits}; use {', '.join(map(str, DEPTHS))}")
 
     @property
     def components(self) -> tuple[str, str, str]:

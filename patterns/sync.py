@@ -1,4 +1,4 @@
-"""The sync of a format: which kind, where its parts lie, and on which signal it rides."""
+"""The sync of a format: which kind, where its parts lie, and which signal carries it."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ _COMPUTER = Source(document="no document", mark=Mark.PRACTICE, note="polarities 
 class Sync:
     """The sync of a format that has a timing.
 
-    `on` says in words where it rides on. `negative_half` are the samples of a tri-level pulse's negative half, which
-    are the last ones of the front porch; 0 otherwise.
+    `on` says in words which signals carry it. `negative_half` is the length of a tri-level pulse's negative half, in
+    samples: the last ones of the front porch; 0 otherwise.
     """
 
     kind: SyncKind
@@ -54,7 +54,7 @@ def sync_of(fmt: Format) -> Sync:
         kind, negative_half = SyncKind.TRI_LEVEL, timing.h.sync
         on, source = "on Y', or on G' (all three of R'G'B' in some systems)", _HD
     elif fmt.family is Family.COMPUTER:
-        on = "separate horizontal and vertical sync at logic level; combined and negative where it rides on G' or Y'"
+        on = "separate horizontal and vertical sync at logic level; combined and negative if G' or Y' carries it"
         source = _COMPUTER
     elif timing.is_15k:
         on, source = "on Y', on G' or separate; on the luma of composite", _SD

@@ -1,7 +1,7 @@
 """The sync of every line as pulses in time: horizontal, equalising and broad pulses, bi-level or tri-level.
 
 Shapes of vertical sync are from memory of SMPTE 170M, BT.1700, 293M, ST 274 and ST 296. A computer's sync is drawn as
-it rides on green: negative, both syncs combined, with a gap in each line of vertical sync.
+green carries it: negative, both syncs combined, with a gap in each line of vertical sync.
 """
 
 from __future__ import annotations

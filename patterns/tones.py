@@ -90,12 +90,12 @@ def pulse_half_duration(fmt: Format) -> tuple[Fraction, Fraction | None]:
     return nanoseconds * fmt.timing.pixel_clock_hz / 10**9 / fmt.picture.width, nanoseconds
 
 
-def wedge_lines(fmt: Format, *, upright: bool) -> tuple[int, ...]:
-    """The TV lines that a wedge is marked with, in even steps; `upright` lines resolve along the width.
+def wedge_lines(fmt: Format, *, vertical: bool) -> tuple[int, ...]:
+    """The TV lines that a wedge is marked with, in even steps; `vertical` lines resolve along the width.
 
     The last is the highest step below 95 % of what the raster can hold.
     """
-    limit = fmt.picture.width / fmt.picture_aspect if upright else Fraction(fmt.picture.height)
+    limit = fmt.picture.width / fmt.picture_aspect if vertical else Fraction(fmt.picture.height)
     step = 200 if limit > 800 else 100 if limit > 250 else 50
     count = int(limit * Fraction(95, 100) // step)
     if count >= 2:

@@ -104,10 +104,10 @@ class Carrier:
         if code_range is not None and code_range not in self.ranges:
             raise CarrierError(_refusal(self, "range", code_range.value, [r.value for r in self.ranges]))
         if self.formats and fmt.id not in self.formats:
-            raise CarrierError(f"{self.name} holds {' and '.join(self.formats)} only, not {fmt.id}; h264 holds it")
+            raise CarrierError(f"{self.name} is for {' and '.join(self.formats)} only, not {fmt.id}; use h264")
         reason = check_raster(fmt, sampling)
         if reason:
-            raise CarrierError(f"{self.name}: {reason}; 'png' takes any raster")
+            raise CarrierError(f"{self.name}: {reason}; use png, which accepts any raster")
         # Computer rasters are looked at sample by sample; video goes on to a converter that would ring.
         hard = fmt.family is Family.COMPUTER or sampling.is_rgb
         return Signal(
@@ -170,8 +170,8 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
                 ranges=(Range.NARROW,),
                 formats=("480i", "576i"),
                 rule=Rule(codes=1, patches_only=True),
-                note="the file says the shape of all 720 samples (4:3 or 16:9), the picture is drawn on the middle 704:"
-                " right on a 13.5 MHz output, 2.2 % too narrow in a player that scales by what the file says",
+                note="the file states the shape of all 720 samples (4:3 or 16:9), and the picture is on the middle 704."
+                " A 13.5 MHz output shows it right; a player that scales by the file's shape, 2.2 % too narrow",
                 instead=_disc_tags,
             ),
             Carrier(
@@ -245,7 +245,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
             Carrier(
                 name="dpx",
                 suffix=".dpx",
-                title="still picture, R'G'B', as film and video post-production has it",
+                title="still picture, R'G'B', for film and video post-production",
                 samplings=(Sampling.RGB,),
                 depths=DEPTHS,
                 default_bits=10,

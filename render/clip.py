@@ -24,7 +24,7 @@ from render.video.tone import add_tone, tone_dbfs
 __all__ = ["Clip", "Drawn", "Group", "Order", "Step", "is_full_ycbcr", "repeat_and_prove"]
 
 Step = Callable[[str, float], None]
-"""Told what is being done and which share of the file is done, 0 to 1."""
+"""Receives the present step in words, and the share of the file that is done, 0 to 1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +43,7 @@ class Order:
 
     @property
     def provenance(self) -> Provenance:
-        """What the file will say of its pattern; enough to verify it without being told more."""
+        """What the file will say of its pattern; enough to verify it without options."""
         aspect = self.format.picture_aspect
         fields = [
             # An own pattern may be called like one of the built-in ones.

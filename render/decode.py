@@ -106,7 +106,7 @@ class VideoFile:
                 yield self._picture(frame)
                 shown += 1
         if not shown:
-            raise FileError(f"{self._path}: there is no picture in it")
+            raise FileError(f"{self._path}: there is no picture in the file")
 
     def packets(self) -> Iterator[tuple[bytes, Fraction, bool]]:
         """Every coded frame as bytes, its time in seconds, and whether decoding can start there."""
@@ -118,7 +118,7 @@ class VideoFile:
     def _picture(self, frame: VideoFrame) -> Picture:
         sampling, bits, planes = planes_of(frame)
         if bits not in DEPTHS:
-            raise FileError(f"{self._path}: {bits} bits a sample are not read; {', '.join(map(str, DEPTHS))} are")
+            raise FileError(f"{self._path}: cannot read {bits} bits a sample; give {', '.join(map(str, DEPTHS))}")
         tags = self._tags(frame, sampling, bits)
         if self._still is not None and self._still.bits is not None and bits == 16 > self._still.bits:
             # Fewer bits stand at the top of sixteen.
@@ -129,8 +129,8 @@ class VideoFile:
 
     def _rate(self) -> Fraction | None:
         # A program stream of a picture or two has no other word for it than the coded stream's.
-        told = self._stream.codec_context.framerate if self.codec == "mpeg2video" else None
-        return told or self._stream.average_rate or self._stream.guessed_rate
+        stated = self._stream.codec_context.framerate if self.codec == "mpeg2video" else None
+        return stated or self._stream.average_rate or self._stream.guessed_rate
 
     def _tags(self, frame: VideoFrame, sampling: Sampling, bits: int) -> Tags:
         context = self._stream.codec_context
@@ -185,15 +185,17 @@ def open_video(path: Path) -> Iterator[VideoFile]:
             options["pattern_type"] = "none"
             if words is not None:
                 _check_size(path, words.width, words.height)
-                # The library would decode the picture once only to learn its size, which the header tells.
+                if words.unread:
+                    raise FileError(f"{path}: {words.unread}")
+                # The library would decode the picture once only to learn its size, which the header has.
                 options["codec_whitelist"] = "none"
             with _one_line(path), av.open(file, mode="r", options=options) as container:
                 if not container.streams.video or container.format.name == "tty":
                     # The library draws any text as a picture of its letters.
-                    raise FileError(f"{path}: there is no picture in it")
+                    raise FileError(f"{path}: there is no picture in the file")
                 context = container.streams.video[0].codec_context
                 if context is None:
-                    raise FileError(f"{path}: coded in a way that is not known here")
+                    raise FileError(f"{path}: the coding of this file is not supported")
                 _check_size(path, context.width, context.height)
                 context.thread_type = "AUTO"
                 # The TIFF decoder calls tags of other programs errors, so it alone may go on after one.
@@ -209,16 +211,18 @@ def _one_line(path: Path) -> Iterator[None]:
     try:
         yield
     except av.error.FFmpegError as error:
-        raise FileError(f"{path}: no picture or video that can be read ({error.strerror})") from error
+        raise FileError(f"{path}: cannot be read as a picture or video ({error.strerror})") from error
     except SampleError as error:
         raise FileError(f"{path}: {error}") from error
     except (MemoryError, UnicodeDecodeError) as error:
-        raise FileError(f"{path}: no picture or video that can be read") from error
+        raise FileError(f"{path}: cannot be read as a picture or video") from error
 
 
 def _check_size(path: Path, width: int, height: int) -> None:
     if width * height > LARGEST:
-        raise FileError(f"{path}: {width}x{height} is too large, {LARGEST // 1_000_000} million samples are the most")
+        raise FileError(
+            f"{path}: {width}x{height} is too large; at most {LARGEST // 1_000_000} million samples are read"
+        )
 
 
 def _fraction(value: Fraction | None) -> Fraction | None:
@@ -284,7 +288,7 @@ def _with_words(tags: Tags, words: dict[str, str]) -> Tags:
 def _top_first(frame: VideoFrame) -> bool:
     """Whether the top field is the earlier one.
 
-    PyAV tells only that a frame has fields; the filter library's expressions know their order.
+    PyAV reports only that a frame has fields; the filter library's expressions know their order.
     """
     graph = Graph()
     source = graph.add_buffer(width=frame.width, height=frame.height, format=frame.format, time_base=Fraction(1, 25))

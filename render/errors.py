@@ -1,4 +1,4 @@
-"""The mistake that readers of files tell their users of; apart, so that who raises it needs no decoder."""
+"""The error of readers of files; in a module of its own, so that who raises it needs no decoder."""
 
 from __future__ import annotations
 

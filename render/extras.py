@@ -36,7 +36,7 @@ class Extras:
         return (*(("display",) if self.for_display else ()), *(("tone",) if self.tone else ()))
 
     @property
-    def told(self) -> dict[str, object]:
+    def stated(self) -> dict[str, object]:
         """What a manifest and `--json` say of it."""
         return {"primaries": "display" if self.for_display else "format", "tone": self.tone}
 

@@ -149,7 +149,7 @@ def _segment(fmt: Format, mark: Segment) -> Coverage:
     reach = half + extent
     top, bottom = min(y0, y1) - reach, max(y0, y1) + reach
     rows = np.arange(max(0, int(np.floor(top))), max(0, min(fmt.height, int(np.ceil(bottom)) + 1)))
-    # Along each row the line is crossed at x(row); a nearly level line covers its whole width in each row.
+    # Along each row the line is crossed at x(row); a nearly horizontal line covers its whole width in each row.
     low, high = min(x0, x1) - reach / aspect, max(x0, x1) + reach / aspect
     if abs(uy) > 1e-9:
         middle = x0 + (rows + 0.5 - y0) * ux / uy / aspect

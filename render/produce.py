@@ -10,6 +10,7 @@ from pathlib import Path
 from patterns.formats import parse_format
 from patterns.pattern import percent_text
 from patterns.signal import Range, Sampling
+from patterns.standards.timing import DISC_GROUP_PICTURES
 from render.carriers import CARRIERS, Rule
 from render.clip import Clip, Group, Order, Step, is_full_ycbcr, repeat_and_prove
 from render.files.dpx import write_dpx
@@ -23,7 +24,7 @@ from render.video.h264_clip import write_h264_clip
 from render.video.tone import prove_tone, tone_dbfs
 from render.writing import placed_from_room
 
-__all__ = ["Made", "Order", "ProofError", "default_name", "produce"]
+__all__ = ["Made", "Order", "ProofError", "default_name", "produce", "prove_disc_clip", "sha256_of"]
 
 
 class ProofError(Exception):
@@ -43,7 +44,7 @@ class Made:
 def default_name(order: Order) -> str:
     """The file name: pattern with its options, format, range, and depth and sampling where they are not the usual.
 
-    The kind of file where its ending does not tell it.
+    The kind of file if its ending does not say it.
     """
     parts = [order.pattern.id]
     for name, value in order.options.given.items():
@@ -86,26 +87,51 @@ def produce(order: Order, path: Path, step: Step = lambda words, share: None) ->
     clip = Clip.of(order)
     comment = str(order.provenance)
     with placed_from_room(path, order.carrier.suffix) as written:
-        proof = _write_and_prove(clip, written, comment, step)
-        if order.extras.tone and proof.verdict is not Verdict.FAILED:
-            proof = prove_tone(written, proof, clip.tags, tone_dbfs(order.format))
-        carrier = order.carrier
-        proof = _judged(proof, carrier.rule if clip.scene.is_still else carrier.moving_rule or carrier.rule)
-        if proof.verdict is Verdict.FAILED:
-            raise ProofError(f"{path.name} failed its proof: {proof.reason}")
-        digest = _sha256(written)
+        proof = _passed(clip, written, _write_and_prove(clip, written, comment, step), path.name)
+        digest = sha256_of(written)
         # The last moment at which a caller can stop it: after this the file has its name.
         step("naming", 0.99)
     step("done", 1.0)
     return Made(path=path, order=order, sha256=digest, proof=proof)
 
 
+def prove_disc_clip(order: Order, path: Path, name: str) -> Proof:
+    """Prove a clip for disc players again, as it was read back from a disc into the file `path`.
+
+    Raises:
+        ProofError: it is not what was drawn; the message begins with `name`.
+    """
+    clip = Clip.of(order)
+    return _passed(clip, path, clip.prove(path, _coded_for_disc(clip)), name)
+
+
+def _coded_for_disc(clip: Clip) -> int:
+    """How many coded frames a clip for disc players repeats: those of one group where it is a still."""
+    frames = clip.tags.frames or 1
+    return min(DISC_GROUP_PICTURES.value[clip.tags.height] if clip.distinct == 1 else clip.distinct, frames)
+
+
+def _passed(clip: Clip, path: Path, proof: Proof, name: str) -> Proof:
+    """The proof with that of the tone, judged by the carrier's rule.
+
+    Raises:
+        ProofError: it is a failure.
+    """
+    carrier = clip.order.carrier
+    if clip.order.extras.tone and proof.verdict is not Verdict.FAILED:
+        proof = prove_tone(path, proof, clip.tags, tone_dbfs(clip.order.format))
+    proof = _judged(proof, carrier.rule if clip.scene.is_still else carrier.moving_rule or carrier.rule)
+    if proof.verdict is Verdict.FAILED:
+        raise ProofError(f"{name} failed its proof: {proof.reason}")
+    return proof
+
+
 def _judged(proof: Proof, rule: Rule) -> Proof:
     """The proof, failed where it breaks the carrier's rule."""
     if rule.patches_only and proof.patches:
-        worst, words = proof.patch_error_codes, f"a patch is off by {proof.patch_error_codes:g} codes"
+        worst, words = proof.patch_error_codes, f"a patch differs by {proof.patch_error_codes:g} codes"
     elif rule.patches_only:
-        worst, words = proof.mean_error_codes, f"its samples are off by {proof.mean_error_codes:g} codes on average"
+        worst, words = proof.mean_error_codes, f"its samples differ by {proof.mean_error_codes:g} codes on average"
     else:
         worst = proof.max_error_codes
         words = f"{proof.different} samples are off, by up to {proof.max_error_codes} codes"
@@ -160,10 +186,10 @@ def _disc(clip: Clip, path: Path, step: Step) -> Proof:
     write_disc(pictures, tags, path.with_name("whole.m2v"), clip.silent(path))
     clip.with_tone(path)
     step("proving", 0.9)
-    return clip.prove(path, min(len(pictures), clip.tags.frames or 1))
+    return clip.prove(path, _coded_for_disc(clip))
 
 
-def _sha256(path: Path) -> str:
+def sha256_of(path: Path) -> str:
     """The hash of a file, which is on the disk when this returns."""
     with path.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()

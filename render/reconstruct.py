@@ -1,7 +1,7 @@
 """From samples to the wave between them: the low-pass filter that stands behind a converter to analogue.
 
 A windowed sinc, one shape in parts of the sampling rate for all clocks, well within the templates of BT.601 and BT.709
-(tests hold it against both): luma and R'G'B' flat within 0.01 dB to 0.426 of the rate (5.75 of 13.5 MHz, 31.6 of 74.25
+(tests compare it with both): luma and R'G'B' flat within 0.01 dB to 0.426 of the rate (5.75 of 13.5 MHz, 31.6 of 74.25
 MHz), 12.7 dB down at half of it, more than 60 dB where the templates ask for 40 (0.59). Colour difference at half the
 luma's rate: flat to 2.75 of 6.75 MHz, 6 dB at half the rate. The converter's droop (sin x / x) is taken as corrected.
 """
@@ -44,7 +44,7 @@ class Lowpass:
         even. Outside there is nothing (0).
         """
         if factor < 2 or factor % 2:
-            raise ValueError(f"factor: got {factor}, an even number is expected")
+            raise ValueError(f"factor: got {factor}; give an even number")
         taps, count = self.taps(factor), samples.shape[-1]
         rows = np.asarray(samples, np.float64).reshape(-1, count)
         out = np.empty((len(rows), count * factor))

@@ -84,9 +84,7 @@ def planes_of(frame: VideoFrame) -> tuple[Sampling, int, Planes]:
     if name in _WOVEN:
         woven, (first, second, third) = _array(frame, 0, per_sample=2), _WOVEN[name]
         return Sampling.YCBCR_422, bits, _three(woven[:, first::2], woven[:, second::4], woven[:, third::4])
-    raise SampleError(
-        f"samples of the kind {name!r} are not read; R'G'B', grey and Y'CbCr of 8, 10, 12 and 16 bits are"
-    )
+    raise SampleError(f"cannot read samples of the kind {name!r}; give R'G'B', grey or Y'CbCr of 8, 10, 12 or 16 bits")
 
 
 def _has_transparency(frame: VideoFrame, name: str, bits: int) -> bool:

@@ -37,9 +37,9 @@ def _target_of(path: Path) -> Path:
     except FileNotFoundError:
         kind = stat.S_IFREG
     if stat.S_ISDIR(kind):
-        raise IsADirectoryError(errno.EISDIR, "a folder is in the place of this file", str(path))
+        raise IsADirectoryError(errno.EISDIR, "a folder has this name; give a different one", str(path))
     if not stat.S_ISREG(kind):
-        raise OSError(errno.EINVAL, "is no file, and is not replaced by one; give another name", str(path))
+        raise OSError(errno.EINVAL, "is not a file and is never replaced; give a different name", str(path))
     return Path(os.path.realpath(path)) if path.is_symlink() else path
 
 
@@ -63,7 +63,7 @@ def placed(path: Path) -> Iterator[BinaryIO]:
             os.fsync(file.fileno())
         os.replace(hidden, place)
     except OSError as error:
-        # The hidden name would tell the user nothing.
+        # The hidden name would mean nothing to the user.
         words = _TOO_LARGE if error.errno == errno.EFBIG else error.strerror or str(error)
         raise type(error)(error.errno, words, str(path)) from error
     finally:
@@ -82,7 +82,7 @@ def placed_from_room(path: Path, suffix: str) -> Iterator[Path]:
     Raises:
         OSError: a folder, a device or a pipe has the name, or the folder or the disk does not take the file.
     """
-    # Found at the end it would be told of the hidden file, which nobody knows.
+    # Reported at the end, it would name the hidden file, which nobody knows.
     place = _target_of(path)
     place.parent.mkdir(parents=True, exist_ok=True)
     clear_left(place.parent)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -88,8 +89,8 @@ class Browser:
 
 
 @contextmanager
-def browser(page: Path) -> Iterator[Browser]:
-    """Chromium with the page open, its console, errors and requests recorded in `events`."""
+def browser(page: Path | str) -> Iterator[Browser]:
+    """Chromium with the page open, a file or an address, its console, errors and requests recorded in `events`."""
     assert CHROMIUM is not None
     # Its helpers may still write there for a moment after the end.
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
@@ -117,7 +118,7 @@ def browser(page: Path) -> Iterator[Browser]:
             found.session = found.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
             for domain in ("Page", "Runtime", "Log", "Network"):
                 found.call(f"{domain}.enable")
-            found.call("Page.navigate", url=page.absolute().as_uri())
+            found.call("Page.navigate", url=page if isinstance(page, str) else page.absolute().as_uri())
             found.wait_for("Page.loadEventFired")
             yield found
         finally:
@@ -193,3 +194,15 @@ def read(text: str) -> Element:
     reader.feed(text)
     reader.close()
     return reader.root
+
+
+def check_alone(page: str) -> Element:
+    """Check that a page needs nothing from elsewhere: pictures are data, links stay in it, styles load nothing."""
+    root = read(page)
+    for element in root.all():
+        for name in ("src", "href", "srcset", "action", "data", "poster"):
+            value = element.given.get(name)
+            assert value is None or value.startswith(("data:", "#")), (element.name, name, value[:60])
+    assert "://" not in re.sub(r'(src|href)="data:[^"]*"', "", page)
+    assert not re.search(r"@import|url\(|fetch\(|XMLHttpRequest|WebSocket", page)
+    return root

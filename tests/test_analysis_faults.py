@@ -52,12 +52,12 @@ def drawn(name: str, among: Sequence[Case], count: int) -> list[Case]:
     return [fitting[i] for i in sorted(places)]
 
 
-def check(name: str, cases: list[Case], folder: Path) -> None:
+def check(name: str, cases: list[Case], folder: Path, missed: int = 0) -> None:
     outcomes = [outcome for case in cases if (outcome := run_case(case, folder)) is not None]
     assert outcomes
     # A clean capture that cannot be measured under its condition is refused with a line: no false alarm.
     wrong = [outcome for outcome in outcomes if not outcome.right and not (outcome.refused and not outcome.case.right)]
-    assert len(outcomes) - len(wrong) >= LEAST[name] * len(outcomes), listed(wrong)
+    assert len(wrong) <= max(missed, (1 - LEAST[name]) * len(outcomes)), listed(wrong)
     assert not [outcome for outcome in outcomes if outcome.verdict_wrong]
 
 
@@ -74,8 +74,8 @@ def test_faults_of_a_standard_definition_frame(tmp_path: Path, name: str) -> Non
 @pytest.mark.slow
 @pytest.mark.parametrize("name", SETS)
 def test_more_faults_of_a_standard_definition_frame(tmp_path: Path, name: str) -> None:
-    """Three cases of each kind."""
-    check(name, small(name), tmp_path)
+    """Three cases of each kind, of which one may be missed, but no clean frame accused."""
+    check(name, small(name), tmp_path, missed=name != "clean")
 
 
 def small(name: str) -> list[Case]:
@@ -86,4 +86,5 @@ def small(name: str) -> list[Case]:
 @pytest.mark.parametrize("name", SETS)
 def test_faults_of_every_format(tmp_path: Path, name: str) -> None:
     """A few more of each kind, from the whole matrix."""
-    check(name, drawn(name, [case for case in all_cases() if case.format != "1080i50"], 4), tmp_path)
+    cases = drawn(name, [case for case in all_cases() if case.format != "1080i50"], 4)
+    check(name, cases, tmp_path, missed=name != "clean")

@@ -9,7 +9,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.meter.colours import bt1886, cct_duv, delta_e_2000, delta_uv, lab_of, rgb_matrix, uv_of, xy_of, xyz_of
+from analysis.meter.colours import (
+    bt1886,
+    cct_duv,
+    delta_e_2000,
+    delta_uv,
+    lab_of,
+    rgb_matrix,
+    spectral_locus,
+    uv_of,
+    xy_of,
+    xyz_of,
+)
+from analysis.meter.observer import COLOUR_MATCHING, WAVELENGTHS
 from analysis.meter.primaries.gamut import area_of, coverage_of
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, primaries_of, white_of
 
@@ -172,24 +184,39 @@ def test_primaries_on_one_line_are_refused() -> None:
 
 
 def test_equal_to_colour_science() -> None:
-    """A thousand random colours: the library's own answers, bit for bit or to its last digits."""
+    """A thousand random colours: the library's own answers to its last digits; temperatures to half a kelvin."""
     chance = np.random.default_rng(1)
     xyz = chance.uniform(0.1, 120, (1000, 3))
     other = xyz * chance.uniform(0.9, 1.1, xyz.shape)
     xy = colour.XYZ_to_xy(xyz)
     assert xy_of(xyz) == pytest.approx(xy, rel=1e-14)
-    assert np.array_equal(uv_of(xy), colour.xy_to_Luv_uv(xy))
+    assert uv_of(xy) == pytest.approx(colour.xy_to_Luv_uv(xy), rel=1e-13)
     assert xyz_of(xy, xyz[:, 1]) == pytest.approx(xyz, rel=1e-12)
     one, two = (colour.XYZ_to_Lab(some / WHITE[1], colour.XYZ_to_xy(WHITE)) for some in (xyz, other))
     assert delta_e_2000(xyz, other, WHITE) == pytest.approx(colour.delta_E(one, two, method="CIE 2000"), abs=1e-9)
     for known, name in zip(PRIMARY_SETS, ("SMPTE C", "EBU Tech. 3213-E", "ITU-R BT.709"), strict=True):
         primaries = colour.RGB_COLOURSPACES[name].primaries
         assert np.array(known.xy) == pytest.approx(primaries, abs=1e-12)
-        assert np.array_equal(rgb_matrix(known.xy, D65.xy), colour.normalised_primary_matrix(primaries, D65.xy))
+        wanted = colour.normalised_primary_matrix(primaries, D65.xy)
+        assert rgb_matrix(known.xy, D65.xy) == pytest.approx(wanted, abs=1e-13)
     whites = colour.Luv_uv_to_xy(chance.normal((0.2, 0.47), (0.01, 0.01), (100, 2)))
-    assert np.array_equal(cct_duv(whites), colour.temperature.uv_to_CCT_Ohno2013(colour.xy_to_UCS_uv(whites)))
+    temperatures = colour.temperature.uv_to_CCT_Ohno2013(colour.xy_to_UCS_uv(whites))
+    assert temperatures[:, 0].max() < 20_000
+    assert cct_duv(whites)[:, 0] == pytest.approx(temperatures[:, 0], abs=0.5)
+    assert cct_duv(whites)[:, 1] == pytest.approx(temperatures[:, 1], abs=2e-6)
     by_hand = np.hypot(*(colour.xy_to_Luv_uv(whites) - colour.xy_to_Luv_uv(D65.xy)).T)
     assert delta_uv(whites, D65.xy) == pytest.approx(by_hand, abs=1e-15)
+
+
+def test_the_observer_is_colour_science_s() -> None:
+    """Every 5 nm of the CIE 1931 observer, and so the spectral locus, is the library's (ISO/CIE 11664-1)."""
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    kept = np.isin(observer.wavelengths, WAVELENGTHS)
+    assert kept.sum() == len(WAVELENGTHS)
+    assert pytest.approx(observer.values[kept], rel=1e-9) == COLOUR_MATCHING
+    wavelengths, spots = spectral_locus()
+    assert (wavelengths[0], wavelengths[-1]) == (410, 700)
+    assert spots == pytest.approx(colour.XYZ_to_xy(observer.values[np.isin(observer.wavelengths, wavelengths)]))
 
 
 def test_areas_by_hand() -> None:

@@ -16,7 +16,8 @@ import pytest
 from analysis.drawing.plots import plot_bytes
 from analysis.meter.looks import LOOKS
 from analysis.meter.primaries.answer import advise_colour, colour_answer, colour_finding
-from analysis.meter.primaries.measure import PARTS, Colour, measure_colour
+from analysis.meter.primaries.fields import PARTS
+from analysis.meter.primaries.measure import Colour, measure_colour
 from analysis.meter.primaries.plots import colour_plots
 from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.whites import D65, D93, PRIMARY_SETS, PrimarySet, White
@@ -238,7 +239,7 @@ def test_what_was_not_read_is_null_with_its_reason() -> None:
     # With all primaries their sum stands in for white.
     summed = measure_colour(tube(left_out=(Field.GREY,)), SMPTE_C, D65)
     assert summed.figures["red.luminance_error_percent"] == pytest.approx(0, abs=1e-9)
-    assert "the sum of red, green and blue stands in for white" in summed.remarks[0]
+    assert "the sum of red, green and blue is taken for white" in summed.remarks[0]
     one = measure_colour(tube(left_out=tuple(field for field in PARTS if field is not Field.RED)), SMPTE_C, D65)
     assert colour_finding(one).startswith("Error of the primary: red 0.0000")
     assert len(colour_plots(one)) == 2

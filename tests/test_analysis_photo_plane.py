@@ -19,10 +19,11 @@ from PIL import Image
 
 from analysis.errors import InputError
 from analysis.lens.model import Lens
+from analysis.photo.face import Face
 from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import SeenMarks, find_marks, marks_at
 from analysis.photo.plane import MarksGiven, Plane, plane_in, plane_of
-from analysis.photo.pose import eye_of, homography
+from analysis.photo.pose import NotedFocal, eye_of, homography
 from analysis.photo.targets import mark_dictionary
 from render.errors import FileError
 from tests.trials.photos.camera import Camera, framed
@@ -62,8 +63,12 @@ def plane_through(
     **given: Any,
 ) -> Plane:
     """The plane of marks so far apart; `given` is what else `MarksGiven` takes."""
+    radius = given.pop("glass_radius_mm", None)
+    if radius is not None:
+        given["face"] = Face.sphere(radius)
     marks = MarksGiven(seen=seen, size_mm=size, **given)
-    return plane_of(marks, photo_size, lens=lens, noted_focal_px=noted_focal_px)
+    noted = None if noted_focal_px is None else NotedFocal(pixels=noted_focal_px, is_whole=True)
+    return plane_of(marks, photo_size, lens=lens, noted=noted)
 
 
 def on_glass(points: Floats, radius: float | None = None) -> Floats:
@@ -382,8 +387,11 @@ def test_without_a_lens_the_file_tells_where_the_camera_was() -> None:
     plane = plane_through(seen, SIZE, camera.size, glass_radius_mm=800.0, noted_focal_px=camera.focal_px * 0.99)
     off = np.abs(plane.to_mm(pixels) - grid())
     assert np.all(off < 2 * doubt_of(plane, pixels) + 0.02)
-    with pytest.raises(ValueError, match=r"nothing shows how far away.*measure lens"):
-        plane_through(seen, SIZE, camera.size, glass_radius_mm=800.0)
+    # Without a note it is as uncertain as cameras differ.
+    unknown = plane_through(seen, SIZE, camera.size, glass_radius_mm=800.0)
+    off = np.abs(unknown.to_mm(pixels) - grid())
+    assert np.all(off < 2 * doubt_of(unknown, pixels) + 0.02)
+    assert doubt_of(unknown, pixels).max() > 3 * doubt_of(plane, pixels).max()
     # A flat glass needs none of it.
     assert plane_through(seen, SIZE, camera.size).pinhole is None
 
@@ -392,7 +400,7 @@ def test_an_unknown_lens_is_doubted_by_half_a_percent() -> None:
     """In the middle of a side, where the marks hold nothing: against OpenCV's model with that k1, laid on the marks."""
     camera = framed(replace(UNBENT, tilt_deg=(0.0, 0.0), roll_deg=0.0), (235.0, 185.0))
     plane = plane_through(seen_by(camera), SIZE, camera.size)
-    (other,) = plane.doubtful()
+    other = plane.uncertain()["lens"][0]
     reach = math.hypot(4000, 3000) / 2
     x, y = 1999.5, 1499.5
     matrix = np.array([[reach, 0, x], [0, reach, y], [0, 0, 1]])
@@ -409,11 +417,14 @@ def test_an_unknown_lens_is_doubted_by_half_a_percent() -> None:
 
 
 def test_an_uncertain_tape_makes_sizes_uncertain() -> None:
-    """0.5 mm of 420 and of 320 mm: the middle of an edge moves by half of it."""
+    """0.5 mm of 420 and of 320 mm: the middles of opposite edges move apart by as much."""
     seen, lens = seen_by(TILTED), lens_of(TILTED)
     plane = plane_through(seen, SIZE, TILTED.size, lens=lens, size_sigma_mm=0.5)
-    pixels = project(TILTED, np.array([[210.0, 0.0], [0.0, 160.0]]))
-    np.testing.assert_allclose(doubt_of(plane, pixels), [[0.25, 0.0], [0.0, 0.25]], atol=1e-4)
+    pixels = project(TILTED, np.array([[210.0, 0.0], [-210.0, 0.0], [0.0, 160.0], [0.0, -160.0]]))
+    changes = [other.to_mm(pixels) - plane.to_mm(pixels) for other in plane.doubtful()]
+    width = np.sqrt(sum((change[0, 0] - change[1, 0]) ** 2 for change in changes))
+    height = np.sqrt(sum((change[2, 1] - change[3, 1]) ** 2 for change in changes))
+    assert (width, height) == pytest.approx((0.5, 0.5), abs=0.01)
 
 
 @pytest.mark.parametrize(

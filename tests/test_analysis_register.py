@@ -1,7 +1,7 @@
 """The raster found in frames that general-purpose libraries warped, with scale and place known from the warp.
 
-Positions are the edges' own, so that sample j covers j to j + 1: docs/conventions.md. How near a figure has to come is
-the project's own aim: 0.02 % of a scale and a tenth of a sample of a place.
+Positions are the edges' own, so that sample j covers j to j + 1: docs/reference/formats.md. How near a figure has to
+come is the project's own aim: 0.02 % of a scale and a tenth of a sample of a place.
 """
 
 from __future__ import annotations

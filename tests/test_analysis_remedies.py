@@ -6,7 +6,7 @@ import string
 
 import pytest
 
-from analysis.frame.faults.remedies import FAULTS
+from analysis.frame.faults.remedies import fault_words
 
 # The list of the design document, section 8.
 IDS = [
@@ -42,14 +42,14 @@ PLACES = {
 
 def test_every_fault_has_its_words() -> None:
     """Each fault has its words, and no two share a title."""
-    assert list(FAULTS) == IDS
-    assert len({words.title for words in FAULTS.values()}) == len(IDS)
+    assert list(fault_words()) == IDS
+    assert len({words.title for words in fault_words().values()}) == len(IDS)
 
 
 @pytest.mark.parametrize("name", IDS)
 def test_words_are_whole_sentences(name: str) -> None:
     """One line each; places only in what is seen, and only those that are known."""
-    words = FAULTS[name]
+    words = fault_words()[name]
     assert words.id == name
     for text in (words.seen, words.cause, words.remedy):
         assert text == " ".join(text.split())

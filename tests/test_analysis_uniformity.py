@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -26,12 +24,12 @@ from analysis.uniformity.map import chromaticity, colour_word
 from analysis.uniformity.measure import Extreme, Field, Uniformity, measure_uniformity
 from render.errors import FileError
 from tests.answers import numbers_without_a_quantity
+from tests.command import call
 from tests.matrix import rest_is_slow
 from tests.trials.photos.board import flat_field
 from tests.trials.photos.sets import plain_set
 from tests.trials.photos.tube import Blotch as TubeBlotch
 from tests.trials.photos.tube import Mask, MaskKind
-from trueraster.cli import run
 from trueraster.output.json import answer_json, quantities_in
 from trueraster.output.page import answer_page
 from trueraster.output.text import answer_text
@@ -178,7 +176,7 @@ def shot(view: View, folder: Path, name: str = "field") -> Photo:
     return photo_of(photograph(view), folder / name, view.quality)
 
 
-def measured(view: View, folder: Path, **given: Photo) -> Field:
+def measured(view: View, folder: Path, **given: Any) -> Field:
     return measure_uniformity([shot(view, folder)], **given).fields[0]
 
 
@@ -560,7 +558,8 @@ REFUSED = {
 @pytest.mark.parametrize("name", REFUSED)
 def test_what_cannot_be_measured_is_refused_in_one_line(name: str, tmp_path: Path) -> None:
     """Unsuitable photographs are refused in one short line that names the file."""
-    photos, given = given_photos(name, tmp_path)
+    photos, more = given_photos(name, tmp_path)
+    given: dict[str, Any] = dict(more)
     with pytest.raises(FileError, match=REFUSED[name]) as told:
         measure_uniformity(photos, **given)
     words = str(told.value)
@@ -584,13 +583,6 @@ def test_no_photograph_is_refused() -> None:
 # --- The command ----------------------------------------------------------------------------------------
 
 
-def call(*words: str | Path) -> tuple[int, str, str]:
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run(["measure", "uniformity", *(str(word) for word in words)])
-    return code, out.getvalue(), err.getvalue()
-
-
 def test_the_command_answers_in_json_words_and_a_picture(tmp_path: Path) -> None:
     """One run gives fields, zones, blotch, advice and limits as JSON, as text and in the picture."""
     folder = tmp_path / "Fotos vom Schirm ÄÖ"
@@ -601,7 +593,7 @@ def test_the_command_answers_in_json_words_and_a_picture(tmp_path: Path) -> None
     red = shot(View(size=SMALL, light=(0.4, 0.05, 0.02)), folder, "red")
     picture = folder / "page.png"
     words = (red.path, white.path, "--flat-field", flat.path)
-    code, out, err = call(*words, "--json", "--picture", picture)
+    code, out, err = call("measure", "uniformity", *words, "--json", "--picture", picture)
     assert (code, err) == (0, "")
     answer = json.loads(out, parse_constant=lambda name: pytest.fail(f"{name} is no JSON"))
     assert answer["flat_field"] is True
@@ -629,7 +621,7 @@ def test_the_command_answers_in_json_words_and_a_picture(tmp_path: Path) -> None
         assert page.width == 1600
         # The outline's orange, a hundred points of it and more.
         assert (np.asarray(page) == (255, 140, 20)).all(axis=-1).sum() > 500
-    code, out, err = call(*words)
+    code, out, err = call("measure", "uniformity", *words)
     assert (code, err) == (0, "")
     for word in (
         "White field",
@@ -683,7 +675,8 @@ def test_every_field_has_its_finding_and_tables(tmp_path: Path) -> None:
     lights = {"white": (0.25, 0.3, 0.4), "green": (0.12, 0.4, 0.08)}
     found = measure_uniformity(shot(View(size=SMALL, light=light), tmp_path, name) for name, light in lights.items())
     answer = uniformity_answer(found)
-    assert [one.words.split(":")[0] for one in answer.findings] == ["White field", "Green field"]
+    # One line for all of them comes first: where it is worst, and what to do.
+    assert [one.words.split(":")[0] for one in answer.findings] == ["Even", "White field", "Green field"]
     grids = [table for table in answer.tables if len(table.rows) == 5 and len(table.head) == 6]
     assert [table.head[0].split(":")[0] for table in grids] == ["white", "white", "green", "green", "green"]
     assert all(table.rows[2][3] in ("100.0", "0.0000", "0.0") for table in grids)
@@ -717,7 +710,7 @@ def test_work_inside_comes_with_its_caution(tmp_path: Path) -> None:
 )
 def test_mistakes_are_one_line(words: tuple[str, ...], said: str) -> None:
     """Wrong files and options are exit 2 with one line that says what is wrong."""
-    code, out, err = call(*words)
+    code, out, err = call("measure", "uniformity", *words)
     assert (code, out) == (2, "")
     assert err.count("\n") == 1
     assert said in err

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from patterns.catalogue import PATTERNS
-from tests.trials.scope import call, told
+from tests.command import call
+from tests.trials.scope import told
 
 Json = dict[str, Any]
 

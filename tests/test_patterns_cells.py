@@ -1,4 +1,4 @@
-"""The cells of grids: counted and measured in files that Pillow decodes, and held against what is said of them.
+"""The cells of grids: counted and measured in files that Pillow decodes, and compared with what is said of them.
 
 A cell is equal to its like and square on the glass within 0.1 %, or the tool says by how much it is not. Sample aspects
 of the named formats are those of ISO/IEC 14496-2 Table 6-12 for 704 samples; a free raster has square samples.
@@ -24,8 +24,8 @@ from patterns.formats import FORMATS, Format, parse_format
 from patterns.pattern import Options
 from render.carriers import CARRIERS
 from render.produce import Order, produce
+from tests.command import call
 from tests.matrix import quick_and_slow
-from tests.trials.scope import call
 from trueraster.options.cells import cells_words
 
 WIDE = Fraction(16, 9)

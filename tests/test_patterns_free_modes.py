@@ -204,7 +204,7 @@ def test_interlaced_modes_have_an_odd_number_of_lines_and_the_top_field_first() 
 @pytest.mark.parametrize(
     ("width", "height", "rate", "interlaced", "words"),
     [
-        (854, 480, 60, False, "take 848 or 856"),
+        (854, 480, 60, False, "use 848 or 856"),
         (640, 481, 60, True, "even height"),
         (640, 480, 2000, False, "vertical blanking alone"),
         (320, 240, 0, False, "above 0"),

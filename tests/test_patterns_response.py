@@ -73,8 +73,8 @@ def test_frequencies_lie_below_half_the_clock(name: str) -> None:
         cycles = [tone.cycles_per_width for tone in tones]
         assert cycles == sorted(set(cycles))
         assert cycles[-1] < Fraction(fmt.picture.width, 2)
-    for upright, limit in ((True, fmt.picture.width / fmt.picture_aspect), (False, Fraction(fmt.picture.height))):
-        marks = wedge_lines(fmt, upright=upright)
+    for vertical, limit in ((True, fmt.picture.width / fmt.picture_aspect), (False, Fraction(fmt.picture.height))):
+        marks = wedge_lines(fmt, vertical=vertical)
         assert list(marks) == sorted(set(marks))
         # Two TV lines are a cycle, two samples or lines of the raster hold one.
         assert marks[-1] < limit
@@ -162,13 +162,13 @@ def test_split_bars_of_high_definition(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["480i", "576i", "720p50", "1080i50"])
 def test_the_words_of_the_split_bars_are_true(name: str) -> None:
-    """In blue alone the four bars that the words name are alike and the others dark; so goes each row below, in SD.
+    """In blue alone the four bars that the words name are equal and the others dark; each row below too, in SD.
 
     The words are the pattern's own; the primaries of each colour are the standard's (BT.471).
     """
     fmt, pattern = FORMATS[name], PATTERNS["bars-split"]
     patches = {patch.name: patch for patch in pattern.scene(fmt).patches}
-    assert "in blue alone the white, cyan, magenta and blue bars are alike and the others dark" in pattern.right
+    assert "In blue alone the white, cyan, magenta and blue bars are equal and the others dark" in pattern.right
     for bar in ("white", "yellow", "cyan", "green", "magenta", "red", "blue"):
         lit = Fraction(3, 4) if bar in ("white", "cyan", "magenta", "blue") else 0
         assert patches[f"bar {bar}"].colour.blue == lit

@@ -112,7 +112,7 @@ def test_each_pattern_explains_itself(pattern: Pattern) -> None:
 def test_find_pattern() -> None:
     """A pattern is found by its id in any case, and a slip of the pen is answered with near names."""
     assert find_pattern(" Crosshatch ") is PATTERNS["crosshatch"]
-    with pytest.raises(PatternError, match=r"no pattern is called 'croshatch'; did you mean crosshatch"):
+    with pytest.raises(PatternError, match=r"no pattern has the name 'croshatch'; did you mean crosshatch"):
         find_pattern("croshatch")
     with pytest.raises(PatternError, match="'trueraster patterns' lists them"):
         find_pattern("???")
@@ -129,7 +129,7 @@ def test_options_are_taken_or_refused_by_name(pattern: Pattern, option: str) -> 
     if option in pattern.takes:
         assert pattern.scene(fmt, VALUES[option]) != pattern.scene(fmt)
     else:
-        with pytest.raises(PatternError, match=rf"^--{option}: the pattern {pattern.id} does not take it"):
+        with pytest.raises(PatternError, match=rf"^--{option}: the pattern {pattern.id} has no such option; it has"):
             pattern.scene(fmt, VALUES[option])
 
 
@@ -143,14 +143,14 @@ def test_values_covers_every_option() -> None:
 @pytest.mark.parametrize(
     ("name", "options", "message"),
     [
-        ("crosshatch", Options(cells=(0, 3)), r"--cells: got 0x3, in 480i from 1x1 to 176x120"),
+        ("crosshatch", Options(cells=(0, 3)), r"--cells: got 0x3; use 1x1 to 176x120 in 480i"),
         ("crosshatch", Options(cells=(16, 121)), r"--cells: got 16x121"),
-        ("crosshatch", Options(level=Fraction(-71, 1000)), r"--level: got -7.1 %, allowed are -7 to 109 %"),
+        ("crosshatch", Options(level=Fraction(-71, 1000)), r"--level: got -7.1 %; use -7 to 109 %"),
         ("crosshatch", Options(level=Fraction(11, 10)), r"--level: got 110 %"),
-        ("window", Options(area=Fraction(0)), r"--area: got 0 %, allowed are above 0"),
+        ("window", Options(area=Fraction(0)), r"--area: got 0 %; use more than 0"),
         ("window", Options(area=Fraction(101, 100)), r"--area: got 101 %"),
-        ("field", Options(colour="mauve"), r"--colour: got 'mauve', allowed are black, white"),
-        ("bars", Options(bars="75/0/100/0"), r"--bars: got '75/0/100/0', allowed are 100/0/100/0"),
+        ("field", Options(colour="mauve"), r"--colour: got 'mauve'; use black, white"),
+        ("bars", Options(bars="75/0/100/0"), r"--bars: got '75/0/100/0'; use 100/0/100/0"),
         ("dots", Options(cells=(1, 3)), r"--cells: got 1x3, dots need at least 2x2"),
     ],
 )

@@ -332,7 +332,7 @@ def test_fraction_of_undoes_quantising(video: Signal, code_range: Range, compone
 @pytest.mark.parametrize("bits", [0, 7, 9, 14, 32])
 def test_other_depths_are_refused(bits: int) -> None:
     """A depth that no carrier has is refused with the depths that are allowed."""
-    with pytest.raises(ValueError, match=rf"bits: got {bits}, allowed are 8, 10, 12, 16"):
+    with pytest.raises(ValueError, match=rf"bits: got {bits}; use 8, 10, 12, 16"):
         signal(bits)
 
 

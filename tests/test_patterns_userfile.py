@@ -327,8 +327,8 @@ MISTAKES: list[tuple[str, int, str]] = [
     (swap(TEXT, '"a"', r'"a\nb"'), 6, "printable"),
     (swap(TEXT, '"a"', r'"\u001b[31m"'), 6, "printable"),
     (swap(TEXT, '"a"', "5"), 6, "text"),
-    (TEXT + 'anchor = "left"\n', 8, "start, middle, end"),
-    (TEXT + "anchor = []\n", 8, "start, middle, end"),
+    (TEXT + 'anchor = "left"\n', 8, "start, middle or end"),
+    (TEXT + "anchor = []\n", 8, "start, middle or end"),
     # Patches.
     (GROUND + swap(PATCH, 'name = "p"\n', ""), 2, "name"),
     (GROUND + swap(PATCH, '"p"', "5"), 3, "name"),
@@ -518,7 +518,7 @@ def patches(draw: Any) -> Table:
 
 @st.composite
 def documents(draw: Any) -> list[tuple[str, Table]]:
-    """Tables with their headings; all as docs/own-patterns.md has them."""
+    """Tables with their headings; all as docs/reference/own-patterns.md has them."""
     listed = draw(st.lists(shapes(), max_size=5))
     top: Table = [("background", draw(colours)), ("title", draw(words))]
     if any(key == "move" for table in listed for key, _ in table):

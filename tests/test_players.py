@@ -2,7 +2,9 @@
 
 They come from Debian (packages mpv, and vlc-bin with vlc-plugin-base) and are used here only, to see what such players
 do; they run without a screen and without their users' settings. The first, of version 0.35, converts primaries to
-those of BT.709 and reads no XSPF. The second, of version 3.0, converts nothing and reads both kinds of playlist.
+those of BT.709 and reads no XSPF; its front end (package smplayer 22.7, tried by hand) plays the M3U through, and of
+the XSPF finds no file, since it does not take relative names from the folder of the list. The second, of version 3.0,
+converts nothing and reads both kinds of playlist.
 """
 
 from __future__ import annotations
@@ -115,7 +117,7 @@ def test_a_player_that_converts(
         return
     assert told["verdict"] == "fail"
     assert ids[0] == "colour-managed"
-    # The player writes square samples, so that the picture may be told scaled as well; bars tell nothing of down.
+    # The player writes square samples, so that the picture may be named scaled too; bars show no height.
     assert set(ids) <= {"colour-managed", "scaled"}
     assert told["faults"][0]["confidence"] > 0.95
     assert told["faults"][0]["parameters"] == {"transfer": "kept", "primaries": "SMPTE 170M to BT.709"}

@@ -46,7 +46,7 @@ from render.raster import draw_frame, frames_per_period
 from render.tags import tags_for
 from render.video import disc as disc_module
 from render.video.encoder import WriteError, encode_frames
-from render.video.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, tell_rate, without_time
+from render.video.mpeg2 import fits_buffer, repeat_picture, split_pictures, stream, without_time, write_rate
 from tests.matrix import rest_is_slow
 from trueraster.cli import run
 
@@ -667,7 +667,7 @@ def test_a_disc_is_authored(tmp_path: Path, pattern: str, fmt: str, aspect: Frac
 @pytest.mark.parametrize("fmt", ["480p", "240p", "1080i50", "720x480i@30000/1001", "352x288@25"])
 def test_discs_hold_two_formats(fmt: str) -> None:
     """Every other raster is refused in a line that says what holds it."""
-    with pytest.raises(CarrierError, match=r"mpeg2 holds 480i and 576i only, not \S+; h264 holds it"):
+    with pytest.raises(CarrierError, match=r"mpeg2 is for 480i and 576i only, not \S+; use h264"):
         CARRIERS["mpeg2"].signal(parse_format(fmt))
 
 
@@ -710,7 +710,7 @@ def test_patches_beyond_the_rule_leave_nothing(
         monkeypatch.setattr(produce_module, "encode_frames", encode(by))
         monkeypatch.setattr(disc_module, "encode_frames", encode(by))
         if by > codes:
-            with pytest.raises(ProofError, match="a patch is off by" if pattern == "bars" else "on average"):
+            with pytest.raises(ProofError, match="a patch differs by" if pattern == "bars" else "on average"):
                 produce(what, path)
             assert not list(tmp_path.iterdir())
         elif pattern == "bars":
@@ -865,4 +865,4 @@ def test_a_stream_that_ends_within_a_pack_is_told(tmp_path: Path) -> None:
     path = tmp_path / "cut.mpg"
     path.write_bytes(bytes(3000))
     with pytest.raises(WriteError, match=r"cut\.mpg: .*packs of 2048 bytes"):
-        tell_rate(path, 10_080_000)
+        write_rate(path, 10_080_000)

@@ -11,6 +11,7 @@ import av
 import cv2
 import numpy as np
 import pytest
+import tifffile
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from imageio_ffmpeg import get_ffmpeg_exe
@@ -67,7 +68,7 @@ def test_kinds_of_png(tmp_path: Path, mode: str) -> None:
     image = Image.fromarray(noise(24, 32, 3)).convert(mode)
     image.save(tmp_path / "still.png")
     if mode == "1":
-        with pytest.raises(FileError, match="are not read"):
+        with pytest.raises(FileError, match="cannot read"):
             first(tmp_path / "still.png")
         return
     expected = np.asarray(image.convert("RGBA" if mode in ("LA", "RGBA") else "RGB"))
@@ -159,6 +160,13 @@ def test_eight_bits_of_opencv_in_tiff(tmp_path: Path) -> None:
     cv2.imwrite(str(tmp_path / "still.tif"), values)
     for i, plane in enumerate(first(tmp_path / "still.tif").planes):
         assert np.array_equal(plane, values[:, :, 2 - i])
+
+
+def test_tiff_in_tiles_is_refused(tmp_path: Path) -> None:
+    """A TIFF in tiles gives no frame, since libavcodec would take them for strips and give noise without an error."""
+    tifffile.imwrite(tmp_path / "still.tif", noise(64, 64, 3), photometric="rgb", tile=(32, 32))
+    with pytest.raises(FileError, match="in tiles is not read; save it in strips"):
+        first(tmp_path / "still.tif")
 
 
 def test_jpeg_keeps_its_own_codes(tmp_path: Path) -> None:

@@ -77,7 +77,7 @@ def test_other_words_are_refused_in_one_line(tmp_path: Path, capsys: pytest.Capt
     for command in (["draw", "bars"], ["kit"]):
         assert run([*command, "--primaries", "wide", "--to", str(tmp_path / "none")]) == 2
         said = capsys.readouterr().err
-        assert said == "trueraster: --primaries: got 'wide', allowed are format, display\n"
+        assert said == "trueraster: --primaries: got 'wide'; use format, display\n"
     assert not (tmp_path / "none").exists()
 
 
@@ -186,8 +186,8 @@ def test_a_sound_of_another_length_is_no_tone(tmp_path: Path) -> None:
 def test_a_tone_where_there_is_no_sound_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A file without room for sound cannot be given a tone."""
     for words, said in (
-        (["draw", "bars", "--as", "png", "--as", "y4m"], "--tone: png, y4m cannot have sound; h264, "),
-        (["kit", "--as", "tiff"], "--tone: tiff cannot have sound; h264, "),
+        (["draw", "bars", "--as", "png", "--as", "y4m"], "--tone: png, y4m cannot have sound; use h264, "),
+        (["kit", "--as", "tiff"], "--tone: tiff cannot have sound; use h264, "),
         (["draw", "bars", "--as", "h264", "--seconds", "0.2"], "--tone: 0.2 s is too short"),
     ):
         assert run([*words, "--tone", "--to", str(tmp_path / "none")]) == 2

@@ -368,7 +368,7 @@ def test_every_pattern_in_every_format_as_h264(tmp_path: Path, fmt: str) -> None
 
 
 READ_WHOLE = ("240p", "288p", "480i", "576i", "480p", "576p")
-"""Where the moving zone plate, written without loss, comes at less than 62.5 Mbit/s: docs/signal.md."""
+"""Where the moving zone plate, written without loss, comes at less than 62.5 Mbit/s: docs/reference/files.md."""
 
 
 @pytest.mark.parametrize("seconds", [0.1, 0.7])
@@ -376,7 +376,7 @@ READ_WHOLE = ("240p", "288p", "480i", "576i", "480p", "576p")
 def test_the_length_does_not_decide_how_a_clip_is_coded(tmp_path: Path, fmt: str, seconds: float) -> None:
     """The moving zone plate gets the coding of a minute in a clip that is shorter or longer than its half second.
 
-    A minute: exact in 480i and 480p, 7 codes off in 720p50 (docs/signal.md).
+    A minute: exact in 480i and 480p, 7 codes off in 720p50 (docs/reference/files.md).
     """
     proof = made(tmp_path, order("zone-plate-moving", FORMATS[fmt], "h264", seconds=seconds)).proof
     assert (proof.verdict is Verdict.EXACT) == (fmt in READ_WHOLE)
@@ -1061,5 +1061,5 @@ def test_hard_and_shaped_edges_are_as_ordered(tmp_path: Path) -> None:
 
 def test_signal_refuses_an_unknown_depth() -> None:
     """A depth that no carrier has is told with the ones there are."""
-    with pytest.raises(ValueError, match="bits: got 9, allowed are 8, 10, 12, 16"):
+    with pytest.raises(ValueError, match="bits: got 9; use 8, 10, 12, 16"):
         replace(CARRIERS["png"].signal(FORMATS["480i"]), bits=9)

@@ -136,9 +136,9 @@ def test_wedge_frequencies_in_the_file(tmp_path: Path, name: str) -> None:
     fmt = FORMATS[name]
     luma = decoded_luma("wedge", fmt, tmp_path)
     # The pair in the middle comes first.
-    upright, level, *_ = waves(PATTERNS["wedge"].scene(fmt))
-    for wave, along in ((upright, True), (level, False)):
-        marks = wedge_lines(fmt, upright=along)
+    vertical, horizontal, *_ = waves(PATTERNS["wedge"].scene(fmt))
+    for wave, along in ((vertical, True), (horizontal, False)):
+        marks = wedge_lines(fmt, vertical=along)
         span = wave_area(fmt, wave)
         for i, n in enumerate(marks):
             share = i / (len(marks) - 1)

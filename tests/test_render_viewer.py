@@ -110,7 +110,7 @@ def test_a_viewer_converts_a_full_range_png_that_says_its_colour(tmp_path: Path,
 
 
 def test_a_viewer_shows_a_narrow_png_with_its_own_codes(tmp_path: Path, shown: Shown) -> None:
-    """What docs/players.md says of it: this viewer expands nothing, so black is 16 and white 235."""
+    """What docs/signal.md says of it: this viewer expands nothing, so black is 16 and white 235."""
     what = order("480i", "steps", Options(), code_range=Range.NARROW)
     path = produce(what, tmp_path / default_name(what)).path
     screen = shown(path)

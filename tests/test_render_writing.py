@@ -33,7 +33,7 @@ def test_what_is_no_file_is_left_alone(tmp_path: Path, write: Write) -> None:
     """A pipe, as a device, would be gone once a file had its name."""
     pipe = tmp_path / "pipe.csv"
     os.mkfifo(pipe)
-    with pytest.raises(OSError, match="is no file, and is not replaced by one"):
+    with pytest.raises(OSError, match="is not a file and is never replaced"):
         write(pipe)
     assert pipe.is_fifo()
     assert list(tmp_path.iterdir()) == [pipe]
@@ -78,7 +78,7 @@ def test_a_link_to_a_link_that_leads_back_is_left_alone(tmp_path: Path, write: W
 def test_a_folder_of_that_name_stays(tmp_path: Path, write: Write) -> None:
     """It is named, and nothing comes beside it."""
     (tmp_path / "taken.csv").mkdir()
-    with pytest.raises(IsADirectoryError, match=r"a folder is in the place of this file.*taken\.csv"):
+    with pytest.raises(IsADirectoryError, match=r"a folder has this name.*taken\.csv"):
         write(tmp_path / "taken.csv")
     assert list(tmp_path.rglob("*")) == [tmp_path / "taken.csv"]
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import io
 import json
 import os
 import re
@@ -31,8 +30,8 @@ from patterns.signal import Range, Sampling
 from render.carriers import CARRIERS
 from render.produce import ProofError
 from render.proof import Proof, Verdict
+from tests.command import call
 from tests.matrix import quick_and_slow
-from trueraster.cli import run
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import LOCK_NAME, locked
 from trueraster.kit.manifest import Entry, read_manifest, write_manifest
@@ -48,14 +47,6 @@ PROGRAM = [str(SCRIPT)] if SCRIPT.exists() else [sys.executable, "-c", "from tru
 SMALL = ("--format", "64x48@60", "--as", "png")
 """The quickest kit: stills of a few samples."""
 LISTED = ("cue-sheet.html", "kit.json", "playlist.m3u8", "playlist.xspf")
-
-
-def call(*arguments: str | Path) -> tuple[int, str, str]:
-    """Run a command line in this process: exit code, standard output, standard error."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run([str(argument) for argument in arguments])
-    return code, out.getvalue(), err.getvalue()
 
 
 def made(*arguments: str | Path) -> dict[str, Any]:
@@ -704,8 +695,8 @@ def test_a_kit_has_one_range() -> None:
     assert {item.order.signal.range for item in stills.items} == {Range.NARROW}
     assert len(stills.notes) == 2
     assert "so all stills of this command have narrow range" in stills.notes[0]
-    # EG 1's -I and +Q have no legal R'G'B' in any range (docs/colour.md).
-    assert stills.notes[1].startswith("bars-split as png: narrow range of 8 bits cannot hold -I, +Q")
+    # EG 1's -I and +Q have no legal R'G'B' in any range (docs/signal.md).
+    assert stills.notes[1].startswith("bars-split as png: narrow range of 8 bits has no codes for -I, +Q")
     assert {item.order.signal.range for item in plan_kit(formats, CARRIERS["h264"]).items} == {Range.NARROW}
 
 
@@ -974,13 +965,22 @@ def test_every_kind_of_file_makes_a_kit(tmp_path: Path, carrier: str) -> None:
 def test_other_formats_make_a_kit(tmp_path: Path, name: str) -> None:
     """Each has its patterns, in order, with a cue sheet that names the format.
 
-    All are exact, but for the moving zone plate where it comes faster than players read: docs/signal.md.
+    All are exact, but for the moving zone plate in HD, which comes faster than players read: docs/reference/files.md.
     """
     answer = made("--format", name, "--seconds", "0.1", "--to", tmp_path)
     assert [f["pattern"] for f in answer["files"]] == [pattern for pattern, _ in expected(name, moving=True)]
     lossy = [f["pattern"] for f in answer["files"] if f["proof"]["verdict"] != "exact"]
-    assert lossy == ([] if name == "288p" else ["zone-plate-moving"])
+    assert lossy == (["zone-plate-moving"] if parse_format(name).height > 576 else [])
     assert name in (tmp_path / "cue-sheet.html").read_text(encoding="utf-8")
+
+
+def test_a_clip_that_is_large_and_repeats_itself_is_short() -> None:
+    """The moving zone plate has 10 s where the others have a minute; a length that is asked for holds for all."""
+    for asked, usual, short in ((None, 60, 10), (25.0, 25, 25)):
+        items = plan_kit([FORMATS["1080i50"]], CARRIERS["h264"], seconds=asked).items
+        lengths = {item.order.pattern.id: item.order.seconds for item in items}
+        assert lengths.pop("zone-plate-moving") == short
+        assert set(lengths.values()) == {usual}
 
 
 def test_a_kit_of_stills_leaves_out_what_moves(tmp_path: Path) -> None:

@@ -5,7 +5,6 @@ And names of files that it would write, which are looked at before those are rea
 
 from __future__ import annotations
 
-import contextlib
 import io
 import os
 import signal
@@ -19,7 +18,7 @@ from PIL import Image
 
 from render.errors import FileError
 from render.reading import read_bounded, read_stream
-from trueraster.cli import run
+from tests.command import call, refused
 
 SECONDS = 20
 """What hangs, hangs for good; a command that refuses a file at once takes a tenth of a second and its imports."""
@@ -59,8 +58,7 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """A record, and a file that is nothing; what takes longer than `SECONDS` fails."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "real").write_text("neither picture nor record\n", encoding="utf-8")
-    with contextlib.redirect_stdout(io.StringIO()):
-        assert run(["record", "new", "kept.json", "--set", "a set"]) == 0
+    assert call("record", "new", "kept.json", "--set", "a set").code == 0
 
     def late(number: int, frame: FrameType | None) -> None:
         pytest.fail("it waits for what never comes")
@@ -93,11 +91,12 @@ def test_what_is_no_file_is_one_line_at_once(command: str, kind: str, words: str
         Image.new("RGB", (720, 480)).save(here / "real", "PNG")
     line = [name if word == "F" else "kept.json" if word == "kept" else word for word in command.split()]
     before = sorted(here.iterdir())
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run(line)
+    ran = call(*line)
     said = f"cannot be read ({words})" if kind == "missing" else f"is not a file ({words})"
-    assert (code, out.getvalue(), err.getvalue()) == (2, "", f"trueraster: {name}: {said}\n")
+    if kind == "folder" and command.startswith("verify F"):
+        # It looks into folders.
+        said = "no picture and no clip is in this folder"
+    assert ran == (2, "", f"trueraster: {name}: {said}\n")
     assert sorted(here.iterdir()) == before
 
 
@@ -113,10 +112,7 @@ def test_the_name_of_a_picture_is_looked_at_first(command: str, here: Path) -> N
         ("folder.png", "folder.png is a folder"),
         ("f.png", "f.png is one of the files that are read, and would be lost"),
     ):
-        err = io.StringIO()
-        with contextlib.redirect_stderr(err):
-            assert run([*line, name]) == 2
-        assert err.getvalue() == f"trueraster: --picture: {words}\n"
+        assert call(*line, name) == (2, "", f"trueraster: --picture: {words}\n")
 
 
 def test_the_name_of_a_lens_file_is_looked_at_first(here: Path) -> None:
@@ -127,10 +123,28 @@ def test_the_name_of_a_lens_file_is_looked_at_first(here: Path) -> None:
         ("folder.json", "folder.json is a folder"),
         ("b.json", "b.json is one of the files that are read, and would be lost"),
     ):
-        err = io.StringIO()
-        with contextlib.redirect_stderr(err):
-            assert run(["measure", "lens", "a.json", "b.json", "c.json", "d.json", "e.json", "--to", name]) == 2
-        assert err.getvalue() == f"trueraster: --to: {words}\n"
+        photos = ("a.json", "b.json", "c.json", "d.json", "e.json")
+        assert call("measure", "lens", *photos, "--to", name) == (2, "", f"trueraster: --to: {words}\n")
+
+
+@pytest.mark.parametrize("name", ["kit.json", "cue-sheet.html", "playlist.m3u8"])
+def test_a_pipe_in_the_folder_of_a_kit_is_not_waited_for(name: str, here: Path) -> None:
+    """A named pipe with a name of the kit's own is refused at once as a file of somebody else's."""
+    (here / "kit").mkdir()
+    os.mkfifo(here / "kit" / name)
+    ran = call("kit", "--to", "kit")
+    said = f"trueraster: --to: kit has a {name} that is of no kit; give a folder of its own"
+    assert (ran.code, ran.err.splitlines()[-1]) == (2, said)
+
+
+@pytest.mark.parametrize("command", ["report kept.json", "scope bars", "measure geometry real --page"])
+def test_a_device_is_not_replaced(command: str, here: Path) -> None:
+    """A name that stands for a device is refused before anything is read or drawn."""
+    (here / "null.html").symlink_to("/dev/null")
+    (here / "null.svg").symlink_to("/dev/null")
+    name = "null.svg" if command.startswith("scope") else "null.html"
+    line = command.split() if "--page" in command else [*command.split(), "--to"]
+    refused(*line, name, told=f"{name} is not a file and is never replaced")
 
 
 def test_a_socket_is_no_file(here: Path) -> None:

@@ -11,7 +11,6 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
@@ -23,7 +22,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from analysis.answer import Figure, Kind, Quantity
-from trueraster.cli import run
+from tests.command import call, refused
 from trueraster.output.json import quantities_in, read
 from trueraster.record.answer import record_text
 from trueraster.record.compare import comparisons, value_text
@@ -33,35 +32,6 @@ from trueraster.record.schema import Record, Stage
 from trueraster.record.store import read_record
 
 SET = "harbour-lane-0412.json"
-
-
-@dataclass(frozen=True, slots=True)
-class Ran:
-    code: int
-    out: str
-    err: str
-
-
-def call(*words: str | Path, stdin: bytes | None = None) -> Ran:
-    """Run a command line in this process."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), contextlib.ExitStack() as stack:
-        if stdin is not None:
-            patch = stack.enter_context(pytest.MonkeyPatch.context())
-            patch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin)))
-        code = run([str(word) for word in words])
-    return Ran(code, out.getvalue(), err.getvalue())
-
-
-def refused(*words: str | Path, told: str = "") -> str:
-    """The one line that a mistake gives."""
-    ran = call(*words)
-    assert ran.code == 2, ran
-    assert ran.out == ""
-    assert ran.err.count("\n") == 1
-    assert "Traceback" not in ran.err
-    assert told in ran.err
-    return ran.err
 
 
 @pytest.fixture(scope="module")
@@ -738,13 +708,6 @@ def test_the_demo_is_whole(demo: Record) -> None:
     text = demo.path.read_text(encoding="utf-8")
     assert str(demo.path.parent.parent) not in text
     assert "/tmp" not in text
-
-
-def test_help_of_a_record_names_every_command() -> None:
-    """One line for each."""
-    ran = call("record", "--help")
-    for name in ("new", "set", "work", "add", "remove", "show", "demo"):
-        assert f"\n  {name} " in ran.out
 
 
 def test_what_says_of_itself_that_it_is_simulated_is_kept_so(bench: Path) -> None:

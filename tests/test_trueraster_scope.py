@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from patterns.formats import FORMATS
 from render.carriers import CARRIERS
-from tests.trials.scope import call, drawn, told
+from tests.command import call
+from tests.trials.scope import drawn, told
 from trueraster.kit.plan import plan_kit
 from trueraster.kit.sheet import cue_sheet
 from trueraster.kit.wave import WITH_WAVE
@@ -68,7 +69,7 @@ def test_a_blank_line_is_told_as_such() -> None:
     answer = told("bars", "--format", "480i", "--line", "15", "--component", "y")
     assert answer["row"] is None
     assert [part["part"] for part in answer["traces"][0]["parts"]] == ["sync", "blanking"]
-    assert "line 15 lies in the vertical blanking and carries no picture" in answer["notes"]
+    assert "line 15 is in the vertical blanking and has no picture" in answer["notes"]
 
 
 @pytest.mark.parametrize(
@@ -284,21 +285,21 @@ def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.
 @pytest.mark.parametrize(
     ("words", "told_so"),
     [
-        (["bars", "--line", "0"], "480i has the lines 1 to 525"),
-        (["bars", "--line", "526"], "480i has the lines 1 to 525"),
-        (["bars", "--field", "3"], "allowed are 1, 2 and frame"),
+        (["bars", "--line", "0"], "480i has lines 1 to 525"),
+        (["bars", "--line", "526"], "480i has lines 1 to 525"),
+        (["bars", "--field", "3"], "use 1, 2 or frame"),
         (["bars", "--format", "720p50", "--field", "1"], "has no fields; ask for the frame"),
-        (["bars", "--line", "30", "--field", "1"], "not both"),
+        (["bars", "--line", "30", "--field", "1"], "give one of them"),
         (["bars", "--signal", "vga"], "ypbpr, rgb, composite"),
         (["bars", "--signal", "composite", "--format", "720p50"], "has no composite signal"),
         (["bars", "--setup", "7.5"], "add --levels 714"),
-        (["bars", "--setup", "5"], "allowed are 0 and 7.5"),
+        (["bars", "--setup", "5"], "use 0 or 7.5"),
         (["bars", "--levels", "714", "--format", "576i"], "576i has 700"),
         (["bars", "--levels", "714", "--setup", "7.5", "--format", "480p"], "480p has 700"),
-        (["bars", "--levels", "714"], "components with 714 mV have setup; add --setup 7.5"),
-        (["bars", "--signal", "composite", "--format", "480p"], "480p has no composite signal; 480i, 576i, 240p"),
+        (["bars", "--levels", "714"], "components of 714 mV have setup; add --setup 7.5"),
+        (["bars", "--signal", "composite", "--format", "480p"], "480p has no composite signal (480i, 576i, 240p"),
         (["bars", "--signal", "composite", "--format", "320x240p@60"], "has no composite signal"),
-        (["bars", "--format", "1080p50", "--line", "1126"], "1080p50 has the lines 1 to 1125"),
+        (["bars", "--format", "1080p50", "--line", "1126"], "1080p50 has lines 1 to 1125"),
         (["bars", "--component", "r"], "y, pb, pr"),
         (["bars", "--sync", "green"], "--signal rgb"),
         (["bars", "--to", "x.pdf"], ".svg, .png or .csv"),
@@ -307,7 +308,7 @@ def test_a_large_file_is_told_with_its_size(tmp_path: Path, monkeypatch: pytest.
         (["barz"], "did you mean bars?"),
         (["missing.png"], "No such file"),
         (["  "], "a pattern's name or a file"),
-        (["bars", "--level", "50"], "does not take it"),
+        (["bars", "--level", "50"], "has no such option"),
     ],
 )
 def test_what_cannot_be_meant_is_told_in_one_line(words: list[str], told_so: str) -> None:

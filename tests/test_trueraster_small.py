@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.trials.scope import call, told
+from tests.command import call
+from tests.trials.scope import told
 
 
 @pytest.mark.parametrize(

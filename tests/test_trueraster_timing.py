@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
 import re
 import shutil
@@ -21,7 +19,7 @@ from patterns.formats import FORMATS, Family, Format, FormatError, parse_format
 from patterns.modes.free import By, usual_by, with_timing
 from patterns.modes.scan15k import Limits
 from patterns.sync import sync_of
-from trueraster.cli import run
+from tests.command import call
 from trueraster.output.cautions import SCAN_RATES
 from trueraster.output.terminal import number
 from trueraster.timing.edid import Interface, edid_block, offered
@@ -31,15 +29,8 @@ VECTORS = tomllib.loads((Path(__file__).parent / "vectors" / "free_modes.toml").
 needs_edid_decode = pytest.mark.skipif(shutil.which("edid-decode") is None, reason="edid-decode is not installed")
 
 
-def call(*words: str) -> tuple[int, str, str]:
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run(["timing", *words])
-    return code, out.getvalue(), err.getvalue()
-
-
 def asked(*words: str) -> dict[str, Any]:
-    code, out, err = call(*words, "--json")
+    code, out, err = call("timing", *words, "--json")
     assert code == 0, err
     answer: dict[str, Any] = json.loads(out)
     return answer
@@ -154,7 +145,7 @@ def test_composite_is_of_15_khz_alone(name: str) -> None:
 
 def test_a_format_without_timing_has_neither_sync_nor_levels() -> None:
     """A raster without a timing has no sync to describe."""
-    with pytest.raises(FormatError, match="fixes no timing"):
+    with pytest.raises(FormatError, match="without a timing"):
         sync_of(parse_format("640x240p@60"))
 
 
@@ -173,14 +164,14 @@ def test_an_aspect_that_is_asked_for_is_told() -> None:
     assert asked("640x240p@60")["picture_aspect"] == "4:3"
     assert asked("1024x768p@75")["picture_aspect"] == "4:3"
     assert asked("480i", "--aspect", "16:9")["picture_aspect"] == "16:9"
-    assert "16:9 on the glass" in call("640x240p@60", "--aspect", "16:9")[1]
+    assert "16:9 on the glass" in call("timing", "640x240p@60", "--aspect", "16:9")[1]
 
 
 def test_several_formats_are_told_in_order() -> None:
     """Several formats are answered in the order in which they were named."""
     answer = asked("480i", "576i")
     assert [row["format"] for row in answer["timings"]] == ["480i", "576i"]
-    code, out, _ = call("480i", "576i")
+    code, out, _ = call("timing", "480i", "576i")
     assert code == 0
     assert out.index("480i:") < out.index("576i:")
 
@@ -208,7 +199,7 @@ def test_a_free_raster_goes_by_what_is_asked() -> None:
 def test_a_raster_of_a_named_format_says_so() -> None:
     """A free raster that equals a named format has a hint to it."""
     assert "1080p60" in asked("1920x1080p@60")["hint"]
-    assert "1080p60" in call("1920x1080p@60")[1]
+    assert "1080p60" in call("timing", "1920x1080p@60")[1]
     assert asked("1024x768p@75")["hint"] is None
 
 
@@ -222,18 +213,18 @@ def test_a_scan_too_slow_or_too_fast_for_a_15_khz_set_has_a_caution(words: str) 
     cautions = " ".join(told["cautions"])
     assert f"Line rate {told['line_rate_hz'] / 1000:.3f} kHz: below the 15.5 kHz" in cautions
     assert "above the 62 Hz" in cautions
-    text = " ".join(call(*words.split())[1].split())
+    text = " ".join(call("timing", *words.split())[1].split())
     assert "above the 62 Hz" in text
 
 
 def test_a_rate_that_is_missed_is_told_in_one_line() -> None:
     """A rate that the formula misses is reported with what it gives and the difference."""
     # By hand: CVT's clock of 5.75 MHz over 400 x 216 is 66.5509 Hz, 4.93 % below 70.
-    assert "asked      70 Hz, got 66.5509 Hz: -4.93 %\n" in call("320x200p@70")[1]
+    assert "asked      70 Hz, got 66.5509 Hz: -4.93 %\n" in call("timing", "320x200p@70")[1]
     told = asked("320x200p@70")
     assert (told["asked_field_rate_hz"], told["field_rate_off_percent"]) == (70, pytest.approx(-4.9273, abs=1e-4))
     # GTF hits every rate, and a standard was asked for none.
-    assert "asked" not in call("1024x768p@75", "--by", "gtf")[1] + call("480i")[1]
+    assert "asked" not in call("timing", "1024x768p@75", "--by", "gtf")[1] + call("timing", "480i")[1]
     assert asked("480i")["asked_field_rate_hz"] is None
 
 
@@ -242,7 +233,7 @@ def test_no_figure_is_minus_nothing() -> None:
     # A figure that rounds to nothing from below has no sign.
     assert str(number(Fraction(-1, 10**9))) == str(number(-0.0)) == str(number(-1e-9)) == "0.0"
     for rate in ("59.94", "60", "50", "55"):
-        text = call(f"720x240p@{rate}", "--clock-step", "1kHz")[1]
+        text = call("timing", f"720x240p@{rate}", "--clock-step", "1kHz")[1]
         assert not re.search(r"-0(\.0+)?\b(?!\.)", text)
 
 
@@ -278,7 +269,7 @@ def test_limits_of_the_set_are_kept() -> None:
 def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tmp_path: Path, words: str) -> None:
     """A timing outside the set's range is refused with reason and caution, and no EDID is written."""
     block = tmp_path / "set.bin"
-    code, out, err = call(*words.split(), "--edid", str(block))
+    code, out, err = call("timing", *words.split(), "--edid", str(block))
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert SCAN_RATES.text in err
     assert re.search(r"\d kHz|\d Hz", err)
@@ -289,13 +280,13 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
     ("words", "expected"),
     [
         ("480i --by cvt", "named format"),
-        ("480i,576i", "formats stand apart"),
-        ("640x480i@59,94", "a rate has a point"),
+        ("480i,576i", "write formats with a blank between"),
+        ("640x480i@59,94", "a rate with a point"),
         ("1x1@60", "2 to 8192"),
         ("640x480@0", "1 to 1000 Hz"),
         ("abc", "unknown format 'abc'"),
         ("640x481i@60", "even height"),
-        ("640x480@60 --by vesa", "allowed are cvt, cvt-rb, cvt-rb2, gtf, 15khz"),
+        ("640x480@60 --by vesa", "use cvt, cvt-rb, cvt-rb2, gtf, 15khz"),
         ("640x240@60 --sync 4,5", "4.5us"),
         ("640x240@60 --field-rate 60,50", "48-62Hz"),
         ("640x240@60 --field-rate 5", "10 to 300 Hz"),
@@ -304,7 +295,7 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
         ("640x240@60 --clock-step 100Hz", "1 kHz to 10 MHz"),
         ("640x240@60 --clock-step 0.5kHz", "1 kHz to 10 MHz"),
         ("640x240@60 --line-rate fast", "--line-rate"),
-        ("854x480@60", "take 848 or 856"),
+        ("854x480@60", "use 848 or 856"),
         ("480i --edid-for hdmi", "analogue, digital"),
         ("480i --edid-for digital", "add --edid set.bin"),
         ("480i --edid-name Tube", "add --edid set.bin"),
@@ -318,7 +309,7 @@ def test_outside_the_range_of_the_set_nothing_is_given_but_reason_and_caution(tm
 )
 def test_a_mistake_is_one_line(words: str, expected: str) -> None:
     """A mistake is exit 2 with one line that says what is expected."""
-    code, out, err = call(*words.split())
+    code, out, err = call("timing", *words.split())
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert expected in err
 
@@ -326,18 +317,18 @@ def test_a_mistake_is_one_line(words: str, expected: str) -> None:
 def test_a_single_rate_of_the_set_has_one_per_cent_to_each_side() -> None:
     """A single rate stands for a range of one percent to each side."""
     # 60 Hz within 1 % is 59.4 to 60.6: 480i's 59.94 lies within. 15.7 kHz within 1 % has 480i's 15.734.
-    assert call("480i", "--field-rate", "60", "--line-rate", "15.7")[0] == 0
-    assert call("480i", "--field-rate", "59.3")[0] == 2
-    assert "59.4 to 60.6 Hz" in call("576i", "--field-rate", "60Hz")[2]
+    assert call("timing", "480i", "--field-rate", "60", "--line-rate", "15.7")[0] == 0
+    assert call("timing", "480i", "--field-rate", "59.3")[0] == 2
+    assert "59.4 to 60.6 Hz" in call("timing", "576i", "--field-rate", "60Hz")[2]
     assert asked("640x240p@50", "--field-rate", "50")["field_rate_hz"] == pytest.approx(50, rel=0.01)
 
 
 def test_a_refusal_names_the_range_that_was_not_stated() -> None:
     """A refusal names the range that was assumed, and not the one that was stated."""
     unsaid = "--line-rate was not stated"
-    assert unsaid in call("640x480p@60", "--by", "15khz", "--field-rate", "55-61")[2]
-    assert unsaid not in call("640x480p@60", "--by", "15khz", "--line-rate", "15.6-15.8")[2]
-    assert "--field-rate was not stated" in call("640x240p@75", "--by", "15khz")[2]
+    assert unsaid in call("timing", "640x480p@60", "--by", "15khz", "--field-rate", "55-61")[2]
+    assert unsaid not in call("timing", "640x480p@60", "--by", "15khz", "--line-rate", "15.6-15.8")[2]
+    assert "--field-rate was not stated" in call("timing", "640x240p@75", "--by", "15khz")[2]
 
 
 # --- EDID ------------------------------------------------------------------------------------------------
@@ -439,7 +430,7 @@ def test_an_edid_block_has_its_fixed_parts() -> None:
 def test_the_command_writes_the_block_and_tells_what_it_cannot_say(tmp_path: Path) -> None:
     """The block is written as the JSON gives it, and warnings name what it cannot express."""
     path = tmp_path / "new" / "set.bin"
-    code, out, err = call("1080i59.94", "--edid", str(path), "--edid-for", "digital", "--json")
+    code, out, err = call("timing", "1080i59.94", "--edid", str(path), "--edid-for", "digital", "--json")
     answer = json.loads(out)
     assert code == 0
     assert path.read_bytes().hex() == answer["edid"]["hex"]
@@ -447,17 +438,17 @@ def test_the_command_writes_the_block_and_tells_what_it_cannot_say(tmp_path: Pat
     # (74.18 - 74.175824) / 74.175824 is 56 millionths.
     assert "+56 parts in a million" in err
     assert "--line-rate" in err
-    assert "no clock below 25 MHz" in call("480i", "--edid", str(path), "--edid-for", "digital")[2]
-    assert "720, 1440 or 2880 samples" in call("2560x480i@59.94", "--edid", str(path))[2]
-    assert call("480i", "--edid", str(path), "--line-rate", "15.6-15.8")[2] == ""
+    assert "no clock below 25 MHz" in call("timing", "480i", "--edid", str(path), "--edid-for", "digital")[2]
+    assert "720, 1440 or 2880 samples" in call("timing", "2560x480i@59.94", "--edid", str(path))[2]
+    assert call("timing", "480i", "--edid", str(path), "--line-rate", "15.6-15.8")[2] == ""
 
 
 def test_a_block_whose_rounded_clock_leaves_the_range_is_refused(tmp_path: Path) -> None:
     """A clock that the block has to round out of the set's range is refused."""
     # 74.175824 MHz gives 33.71628 kHz, the block's 74.18 MHz 33.71818 kHz.
     path = tmp_path / "set.bin"
-    assert call("1080i59.94", "--line-rate", "33-33.7170")[0] == 0
-    code, _, err = call("1080i59.94", "--line-rate", "33-33.7170", "--edid", str(path))
+    assert call("timing", "1080i59.94", "--line-rate", "33-33.7170")[0] == 0
+    code, _, err = call("timing", "1080i59.94", "--line-rate", "33-33.7170", "--edid", str(path))
     assert code == 2
     assert "33.718 kHz" in err
     assert not path.exists()
@@ -471,13 +462,13 @@ def test_a_block_whose_rounded_clock_leaves_the_range_is_refused(tmp_path: Path)
         ("320x240p@60", "2 times the width"),
         ("480i --edid-name Harbour-Lane-Repairs", "1 to 13"),
         ("4320x240p@60", "active samples, 4320"),
-        ("480i --edid .", "a file name is expected"),
+        ("480i --edid .", "expected a file name"),
     ],
 )
 def test_what_a_block_cannot_hold_is_told_and_nothing_written(tmp_path: Path, words: str, expected: str) -> None:
     """Modes and names that a block cannot hold are one line, and no file is written."""
     path = tmp_path / "set.bin"
-    code, out, err = call("--edid", str(path), *words.split())
+    code, out, err = call("timing", "--edid", str(path), *words.split())
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert expected in err
     assert not list(tmp_path.iterdir())
@@ -487,7 +478,7 @@ def test_what_a_block_cannot_hold_is_told_and_nothing_written(tmp_path: Path, wo
 @given(st.lists(st.sampled_from(["480i", "x", "0x0@0", "640x240p@60", "--by", "15khz", "--sync", "9us", "--json", "--aspect", "-1", "--clock-min", "1e9"]), max_size=6))  # fmt: skip # noqa: E501
 def test_any_words_end_in_an_answer_or_one_line(words: list[str]) -> None:
     """Any words give an answer or one line, and never a traceback."""
-    code, out, err = call(*words)
+    code, out, err = call("timing", *words)
     assert code in (0, 2)
     if code:
         assert (out, err.count("\n")) == ("", 1)

@@ -16,8 +16,8 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, parse_format
 from patterns.pattern import COLOURS, Options
 from render.carriers import CARRIERS
+from tests.command import call
 from tests.matrix import quick_and_slow
-from tests.trials.scope import call
 from trueraster.kit.rates import check_line_rates, parse_line_rates
 from trueraster.options.trade import WORDS, Kind, options_with, word_options
 from trueraster.options.values import UsageError, carrier_of, format_of, pattern_of
@@ -151,7 +151,7 @@ def test_words_are_drawn(tmp_path: Path) -> None:
         "field-white_480i_narrow.mp4",
         "field-black_480i_narrow.mp4",
     ]
-    assert "Note: 'NTSC' is 480i here; the files hold component levels" in err
+    assert "Note: 'NTSC' is 480i here; the files have component levels" in err
 
 
 def test_a_word_and_an_option_that_differ_are_refused() -> None:

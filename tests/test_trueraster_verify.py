@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
-import json
 import os
 import pty
 import subprocess
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +16,8 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 from PIL import Image
 
+from tests.command import Ran, call
 from tests.matrix import quick_and_slow
-from trueraster.cli import run
 
 # DESIGN.md section 8: the list of faults, and the keys of `verify`.
 FAULTS = {
@@ -48,26 +44,6 @@ KEYS = {
 PLACE_KEYS = {"scale_x", "scale_y", "offset_x", "offset_y", "crop_percent"}
 PATCH_KEYS = {"name", "expected", "measured", "error_codes", "noise_codes"}
 FAULT_KEYS = {"id", "confidence", "explanation", "remedy"}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Ran:
-    code: int
-    out: str
-    err: str
-
-    @property
-    def json(self) -> dict[str, Any]:
-        answer = json.loads(self.out, parse_constant=lambda name: pytest.fail(f"{name} is no JSON"))
-        assert isinstance(answer, dict)
-        return answer
-
-
-def call(*words: str | Path) -> Ran:
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run([str(word) for word in words])
-    return Ran(code=code, out=out.getvalue(), err=err.getvalue())
 
 
 def ids(ran: Ran) -> list[str]:
@@ -219,7 +195,7 @@ def test_the_picture_of_a_pipe_a_link_or_a_device(files: Path, tmp_path: Path) -
     for path in (pipe, device):
         ran = call("verify", files / "bars.png", *BARS, "--picture", path)
         assert (ran.code, ran.out, ran.err.count("\n")) == (2, "", 1)
-        assert f"{path}: is no file, and is not replaced by one" in ran.err
+        assert "is not a file and is never replaced" in ran.err
     assert pipe.is_fifo()
     assert device.is_char_device()
     assert call("verify", files / "bars.png", *BARS, "--picture", link).code == 0

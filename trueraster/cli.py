@@ -23,22 +23,23 @@ __all__ = ["app", "main", "run"]
 
 
 _COMMANDS = {
-    "patterns": Entry("patterns", "List the patterns, or tell what one is for."),
-    "formats": Entry("formats", "List the formats, or tell the timing of one."),
+    "patterns": Entry("patterns", "List the patterns, or show what one is for."),
+    "formats": Entry("formats", "List the formats, or show the timing of one."),
     "levels": Entry("levels", "Convert levels between %, codes, mV and IRE."),
-    "timing": Entry("timing", "Tell a format's scan, and make a computer's output send it."),
-    "scope": Entry("scope", "Tell the waveform that an oscilloscope should show of a pattern or a file."),
-    "draw": Entry("draw", "Draw patterns into files, each of them proved."),
+    "timing": Entry("timing", "Show a scan; make its mode line and EDID block."),
+    "scope": Entry("scope", "Give the waveform that an oscilloscope should show."),
+    "draw": Entry("draw", "Draw patterns into files, and prove every file."),
     "kit": Entry("kit", "Make the whole check-up, in the order of work."),
-    "verify": Entry("verify", "Measure the levels of a captured or drawn frame, and name what a chain did to them."),
+    "disc": Entry("disc", "Make a DVD-Video image of a kit, with a menu."),
+    "show": Entry("show", "Show patterns on the output that feeds the set."),
+    "bench": Entry("bench", "Run a check-up as a session, with a page for the phone."),
+    "verify": Entry("verify", "Measure a captured frame, and name the chain's faults."),
     "sheet": Entry("sheet", "Make a page to print, true to scale."),
-    "measure": Entry(
-        "measure", "Measure a screen, or a camera's lens, in photographs; or a screen's colours with a meter."
-    ),
-    "record": Entry("record", "Keep the record of a set: what it is, what was done, what was measured."),
+    "measure": Entry("measure", "Measure a screen from photographs or meter readings."),
+    "record": Entry("record", "Keep the record of a set: work done, results, pictures."),
     "report": Entry("report", "Make the sheet that goes with a set."),
 }
-"""Every command, in the order of work, with the words of its own short help."""
+"""Every command, in the order of work, with its line in the list of help: up to 60 characters, or it is cut."""
 
 
 @click.group(
@@ -81,25 +82,25 @@ def main() -> None:
 
 
 def run(arguments: list[str]) -> int:
-    """Run one command line and give its exit code. Mistakes are told in one line on standard error."""
+    """Run one command line and give its exit code. A mistake is one line on standard error."""
     try:
         result = app.main(args=arguments or ["--help"], prog_name="trueraster", standalone_mode=False)
         sys.stdout.flush()
     except Exception as error:
         # A step that was cut short fails in its own way; what the user wanted was to stop.
-        return _stopped() if interrupt.was_asked() else _tell(error)
+        return _stopped() if interrupt.was_asked() else _report(error)
     except KeyboardInterrupt:
         return _stopped()
     return result if isinstance(result, int) else 0
 
 
-def _tell(error: Exception) -> int:
+def _report(error: Exception) -> int:
     if isinstance(error, click.Abort):
         return _stopped()
     if isinstance(error, click.ClickException):
         where = getattr(error, "ctx", None)
         command = where.command_path if where is not None else "trueraster"
-        return _say(f"{command}: {error.format_message()} ('{command} --help' tells more)", 2)
+        return _say(f"{command}: {error.format_message()} (see '{command} --help')", 2)
     if isinstance(error, ReaderGoneError):
         _drop_unwritten(sys.stdout)
         return 0

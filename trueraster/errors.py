@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from analysis.errors import InputError
 
-__all__ = ["ReaderGoneError", "UsageError", "line_of"]
+__all__ = ["ReaderGoneError", "UsageError", "is_full", "line_of"]
 
 
 class UsageError(ValueError):
@@ -16,6 +17,11 @@ class UsageError(ValueError):
 
 class ReaderGoneError(Exception):
     """Nobody reads standard output any more, as after 'head': no mistake."""
+
+
+def is_full(error: OSError) -> bool:
+    """Whether the disk, or what a user may have of it, is full; a program that was started says so in its own words."""
+    return error.errno in (errno.ENOSPC, errno.EDQUOT) or "No space left" in str(error)
 
 
 def line_of(error: Exception) -> str | None:

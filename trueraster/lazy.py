@@ -21,7 +21,7 @@ class Entry(NamedTuple):
 class LazyGroup(click.Group):
     """Commands of which each is loaded when it is asked for: one does not wait for what the others need.
 
-    The list of help loads none, so the words are given here and again as each command's own short help.
+    The list of help loads none, so its words are given here.
     """
 
     def __init__(self, *args: Any, entries: Mapping[str, Entry], **settings: Any) -> None:

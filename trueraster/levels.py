@@ -22,12 +22,12 @@ from trueraster.options.values import UsageError
 __all__ = ["USUAL", "Code", "Level", "component_millivolts", "distinct_patches", "parse_level", "reserved_note"]
 
 USUAL = (-4, -2, 0, 2, 4, "7.5", 10, 20, 30, 40, 50, 60, 70, 75, 80, 90, 100, 105, 109)
-"""Percentages of the table that is shown when none is asked for."""
+"""Percentages of the table that is shown without a level."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Code:
-    """A narrow-range code: exact, and as it is written."""
+    """A narrow-range code: exact, and as a file has it."""
 
     exact: Fraction
     written: int
@@ -97,17 +97,17 @@ def distinct_patches(scene: Scene) -> dict[Colour, str]:
 
 
 def reserved_note(text: str) -> str:
-    """What to know of a typed code that no picture may have, as '8:255', or nothing.
+    """The note on a typed code that no picture may have, such as '8:255', or nothing.
 
     Raises:
-        UsageError: it is no level.
+        UsageError: it is not a level.
     """
     parse_level(text)
     found = re.fullmatch(r"\s*(8|10|12|16):(\d{1,5})\s*", text)
     if found is None or int(found[2]) in (usable := usable_codes(int(found[1]))):
         return ""
     return (
-        f"{found[1]}:{found[2]} is a reserved code: it is kept for timing references, and no picture carries it. A"
+        f"{found[1]}:{found[2]} is a reserved code for timing references; no picture has it. A"
         f" picture of {found[1]} bits has the codes {usable.start} to {usable.stop - 1}"
     )
 
@@ -122,7 +122,7 @@ def parse_level(text: str) -> Level:
         r"\s*(?:(8|10|12|16):(\d{1,5})|([+-]?\d{1,6}(?:\.\d{1,9})?)\s*(%|ire|mv|mv-714|mv-setup)?)\s*", text.lower()
     )
     if found is None:
-        raise UsageError(f"{text[:30]!r} is no level; write 75%, 8:180, 10:721, 525mV, 549mV-setup or 76.9IRE")
+        raise UsageError(f"{text[:30]!r} is not a level; write 75%, 8:180, 10:721, 525mV, 549mV-setup or 76.9IRE")
     if found[1]:
         if int(found[2]) >= 1 << int(found[1]):
             raise UsageError(f"{text[:30]!r}: {found[1]} bits have the codes 0 to {(1 << int(found[1])) - 1}")
@@ -137,5 +137,5 @@ def parse_level(text: str) -> Level:
             "mv-setup": lambda: (value / IRE_MV.value - SETUP_IRE.value) / SETUP_SCALE.value * 100 / WHITE_IRE.value,
         }[found[4] or "%"]()
     if abs(percent) > 1000:
-        raise UsageError(f"{text[:30]!r} is {float(percent):.0f} %, no signal has that")
+        raise UsageError(f"{text[:30]!r} is {float(percent):.0f} %; a level is from -1000 to 1000 %")
     return Level(percent=Fraction(percent))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from analysis.frame.faults.remedies import FAULTS
+from analysis.frame.faults.remedies import fault_words
 from analysis.frame.levels import Check
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ class Fault:
 
 
 def _words(id: str) -> FaultWords:
-    return FAULTS[id]
+    return fault_words()[id]
 
 
 class _Spelt(dict[str, Any]):

@@ -45,6 +45,8 @@ def lens_answer(calibration: Calibration, path: Path) -> Answer:
         "lens.distortion_at_corner_percent": corner_uncertainty,
         **{f"lens.distortion.{name}": own[name] for name in coefficients},
     }
+    for gun in ("red", "blue"):
+        uncertainty[f"lens.{gun}_at_corner_px"] = lens.fringe_sigma * lens.half_diagonal
     figures = figures_of(quantities(), values, uncertainty, {})
     places = decimals(corner_uncertainty)
     shape = "pincushion" if corner > 0 else "barrel"

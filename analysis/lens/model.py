@@ -56,6 +56,8 @@ class Lens:
     """(a, b): red's point lies at 1 + a + b (r/r0)^2 times green's distance r from the principal point, in the
     photograph as it is; r0 is half the picture's diagonal."""
     blue: tuple[float, float] = (0.0, 0.0)
+    fringe_sigma: float = 0.0
+    """Standard uncertainty of red's and of blue's scale against green's."""
     covariance: Floats = field(default_factory=_zero)
     """(9, 9) of `PARAMETERS`, as found from the calibration's residuals."""
     rms_px: float = 0.0
@@ -137,11 +139,15 @@ class Lens:
         # In units of their own uncertainties, since pixels and coefficients differ by orders of magnitude.
         own = np.sqrt(np.clip(np.diag(self.covariance), 0, None))
         known = own > 0
+        found = [
+            replace(self, red=(self.red[0] + self.fringe_sigma, self.red[1])),
+            replace(self, blue=(self.blue[0] + self.fringe_sigma, self.blue[1])),
+        ]
+        found = found if self.fringe_sigma else []
         if not known.any():
-            return []
+            return found
         scaled = self.covariance[np.ix_(known, known)] / np.outer(own[known], own[known])
         values, vectors = np.linalg.eigh(scaled)
-        found = []
         for value, vector in zip(values, vectors.T, strict=True):
             if value > 1e-9:
                 step = np.zeros(len(PARAMETERS))
@@ -294,6 +300,8 @@ def _fault(lens: Lens) -> str:
         return "the principal point lies outside the picture"
     if max(map(abs, (*lens.red, *lens.blue))) > _STRONGEST_FRINGE:
         return "red and blue lie too far from green"
+    if not 0 <= lens.fringe_sigma <= _STRONGEST_FRINGE:
+        return "the uncertainties cannot be so"
     if lens.rms_px < 0 or lens.covariance.shape != (len(PARAMETERS), len(PARAMETERS)):
         return "the uncertainties cannot be so"
     if not np.allclose(lens.covariance, lens.covariance.T) or np.diag(lens.covariance).min() < 0:

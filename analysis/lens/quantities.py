@@ -27,7 +27,7 @@ _OWN = (
         "coefficient {title} of the distortion",
     ),
     *each(
-        (Quantity("", "", "px", True, decimals=2, uncertainty="", kept=False),),
+        (Quantity("", "", "px", True, kept=False),),
         _GUNS,
         "{name}_at_corner_px",
         "{title} farther out than green at the corner",

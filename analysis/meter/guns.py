@@ -8,7 +8,7 @@ steps are too noisy to adjust by: nine figures that all readings share are not.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,16 +16,17 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import least_squares
 
 from analysis.guns import GUNS
+from analysis.meter.noise import meter_noise
 from analysis.meter.readings.types import Meter, Reading
 
-__all__ = ["FEWEST_LEVELS", "GUNS", "Guns", "fit_guns", "gun_matrix", "meter_noise"]
+__all__ = ["FEWEST_LEVELS", "FEWEST_TO_JUDGE", "GUNS", "NO_TOP", "Guns", "Scale", "Top", "fit_guns", "gun_matrix"]
 
 Floats = NDArray[np.float64]
 
-FEWEST_LEVELS = 4
-"""Different levels with light: each gun has three unknowns, and a fourth level lets the fit be judged."""
-_DARK = 0.0005
-"""cd/m2: what the darkest readings scatter by, besides the meter's share; this project's choice."""
+FEWEST_LEVELS = 1
+"""Different levels with light. What is known beforehand of tubes stands for what one or two cannot show."""
+FEWEST_TO_JUDGE = 4
+"""Different levels with light from which the fit can be judged: each gun has three unknowns."""
 _GAMMA, _GAMMA_SPREAD = 2.4, 0.3
 """What a tube's gamma is near before anything is read, and the standard deviation: common practice, no source."""
 _GAMMA_APART = 0.03
@@ -42,6 +43,9 @@ _MOST_ROOM = 1e4
 """cd/m2."""
 _RISES = 2.0
 """How many times the light of the darkest step the brightest one has to give for there to be a grey scale."""
+_WIDER = 1.15
+"""What uncertainties are widened by for what the fit takes as known, such as noise and primaries; by the trials of
+`tests/trials/meters`, so that two of them hold in 95 of 100 cases."""
 _STEPS = (0.05, 0.01)
 
 
@@ -51,11 +55,23 @@ def gun_matrix(primaries: ArrayLike) -> Floats:
     return np.array([x / y, np.ones(len(x)), (1 - x - y) / y])
 
 
-def meter_noise(luminance: ArrayLike, meter: Meter) -> tuple[Floats, Floats]:
-    """Standard deviations of one reading: of luminance in cd/m2, and of x and of y; more in the dark."""
-    light = np.asarray(luminance, dtype=np.float64)
-    spread = np.hypot(meter.luminance * light, _DARK)
-    return spread, meter.xy * np.hypot(1, _DARK / (meter.luminance * np.maximum(light, 1e-9)))
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class Top:
+    """What holds the brightest greys back: a knee of each gun's drive, and a limit of all guns' light together.
+
+    Above its knee, in parts of the drive at white, a gun follows with this slope; above the limit in cd/m2, light grows
+    with the slope of the rest. Infinite where there is none.
+    """
+
+    knee: Floats
+    """(3,)."""
+    slope: Floats
+    """(3,) from 0, where the gun clips, to 1."""
+    limit: float = np.inf
+    rest: float = 1.0
+
+
+NO_TOP = Top(knee=np.full(3, np.inf), slope=np.ones(3))
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
@@ -73,6 +89,9 @@ class Guns:
     """(10, 10) of `values`; wider than the meter's noise alone where readings scatter more than that."""
     misfit: float
     """Root mean square of what readings are off the model, in their standard deviations: about 1 where it fits."""
+    top: Top = NO_TOP
+    cost: float = 0.0
+    """Half the sum of squares of what readings and what is known beforehand are off, the far ones counted less."""
 
     @property
     def light(self) -> Floats:
@@ -99,7 +118,7 @@ class Guns:
 
         `cutoff` is added to the cut-offs, in parts of the drive range as it is; drives grow by the share `drive`.
         """
-        return _lights(self.values, levels, np.asarray(cutoff), np.asarray(drive))
+        return _lights(self.values, levels, self.top, np.asarray(cutoff), np.asarray(drive))
 
     def xyz(self, levels: ArrayLike, cutoff: ArrayLike = 0.0, drive: ArrayLike = 0.0) -> Floats:
         """XYZ (..., 3) in cd/m2 of greys, as `lights`."""
@@ -119,51 +138,126 @@ def _root(covariance: Floats) -> Floats:
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0)))
 
 
-def _lights(values: Floats, levels: ArrayLike, cutoff: Floats, drive: Floats) -> Floats:
+def _lights(values: Floats, levels: ArrayLike, top: Top, cutoff: ArrayLike = 0.0, drive: ArrayLike = 0.0) -> Floats:
     v = np.asarray(levels, dtype=np.float64)[..., None]
     own, gamma = values[3:6], values[6:9]
-    signal = np.maximum(v * (1 + drive) + own + cutoff, 0) / np.maximum(1 + own, _STEPS[0])
-    return np.asarray(np.exp(values[:3]) * signal**gamma, dtype=np.float64)
+    signal = np.maximum(v * (1 + np.asarray(drive)) + own + cutoff, 0) / np.maximum(1 + own, _STEPS[0])
+    if np.isfinite(top.knee).any():
+        signal = signal - (1 - top.slope) * np.maximum(signal - top.knee, 0)
+    lights = np.exp(values[:3]) * signal**gamma
+    if np.isfinite(top.limit):
+        together = lights.sum(axis=-1, keepdims=True)
+        held = top.limit + top.rest * (together - top.limit)
+        lights = lights * np.where(together > top.limit, held / np.maximum(together, 1e-12), 1)
+    return np.asarray(lights, dtype=np.float64)
 
 
-def fit_guns(readings: Sequence[Reading], primaries: ArrayLike, white: tuple[float, float], meter: Meter) -> Guns:
-    """Fit the guns to grey readings, through the xy (3, 2) of the tube's primaries.
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class Scale:
+    """Grey readings, and what their light is compared with."""
 
-    Light that stays whatever the guns do, the room's on the glass, is taken to have the chromaticity `white`.
+    readings: Sequence[Reading]
+    primaries: Floats
+    """(3, 2): xy of the tube's."""
+    room_xy: tuple[float, float]
+    """The chromaticity that the room's light is taken to have."""
+    meter: Meter
+    room_spread: float = _ROOM_SPREAD
+    """cd/m2 of the room's light that is likely."""
+    cutoff_spread: float = _CUTOFF_SPREAD
+    """Of the drive range: what cut-offs are likely to be off nothing."""
+
+    @property
+    def levels(self) -> Floats:
+        """(n,) from 0 to 1."""
+        return np.array([item.level_percent / 100 for item in self.readings])
+
+    @property
+    def xyz(self) -> Floats:
+        """(n, 3) in cd/m2."""
+        return np.array([item.xyz for item in self.readings]).reshape(-1, 3)
+
+    def residuals(self) -> Callable[[Floats, Top], Floats]:
+        """What gives, for the values of guns and what holds them back, how far all is off, in standard deviations.
+
+        First the light of each reading, then x and y of each that has light, then what is known beforehand.
+        """
+        matrix, levels, xyz = gun_matrix(self.primaries), self.levels, self.xyz
+        room = gun_matrix([self.room_xy])[:, 0]
+        spread, spot = meter_noise(xyz[:, 1], self.meter)
+        total = np.maximum(xyz.sum(axis=1), 1e-9)
+        seen = xyz[:, 1] > 0
+        xy = xyz[:, :2] / total[:, None]
+
+        def off(values: Floats, top: Top) -> Floats:
+            shown = _lights(values, levels, top) @ matrix.T + values[9] * room
+            light = (shown[:, 1] - xyz[:, 1]) / spread
+            # Against the light that was read, so that it stays finite where the model gives none.
+            places = (shown[:, :2] - xy * shown.sum(axis=1, keepdims=True)) / (total * spot)[:, None]
+            return np.concatenate(
+                [light, places[seen].ravel(), _expected(values, self.room_spread, self.cutoff_spread)]
+            )
+
+        return off
+
+
+def fit_guns(
+    scale: Scale,
+    top: Callable[[Floats], Top] | None = None,
+    first: Sequence[Sequence[float]] = (),
+    *,
+    begin: Floats | None = None,
+    most: int = 200,
+) -> Guns:
+    """Fit the guns to grey readings.
+
+    Light that stays whatever the guns do, the room's on the glass, is taken to have the chromaticity of the white.
     Each reading counts by the meter's noise. What is known beforehand counts like readings: gammas are about 2.4 and
-    alike, cut-offs not far from nothing.
+    alike, cut-offs not far from nothing. `top` makes what holds the brightest greys back of further unknowns, whose
+    first, least and most values are `first`. The fit starts at the values `begin`, and ends after `most` steps.
 
     Raises:
         ValueError: fewer than `FEWEST_LEVELS` levels give light, or it does not rise with them.
     """
-    lit = sorted((item.level_percent, item.luminance) for item in readings if item.luminance > 0)
+    lit = sorted((item.level_percent, item.luminance) for item in scale.readings if item.luminance > 0)
     many = len({level for level, _ in lit})
     if many < FEWEST_LEVELS:
-        raise ValueError(f"greys of {many} level{'s' * (many != 1)} give light, at least {FEWEST_LEVELS} are needed")
-    if lit[-1][1] < _RISES * lit[0][1]:
+        raise ValueError("no grey gives light")
+    if many > 1 and lit[-1][1] < _RISES * lit[0][1]:
         raise ValueError("light does not rise from dark greys to bright ones as a grey scale's does")
-    matrix, room = gun_matrix(primaries), gun_matrix([white])[:, 0]
-    levels = np.array([item.level_percent / 100 for item in readings])
-    xyz = np.array([item.xyz for item in readings])
-    spread, spot = meter_noise(xyz[:, 1], meter)
-    total = np.maximum(xyz.sum(axis=1), 1e-9)
-    seen = xyz[:, 1] > 0
-    xy = xyz[:, :2] / total[:, None]
+    matrix, off = gun_matrix(scale.primaries), scale.residuals()
+    start, (low, high) = _start(scale.levels, np.asarray(np.linalg.solve(matrix, scale.xyz.T).T)), _bounds()
+    start = start if begin is None else np.clip(begin, low + 1e-9, high - 1e-9)
+    known = len(start)
+    if top is not None:
+        at, least, largest = (np.asarray(values, dtype=np.float64) for values in first)
+        start, low, high = np.append(start, at), np.append(low, least), np.append(high, largest)
 
-    def off(values: Floats) -> Floats:
-        told = _lights(values, levels, np.zeros(3), np.zeros(3)) @ matrix.T + values[9] * room
-        light = (told[:, 1] - xyz[:, 1]) / spread
-        # Against the light that was read, so that it stays finite where the model gives none.
-        places = (told[:, :2] - xy * told.sum(axis=1, keepdims=True)) / (total * spot)[:, None]
-        return np.concatenate([light, places[seen].ravel(), _expected(values)])
+    def top_of(values: Floats) -> Top:
+        return NO_TOP if top is None else top(values[known:])
 
-    start = _start(levels, np.linalg.solve(matrix, xyz.T).T)
-    found = least_squares(off, start, bounds=_bounds(), loss="huber", f_scale=_STRAY, x_scale="jac", max_nfev=200)
-    rest = off(found.x)[: -len(_expected(found.x))]
+    found = least_squares(
+        lambda values: off(values[:known], top_of(values)),
+        start,
+        bounds=(low, high),
+        loss="huber",
+        f_scale=_STRAY,
+        x_scale="jac",
+        max_nfev=most,
+    )
+    rest = off(found.x[:known], top_of(found.x))[: -len(_expected(found.x, 1.0, 1.0))]
     free = max(len(rest) - len(start), 1)
     misfit = float(np.sqrt((np.minimum(np.abs(rest), _STRAY) ** 2).sum() / free))
-    covariance = np.linalg.pinv(found.jac.T @ found.jac) * max(1.0, misfit) ** 2
-    return Guns(matrix=matrix, values=found.x, room_xyz=room, covariance=covariance, misfit=misfit)
+    covariance = np.linalg.pinv(found.jac.T @ found.jac)[:known, :known] * (_WIDER * max(1.0, misfit)) ** 2
+    return Guns(
+        matrix=matrix,
+        values=found.x[:known],
+        room_xyz=gun_matrix([scale.room_xy])[:, 0],
+        covariance=covariance,
+        misfit=misfit,
+        top=top_of(found.x),
+        cost=float(found.cost),
+    )
 
 
 def _bounds() -> tuple[Floats, Floats]:
@@ -171,11 +265,11 @@ def _bounds() -> tuple[Floats, Floats]:
     return np.append(low, 0.0), np.append(high, _MOST_ROOM)
 
 
-def _expected(values: Floats) -> Floats:
+def _expected(values: Floats, room_spread: float, cutoff_spread: float) -> Floats:
     gamma = values[6:9]
     mean = gamma.mean()
-    shared = [(mean - _GAMMA) / _GAMMA_SPREAD, values[9] / _ROOM_SPREAD]
-    return np.concatenate([values[3:6] / _CUTOFF_SPREAD, shared, (gamma - mean) / _GAMMA_APART])
+    shared = [(mean - _GAMMA) / _GAMMA_SPREAD, values[9] / room_spread]
+    return np.concatenate([values[3:6] / cutoff_spread, shared, (gamma - mean) / _GAMMA_APART])
 
 
 def _start(levels: Floats, lights: Floats) -> Floats:
@@ -186,7 +280,9 @@ def _start(levels: Floats, lights: Floats) -> Floats:
         light = np.maximum(lights[:, gun], 0)
         root = light ** (1 / _GAMMA)
         bright = root > 0.2 * root.max()
-        slope, at = np.polyfit(levels[bright], root[bright], 1) if len(set(levels[bright])) > 1 else (root.max(), 0.0)
+        slope, at = root.max() / max(levels.max(), _STEPS[1]), 0.0
+        if len(set(levels[bright])) > 1:
+            slope, at = np.polyfit(levels[bright], root[bright], 1)
         slope = max(slope, 0.1 * root.max(), _STEPS[1])
         values[3 + gun] = np.clip(at / slope, -0.2, 0.2)
         values[gun] = _GAMMA * np.log(max(slope * (1 + values[3 + gun]), _STEPS[1]))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.meter.guns import meter_noise
+from analysis.meter.noise import meter_noise
 from analysis.meter.readings.types import Field, Meter, Reading, level_text
 
 __all__ = ["Outlier", "Repeats", "grouped", "look_at_repeats", "mean_of"]
@@ -45,14 +45,6 @@ class Drift:
     y: float
     uncertainty: tuple[float, float, float]
     """Standard, of the three."""
-
-    @property
-    def words(self) -> str:
-        """As a warning."""
-        return (
-            f"from a field's first reading to its last, light changed by {self.luminance_percent:+.1f} %, x by "
-            f"{self.x:+.4f} and y by {self.y:+.4f}: let the set and the meter warm up, and read again"
-        )
 
     @property
     def is_clear(self) -> bool:

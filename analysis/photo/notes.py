@@ -1,4 +1,4 @@
-"""What a photograph's file notes of how it was taken (EXIF): which way up, and the focal length."""
+"""What a photograph's file notes of how it was taken (EXIF): which way up, the focal length, and how long."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ __all__ = ["read_notes", "sensor_points", "sensor_size", "turning"]
 Floats = NDArray[np.float64]
 
 _ORIENTATION, _EXIF_PART, _FOCAL, _FOCAL_35MM = 0x0112, 0x8769, 0x920A, 0xA405
+_EXPOSURE, _ZOOM = 0x829A, 0xA404
 """Tags of EXIF 2.3 (from memory)."""
 _FILM_DIAGONAL_MM = math.hypot(36, 24)
 """What a 35 mm focal length refers to (CIPA DCG-001, from memory)."""
@@ -41,10 +42,16 @@ class PhotoNotes:
     focal_mm: float | None = None
     focal_35mm: float | None = None
     """The focal length that sees as much on 35 mm film."""
+    exposure_s: float | None = None
+    """How long the shutter was open, in seconds."""
+    zoom: float | None = None
+    """Ratio of the digital zoom; 1 where the file notes that there was none."""
 
     def focal_px(self, size: tuple[int, int]) -> float | None:
         """The focal length in pixels of a photograph of this size that was not cropped; None where it is not noted."""
-        return None if self.focal_35mm is None else self.focal_35mm / _FILM_DIAGONAL_MM * math.hypot(*size)
+        if self.focal_35mm is None:
+            return None
+        return self.focal_35mm * (self.zoom or 1.0) / _FILM_DIAGONAL_MM * math.hypot(*size)
 
 
 def read_notes(path: Path) -> PhotoNotes:
@@ -56,20 +63,30 @@ def read_notes(path: Path) -> PhotoNotes:
                 noted = image.getexif()
                 part = noted.get_ifd(_EXIF_PART)
                 found = noted.get(_ORIENTATION), part.get(_FOCAL), part.get(_FOCAL_35MM)
+                exposure, zoom = part.get(_EXPOSURE), part.get(_ZOOM)
     except Exception:
         # Broken notes raise anything that can be raised; without them a photograph is still one.
         return PhotoNotes()
     orientation = found[0] if isinstance(found[0], int) and found[0] in _TURNINGS else None
-    return PhotoNotes(orientation=orientation, focal_mm=_length(found[1]), focal_35mm=_length(found[2]))
+    ratio = _number(zoom, 0.0, 100.0)
+    return PhotoNotes(
+        orientation=orientation,
+        # 0 is noted for an unknown focal length.
+        focal_mm=_number(found[1], 1, 5000),
+        focal_35mm=_number(found[2], 1, 5000),
+        exposure_s=_number(exposure, 1e-5, 600),
+        # 0 is noted where no digital zoom was used.
+        zoom=None if ratio is None else max(ratio, 1.0),
+    )
 
 
-def _length(value: object) -> float | None:
-    """A focal length, if it can be one: 0 is noted for an unknown one."""
+def _number(value: object, low: float, high: float) -> float | None:
+    """A number of the file, if it can be meant."""
     try:
-        length = float(value)  # type: ignore[arg-type]
+        number = float(value)  # type: ignore[arg-type]
     except (TypeError, ValueError, ZeroDivisionError, OverflowError):
         return None
-    return length if 1 <= length <= 5000 else None
+    return number if low <= number <= high else None
 
 
 def turning(orientation: int) -> tuple[bool, bool, bool]:

@@ -10,21 +10,45 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.errors import InputError
 from analysis.lens.model import Lens
 
-__all__ = ["Pinhole", "eye_of", "homography", "pinholes_of", "through", "usual_principal"]
+__all__ = [
+    "USUAL_FOCAL",
+    "NotedFocal",
+    "Pinhole",
+    "Seeing",
+    "eye_of",
+    "homography",
+    "seeing_of",
+    "through",
+    "usual_principal",
+]
 
 Floats = NDArray[np.float64]
 
 _PRINCIPAL_OFF = 0.01
 """Standard uncertainty of where the principal point lies without a calibration, as a share of the picture's width
 (common practice, no source)."""
-_TOLD_BY_TILT = 0.04
-"""Relative standard uncertainty up to which the focal length from perspective is better than a noted one."""
-_HARDLY_TOLD = 0.15
 _NOTED = 0.02
-"""Relative standard uncertainty of a noted focal length; whole millimetres are noted, and lenses breathe."""
+"""Relative standard uncertainty of a noted focal length that perspective agrees with; whole millimetres are noted, and
+lenses breathe."""
+_NOTED_ALONE = 0.3
+"""The same where perspective shows nothing: a digital zoom or a cropped file is not always noted (common practice, no
+source)."""
+_NOTED_WHOLE = 0.05
+"""The same where the file notes that there was no digital zoom."""
+_USUAL_35MM = 45.0
+"""Focal length in terms of 35 mm film of a camera that nothing is known of, and the factor that it may be off by: 24 to
+100 mm (common practice, no source)."""
+_USUAL_SPREAD = 0.41
+_SHOWN_BY_PERSPECTIVE = 0.15
+"""Relative standard uncertainty up to which the focal length from perspective can contradict a noted one."""
+_CONTRADICTS = 3.5
+_LEAST = 0.4
+"""Share of the known focal length below which perspective does not push it."""
+_FILM_DIAGONAL_MM = math.hypot(36, 24)
+USUAL_FOCAL = _USUAL_35MM / _FILM_DIAGONAL_MM
+"""The same in diagonals of the picture."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,47 +104,82 @@ def eye_of(pinhole: Pinhole, matrix: Floats) -> Floats:
     return np.asarray(-turn.T @ move)
 
 
-def pinholes_of(
-    variants: Callable[[], Sequence[Floats]], size: tuple[int, int], noted_px: float | None
-) -> tuple[Pinhole, tuple[Pinhole, ...]]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotedFocal:
+    """A focal length that a file notes, in pixels."""
+
+    pixels: float
+    is_whole: bool = False
+    """Whether the file also notes that there was no digital zoom."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seeing:
+    """How an uncalibrated camera sees."""
+
+    pinhole: Pinhole
+    doubted: tuple[Pinhole, ...]
+    """The same off by one standard uncertainty, the focal length first."""
+    share: float
+    """Relative standard uncertainty of the focal length."""
+    contradiction: tuple[float, float] | None = None
+    """The noted focal length and that of perspective in pixels, where they contradict each other."""
+    is_noted: bool = False
+    """Whether the file's note was used."""
+
+
+def seeing_of(
+    variants: Callable[[], Sequence[Floats]], size: tuple[int, int], noted: NotedFocal | None = None
+) -> Seeing:
     """How an uncalibrated camera sees, and that off by one standard uncertainty in three ways.
 
     `variants` gives the plane's homography and those that differ by one standard uncertainty. Pixels are taken as
-    square and the principal point as the picture's middle. The focal length is that of perspective, where the tilt is
-    enough to tell it, else what the file notes.
-
-    Raises:
-        InputError: nothing shows the focal length.
+    square and the principal point as the picture's middle. The focal length is the mean of what perspective shows,
+    what the file notes, and where it notes none, of what is usual, each weighted by its uncertainty.
     """
     x, y = usual_principal(size)
+    # Perspective shows the square of the focal length with an even error, and may well show a negative one.
+    seen, spread = _by_perspective(variants(), x, y, _PRINCIPAL_OFF * size[0])
+    contradiction = None
+    if noted is None:
+        known, own = USUAL_FOCAL * math.hypot(*size), _USUAL_SPREAD
+    else:
+        known, own = noted.pixels, _NOTED_WHOLE if noted.is_whole else _NOTED_ALONE
+        if spread < 2 * _SHOWN_BY_PERSPECTIVE * max(seen, known**2):
+            if abs(seen - known**2) < _CONTRADICTS * math.hypot(spread, 2 * _NOTED * known**2):
+                own = _NOTED
+            elif seen > 0:
+                contradiction = known, math.sqrt(seen)
+    prior = math.inf if contradiction else 2 * own * known**2
+    weights = np.array([1 / prior**2, 1 / spread**2])
+    square = max(float(weights @ (known**2, seen) / weights.sum()), (_LEAST * known) ** 2)
+    focal = math.sqrt(square)
+    share = min(1 / math.sqrt(float(weights.sum())) / (2 * square), _USUAL_SPREAD)
     off = _PRINCIPAL_OFF * size[0]
-    matrix, *others = variants()
-    focal = _focal(matrix, x, y)
-    sigma = math.inf
-    if focal is not None:
-        tried = [_focal(other, x, y) for other in others] + [_focal(matrix, x + off, y), _focal(matrix, x, y + off)]
-        # One that gives no focal length says that it may be anything.
-        sigma = math.sqrt(sum((math.inf if other is None else other - focal) ** 2 for other in tried))
-    told = math.inf if focal is None else sigma / focal
-    if noted_px is not None and told > _TOLD_BY_TILT:
-        focal, sigma = noted_px, _NOTED * noted_px
-    elif focal is None or told > _HARDLY_TOLD:
-        raise InputError(
-            "nothing shows how far away the camera was: the photograph notes no focal length, and is taken too "
-            "straight to measure it; calibrate the lens ('trueraster measure lens') and give its file",
-            fields=("glass_radius_mm", "depth_mm"),
-            helps=("lens",),
-        )
     middle = Pinhole(fx=focal, fy=focal, cx=x, cy=y)
-    return middle, (
-        replace(middle, fx=focal + sigma, fy=focal + sigma),
-        replace(middle, cx=x + off),
-        replace(middle, cy=y + off),
+    longer = focal * math.exp(share)
+    doubted = replace(middle, fx=longer, fy=longer), replace(middle, cx=x + off), replace(middle, cy=y + off)
+    return Seeing(
+        pinhole=middle,
+        doubted=doubted,
+        share=share,
+        contradiction=contradiction,
+        is_noted=noted is not None and contradiction is None,
     )
 
 
-def _focal(matrix: Floats, x: float, y: float) -> float | None:
-    """The focal length by which the plane's axes are square and equally long; None where none does it.
+def _by_perspective(variants: Sequence[Floats], x: float, y: float, off: float) -> tuple[float, float]:
+    """The square of the focal length that a plane's homography shows, and its standard uncertainty."""
+    matrix, *others = variants
+    square = _focal_square(matrix, x, y)
+    tried = [_focal_square(other, x, y) for other in others]
+    tried += [_focal_square(matrix, x + off, y), _focal_square(matrix, x, y + off)]
+    spread = math.sqrt(sum((other - square) ** 2 for other in tried))
+    return (square, spread) if math.isfinite(spread) and spread > 0 else (0.0, math.inf)
+
+
+def _focal_square(matrix: Floats, x: float, y: float) -> float:
+    """The square of the focal length by which the plane's axes are square and equally long; infinite straight on.
 
     Both conditions are linear in 1/f^2; by least squares they weigh as the tilt makes them.
     """
@@ -129,5 +188,4 @@ def _focal(matrix: Floats, x: float, y: float) -> float | None:
     flat = np.array([a[:2] @ b[:2], a[:2] @ a[:2] - b[:2] @ b[:2]])
     deep = np.array([a[2] * b[2], a[2] ** 2 - b[2] ** 2])
     # flat + deep f^2 = 0; both sides divided so that noise, which is in flat, is not squared into the answer.
-    square = -float(deep @ flat) / float(deep @ deep) if deep.any() else -1.0
-    return math.sqrt(square) if square > 0 else None
+    return -float(deep @ flat) / float(deep @ deep) if deep.any() else math.inf

@@ -16,13 +16,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.raster.controls import GEOMETRY_CONTROLS, Control, Way
+from analysis.raster.classes import CLASSES, SetClass, Tolerance
+from analysis.raster.controls import CONVERGENCE_CONTROLS, GEOMETRY_CONTROLS, Control, Way
 from analysis.raster.convergence import Convergence, moved_by_controls, zones
 from analysis.raster.geometry.figures import Geometry
 from analysis.raster.geometry.smooth import POWERS, TERMS, Smooth, monomials, projection
 from analysis.raster.grid import ShownGrid
 
-__all__ = ["CONVERGENCE", "GEOMETRY", "Correction", "Plan", "Size", "advise", "advise_convergence"]
+__all__ = ["Correction", "Plan", "Size", "advise", "advise_convergence"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -30,24 +31,6 @@ Bools = NDArray[np.bool_]
 _CLEAR = 2.0
 """How many of its own standard uncertainties an amount has to reach to be advised."""
 _OF_HEIGHT = "% of picture height"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tolerance:
-    """What a good set may be off, in percent of the picture height."""
-
-    centre: float
-    """Inside the circle whose diameter is the picture height."""
-    outside: float
-    share: float
-    """Of this that one control's part has to reach to be advised: the more parts there are, the smaller."""
-
-
-GEOMETRY = Tolerance(centre=1.0, outside=2.0, share=1 / 4)
-"""Of a broadcast monitor of the first grade, typically (common practice, no source)."""
-CONVERGENCE = Tolerance(centre=0.1, outside=0.3, share=1 / 2)
-"""The same; outside it is 0.2 to 0.3. A study of what viewers accept has at most 0.3 mm, and on most of a screen of the
-the 14-inch class less than 0.2 mm (Displays, 1984, its abstract only)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +67,7 @@ class Correction:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """What to adjust, the largest effect first."""
+    """What to adjust, in the order of work."""
 
     corrections: tuple[Correction, ...]
     unit: str
@@ -98,7 +81,9 @@ class Plan:
     """Why nothing can be advised."""
 
 
-def advise(geometry: Geometry, wanted_mm: tuple[float, float] | None = None) -> Plan:
+def advise(
+    geometry: Geometry, wanted_mm: tuple[float, float] | None = None, set_class: SetClass = SetClass.BROADCAST
+) -> Plan:
     """What to adjust of the raster's shape; `wanted_mm` is the width and height that the picture should have.
 
     Without marks only bends are known, in percent of the picture height.
@@ -107,23 +92,25 @@ def advise(geometry: Geometry, wanted_mm: tuple[float, float] | None = None) -> 
         ValueError: a size is wanted and there are no marks that show what size the picture has.
     """
     smooth, placed = geometry.smooth, geometry.grid.placed
+    tolerance = CLASSES[set_class].geometry
     if wanted_mm is not None and not placed:
         raise ValueError("a wanted size in mm needs marks in the photograph, which show what size the picture has")
     if smooth is None:
-        return Plan(corrections=(), unit=_unit(placed), tolerance=GEOMETRY, reason=geometry.reasons["terms"])
+        return Plan(corrections=(), unit=_unit(placed), tolerance=tolerance, reason=geometry.reasons["terms"])
     split = _Split.of(smooth, geometry.grid.shown, geometry.picture_aspect, wanted_mm)
     parts = [part for part in split.parts(smooth) if placed or part.control.bends]
     height = float(split.sizes(smooth.coefficients[None])[1][0])
     inside = zones(split.u, split.v, geometry.picture_aspect)["centre"]
-    chosen = [part for part in parts if _matters(part, inside, height, GEOMETRY)]
-    return _plan(chosen, {"": split.error(smooth)} if placed else {}, GEOMETRY, _unit(placed))
+    chosen = [part for part in parts if _matters(part, inside, height, tolerance)]
+    return _plan(chosen, {"": split.error(smooth)} if placed else {}, tolerance, _unit(placed))
 
 
-def advise_convergence(convergence: Convergence) -> Plan:
+def advise_convergence(convergence: Convergence, set_class: SetClass = SetClass.BROADCAST) -> Plan:
     """What to adjust of red's and blue's place against green's."""
     placed, shown = convergence.grid.placed, convergence.grid.shown
+    tolerance = CLASSES[set_class].convergence
     if convergence.height is None:
-        return Plan(corrections=(), unit=_unit(placed), tolerance=CONVERGENCE, reason=convergence.reasons["parts"])
+        return Plan(corrections=(), unit=_unit(placed), tolerance=tolerance, reason=convergence.reasons["parts"])
     u, v = (axis.ravel() for axis in np.meshgrid(shown.u, shown.v))
     parts: list[_Part] = []
     for gun, smooth in convergence.maps.items():
@@ -136,9 +123,9 @@ def advise_convergence(convergence: Convergence) -> Plan:
             field[:, "xy".index(axis)] = amount[0] * u**i * v**j
             parts.append(_Part(control, field, float(amount[0]), float(np.linalg.norm(change)), gun=gun))
     inside = zones(u, v, convergence.picture_aspect)["centre"]
-    chosen = [part for part in parts if _matters(part, inside, convergence.height, CONVERGENCE)]
+    chosen = [part for part in parts if _matters(part, inside, convergence.height, tolerance)]
     errors = {gun: smooth.at(u, v) for gun, smooth in convergence.maps.items()}
-    return _plan(chosen, errors, CONVERGENCE, _unit(placed))
+    return _plan(chosen, errors, tolerance, _unit(placed))
 
 
 def _unit(placed: bool) -> str:
@@ -274,7 +261,7 @@ def _plan(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance
     """Parts in order; `errors` are all that is wrong, of each gun, or none where that is not known."""
     left = {gun: field.copy() for gun, field in errors.items()}
     corrections = []
-    for part in sorted(parts, key=lambda part: -_rms([part.field])):
+    for part in sorted(parts, key=_turn):
         if left:
             left[part.gun] -= part.field
         corrections.append(
@@ -290,6 +277,14 @@ def _plan(parts: list[_Part], errors: Mapping[str, Floats], tolerance: Tolerance
         )
     plan = Plan(corrections=tuple(corrections), unit=unit, tolerance=tolerance)
     return replace(plan, before=_size(errors.values()), after=_size(left.values())) if errors else plan
+
+
+def _turn(part: _Part) -> tuple[int, int]:
+    """When it is a part's turn: what disturbs the rest comes first."""
+    for controls in (GEOMETRY_CONTROLS, CONVERGENCE_CONTROLS):
+        if part.control in controls:
+            return part.control.turn, controls.index(part.control)
+    return 0, 0
 
 
 def _size(fields: Iterable[Floats]) -> Size:

@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.answer import Advice, Answer, Figure, Finding, Kind, Quantity, figures_of
+from analysis.photo.face import Face
 from analysis.raster.advice import Correction, Plan, Size, advise, advise_convergence
+from analysis.raster.classes import CLASSES
 from analysis.raster.convergence import AGAINST_GREEN, ZONES, Convergence
 from analysis.raster.geometry.figures import Geometry, seen_nodes
 from analysis.raster.geometry.overscan import SIDES
@@ -18,6 +20,7 @@ from analysis.raster.geometry.smooth import where_seen
 from analysis.raster.measure import RasterPhoto
 from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS, convergence, geometry
 from analysis.raster.quantities import ZONES as ZONE_WORDS
+from analysis.raster.remarks import assumptions_of, gun_remarks, line_remarks, tolerance_note
 from analysis.raster.unplaced import GREEN
 from analysis.rounding import decimals
 from analysis.tables import tables_of
@@ -53,7 +56,19 @@ _PARTNER = 1 / 3
 def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
     """Everything that is reported of the raster's shape."""
     nodes, placed = found.grid.nodes[found.gun], found.grid.placed
-    answer = _answer(seen, Kind.GEOMETRY, geometry_figures(found), found.reasons, advise(found, seen.request.size_mm))
+    answer = _answer(
+        seen,
+        Kind.GEOMETRY,
+        geometry_figures(found),
+        found.reasons,
+        advise(found, seen.request.size_mm, seen.request.set_class),
+    )
+    answer = replace(
+        answer,
+        assumptions=assumptions_of(seen, between_guns=False),
+        remarks=(*answer.remarks, *gun_remarks(found), *line_remarks(found)),
+    )
+    answer = _with_tolerances(answer, seen, found.figures.get("height_mm"))
     findings = [Finding(shape_finding(found), about=f"{_sag_key(found)}.{_worst_side(found)}")]
     if "linearity_h_percent" in found.figures:
         findings.append(Finding(linearity_finding(found), about="linearity_h_percent"))
@@ -72,7 +87,15 @@ def geometry_answer(seen: RasterPhoto, found: Geometry) -> Answer:
 
 def convergence_answer(seen: RasterPhoto, found: Convergence) -> Answer:
     """Everything that is reported of red's and blue's place against green's."""
-    answer = _answer(seen, Kind.CONVERGENCE, convergence_figures(found), found.reasons, advise_convergence(found))
+    answer = _answer(
+        seen,
+        Kind.CONVERGENCE,
+        convergence_figures(found),
+        found.reasons,
+        advise_convergence(found, seen.request.set_class),
+    )
+    answer = replace(answer, assumptions=assumptions_of(seen, between_guns=True))
+    answer = _with_tolerances(answer, seen, found.height if found.grid.placed else None)
     dark = [f"{key}.{gun}" for key in ("parts", "parts_percent") for gun in AGAINST_GREEN if gun in found.reasons]
     return replace(
         answer,
@@ -107,10 +130,22 @@ def _answer(
         remarks=seen.warnings,
         missing=missing_of(figures, reasons),
         advice=advice_of(plan),
-        advice_title="What to adjust, the largest effect first" if plan.corrections else "What to adjust",
+        advice_title="What to adjust, in the order of work" if plan.corrections else "What to adjust",
         summary=(summary,),
         reasons=reasons,
         details={"summary": summary, "photo": _photo(seen)},
+    )
+
+
+def _with_tolerances(answer: Answer, seen: RasterPhoto, height_mm: float | None) -> Answer:
+    """With what the tolerances of the set's class mean on this set, where its height is known."""
+    own = seen.request.set_class
+    if height_mm is None:
+        return replace(answer, details={**answer.details, "tolerances_mm": None})
+    return replace(
+        answer,
+        notes=(tolerance_note(own, height_mm),),
+        details={**answer.details, "tolerances_mm": dict(CLASSES[own].in_mm(height_mm))},
     )
 
 
@@ -140,9 +175,17 @@ def _photo(seen: RasterPhoto) -> dict[str, Any]:
         "marks_px": None if marks is None else marks.seen.centres.tolist(),
         "marks_mm_uncertainty": None if marks is None else marks.size_sigma_mm,
         "lens": None if request.lens is None else str(request.lens),
-        "glass_radius_mm": request.glass_radius_mm,
+        "glass_radius_mm": _radius(request.face),
+        "face": None if request.face is None else request.face.words,
         "depth_mm": request.depth_mm,
+        "set_class": request.set_class.value,
+        "exposure_s": None if seen.on.exposure is None else seen.on.exposure.seconds,
     }
+
+
+def _radius(face: Face | None) -> float | None:
+    """Of a curved face; None where it is flat or not known."""
+    return None if face is None or face.is_flat else face.radius_mm
 
 
 def _offsets(found: Convergence) -> dict[str, Any]:
@@ -289,17 +332,27 @@ def advice_of(plan: Plan) -> tuple[Advice, ...]:
 
 def _advice(one: Correction, unit: str) -> Advice:
     control, size = one.control, abs(one.amount)
+    # What a control can be set to: a tenth of a mm or of a percent, of convergence a twentieth.
+    places = min(decimals(one.uncertainty, 2), 2 if one.gun else 1)
     return Advice(
         adjust=f"{one.gun.capitalize()} {control.title}".strip(),
         direction=one.way.do,
         amount=size,
         unit=one.unit,
         uncertainty=one.uncertainty,
-        why=one.way.seen.format(amount=amount(size, one.uncertainty, one.unit), gun=one.gun),
+        decimals=places,
+        why=one.way.seen.format(amount=f"{size:.{places}f} {one.unit}", gun=one.gun),
         where=control.where,
         inside=not control.has_outside_control,
-        remains="" if one.remains is None else f"Then {one.remains:.2f} {unit} of error remains (root mean square)",
-        details={"remains_mm": one.remains if unit == "mm" else None},
+        remains=f"It moves the picture by {one.effect:.2f} {unit}"
+        + ("" if one.remains is None else f"; then {one.remains:.2f} {unit} of error remains (root mean square)")
+        + (". Check purity and convergence again: both hang on the yoke" if control.is_yoke else ""),
+        details={
+            "remains_mm": one.remains if unit == "mm" else None,
+            "effect_mm": one.effect if unit == "mm" else None,
+            "step": control.turn,
+            "then_check": ["purity", "convergence"] if control.is_yoke else [],
+        },
     )
 
 
@@ -316,8 +369,8 @@ def summary_of(plan: Plan) -> str:
     limit = plan.tolerance
     return (
         f"{whole}. Nothing to adjust: no control's part of it is both clear of its uncertainty and large compared with "
-        f"what a good set may be off, {limit.centre:g} % of the picture height in the middle and {limit.outside:g} % "
-        "outside (common practice, no source)."
+        f"what a good set of its class may be off, {limit.centre:g} % of the picture height in the middle and "
+        f"{limit.outside:g} % outside (common practice, no source)."
     )
 
 

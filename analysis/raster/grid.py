@@ -17,19 +17,21 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class ShownGrid:
-    """Where a pattern's upright and level lines have their middles, over the picture: -1 to 1, right and down."""
+    """Where a pattern's upright and horizontal lines have their middles, over the picture: -1 to 1, right and down."""
 
     u: Floats
-    """(columns,) of the upright lines, rising."""
+    """(columns,) of the vertical lines, rising."""
     v: Floats
-    """(rows,) of the level lines, rising."""
+    """(rows,) of the horizontal lines, rising."""
     dots: bool = False
     """Whether dots are shown where lines would cross, not lines."""
     interlaced_lines: int = 0
     """Lines of the picture where it is shown in two fields, else 0: a level line then has one of each field."""
+    field_rate_hz: float = 0.0
+    """Fields in a second, of a progressive picture its frames; 0 where that is not known."""
 
     @classmethod
-    def of(cls, scene: Scene, interlaced_lines: int = 0) -> ShownGrid | None:
+    def of(cls, scene: Scene, interlaced_lines: int = 0, field_rate_hz: float = 0.0) -> ShownGrid | None:
         """The grid of a scene's lines or dots; None where it has neither."""
         nodes: Sequence[Node | Dot] = scene.nodes or scene.dots
         if not nodes:
@@ -41,6 +43,7 @@ class ShownGrid:
             v=np.array([float(y) for y in v]),
             dots=not scene.nodes,
             interlaced_lines=interlaced_lines,
+            field_rate_hz=field_rate_hz,
         )
 
 
@@ -50,7 +53,7 @@ class SeenGrid:
 
     shown: ShownGrid
     nodes: Floats
-    """(3, rows, columns, 2): where each gun's upright and level lines cross, (x, y)."""
+    """(3, rows, columns, 2): where each gun's upright and horizontal lines cross, (x, y)."""
     sigma: Floats
     """(3, rows, columns, 2): standard uncertainties."""
     level_ends: Floats

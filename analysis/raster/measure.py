@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from analysis.errors import InputError
+from analysis.guns import GUNS
 from analysis.lens.file import load_lens
 from analysis.lens.model import Lens
+from analysis.photo.face import Face
 from analysis.photo.file import Photo, read_photo
 from analysis.photo.marks import NoMarksError, SeenMarks, find_marks
+from analysis.photo.notes import read_notes
 from analysis.photo.plane import MarksGiven
+from analysis.raster.classes import SetClass
 from analysis.raster.convergence import Convergence, measure_convergence
 from analysis.raster.geometry.figures import Geometry, measure_geometry
 from analysis.raster.grid import ShownGrid
-from analysis.raster.placing import OnGlass, grid_on_glass
+from analysis.raster.lattice.causes import FewLinesError
+from analysis.raster.placing import OnGlass, exposure_of, grid_on_glass
 from patterns.formats import Format, format_words
 from patterns.pattern import Options, Pattern
 from patterns.scene import Scene
@@ -29,6 +34,8 @@ __all__ = ["GridShown", "KnownMarks", "RasterPhoto", "RasterRequest", "convergen
 _FEWEST_LINES = 4
 _DARK = 0.5
 """Level of the background from which a pattern's lines are the dark part of it."""
+_DARK_LIGHT = 0.1
+"""Linear light of the brightest parts below which colours drown in noise."""
 _LARGEST_RADIUS_MM = 100_000.0
 _LARGEST_DEPTH_MM = 200.0
 _MOVED_PX = 2.0
@@ -61,7 +68,7 @@ class GridShown:
             InputError: the pattern has no grid that can be measured; one line.
         """
         scene = pattern.scene(fmt, Options(cells=cells))
-        grid = ShownGrid.of(scene, fmt.picture.height if fmt.interlaced else 0)
+        grid = ShownGrid.of(scene, fmt.picture.height if fmt.interlaced else 0, float(fmt.field_rate))
         if grid is None or len(scene.nodes or scene.dots) != len(grid.u) * len(grid.v):
             raise InputError(f"{pattern.id} has no grid to measure; crosshatch and dots have one", fields=("pattern",))
         if min(len(grid.u), len(grid.v)) < _FEWEST_LINES:
@@ -116,14 +123,16 @@ class RasterRequest:
     shown: GridShown
     marks: KnownMarks = KnownMarks()
     lens: Path | None = None
-    glass_radius_mm: float | None = None
-    """Of a curved face; None for a flat one."""
-    depth_mm: float = 0.0
-    """How far the picture lies behind the marks."""
+    face: Face | None = None
+    """How the glass is curved; None where nobody knows."""
+    depth_mm: float | None = None
+    """How far the picture lies behind the marks; None where nobody knows."""
     hidden: tuple[int, int] | None = None
     """Lines of the grid that are hidden on the left and above, where somebody has counted them."""
     size_mm: tuple[float, float] | None = None
     """Width and height that the picture should have."""
+    set_class: SetClass = SetClass.BROADCAST
+    """By whose tolerances advice is given."""
 
     def __post_init__(self) -> None:
         marks = self.marks
@@ -137,13 +146,13 @@ class RasterRequest:
             raise InputError(_HOW_FAR, fields=("marks_mm",))
         if marks.unused:
             _check_without_marks(self)
-        if self.glass_radius_mm is not None and not 0 < self.glass_radius_mm <= _LARGEST_RADIUS_MM:
+        if self.face is not None and not self.face.is_flat and not self.face.radius_mm <= _LARGEST_RADIUS_MM:
             raise InputError(
-                f"got {self.glass_radius_mm:g}, the radius of the face in mm is expected, up to "
-                f"{_LARGEST_RADIUS_MM:.0f}; leave it out for a flat face",
+                f"got {self.face.words}, the radius of the face in mm is expected, up to {_LARGEST_RADIUS_MM:.0f}, "
+                "or flat",
                 fields=("glass_radius_mm",),
             )
-        if not 0 <= self.depth_mm <= _LARGEST_DEPTH_MM:
+        if self.depth_mm is not None and not 0 <= self.depth_mm <= _LARGEST_DEPTH_MM:
             raise InputError(
                 f"got {self.depth_mm:g}, how far the picture lies behind the marks in mm is expected, 0 to "
                 f"{_LARGEST_DEPTH_MM:.0f}",
@@ -162,7 +171,7 @@ def _check_without_marks(request: RasterRequest) -> None:
     Raises:
         InputError: it was given.
     """
-    if request.glass_radius_mm is not None:
+    if request.face is not None and not request.face.is_flat:
         raise InputError("without marks nothing shows how the camera sees a curved glass", fields=("glass_radius_mm",))
     if request.depth_mm:
         raise InputError("without marks there is nothing that the picture lies behind", fields=("depth_mm",))
@@ -210,12 +219,16 @@ def see(request: RasterRequest, step: Callable[[str, float], None] = _no_progres
         _check_without_marks(request)
     step("looking for the grid", 0.3)
     try:
-        on = grid_on_glass(photo, request.shown.grid, marks=marks, lens=lens, hidden=request.hidden)
+        flat = request.face is not None and request.face.is_flat
+        on = grid_on_glass(photo, request.shown.grid, marks=marks, lens=lens, hidden=request.hidden, flat_glass=flat)
     except FileError:
         raise
     except InputError as error:
         if error.fields:
             raise
+        by_exposure = _by_exposure(error, photo, request.shown.grid)
+        if by_exposure:
+            raise ValueError(f"{request.photo}: {by_exposure}") from error
         raise InputError(f"{request.photo}: {error}", helps=error.helps) from error
     except ValueError as error:
         raise ValueError(f"{request.photo}: {error}") from error
@@ -228,20 +241,59 @@ def see(request: RasterRequest, step: Callable[[str, float], None] = _no_progres
     )
 
 
+def _by_exposure(error: InputError, photo: Photo, shown: ShownGrid) -> str:
+    """That the exposure is why a part of the grid is not seen, where the file notes that; else nothing."""
+    exposure = exposure_of(read_notes(photo.path), shown)
+    if exposure is None or not exposure.is_partly_dark or not isinstance(error, FewLinesError):
+        return ""
+    return (
+        f"exposed for {exposure.words}: the tube drew a part of the picture only while the shutter was open; expose "
+        f"for {exposure.advised}"
+    )
+
+
 def geometry_of(seen: RasterPhoto) -> Geometry:
-    """The raster's shape."""
-    return measure_geometry(seen.on.grid, seen.request.shown.aspect, seen.on.doubts)
+    """The raster's shape.
+
+    Raises:
+        FileError: too little is seen for any figure.
+    """
+    found = measure_geometry(seen.on.grid, seen.request.shown.aspect, seen.on.doubts)
+    if not found.figures:
+        raise FileError(f"{seen.request.photo}: nothing can be measured: {_first(found.reasons)}")
+    return found
 
 
 def convergence_of(seen: RasterPhoto) -> Convergence:
     """Red's and blue's place against green's.
 
     Raises:
-        FileError: the photograph has no colours.
+        FileError: the photograph has no colours, or too little is seen for any figure.
     """
     if not seen.photo.has_colour:
-        raise FileError(f"{seen.request.photo}: the photograph is grey; convergence is measured by its colours")
-    return measure_convergence(seen.on.grid, seen.request.shown.aspect, seen.on.doubts)
+        brightest = float(seen.photo.linear(slice(None, None, 5), slice(None, None, 5)).max())
+        why = (
+            f"too dark to show colours (its brightest parts have {100 * brightest:.1g} % of full light); expose longer"
+            if brightest < _DARK_LIGHT
+            else "grey; convergence is measured by its colours"
+        )
+        raise FileError(f"{seen.request.photo}: the photograph is {why}")
+    found = measure_convergence(seen.on.grid, seen.request.shown.aspect, seen.on.doubts)
+    if found.figures:
+        return found
+    dark = [gun for gun, nodes in zip(GUNS, seen.on.grid.nodes, strict=True) if not np.isfinite(nodes).any()]
+    if dark:
+        why = (
+            f"{' and '.join(dark)} {'is' if len(dark) == 1 else 'are'} dark: show a white crosshatch; if it was one, "
+            f"the {' and the '.join(dark)} gun is off. Red and blue are measured against green"
+        )
+    else:
+        why = _first(found.reasons)
+    raise FileError(f"{seen.request.photo}: convergence cannot be measured: {why}")
+
+
+def _first(reasons: Mapping[str, str]) -> str:
+    return next(iter(reasons.values()), "too little of the grid is seen")
 
 
 def _marks(request: RasterRequest, photo: Photo) -> tuple[MarksGiven | None, str]:
@@ -276,7 +328,7 @@ def _marks(request: RasterRequest, photo: Photo) -> tuple[MarksGiven | None, str
         seen=seen,
         size_mm=asked.size_mm,
         size_sigma_mm=asked.size_sigma_mm,
-        glass_radius_mm=request.glass_radius_mm,
+        face=request.face,
         depth_mm=request.depth_mm,
     )
     return given, f"{words}, {width:g} x {height:g} mm apart"

@@ -192,11 +192,11 @@ def _side_plates(drawing: _Drawing, found: Geometry) -> list[Plate]:
     out = {"left": (-1, 0), "right": (1, 0), "top": (0, -1), "bottom": (0, 1)}
     for side in SIDES:
         lines = [side]
-        sag, unsure = found.figures[f"{key}.{side}"], found.uncertainty[f"{key}.{side}"]
-        bend = amount(sag, unsure, unit)
-        straight = abs(sag) < 2 * unsure
+        sag, uncertainty = found.figures[f"{key}.{side}"], found.uncertainty[f"{key}.{side}"]
+        bend = amount(sag, uncertainty, unit)
+        straight = abs(sag) < 2 * uncertainty
         lines.append(
-            f"straight within {amount(max(2 * unsure, 0.01), None, unit)}"
+            f"straight within {amount(max(2 * uncertainty, 0.01), None, unit)}"
             if straight
             else f"bends {'in' if sag > 0 else 'out'} {bend}"
         )
@@ -223,12 +223,12 @@ def _worst_plates(drawing: _Drawing, found: Convergence, factor: int) -> list[Pl
         worst = worst_zone(found, gun)
         if worst is None:
             continue
-        zone, most, unsure = worst
+        zone, most, uncertainty = worst
         inside = np.where(places[zone] & np.isfinite(sizes[k]), sizes[k], -1.0)
         i, j = np.unravel_index(int(np.argmax(inside)), inside.shape)
         x, y = drawing.place(drawing.ideal.nodes[i, j])
         if sizes[k, i, j] * factor > 0.1 * drawing.ideal.cell:
-            words = f"{gun} {amount(most, unsure, unit)}"
+            words = f"{gun} {amount(most, uncertainty, unit)}"
             # Beside it on the way out, red's above and blue's below: they may stand at the same crossing.
             out = -1 if x < drawing.place(drawing.ideal.centre)[0] else 1
             away = (0.31 * len(words) + 1.2) * canvas.base
@@ -315,15 +315,15 @@ def _round_below(value: float) -> float:
 
 
 def _size_words(found: Geometry) -> str:
-    figures, unsure = found.figures, found.uncertainty
+    figures, uncertainty = found.figures, found.uncertainty
     if not found.grid.placed:
         return "Without marks: bends in % of the picture's height, and what is hidden; all else needs marks"
 
-    sides = " x ".join(unsigned(figures[name], decimals(unsure[name])) for name in ("width_mm", "height_mm"))
-    (x, y), (dx, dy) = ((some["centre_mm.0"], some["centre_mm.1"]) for some in (figures, unsure))
+    sides = " x ".join(unsigned(figures[name], decimals(uncertainty[name])) for name in ("width_mm", "height_mm"))
+    (x, y), (dx, dy) = ((some["centre_mm.0"], some["centre_mm.1"]) for some in (figures, uncertainty))
     across = f"{unsigned(abs(x), decimals(dx))} mm {'right' if x > 0 else 'left'} of"
     down = f"{unsigned(abs(y), decimals(dy))} mm {'below' if y > 0 else 'above'}"
-    turn, doubt = figures["rotation_deg"], unsure["rotation_deg"]
+    turn, doubt = figures["rotation_deg"], uncertainty["rotation_deg"]
     way = "clockwise" if turn > 0 else "anticlockwise"
     return (
         f"Picture {sides} mm; its middle {across} and {down} the marks' middle; turned "

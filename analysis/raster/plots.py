@@ -125,7 +125,7 @@ def _picture_axes(axes: Axes, ideal: Ideal, where: str) -> None:
 def _edges(found: Geometry, ideal: Ideal) -> Plot:
     unit, key = ("mm", "edge_sag_mm") if found.grid.placed else ("% of the height", "edge_sag_percent")
     sags = {side: (found.figures[f"{key}.{side}"], found.uncertainty[f"{key}.{side}"]) for side in SIDES}
-    said = [f"{side} {figure(sag, decimals(unsure, 2))}" for side, (sag, unsure) in sags.items()]
+    said = [f"{side} {figure(sag, decimals(uncertainty, 2))}" for side, (sag, uncertainty) in sags.items()]
     title = f"Bends of the edges, inward positive: {', '.join(said)} {unit}"
     sheet, (axes,) = plot_sheet(
         title, "How far the outermost lines that are seen lie off the straight line between their ends.", 3.6
@@ -258,10 +258,12 @@ def _rows(found: Convergence, ideal: Ideal) -> Plot:
         along = np.linspace(*reach[axis], _FINE)
         for gun, smooth in found.maps.items():
             u, v = _through(along, axis)
-            value, unsure = smooth.at(u, v)[:, axis], smooth.spread(u, v)[:, axis]
+            value, uncertainty = smooth.at(u, v)[:, axis], smooth.spread(u, v)[:, axis]
             dashes = "-" if gun == "red" else "--"
             axes.plot(along, value, dashes, color=_GUN[gun], label=gun, linewidth=1.8)
-            axes.fill_between(along, value - 2 * unsure, value + 2 * unsure, color=_GUN[gun], alpha=0.15, linewidth=0)
+            axes.fill_between(
+                along, value - 2 * uncertainty, value + 2 * uncertainty, color=_GUN[gun], alpha=0.15, linewidth=0
+            )
         axes.axhline(0, color=INK, linewidth=1)
         axes.set_title(f"{line}, {way}", fontsize=10, loc="left")
         axes.set_xticks([-1, 0, 1], [first, "middle", last])
@@ -283,8 +285,8 @@ def _most(found: Convergence, reach: Sequence[tuple[float, float]], height: floa
         sizes = []
         for axis, way in enumerate(("sideways", "up or down")):
             u, v = _through(np.linspace(*reach[axis], _FINE), axis)
-            value, unsure = smooth.at(u, v)[:, axis], float(np.median(smooth.spread(u, v)[:, axis]))
-            size = max(float(np.abs(value).max()), 2 * unsure, _LEAST / 2 * height)
-            sizes.append(f"{amount(size, unsure, unit)} {way}")
+            value, uncertainty = smooth.at(u, v)[:, axis], float(np.median(smooth.spread(u, v)[:, axis]))
+            size = max(float(np.abs(value).max()), 2 * uncertainty, _LEAST / 2 * height)
+            sizes.append(f"{amount(size, uncertainty, unit)} {way}")
         told.append(f"{gun} within {', '.join(sizes)}")
     return "; ".join(told)

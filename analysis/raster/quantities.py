@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 from analysis.answer import Quantity, each, number_at
@@ -75,7 +76,11 @@ _LINE = Quantity(
 
 def geometry(held: Mapping[str, Any] | None = None) -> tuple[Quantity, ...]:
     """The table; a summary has bends in mm where there were marks, else in % of the height."""
-    in_mm = held is None or number_at(held, "edge_sag_mm.left") is not None
+    return _geometry(held is None or number_at(held, "edge_sag_mm.left") is not None)
+
+
+@cache  # A record with a thousand results asks for it a thousand times.
+def _geometry(in_mm: bool) -> tuple[Quantity, ...]:
     bend, hidden = "bend at the {title}, + is inward", "hidden at the {title}"
     bent, covered = "bend, + is inward", "hidden beyond the glass"
     return (
@@ -123,7 +128,11 @@ def _moved(unit: str, key: str) -> Iterator[Quantity]:
 
 def convergence(held: Mapping[str, Any] | None = None) -> tuple[Quantity, ...]:
     """The table; limits are in % of the height, whatever the size of the set, so those are always in a summary."""
-    in_mm = held is None or number_at(held, "overall_max_mm") is not None
+    return _convergence(held is None or number_at(held, "overall_max_mm") is not None)
+
+
+@cache
+def _convergence(in_mm: bool) -> tuple[Quantity, ...]:
     lengths = (*_most("mm", "mm", main=in_mm), *_in_zones("mm", "mm"), *_moved("mm", "parts"))
     shares = (
         *_most(OF_HEIGHT, "percent", main=True),

@@ -19,7 +19,7 @@ from analysis.uniformity.quantities import quantities
 from analysis.uniformity.zones import COLUMNS, CORNERS, FLAT_LIGHT, FLAT_UV, ROWS
 from patterns.standards.colour import EVEN_NEUTRAL_UV, USUAL_FALL_OFF
 
-__all__ = ["advise_uniformity", "field_finding", "uniformity_answer"]
+__all__ = ["advise_uniformity", "field_finding", "place_words", "uniformity_answer", "worst_finding"]
 
 _ByPath = dict[str, float | None]
 
@@ -27,6 +27,9 @@ _EXTREMES = ("dimmest", "brightest", "delta_uv", "delta_uv_between", "purity")
 """Figures of a field that name a zone."""
 _VERDICTS = {True: "within", False: "BEYOND", None: "open"}
 _CENTRE = "centre"
+_FALL_OFF = "luminance fall-off"
+_MIRRORED_PERCENT = 6.0
+"""By how much a place is brighter than around it where something is likely mirrored (common practice, no source)."""
 _WHITE = "a white field is the light of all guns; purity is measured on red, green and blue fields"
 _PLACE_DIGITS = 4
 """After the point, of corners and outlines in the JSON."""
@@ -48,9 +51,12 @@ def uniformity_answer(uniformity: Uniformity) -> Answer:
             f"{_removed(uniformity.ambient)}",
         ),
         figures=figures,
-        findings=tuple(
-            Finding(field_finding(field), about=f"fields.{i}.fall_off_percent")
-            for i, field in enumerate(uniformity.fields)
+        findings=(
+            Finding(worst_finding(uniformity, compared, advice)),
+            *(
+                Finding(field_finding(field), about=f"fields.{i}.fall_off_percent")
+                for i, field in enumerate(uniformity.fields)
+            ),
         ),
         tables=(
             _summary(uniformity, by_path),
@@ -175,6 +181,34 @@ def _reasons(uniformity: Uniformity) -> Iterable[tuple[str, str]]:
 
 
 # --- Findings and tables --------------------------------------------------------------------------------
+
+
+def worst_finding(uniformity: Uniformity, compared: Sequence[Limit], advice: Sequence[Advice]) -> str:
+    """What is worst, where, and what to do: one line."""
+    to_do = next((one.adjust for one in advice if one.adjust not in ("flat field", _FALL_OFF)), None)
+    act = "nothing is to be adjusted" if to_do is None else f"{to_do} first" if to_do == "degauss" else to_do
+    beyond = [one for one in compared if one.within is False]
+    worst = max(beyond, key=lambda one: abs(one.measured or 0.0) / one.limit, default=None)
+    blotch = max(
+        ((blotch.delta_uv, field, blotch) for field in uniformity.fields for blotch in field.blotches),
+        key=lambda one: one[0],
+        default=None,
+    )
+    if blotch is not None and (worst is None or to_do is not None):
+        _, field, spot = blotch
+        where = place_words(*spot.centre_uv)
+        return f"Worst: {spot.kind} at the {where} on the {field.colour} field; {act}"
+    if worst is not None:
+        return f"Worst: {worst.field} field, {worst.figure}; {act}"
+    field = uniformity.fields[0]
+    return f"Even: the {field.dimmest.zone} is dimmest, {field.dimmest.value:.0f} % of the centre; {act}"
+
+
+def place_words(u: float, v: float) -> str:
+    """A place on the face, as 'lower right'."""
+    down = "" if abs(v) < 1 / 3 else "upper" if v < 0 else "lower"
+    right = "" if abs(u) < 1 / 3 else "left" if u < 0 else "right"
+    return " ".join(part for part in (down, right) if part) or "middle"
 
 
 def field_finding(field: Field) -> str:
@@ -350,6 +384,7 @@ def advise_uniformity(uniformity: Uniformity) -> tuple[Advice, ...]:
             # The guns' light falls off alike: one field is enough.
             break
     advice += [_about_dark_places(field) for field in uniformity.fields if _dark_places(field)][:1]
+    advice += [_about_reflections(field) for field in uniformity.fields if _bright_places(field)][:1]
     if not uniformity.flat_field:
         advice.append(
             Advice(
@@ -446,6 +481,22 @@ def _about_fall_off(value: float, sigma: float, is_flat: bool) -> Advice:
             "darker field: the limit of the beam current may be at work.",
         )
     return Advice(adjust="luminance fall-off", why=f"{words}; {usual}. Nothing is to be adjusted.")
+
+
+def _bright_places(field: Field) -> list[Blotch]:
+    """Places that are brighter than around them, as what is mirrored in the glass is."""
+    return [blotch for blotch in field.blotches if blotch.luminance_percent > _MIRRORED_PERCENT]
+
+
+def _about_reflections(field: Field) -> Advice:
+    places = _bright_places(field)
+    where = ", ".join(dict.fromkeys(place_words(*blotch.centre_uv) for blotch in places))
+    return Advice(
+        adjust="lamp or window mirrored in the glass",
+        why=f"The {where} is brighter than around it on the {field.colour} field. Guns and phosphor hardly do that, "
+        "but a lamp or a window mirrored in the glass does: switch it off or cover it and photograph again, or give "
+        "--ambient.",
+    )
 
 
 def _dark_places(field: Field) -> int:

@@ -6,13 +6,16 @@ Everything is relative to the middle of the picture: a camera knows nothing of c
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from analysis.guns import GUNS
+from analysis.photo.exposure import Exposure
 from analysis.photo.file import Photo
+from analysis.photo.notes import read_notes
 from analysis.uniformity.area import LitArea, find_lit_area
 from analysis.uniformity.blotches import Blotch, find_blotches
 from analysis.uniformity.light import (
@@ -32,6 +35,7 @@ from analysis.uniformity.map import (
     smooth_surface,
     surface_terms,
 )
+from analysis.uniformity.partlit import is_partly_lit, step_in
 from analysis.uniformity.zones import CORNERS, View, Zone, measure_zones
 from render.errors import FileError
 
@@ -52,6 +56,12 @@ _VEIL_NOTE = 0.03
 _UNEVEN_LIGHT = 0.08
 _UNEVEN_UV = 0.06
 """Standard deviation from a surface of the fourth degree, relative and in u'v', from which a field is not plain."""
+_SHARP = 0.25
+"""Share of that which is left between neighbouring cells: less is a blotch."""
+_USUAL_RATES_HZ = (60000 / 1001, 50.0)
+"""Fields in a second where nobody says what was shown."""
+_BAND_NOTE = 0.004
+"""Standard uncertainty of light by a band, relative, from which it is warned of."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,12 +117,17 @@ class Uniformity:
         return next((field for field in self.fields if field.colour == colour), None)
 
 
-def measure_uniformity(photos: Iterable[Photo], flat: Photo | None = None, ambient: Photo | None = None) -> Uniformity:
+def measure_uniformity(
+    photos: Iterable[Photo],
+    flat: Photo | None = None,
+    ambient: Photo | None = None,
+    field_rate_hz: float | None = None,
+) -> Uniformity:
     """Measure plain fields, one in each photograph; which colour it is, is seen.
 
     Photographs are taken from `photos` one after the other and none is kept: a generator that reads them needs the
     memory of one. `flat` is of an evenly lit surface, `ambient` of the same view with the set off, both from the same
-    camera in the same settings.
+    camera in the same settings. `field_rate_hz` is that of what was shown.
 
     Raises:
         FileError: a photograph cannot serve as what it is given for; one line.
@@ -125,7 +140,7 @@ def measure_uniformity(photos: Iterable[Photo], flat: Photo | None = None, ambie
             lost = flat_field(flat, photo.size)
         if ambient is not None and (room is None or room.photo_size != photo.size):
             room = ambient_light(ambient, photo.size)
-        field = _measured(small_light(photo), lost, room)
+        field = _measured(small_light(photo), lost, room, _exposure(photo.path, field_rate_hz))
         if photo.is_grey:
             raise FileError(f"{photo.path}: the photograph is grey; uniformity needs one in colour")
         for other in fields:
@@ -141,8 +156,22 @@ def measure_uniformity(photos: Iterable[Photo], flat: Photo | None = None, ambie
     return Uniformity(fields=tuple(fields), flat_field=flat is not None, ambient=ambient is not None)
 
 
-def _measured(small: SmallLight, flat: FlatField | None, room: SmallLight | None) -> Field:
+def _exposure(path: Path, field_rate_hz: float | None) -> Exposure | None:
+    """What the file notes of it; where nobody says how many fields there were, the rate that it fits best."""
+    seconds = read_notes(path).exposure_s
+    if seconds is None:
+        return None
+    rates = _USUAL_RATES_HZ if field_rate_hz is None else (field_rate_hz,)
+    tried = [Exposure(seconds=seconds, field_rate_hz=rate, is_interlaced=False) for rate in rates]
+    return min(tried, key=lambda one: one.band)
+
+
+def _measured(
+    small: SmallLight, flat: FlatField | None, room: SmallLight | None, exposure: Exposure | None = None
+) -> Field:
     area = find_lit_area(small)
+    if is_partly_lit(small, area):
+        raise _partly_lit(small.path, exposure, "a part of the face has less light than the rest")
     clipped = float(small.clipped[area.clear].mean()) if area.clear.any() else 1.0
     if clipped > _CLIPPED_MOST:
         raise FileError(
@@ -155,12 +184,17 @@ def _measured(small: SmallLight, flat: FlatField | None, room: SmallLight | None
     colour = _colour(small.path, typical)
     own = None if colour == "white" else GUNS.index(colour)
     field = field_map(small, area, light)
+    step = step_in(field)
+    if step:
+        raise _partly_lit(small.path, exposure, f"light changes by {100 * step:.0f} % along a line across the face")
     _check_plain(small.path, field, own)
     view = View(area=area, photo_size=small.photo_size, flat=flat, veiled=room is None)
     try:
         zones = measure_zones(field, view, own)
     except ValueError as error:
         raise FileError(f"{small.path}: {error}") from error
+    if exposure is not None and exposure.band > 0:
+        zones = tuple(_banded(zone, exposure) for zone in zones)
     fall_off, fall_off_sigma = _fall_off(zones)
     measured = [zone for zone in zones if zone.reason is None]
     return Field(
@@ -178,8 +212,33 @@ def _measured(small: SmallLight, flat: FlatField | None, room: SmallLight | None
         purity=None if own is None else _extreme(measured, _purity_of, abs),
         clipped_percent=100 * clipped,
         surround_percent=100 * area.surround,
-        warnings=_warnings(area, clipped, typical, own, flat, room),
+        warnings=(*_exposure_warnings(exposure), *_warnings(area, clipped, typical, own, flat, room)),
     )
+
+
+def _partly_lit(path: Path, exposure: Exposure | None, seen: str) -> FileError:
+    """That a part of the face is at part of its light."""
+    noted = "" if exposure is None else f" (exposed for {exposure.words})"
+    return FileError(
+        f"{path}: {seen}: no whole number of fields was exposed{noted}; expose for half a second or more, or for whole "
+        "frames, as 1/30 s (60 Hz) or 1/25 s (50 Hz). Or it is no plain field"
+    )
+
+
+def _banded(zone: Zone, exposure: Exposure) -> Zone:
+    """With the uncertainty of a band of light that has one field more than the rest."""
+    if zone.luminance_sigma is None or zone.luminance_percent is None or zone.luminance_sigma == 0:
+        return zone
+    return replace(zone, luminance_sigma=float(np.hypot(zone.luminance_sigma, zone.luminance_percent * exposure.band)))
+
+
+def _exposure_warnings(exposure: Exposure | None) -> list[str]:
+    if exposure is None or exposure.band < _BAND_NOTE:
+        return []
+    return [
+        f"exposed for {exposure.words}: a part of the face may have been drawn once more than the rest, a band of "
+        f"{100 / max(exposure.fields, 1.0):.1f} % of the light, which the uncertainties hold"
+    ]
 
 
 def _check_room(small: SmallLight, room: SmallLight, area: LitArea) -> None:
@@ -215,7 +274,9 @@ def _check_plain(path: Path, field: FieldMap, own: int | None) -> None:
         rest += [(colour[..., i], _UNEVEN_UV / np.sqrt(2)) for i in range(2)]
     for values, most in rest:
         left = (values - smooth_surface(values, plain, terms))[plain]
-        if np.sqrt(np.mean(left**2)) > most:
+        # A blotch is soft, however strong; bars, lines and pictures have edges.
+        sharp = (values - cv2.GaussianBlur(np.where(plain, values, np.median(values[plain])), (0, 0), 1.5))[plain]
+        if np.sqrt(np.mean(left**2)) > most and np.sqrt(np.mean(sharp**2)) > _SHARP * most:
             raise FileError(
                 f"{path}: the picture is no plain field; show the pattern 'field' in white, red, green or blue"
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from analysis.answer import Quantity, each
@@ -137,7 +138,10 @@ def _objects(held: Mapping[str, Any], name: str) -> Iterator[tuple[int, Mapping[
             yield i, one
 
 
-def _member(group: str, i: int, title: str, rows: tuple[Quantity, ...]) -> Iterator[Quantity]:
+@lru_cache(maxsize=1024)  # A record with a thousand results has the same zones again and again.
+def _member(group: str, i: int, title: str, rows: tuple[Quantity, ...]) -> tuple[Quantity, ...]:
     """The rows of one object in a list of objects, whose uncertainties lie in the object too."""
-    for one in each(rows, {str(i): title}, f"{group}.{{name}}."):
-        yield replace(one, uncertainty=f"{group}.{i}.{one.uncertainty}" if one.uncertainty else _NONE)
+    return tuple(
+        replace(one, uncertainty=f"{group}.{i}.{one.uncertainty}" if one.uncertainty else _NONE)
+        for one in each(rows, {str(i): title}, f"{group}.{{name}}.")
+    )

@@ -30,7 +30,7 @@ class SignalKind(StrEnum):
 
 
 class SyncOn(StrEnum):
-    """What sync rides on in R'G'B'."""
+    """Which signals carry sync in R'G'B'."""
 
     GREEN = "green"
     ALL = "all"

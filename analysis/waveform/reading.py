@@ -51,7 +51,7 @@ class EndBy(StrEnum):
     TIMING = "timing"
     """There is no edge, as where blanking meets a black or a moving picture: the format's own time."""
     NONE = "none"
-    """The trace stops being flat without one edge to another level; where it does is told, but is no length."""
+    """The trace stops being flat without one edge to another level; the place is given, but no duration."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +95,7 @@ def crossings(times: Floats, values: Floats, level: float) -> Floats:
 def read_sync(wave: Waveform, kind: TraceKind) -> SyncReading | None:
     """The horizontal sync around 0H and the next one's, from a line's trace; None where it is not plain.
 
-    A tri-level pulse is told from the begin of its negative half to the end of its positive one.
+    A tri-level pulse counts from the start of its negative half to the end of its positive one.
     """
     interface: Interface = wave.interface
     times, values, timing = wave.times_us, wave.trace(kind), timing_of(wave.format)

@@ -63,7 +63,7 @@ def _field(fmt: Format, options: Options, _: Signal | None) -> Scene:
 def _bars(fmt: Format, options: Options, _: Signal | None) -> Scene:
     name = "100/0/75/0" if options.bars is None else options.bars
     if name not in BARS:
-        raise PatternError(f"--bars: got {shown(name)}, allowed are {', '.join(BARS)}")
+        raise PatternError(f"--bars: got {shown(name)}; use {', '.join(BARS)}")
     return columns_scene(bars_of(name))
 
 
@@ -82,14 +82,14 @@ PATTERNS = (
         title="Plain field",
         area=Area.COLOUR,
         look="Blotches and tints, mostly toward the corners: on red, green and blue for purity, on grey for balance.",
-        right="One even colour over the whole glass, without blotches; grey and white without a tint.",
-        adjust="Purity on red, green and blue; balance on greys, gun by gun. Degauss first.",
+        right="One even colour over the whole glass; grey and white without a tint.",
+        adjust="Degauss first. Then purity on red, green and blue; balance on greys, gun by gun.",
         order=Stage.PURITY + 10,
         build=_field,
         dwell_minutes=3,
         takes=("colour", "level"),
         variants=(*(Options(colour=name) for name in ("red", "green", "blue", "white")), Options(colour="grey")),
-        cautions=("A full bright field is not left up: it heats the mask and wears the phosphor.",),
+        cautions=("Do not leave a full bright field up: it heats the mask and wears the phosphor.",),
         is_harmless=_is_dim,
     ),
     Pattern(
@@ -97,8 +97,8 @@ PATTERNS = (
         title="Colour bars",
         area=Area.COLOUR,
         look="The eight bars, left to right: white, yellow, cyan, green, magenta, red, blue, black.",
-        right="Eight plain bars in falling order of light; with blue alone shown, the bright bars are alike.",
-        adjust="Colour and hue of a decoded input; on component inputs it proves the signal.",
+        right="Eight plain bars in falling order of brightness. With blue alone shown, the bright bars are equal.",
+        adjust="Colour and hue of a decoded input. On component inputs the bars prove the signal.",
         order=Stage.SIGNAL + 20,
         build=_bars,
         dwell_minutes=15,

@@ -61,8 +61,8 @@ def _middle(fmt: Format, dot: Dot, colour: Colour) -> Patch:
 
 
 _CHROMA = (
-    "In 4:2:2 and 4:2:0 files the other guns are not quite dark beside the lines; for gun-by-gun work take --as png, or"
-    " --as ffv1 --sampling rgb."
+    "In 4:2:2 and 4:2:0 files the other guns are not quite dark beside the lines. For work on single guns use"
+    " --as png, or --as ffv1 --sampling rgb."
 )
 
 
@@ -93,14 +93,14 @@ def _gun_pattern(suffix: str, name: str, colour: Colour, words: tuple[str, str],
 
 
 _PAIR = (
-    "Whether the lines of the two guns lie on each other, in the middle first, then toward the corners.",
-    "Lines of one mixed colour without a second edge.",
+    "Whether the lines of the two guns coincide, in the middle first, then toward the corners.",
+    "Lines of one mixed colour, without a second edge.",
 )
 _ONE = (
-    "The lines of one gun alone: compare their shape with that of the other two.",
+    "The lines of one gun alone. Compare their shape with the lines of the other two.",
     "Straight lines, in the same places as those of the other two guns.",
 )
-_ONE_ADJUST = "Nothing by itself: it shows which gun a misconverged line belongs to."
+_ONE_ADJUST = "Nothing by itself. It shows which gun a misconverged line belongs to."
 
 PATTERNS = (
     Pattern(
@@ -109,20 +109,20 @@ PATTERNS = (
         area=Area.CONVERGENCE,
         look="The dots' edges, in the middle first, then toward the corners.",
         right="White dots with no coloured edge.",
-        adjust="Static convergence first; edges, corners and twist where the set has outside controls for them.",
+        adjust="Static convergence first; then edges, corners and twist if the set has outside controls for them.",
         order=Stage.CONVERGENCE + 10,
         build=_dots,
         dwell_minutes=30,
         takes=("cells", "level"),
     ),
-    _gun_pattern("rg", "red and green", COLOURS["yellow"], _PAIR, "Red against green, static, then edges.", 20),
-    _gun_pattern("gb", "green and blue", COLOURS["cyan"], _PAIR, "Blue against green, static, then edges.", 30),
+    _gun_pattern("rg", "red and green", COLOURS["yellow"], _PAIR, "Red to green, static, then edges.", 20),
+    _gun_pattern("gb", "green and blue", COLOURS["cyan"], _PAIR, "Blue to green, static, then edges.", 30),
     _gun_pattern(
         "rb",
         "red and blue",
         COLOURS["magenta"],
         _PAIR,
-        "Red against blue; a check of the other two.",
+        "Red to blue; a check of the other two pairs.",
         40,
     ),
     _gun_pattern("r", "red", COLOURS["red"], _ONE, _ONE_ADJUST, 50),

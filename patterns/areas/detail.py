@@ -27,16 +27,16 @@ _INSET = Fraction(7, 100)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Wedge:
-    """A wedge of upright lines that grow finer downward, or of level ones that grow finer to the right.
+    """A wedge of vertical lines that grow finer downward, or of horizontal ones that grow finer to the right.
 
     Lengths are in picture heights; x from the picture's left edge.
     """
 
-    upright: bool
+    vertical: bool
     marks: tuple[int, ...]
     """TV lines from its coarse end to its fine one, in even steps."""
     start: Fraction
-    """Of its coarse end: y of an upright one, x of a level one."""
+    """Of its coarse end: y of a vertical one, x of a horizontal one."""
     axis: Fraction
     """Its middle, across."""
     length: Fraction
@@ -55,12 +55,12 @@ class _Wedge:
         return self.cycles / Fraction(self.marks[0], 2)
 
     def at(self, mark: int) -> Fraction:
-        """Where along it a figure stands."""
+        """The place of a figure along it."""
         return self.start + self.length * Fraction(mark - self.marks[0], max(1, self.marks[-1] - self.marks[0]))
 
     def wave(self, aspect: Fraction) -> Wave:
         low, high = (Fraction(n, 2) for n in (self.marks[0], self.marks[-1]))
-        if self.upright:
+        if self.vertical:
             axis, side = self.axis / aspect, self.half / aspect
             return Wave(
                 left=axis - side,
@@ -91,15 +91,15 @@ class _Wedge:
     def figures(self, aspect: Fraction, height: Fraction) -> list[Text]:
         """Its figures, as many of them as there is room for beside or below it."""
         widest = max(len(str(n)) for n in self.marks) * CAPITAL * height
-        room = 2 * height if self.upright else Fraction(3, 2) * widest + height / 2
+        room = 2 * height if self.vertical else Fraction(3, 2) * widest + height / 2
         gaps = len(self.marks) - 1
         step = next(n for n in (1, 2, 3, 4, gaps) if n == gaps or (gaps % n == 0 and n * self.length / gaps >= room))
         texts = []
         for n in self.marks[:: max(1, step)]:
             along, beside = self.at(n), self.axis + self.half
-            x, y = (beside + height / 3, along) if self.upright else (along, beside + height)
-            # Those at the ends of a level wedge keep within it.
-            is_first = self.upright or n == self.marks[0]
+            x, y = (beside + height / 3, along) if self.vertical else (along, beside + height)
+            # Those at the ends of a horizontal wedge keep within it.
+            is_first = self.vertical or n == self.marks[0]
             anchor = "start" if is_first else "end" if n == self.marks[-1] else "middle"
             texts.append(Text(x=x / aspect, y=y, height=height, text=str(n), colour=label_ink(_GREY), anchor=anchor))
         return texts
@@ -111,19 +111,19 @@ def _unit(fmt: Format) -> Fraction:
 
 
 def _pair(fmt: Format, left: Fraction, top: Fraction, size: Fraction, *, whole: bool, gap: Fraction) -> list[_Wedge]:
-    """An upright wedge and a level one to its right, `gap` apart; of all figures, or of the finer ones alone."""
+    """A vertical wedge and a horizontal one to its right, `gap` apart; with all figures, or the finer ones alone."""
     most, length = size * Fraction(105, 340), size
     pair = []
-    for upright in (True, False):
-        marks = wedge_lines(fmt, upright=upright)
+    for vertical in (True, False):
+        marks = wedge_lines(fmt, vertical=vertical)
         marks = marks if whole else marks[1:] if len(marks) > 2 else marks
-        start, axis = (top, left + most) if upright else (left + 2 * most + gap, top + most)
-        pair.append(_Wedge(upright=upright, marks=marks, start=start, axis=axis, length=length, most=most))
+        start, axis = (top, left + most) if vertical else (left + 2 * most + gap, top + most)
+        pair.append(_Wedge(vertical=vertical, marks=marks, start=start, axis=axis, length=length, most=most))
     return pair
 
 
 def _character_height(fmt: Format) -> Fraction:
-    """Of the smallest characters: eight lines of the raster are the least at which letters are told apart."""
+    """Of the smallest characters: eight lines of the raster are the least at which letters can be distinguished."""
     return min(max(Fraction(1, 48), Fraction(8, fmt.picture.height)), Fraction(1, 8))
 
 
@@ -205,17 +205,17 @@ def focus(fmt: Format, options: Options, _: Signal | None) -> Scene:
     for name, (left, top) in zip(names, places, strict=True):
         right, bottom = (left + wide) / aspect, top + high
         shapes.append(Box(left=left / aspect, top=top, right=right, bottom=bottom, colour=_GREY))
-        upright, level = _pair(fmt, left + margin, top + margin, size, whole=False, gap=gap)
-        shapes += [upright.wave(aspect), level.wave(aspect)]
-        # What is left of the grey below the level wedge can be measured.
-        under, start = level.axis + level.half + margin / 2, level.start / aspect
+        vertical, horizontal = _pair(fmt, left + margin, top + margin, size, whole=False, gap=gap)
+        shapes += [vertical.wave(aspect), horizontal.wave(aspect)]
+        # What is left of the grey below the horizontal wedge can be measured.
+        under, start = horizontal.axis + horizontal.half + margin / 2, horizontal.start / aspect
         patches.append(Patch(name=f"grey, {name}", left=start, top=under, right=right, bottom=bottom, colour=_GREY))
     pitch = height * Fraction(9, 4)
     reach = max(1, int(1 / pitch - 1) // 2)
     for j in range(-reach, reach + 1):
         y = _HALF + j * pitch
         taken = sorted((left, left + wide) for left, top in places if top - height < y < top + high + height)
-        # Each row begins a little later, so that no character stands in a column of its like.
+        # Each row begins a little later, so that no column repeats one character.
         shapes += _row(fmt, y, height, taken, 3 * j % len(_WORDS))
     return Scene(background=_BLACK, shapes=tuple(shapes), patches=tuple(patches))
 

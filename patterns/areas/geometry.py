@@ -48,20 +48,20 @@ def _square(fmt: Format, x: Fraction, y: Fraction, half: Fraction, colour: Colou
     """The outline of a square that is square on the glass; `half` its half side in picture heights."""
     dx = half / fmt.picture_aspect
     samples, lines = stroke(fmt)
-    # The upright sides run half a stroke further, so that the corners are closed.
+    # The vertical sides run half a stroke further, so that the corners are closed.
     over_x, over_y = (
         Fraction(samples, 2 * fmt.picture.width),
         Fraction(lines, 2 * fmt.picture.height),
     )
-    flat = (
+    horizontal = (
         Rule(vertical=False, at=at, start=x - dx - over_x, stop=x + dx + over_x, colour=colour)
         for at in (y - half, y + half)
     )
-    upright = (
+    vertical = (
         Rule(vertical=True, at=at, start=y - half - over_y, stop=y + half + over_y, colour=colour)
         for at in (x - dx, x + dx)
     )
-    return (*flat, *upright)
+    return (*horizontal, *vertical)
 
 
 def _circles(fmt: Format, options: Options, _: Signal | None) -> Scene:
@@ -247,9 +247,9 @@ PATTERNS = (
         id="crosshatch",
         title="Crosshatch",
         area=Area.GEOMETRY,
-        look="The cells' sizes and the lines' straightness, over the whole glass. In video files upright lines are"
-        " softer than level ones: that is their shaping, no fault of the set.",
-        right="Square cells of equal size and straight lines, the same everywhere on the glass.",
+        look="The size of the cells and the straightness of the lines, over the whole glass. In video files vertical"
+        " lines are softer than horizontal ones: that is edge shaping, not a fault of the set.",
+        right="Square cells of equal size and straight lines, everywhere on the glass.",
         adjust="Centre, size, rotation, linearity, pincushion, keystone.",
         order=Stage.GEOMETRY + 20,
         build=_crosshatch,
@@ -260,8 +260,8 @@ PATTERNS = (
         id="crosshatch-fine",
         title="Fine crosshatch",
         area=Area.GEOMETRY,
-        look="Small bends and steps in the lines that the coarse grid passes over.",
-        right="Straight lines and even cells between those of the coarse grid too.",
+        look="Small bends and steps in the lines that the coarse grid misses.",
+        right="Straight lines and even cells, also between those of the coarse grid.",
         adjust="Linearity and pincushion, last corrections.",
         order=Stage.GEOMETRY + 50,
         build=_crosshatch_fine,
@@ -273,8 +273,8 @@ PATTERNS = (
         title="Inverse crosshatch",
         area=Area.GEOMETRY,
         look="Black lines on a light field: whether the raster changes its size or shape with the beam current.",
-        right="The grid has the size and the shape that it has as white lines on black.",
-        adjust="Nothing by itself; compare with the crosshatch. A large change points to the high-voltage supply.",
+        right="The grid has the same size and shape as with white lines on black.",
+        adjust="Nothing by itself. Compare with the crosshatch; a large change points to the high-voltage supply.",
         order=Stage.GEOMETRY + 60,
         build=_crosshatch_inverse,
         dwell_minutes=5,
@@ -285,8 +285,8 @@ PATTERNS = (
         id="circles",
         title="Circles and squares",
         area=Area.GEOMETRY,
-        look="The large circle in its square, and the corner circles against each other.",
-        right="The large circle is round and touches its square on all four sides; the corner circles are as round.",
+        look="The large circle in its square, and the four corner circles.",
+        right="The large circle is round and touches its square on all four sides. The corner circles are as round.",
         adjust="Width against height, then linearity.",
         order=Stage.GEOMETRY + 30,
         build=_circles,
@@ -297,9 +297,10 @@ PATTERNS = (
         id="overscan",
         title="Overscan scales",
         area=Area.GEOMETRY,
-        look="Where the edge of the visible glass cuts the scale on each side: that many % are hidden.",
-        right="The same figure left and right, and above and below; as small or as large as the set is wanted.",
-        adjust="Size and centre, to the overscan that the set is wanted with.",
+        look="The point where the edge of the visible glass cuts the scale on each side. It shows how many % are"
+        " hidden.",
+        right="The same figure left and right, and top and bottom; as small or as large as wanted for the set.",
+        adjust="Size and centre, for the overscan that is wanted.",
         order=Stage.GEOMETRY + 40,
         build=_overscan,
         dwell_minutes=30,
@@ -309,8 +310,8 @@ PATTERNS = (
         id="centre",
         title="Centre cross",
         area=Area.GEOMETRY,
-        look="The cross against the middle of the glass, and the blocks along the four edges.",
-        right="The cross in the middle, level and upright; blocks of equal depth on opposite sides.",
+        look="The cross and the middle of the glass, and the blocks along the four edges.",
+        right="The cross in the middle, its lines horizontal and vertical; blocks of equal depth on opposite sides.",
         adjust="Centre, rotation, keystone.",
         order=Stage.GEOMETRY + 10,
         build=_centre,

@@ -26,7 +26,7 @@ _FAR = Fraction(2)
 
 
 def columns_scene(columns: list[tuple[str, Colour]], labels: bool = False) -> Scene:
-    """Equal upright columns over the whole raster, left to right, each a measurable patch.
+    """Equal columns over the whole raster, left to right, each a measurable patch.
 
     Each column runs on to the raster's right edge and the next one covers it, so that an edge joins exactly the two
     colours beside it. `labels` writes each column's name near the bottom.
@@ -188,10 +188,10 @@ PATTERNS = (
         id="pluge",
         title="Black-level stripes (BT.814 levels, own layout)",
         area=Area.LEVELS,
-        look="Three stripes on each side of the white patch, from the outside in: a little darker than black, a little"
-        " lighter (both BT.814), and twice as much lighter (4 %).",
+        look="Three stripes on each side of the white patch. From the outside in: slightly darker than black, slightly"
+        " lighter (both BT.814), and lighter by 4 %.",
         right="The lighter stripes can just be seen, the innermost ones easily, the darker ones not at all.",
-        adjust="Brightness, in the light that the set is watched in.",
+        adjust="Brightness, in the light in which the set is watched.",
         order=Stage.BLACK_AND_CONTRAST + 10,
         build=_pluge,
         dwell_minutes=30,
@@ -200,9 +200,10 @@ PATTERNS = (
         id="contrast",
         title="Contrast windows (BT.815 levels and sizes, own places)",
         area=Area.LEVELS,
-        look="The white window and the four black ones on grey: their light with a meter, and halos round them.",
-        right="The wanted white, the same black in all four, and no glow of the white one over the grey.",
-        adjust="Contrast, for the wanted light of the white window; then black level again.",
+        look="The white window and the four black ones on grey: measure their luminance, and look for halos round"
+        " them.",
+        right="The wanted white, equal black in all four, and no glow of the white window over the grey.",
+        adjust="Contrast, for the wanted luminance of the white window; then black level again.",
         order=Stage.BLACK_AND_CONTRAST + 15,
         build=_contrast,
         dwell_minutes=20,
@@ -211,9 +212,9 @@ PATTERNS = (
         id="steps",
         title="Grey steps, 10 %",
         area=Area.LEVELS,
-        look="Eleven steps from 0 to 100 %, rising above and falling below: whether any two run together, whether any"
-        " has a colour, and whether a step looks the same in both rows.",
-        right="Eleven steps in each row, each different from the next, all of one neutral colour.",
+        look="Eleven steps from 0 to 100 %, rising above and falling below. Check whether two merge, whether one has a"
+        " colour, and whether both rows look the same.",
+        right="Eleven different steps in each row, all neutral.",
         adjust="Contrast and brightness; then cut-offs by the low steps and drives by the high ones.",
         order=Stage.BLACK_AND_CONTRAST + 20,
         build=_two_staircases,
@@ -223,8 +224,8 @@ PATTERNS = (
         id="steps-near-black",
         title="Grey steps, 0 to 10 %",
         area=Area.LEVELS,
-        look="Eleven steps of 1 % above black: how many rise from it, and whether they have a colour.",
-        right="The first or second step is just told from black, and none has a colour.",
+        look="Eleven steps of 1 % above black: how many can be seen, and whether they have a colour.",
+        right="The first or second step can just be seen above black, and none has a colour.",
         adjust="Brightness, and the guns' cut-offs.",
         order=Stage.GREY_SCALE + 10,
         build=lambda fmt, options, signal: _steps(0, 10, 1),
@@ -234,8 +235,8 @@ PATTERNS = (
         id="steps-near-white",
         title="Grey steps, 90 to 100 %",
         area=Area.LEVELS,
-        look="Eleven steps of 1 % up to white: whether the top ones run together, and whether they have a colour.",
-        right="All eleven are told apart, and none has a colour.",
+        look="Eleven steps of 1 % up to white: whether the top ones merge, and whether they have a colour.",
+        right="All eleven can be distinguished, and none has a colour.",
         adjust="Contrast, and the guns' drives.",
         order=Stage.GREY_SCALE + 20,
         build=lambda fmt, options, signal: _steps(90, 100, 1),
@@ -246,9 +247,9 @@ PATTERNS = (
         id="ramp",
         title="Ramp",
         area=Area.LEVELS,
-        look="The rise from black to white: bands, steps, and stretches that have a colour.",
+        look="The rise from black to white: bands, steps, and parts that have a colour.",
         right="An even rise without bands, steps or colour.",
-        adjust="Nothing by itself: bands come from the player or the converter, colour from the grey scale.",
+        adjust="Nothing by itself. Bands come from the player or the converter, colour from the grey scale.",
         order=Stage.GREY_SCALE + 30,
         build=_ramp,
         dwell_minutes=20,
@@ -257,9 +258,9 @@ PATTERNS = (
         id="window",
         title="Window",
         area=Area.LEVELS,
-        look="The light of the window, and whether the raster changes its size when it appears.",
-        right="The wanted peak light, sharp edges, and a raster that stays as large as it was.",
-        adjust="Peak light, with a meter; beam limit is judged by comparing areas.",
+        look="The luminance of the window, and whether the raster changes size when it appears.",
+        right="The wanted peak luminance, sharp edges, and a raster of constant size.",
+        adjust="Peak luminance, with a meter. To judge the beam limit, compare areas.",
         order=Stage.BLACK_AND_CONTRAST + 30,
         build=_window,
         dwell_minutes=5,

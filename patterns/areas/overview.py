@@ -55,9 +55,9 @@ _LINE = Colour.grey(Fraction(3, 4))
 def _outline(area: Area4) -> tuple[Rule, ...]:
     """The grid's lines round a rectangle again, whole: the rectangle covers the half of them that lies in it."""
     left, top, right, bottom = area
-    level = (Rule(vertical=False, at=at, start=left, stop=right, colour=_LINE) for at in (top, bottom))
-    upright = (Rule(vertical=True, at=at, start=top, stop=bottom, colour=_LINE) for at in (left, right))
-    return (*level, *upright)
+    horizontal = (Rule(vertical=False, at=at, start=left, stop=right, colour=_LINE) for at in (top, bottom))
+    vertical = (Rule(vertical=True, at=at, start=top, stop=bottom, colour=_LINE) for at in (left, right))
+    return (*horizontal, *vertical)
 
 
 def _near_black(area: Area4) -> Part:
@@ -186,7 +186,7 @@ def _checkerboard(fmt: Format, options: Options, _: Signal | None) -> Scene:
 
 
 def _few(patches: list[Patch]) -> tuple[Patch, ...]:
-    """All of a few; of many, those of the first and the last rows: enough to tell both levels."""
+    """All of a few; of many, those of the first and the last rows: enough to measure both levels."""
     half = _MOST_PATCHES // 2
     return tuple(patches if len(patches) <= _MOST_PATCHES else patches[:half] + patches[-half:])
 
@@ -235,11 +235,11 @@ PATTERNS = (
         id="alignment",
         title="Alignment, all in one",
         area=Area.OVERVIEW,
-        look="The grid over the whole glass, the characters in the corners, and the numbered blocks: 1 bars, 2 stripes"
-        " of 2, 4, 6 and 8 %, 3 a grey staircase, 4 bursts of fine lines.",
-        right="A square and straight grid without coloured edges, sharp corners, eight bars, four stripes on black, six"
-        " neutral steps and four bursts.",
-        adjust="Nothing by it alone: it shows where to begin, and photographs of it show before and after.",
+        look="The grid over the whole glass and the characters in the corners. Blocks: 1 bars, 2 stripes of 2, 4, 6"
+        " and 8 %, 3 grey staircase, 4 bursts of fine lines.",
+        right="A square, straight grid without coloured edges, and sharp corners. Eight bars, four stripes on black,"
+        " six neutral steps, four bursts.",
+        adjust="Nothing by this pattern alone. It shows where to begin; photograph it before and after the work.",
         order=Stage.SIGNAL + 15,
         build=_alignment,
         dwell_minutes=20,
@@ -248,10 +248,10 @@ PATTERNS = (
         id="checkerboard",
         title="Checkerboard",
         area=Area.OVERVIEW,
-        look="Bright and dark blocks of equal area: the light of both with a meter, and glow of the bright ones over"
-        " the dark ones.",
-        right="Straight edges between blocks, all bright ones alike and all dark ones alike.",
-        adjust="Nothing by itself: the ratio of the two is the contrast in one picture, room light and glass included.",
+        look="Bright and dark blocks of equal area. Measure both, and look for glow of the bright ones over the dark"
+        " ones.",
+        right="Straight edges between blocks; all bright blocks equal, all dark blocks equal.",
+        adjust="Nothing by itself. The ratio of the two is the contrast in one picture, with room light and glass.",
         order=Stage.BLACK_AND_CONTRAST + 50,
         build=_checkerboard,
         dwell_minutes=5,
@@ -262,11 +262,11 @@ PATTERNS = (
         id="half-field",
         title="Half field",
         area=Area.OVERVIEW,
-        look="The grey line where it passes from the bright half to the dark one, and the dark half beside the edge:"
-        " streaks, smears, and a raster that changes its size.",
-        right="The line goes on without a step, the edge is sharp, and the dark half is black all over.",
-        adjust="Nothing outside as a rule: streaking points to the video amplifiers or the input's coupling, a step in"
-        " the line to the high-voltage supply.",
+        look="The grey line where it passes from the bright half to the dark half, and the dark half near the edge."
+        " Look for streaks, smears, and a raster that changes size.",
+        right="The line continues without a step, the edge is sharp, and the dark half is black everywhere.",
+        adjust="Usually nothing from outside. Streaking points to the video amplifiers or the input's coupling, a step"
+        " in the line to the high-voltage supply.",
         order=Stage.BLACK_AND_CONTRAST + 60,
         build=_half_field,
         dwell_minutes=5,

@@ -202,19 +202,19 @@ PATTERNS = (
         id="bars-split",
         title="Split colour bars (EG 1 or RP 219-1 arrangement)",
         area=Area.COLOUR,
-        look="The bars and, in the lowest row, the near-black steps; with blue alone shown, the bars.",
-        right="The lighter step can just be seen and the darker one cannot; in blue alone the white, cyan, magenta and"
-        " blue bars are alike and the others dark. In EG 1's arrangement each bright one then goes on, as bright, in"
+        look="The bars, and the near-black steps in the lowest row. With blue alone shown, the bars again.",
+        right="The lighter step can just be seen, the darker one cannot. In blue alone the white, cyan, magenta and"
+        " blue bars are equal and the others dark. In EG 1's arrangement each bright bar continues, equally bright, in"
         " the row below.",
-        adjust="Colour and hue of a decoded input, by blue alone. Black and white are set with their own patterns.",
+        adjust="Colour and hue of a decoded input, by blue alone. Set black and white with their own patterns.",
         order=Stage.SIGNAL + 30,
         build=_split,
         dwell_minutes=15,
         cautions_where=(
             (
                 _is_eg1,
-                "-I and +Q of EG 1's arrangement (standard definition) have no legal R'G'B': in pictures (PNG, TIFF,"
-                " DPX) they are clipped, in video files they are exact.",
+                "-I and +Q of EG 1's arrangement (standard definition) have no legal R'G'B'. Pictures (PNG, TIFF,"
+                " DPX) clip them; video files are exact.",
             ),
         ),
     ),

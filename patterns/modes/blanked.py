@@ -28,7 +28,7 @@ def check_cells(width: int, cell: int, name: str) -> None:
     if width % cell:
         below = width - width % cell
         raise FormatError(
-            f"{name} counts widths in cells of {cell} samples, got {width}: take {below} or {below + cell}"
+            f"{name} counts widths in cells of {cell} samples, got {width}; use {below} or {below + cell}"
         )
 
 

@@ -40,7 +40,7 @@ class Blanking(StrEnum):
     REDUCED_2 = "cvt-rb2"
 
 
-# Vertical sync tells the aspect.
+# The width of vertical sync codes the aspect.
 _ASPECTS = (Fraction(4, 3), Fraction(16, 9), Fraction(16, 10), Fraction(5, 4), Fraction(15, 9))
 
 
@@ -130,5 +130,5 @@ def _time_left(field_rate: Fraction, blank: Fraction, width: int, height: int) -
 def _stepped(clock_hz: Fraction, step: int, width: int, height: int) -> Fraction:
     stepped = math.floor(clock_hz / step) * Fraction(step)
     if stepped <= 0:
-        raise FormatError(f"CVT has no timing for {width}x{height} so slow: its clock would be under its step")
+        raise FormatError(f"CVT has no timing for {width}x{height} at so low a rate: its clock would be below its step")
     return stepped

@@ -49,7 +49,7 @@ _SOURCE = Source(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class System:
-    """What a broadcast set expects. Times are in s; a picture's centre is told from the leading edge of sync."""
+    """What a broadcast set expects. Times are in s; a picture's centre counts from the leading edge of sync."""
 
     lines: int
     line_rate_hz: Fraction
@@ -158,7 +158,7 @@ def solve(width: int, height: int, field_rate: Fraction, *, interlaced: bool, li
 
     Raises:
         OutOfRangeError: no line rate and field rate of the set's scan so many lines.
-        FormatError: no timing keeps to the limits; the message says which stands in the way and what to ask for.
+        FormatError: no timing keeps to the limits; the message names the limit that prevents it and what to ask for.
     """
     check_raster(width, height, field_rate, interlaced)
     if limits.clock_step_hz < LEAST_CLOCK_STEP_HZ:

@@ -171,6 +171,15 @@ DISC_GROUP_PICTURES = Constant(
     source=_DISC,
 )
 
+DISC_SECTORS = Constant(
+    name="disc of one layer",
+    value=2_295_104,
+    unit="sectors",
+    source=Source(document="ECMA-267", mark=Mark.MEMORY, note="as recorders report it; 4.7e9 bytes"),
+)
+DISC_SECTOR_BYTES = Constant(name="disc, a sector", value=2048, unit="bytes", source=_DISC)
+DISC_CHAPTERS = Constant(name="disc, most chapters of a title", value=99, unit="chapters", source=_DISC)
+
 # --- Flashing pictures ----------------------------------------------------------------------------------
 
 _BT1702 = Source(

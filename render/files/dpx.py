@@ -28,8 +28,8 @@ _UNSET_AT = (
     *((_ELEMENT_AT + 72 * i, 40) for i in range(1, 8)),
     *((1408, 24), (1620, 16), (1712, 20), (1920, 52)),
 )
-"""Numbers that are not told: places and bytes. The key; the other elements; origin and size, border and shape, film,
-television."""
+"""Numbers that are left undefined: places and bytes. The key; the other elements; origin and size, border and shape,
+film, television."""
 _RGB = 50
 _COLOURS = {Primaries.BT709: 6, Primaries.BT470BG: 7, Primaries.SMPTE170M: 8}
 """Colorimetric codes: BT.709, BT.601 of 625 and of 525 lines; the same numbers mean their transfer functions."""
@@ -41,7 +41,7 @@ def write_dpx(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> None
     """Write R'G'B' planes of `tags.bits` bits, high end first.
 
     Ten bits stand three to a word of 32, twelve in 16 each; both fill from the top (method A). A comment that is longer
-    than the header's field stands in the part for users behind it.
+    than the header's field goes into the user's part of the header.
     """
     data, words, more = _packed(planes, tags.bits), comment.encode("ascii", "replace"), b""
     if len(words) >= _PROJECT:
@@ -81,7 +81,7 @@ def _header(tags: Tags, comment: bytes, user: int, size: int) -> bytes:
     put(_PROJECT_AT, f"{_PROJECT}s", comment)
     # Left to right, top to bottom; one element.
     put(_IMAGE_AT, "HHII", 0, 1, tags.width, tags.height)
-    # Unsigned; codes of black and white, with the quantities that they stand for not told.
+    # Unsigned; codes of black and white, the quantities that they mean are undefined.
     put(_ELEMENT_AT, "IIIII", 0, low, _UNSET, high, _UNSET)
     put(_ELEMENT_AT + 20, "BBBB", _RGB, transfer, colour, tags.bits)
     # Filled by method A or dense, not run-length coded; where the samples begin; nothing after lines or picture.

@@ -27,10 +27,12 @@ class StillWords:
     sample_aspect: tuple[int, int] | None = None
     """Width over height of a sample, as two positive numbers."""
     comment: str | None = None
+    unread: str = ""
+    """Why its samples cannot be read here, and what to do; one clause."""
 
 
 def reference_codes(code_range: Range | None, depth: int) -> tuple[int, int]:
-    """Codes of black and white in `depth` bits; a range that nobody told is narrow."""
+    """Codes of black and white in `depth` bits; a range that was not given is narrow."""
     if code_range is Range.FULL:
         return 0, (1 << depth) - 1
     return FOOTROOM_8BIT.value << (depth - 8), (FOOTROOM_8BIT.value + LUMA_EXCURSION_8BIT.value) << (depth - 8)

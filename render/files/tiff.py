@@ -6,6 +6,7 @@ decode.
 
 from __future__ import annotations
 
+import io
 import struct
 from collections.abc import Mapping
 from fractions import Fraction
@@ -23,7 +24,7 @@ from render.tags import Provenance, Tags
 __all__ = ["read_tiff", "write_tiff"]
 
 _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _DESCRIPTION, _ACROSS, _DOWN, _UNIT = 256, 257, 258, 262, 270, 282, 283, 296
-_WHITE_POINT, _CHROMATICITIES, _BLACK_WHITE = 318, 319, 532
+_WHITE_POINT, _CHROMATICITIES, _TILE_WIDTH, _BLACK_WHITE = 318, 319, 322, 532
 _RGB, _NO_UNIT = 2, 1
 _KINDS = {1: ("B", 1), 2: ("B", 1), 3: ("H", 1), 4: ("I", 1), 5: ("I", 2)}
 """Types of values, as `struct` has them, and how many of those make one: BYTE, ASCII, SHORT, LONG, RATIONAL."""
@@ -32,7 +33,7 @@ _KINDS = {1: ("B", 1), 2: ("B", 1), 3: ("H", 1), 4: ("I", 1), 5: ("I", 2)}
 def write_tiff(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> None:
     """Write R'G'B' planes of `tags.bits` bits, without compression; depths between 8 and 16 are stored in 16.
 
-    The range stands in ReferenceBlackWhite, in stored codes. A depth other than the stored one stands in the comment,
+    The range is in ReferenceBlackWhite, in stored codes. A depth other than the stored one is in the comment,
     as the word `bits`: no tag says how many of the stored bits matter.
     """
     # Of use here alone: 30 ms.
@@ -41,8 +42,10 @@ def write_tiff(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> Non
     stored = np.stack([stored_codes(plane, tags) for plane in planes], axis=-1)
     aspect = tags.sample_aspect or Fraction(1)
     white, points = CHROMATICITIES[Primaries(tags.primaries or Primaries.BT709)]
+    # numpy, which writes into a file itself, gives no system error where a limit or a full disk stops it.
+    whole = io.BytesIO()
     tifffile.imwrite(
-        file,
+        whole,
         stored,
         byteorder="<",
         photometric="rgb",
@@ -60,6 +63,7 @@ def write_tiff(file: IO[bytes], planes: Planes, tags: Tags, comment: str) -> Non
             ),
         ],
     )
+    file.write(whole.getbuffer())
 
 
 def _rationals(tag: int, values: tuple[Fraction, ...]) -> tuple[int, str, int, tuple[int, ...], bool]:
@@ -78,8 +82,8 @@ def read_tiff(head: bytes) -> StillWords | None:
     if not (size[0] and size[1]):
         return None
     text = bytes(value % 256 for value in tags.get(_DESCRIPTION, ())).split(b"\0")[0].decode("latin-1")
-    told = Provenance.parse(text)
-    depth = told.get("bits") if told else None
+    stated = Provenance.parse(text)
+    depth = stated.get("bits") if stated else None
     return StillWords(
         width=size[0][0],
         height=size[1][0],
@@ -89,6 +93,8 @@ def read_tiff(head: bytes) -> StillWords | None:
         range=_range(_fractions(tags, _BLACK_WHITE), tags.get(_BITS, (0,))[0]),
         sample_aspect=_aspect(tags),
         comment=text or None,
+        # The decoder takes tiles for strips: a frame of noise and black, without a word of it.
+        unread="a TIFF file in tiles is not read; save it in strips, or as PNG" if _TILE_WIDTH in tags else "",
     )
 
 

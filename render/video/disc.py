@@ -14,7 +14,7 @@ from render.video.mpeg2 import (
     repeat_picture,
     split_pictures,
     stream,
-    tell_rate,
+    write_rate,
 )
 
 __all__ = ["CLOCKED_RATE", "disc_pictures", "write_disc"]
@@ -69,4 +69,4 @@ def write_disc(pictures: Sequence[bytes], tags: Tags, raw: Path, path: Path) -> 
     with raw.open("wb") as file:
         file.writelines(stream(pictures, tags.frames or 1, tags.rate))
     to_program_stream(raw, path, tags.rate, CLOCKED_RATE)
-    tell_rate(path, DISC_MUX_RATE.value)
+    write_rate(path, DISC_MUX_RATE.value)

@@ -119,7 +119,7 @@ def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: in
 def mark_full_range(path: Path) -> None:
     """Say full range in the header of a Matroska file that says narrow.
 
-    The program's FFV1 encoder knows narrow Y'CbCr only and would convert samples to it, so it is told narrow. The
+    The program's FFV1 encoder knows narrow Y'CbCr only and would convert samples to it, so it is set to narrow. The
     element is Range, 0x55B9, of one byte: 1 is narrow, 2 full (Matroska specification, RFC 9559; from memory).
 
     Raises:

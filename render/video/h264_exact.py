@@ -78,7 +78,7 @@ def encode(
     Each frame is (Y, Cb, Cr), uint8: Y of shape (height, width), Cb and Cr of (height / 2, width / 2). Every
     code passes unchanged, 0 and 255 too. When interlaced, the rows of the two fields alternate in all planes.
     Returns an Annex B byte stream. It may be repeated, byte for byte, for a longer clip. A group starts with an IDR
-    picture, and another one every `group_length` frames. `period` is the number of frames after which the first one
+    picture, and one every `group_length` frames. `period` is the number of frames after which the first one
     comes again in a clip that is long enough, for the level's limits; None is a group's length. Frames that are fewer
     are taken to go on as they do. `references` is how many pictures a decoder keeps: a frame that equals the one so
     many before it costs next to nothing.

@@ -83,7 +83,7 @@ _MOST_REFERENCES = 16
 _SHORTEST = Fraction(1, 172)
 """fR of a frame, in seconds: the least time that decoding a picture is counted as (clause A.3.3)."""
 _USUAL = 41
-"""The highest level where size and rate do not need another one: common in players, and the last that has fields."""
+"""The highest level used unless size and rate need more: common in players, and the last that has fields."""
 _ORDINARY = 42
 """The highest level that ordinary players are made for (common practice, no source)."""
 _INTERLACED_LEVELS = range(21, 42)

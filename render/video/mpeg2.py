@@ -23,8 +23,8 @@ __all__ = [
     "repeat_picture",
     "split_pictures",
     "stream",
-    "tell_rate",
     "without_time",
+    "write_rate",
 ]
 
 _GROUP, _PICTURE, _EXTENSION, _SYSTEM = (b"\0\0\1" + bytes([code]) for code in (0xB8, 0x00, 0xB5, 0xBB))
@@ -56,7 +56,7 @@ def repeat_picture(width: int, height: int, number: int) -> bytes:
     The first and the last macroblock of each line of them are predicted without motion, those between skipped.
     """
     across, down = -(-width // _BLOCK), -(-height // _BLOCK)
-    # vbv_delay not told; forward_f_code is not used in MPEG-2.
+    # vbv_delay unknown; forward_f_code is not used in MPEG-2.
     picture = _PICTURE + _bytes(_u(number, 10), _u(2, 3), _u(0xFFFF, 16), "0", "111", "0")
     # Extension 8; vectors of the shortest range; a frame, top field first, predicted as a frame; all else off.
     extension = _EXTENSION + _bytes(_u(8, 4), _u(0x11FF, 16), "00", "11", "1", "1", "0" * 8)
@@ -109,7 +109,7 @@ def fits_buffer(sizes: Sequence[int], rate: Fraction, bits_per_second: int) -> b
     return True
 
 
-def tell_rate(path: Path, bits_per_second: int) -> None:
+def write_rate(path: Path, bits_per_second: int) -> None:
     """Say a rate in the headers of a program stream for discs, whose packs have 2048 bytes.
 
     In units of 50 bytes a second: program_mux_rate of every pack, 22 bits and two markers, and rate_bound of every

@@ -22,7 +22,7 @@ from render.proof import Proof, Verdict
 from render.tags import Tags
 from render.video.disc import CLOCKED_RATE
 from render.video.encoder import add_sound
-from render.video.mpeg2 import tell_rate
+from render.video.mpeg2 import write_rate
 
 __all__ = ["SHORTEST_S", "SOUND", "Heard", "add_tone", "hear_tone", "prove_tone", "tone_dbfs", "tone_fault"]
 
@@ -74,7 +74,7 @@ def add_tone(silent: Path, path: Path, tags: Tags, carrier: str, dbfs: int) -> N
     _write_sine(sound, _seconds(tags), dbfs)
     add_sound(silent, sound, path, tags.rate, SOUND[carrier])
     if carrier == "mpeg2":
-        tell_rate(path, DISC_MUX_RATE.value)
+        write_rate(path, DISC_MUX_RATE.value)
 
 
 def _seconds(tags: Tags) -> Fraction:

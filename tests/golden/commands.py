@@ -25,7 +25,8 @@ __all__ = ["CASES", "GOLDEN", "Case", "answers", "difference", "json_of", "prepa
 
 GOLDEN = Path(__file__).parent
 ROOT = GOLDEN.parents[1]
-_PHOTO = ("simulation.jpg", "--marks-mm", "470x360", "--lens", "simulation-lens.json")
+_GLASS = ("--depth-mm", "0", "--glass-radius-mm", "flat")
+_PHOTO = ("simulation.jpg", "--marks-mm", "470x360", "--lens", "simulation-lens.json", *_GLASS)
 _TO = "OUT"
 """Stands for the page's name in a case's words."""
 
@@ -66,6 +67,7 @@ CASES = (
     _case("verify-fields", "verify field-order.mkv"),
     _case("sheet-marks", "sheet marks --to marks.pdf"),
     _case("measure-geometry", "measure geometry", *_PHOTO, page=("--page", _TO)),
+    _case("measure-geometry-unknown", "measure geometry", *_PHOTO[:3]),
     _case("measure-geometry-no-marks", "measure geometry", _PHOTO[0], "--no-marks"),
     _case("measure-convergence", "measure convergence", *_PHOTO, page=("--page", _TO)),
     _case("measure-raster", "measure raster", *_PHOTO),

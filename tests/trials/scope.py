@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import csv
-import io
 import json
 import subprocess
 from pathlib import Path
@@ -14,17 +12,9 @@ import numpy as np
 from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 
-from trueraster.cli import run
+from tests.command import call
 
 Floats = NDArray[np.float64]
-
-
-def call(*words: str) -> tuple[int, str, str]:
-    """Exit code, standard output and standard error of a command line."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = run(list(words))
-    return code, out.getvalue(), err.getvalue()
 
 
 def drawn(path: Path, pattern: str, fmt: str, *more: str) -> Path:

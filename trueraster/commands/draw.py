@@ -13,6 +13,7 @@ import click
 from patterns.formats import FORMATS
 from patterns.signal import Edges, Matrix, Range, Sampling
 from trueraster import interrupt
+from trueraster.options.daily import DailyFirst
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.options.trade import Kind, options_with, word_note
 from trueraster.options.values import UsageError, carrier_of, choice, format_of, options_of, pattern_of
@@ -25,28 +26,32 @@ if TYPE_CHECKING:
 __all__ = ["draw"]
 
 
-@click.command()
+@click.command(cls=DailyFirst, daily=("--format", "--as", "--to"))
 @click.argument("names", nargs=-1, required=True, metavar="PATTERN...")
-@click.option("--format", "-f", "fmt", default="480i", show_default=True, help="As 480i, 1080i59.94 or 1024x768@60.")
+@click.option(
+    "--format", "-f", "fmt", default="480i", show_default=True, help="Such as 480i, 1080i59.94 or 1024x768@60."
+)
 @click.option(
     "--as",
     "carriers",
     multiple=True,
     help="Kind of file: png, tiff, dpx, h264, mpeg2, prores, v210, ffv1, y4m; repeatable.  [default: png and h264]",
 )
-@click.option("--to", default="outputs", show_default=True, help="Folder, file name, or - for y4m to standard output.")
+@click.option("--to", default="outputs", show_default=True, help="Folder or file name; - sends y4m to standard output.")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
-@click.option("--range", "code_range", help="narrow or full.  [default: stills full, video narrow]")
-@click.option("--matrix", help="601 or 709.  [default: by the format]")
-@click.option("--bits", type=int, help="8, 10, 12 or 16.  [default: by the kind of file]")
-@click.option("--sampling", help="rgb, 444, 422 or 420.  [default: by the kind of file]")
+@click.option("--range", "code_range", help="Code range: narrow or full.  [default: stills full, video narrow]")
+@click.option("--matrix", help="Matrix: 601 or 709.  [default: by the format]")
+@click.option("--bits", type=int, help="Bits: 8, 10, 12 or 16.  [default: by the kind of file]")
+@click.option("--sampling", help="Sampling: rgb, 444, 422 or 420.  [default: by the kind of file]")
 @click.option(
-    "--seconds", type=float, help="Length of a clip.  [default: h264, mpeg2 60; prores, v210, ffv1 10; y4m 1]"
+    "--seconds",
+    type=float,
+    help="Length of a clip.  [default: h264, mpeg2 60 (zone-plate-moving 10); prores, v210, ffv1 10; y4m 1]",
 )
-@click.option("--edges", help="shaped or hard.  [default: Y'CbCr video shaped]")
-@click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
-@click.option("--primaries", help="format or display: which colours a file says that it has.  [default: format]")
-@click.option("--tone", is_flag=True, help="1 kHz in clips: -18 dBFS at 625 lines and 50 Hz, else -20.")
+@click.option("--edges", help="Edges: shaped or hard.  [default: shaped in Y'CbCr video, else hard]")
+@click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; viewers then convert its codes.")
+@click.option("--primaries", help="Colour tags: format, or display for a computer's output.  [default: format]")
+@click.option("--tone", is_flag=True, help="Put 1 kHz into clips: -18 dBFS for 625 lines and 50 Hz, else -20.")
 @pattern_options
 @as_json_option
 def draw(
@@ -67,12 +72,12 @@ def draw(
     as_json: bool,
     **typed: str | None,
 ) -> None:
-    """Draw patterns into files, each of them proved.
+    """Draw patterns into files, and prove every file.
 
-    A file is decoded again and compared with what was drawn, before it gets its name.
+    The tool decodes each file and compares it with the drawing, before it gives the file its name.
 
-    PATTERN is a name ('trueraster patterns' lists them) or the path of an own TOML file. With nothing but a pattern:
-    480i, a still and a clip of a minute, into the folder outputs.
+    PATTERN is a name ('trueraster patterns' lists them) or your own TOML file. With a pattern alone you get a still and
+    a clip of a minute, for 480i, in the folder outputs.
     """
     # The help does without numpy and the decoder: 250 ms, here and in the functions below.
     from render.carriers import CARRIERS
@@ -84,7 +89,7 @@ def draw(
     named = {name: pattern_of(name) for name in names}
     taken_by_any = {name for pattern in named.values() for name in pattern.takes}
     if to == "-" and as_json:
-        raise UsageError("--json: with --to - the frames go to standard output; give a file name")
+        raise UsageError("--json: with --to - standard output holds the frames; give a file name")
     typed_kinds = carriers or (("y4m",) if to == "-" else _usual(chosen_format))
     wanted = dict.fromkeys(carrier_of(name, tuple(CARRIERS)) for name in typed_kinds)
     ranged = choice("--range", code_range, tuple(Range))
@@ -92,7 +97,7 @@ def draw(
     sampled = choice("--sampling", sampling, tuple(Sampling))
     edged = choice("--edges", edges, tuple(Edges))
     if seconds is not None and not 0 < seconds <= 86_400:
-        raise UsageError(f"--seconds: got {seconds:g}, allowed are above 0 and up to 86400 (a day)")
+        raise UsageError(f"--seconds: got {seconds:g}; give more than 0 and at most 86400 (a day)")
     extras = extras_of(primaries, tone, seconds, [CARRIERS[name] for name in wanted])
     check_tagged(tagged, [CARRIERS[name] for name in wanted])
     wishes, notes = [], [f"{name}: {CARRIERS[name].note}" for name in wanted if CARRIERS[name].note]
@@ -101,8 +106,8 @@ def draw(
     for name, pattern in named.items():
         if not pattern.suits(chosen_format):
             why = "" if chosen_format.interlaced else ", which has no fields"
-            notes.append(f"{pattern.id} does not suit {chosen_format.id}{why}; a kit leaves it out there")
-        # Each takes the options meant for it, and refuses what is meant for none.
+            notes.append(f"{pattern.id} does not suit {chosen_format.id}{why}; a kit leaves it out")
+        # Each gets the options meant for it, and refuses those meant for none.
         taken = options_with(name, options.without(taken_by_any.difference(pattern.takes)))
         for carrier in (CARRIERS[name] for name in wanted):
             signal = carrier.signal(
@@ -118,12 +123,12 @@ def draw(
         words = cells_words(chosen_format, scene)
         notes += [f"{pattern.id}: {words}"] if words else []
         notes += filter(None, [moment_note(pattern, scene, [CARRIERS[name] for name in wanted])])
-    # Every mistake is found before the first file is made.
+    # Every mistake is reported before the first file is made.
     planned = orders_of(wishes, seconds=seconds, range_is_chosen=ranged is not None, tagged=tagged, extras=extras)
     orders, notes = list(planned.orders), [*notes, *planned.notes]
     named_alike = _named_alike(chosen_format)
     if named_alike:
-        notes.append(f"by its name {named_alike} this raster has the standard's sample shape, matrix and edges")
+        notes.append(f"written as {named_alike}, this raster has the standard's sample shape, matrix and edges")
     paths = _paths(orders, to)
     for words in notes:
         note(f"Note: {words}")
@@ -153,7 +158,7 @@ _MEDIA = frozenset(
         *(".tif", ".tiff", ".jpg", ".jpeg", ".gif", ".bmp", ".webp", ".dpx", ".exr"),
     )
 )
-"""Endings that mean a file. Of those that are no kind of ours the message names ours."""
+"""Endings that mean a file. For the kinds that we do not write, the message names ours."""
 
 
 def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
@@ -162,12 +167,12 @@ def _to_files(orders: list[Order], paths: list[Path], *, as_json: bool) -> None:
     from trueraster.options.orders import made_json, made_row
 
     made = []
-    with progress("drawing", quiet=as_json) as tell:
+    with progress("drawing", quiet=as_json) as show:
         for i, (order, path) in enumerate(zip(orders, paths, strict=True)):
 
             def step(words: str, share: float, i: int = i, name: str = path.name) -> None:
                 interrupt.check()
-                tell(f"{name}: {words}", (i + share) / len(orders))
+                show(f"{name}: {words}", (i + share) / len(orders))
 
             made.append(produce(order, path, step))
     if as_json:
@@ -188,24 +193,29 @@ def _paths(orders: list[Order], to: str) -> list[Path]:
 
     if to == "-":
         if len(orders) != 1 or orders[0].carrier.name != "y4m":
-            raise UsageError("--to -: one pattern as y4m goes to standard output")
+            raise UsageError("--to -: only one pattern, as y4m, can go to standard output")
         return []
     if not to.strip():
-        raise UsageError("--to: a folder or a file name is expected")
+        raise UsageError("--to: got nothing; give a folder or a file name")
     target = Path(to)
     suffixes = {order.carrier.suffix for order in orders}
     if target.suffix.lower() in _MEDIA and not target.is_dir():
         if len(orders) > 1:
-            raise UsageError(f"--to: {target.name} is one file, {len(orders)} are to be made; give a folder, or --as")
+            raise UsageError(
+                f"--to: {target.name} is one file, but there are {len(orders)} to write; give a folder, or one kind of"
+                " file with --as"
+            )
         if target.suffix.lower() not in suffixes:
-            raise UsageError(f"--to: {target.name} should end in {suffixes.pop()} for {orders[0].carrier.name}")
+            raise UsageError(f"--to: {target.name} must end in {suffixes.pop()} for {orders[0].carrier.name}")
         return [target]
     if target.exists() and not target.is_dir():
-        raise UsageError(f"--to: {target} is there and is no folder")
+        raise UsageError(f"--to: {target} exists and is not a folder")
     paths = [target / default_name(order) for order in orders]
     if len(set(paths)) < len(paths):
         twice = next(path.name for path in paths if paths.count(path) > 1)
-        raise UsageError(f"two patterns would make the same file, {twice}; draw them into two folders")
+        raise UsageError(
+            f"two patterns would make the same file, {twice}; draw them separately, with two folders for --to"
+        )
     return paths
 
 
@@ -214,7 +224,7 @@ def _to_standard_output(order: Order) -> None:
     # As in `draw`.
     from render.produce import produce
 
-    # The proof comes first here too: what cannot be taken back is sent only when it is right.
+    # The proof comes first here too: frames that were sent cannot be taken back.
     with tempfile.TemporaryDirectory() as folder:
         made = produce(order, Path(folder) / "frames.y4m")
         with made.path.open("rb") as file, reader_may_go():

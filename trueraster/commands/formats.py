@@ -17,19 +17,19 @@ __all__ = ["formats"]
 
 @click.command()
 @click.argument("name", required=False, metavar="[ID]")
-@click.option("--aspect", help="Picture aspect, as 16:9.")
+@click.option("--aspect", help="Picture aspect, such as 16:9.")
 @as_json_option
 def formats(name: str | None, aspect: str | None, as_json: bool) -> None:
-    """List the formats, or tell the timing of one."""
+    """List the formats, or show the timing of one."""
     if aspect is not None and name is None:
-        raise UsageError("--aspect: name the format that it is for, as in 'formats 480i --aspect 16:9'")
+        raise UsageError("--aspect: give the format too, such as 'formats 480i --aspect 16:9'")
     chosen = list(FORMATS.values()) if name is None else [format_of(name, aspect)]
     if as_json:
         put_json({"formats": [format_json(fmt) for fmt in chosen]})
     elif name is None:
         heading = ("format", "raster", "scan", "frames/s", "fields/s", "line rate kHz", "aspect", "sample")
         put_text(columns([heading, *(_format_row(fmt) for fmt in chosen)], right=(3, 4, 5)))
-        put_text("\nAny other raster: WxH[i|p]@RATE, as 1024x768@60. 'trueraster formats ID' gives the whole timing.")
+        put_text("\nAny other raster: WxH[i|p]@RATE, such as 1024x768@60. 'trueraster formats ID' shows one.")
     else:
         put_text(_format_text(chosen[0]))
 
@@ -62,7 +62,7 @@ def _format_text(fmt: Format) -> str:
         rows.append(("fields/s", f"{fmt.field_rate} = {float(fmt.field_rate):.6f}"))
     timing = fmt.timing
     if timing is None:
-        rows.append(("timing", f"a free raster: no standard gives its porches and sync; 'timing {fmt.id}' makes them"))
+        rows.append(("timing", f"no standard has this raster; 'trueraster timing {fmt.id}' makes porches and sync"))
     else:
         rows += [
             ("line rate", f"{float(timing.line_rate_hz) / 1000:.6f} kHz"),

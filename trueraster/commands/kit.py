@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 from pathlib import Path
 
 import click
@@ -11,6 +10,7 @@ from analysis.rounding import counted
 from patterns.catalogue import find_pattern
 from render.carriers import CARRIERS
 from trueraster import interrupt
+from trueraster.errors import is_full
 from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
 from trueraster.kit.manifest import MANIFEST_NAME
 from trueraster.kit.plan import left_out, plan_kit
@@ -28,7 +28,11 @@ __all__ = ["kit"]
 @click.option("--format", "-f", "formats", multiple=True, help="As 480i; may be repeated.  [default: 480i]")
 @click.option("--as", "carrier", default="h264", show_default=True, help="Kind of file, as of draw.")
 @click.option("--to", default="outputs/kit", show_default=True, help="Folder of the kit.")
-@click.option("--seconds", type=float, help="Length of each clip.  [default: h264 60, else by the kind of file]")
+@click.option(
+    "--seconds",
+    type=float,
+    help="Length of each clip.  [default: h264 60 (zone-plate-moving 10), else by the kind of file]",
+)
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
 @click.option(
     "--line-rates",
@@ -97,7 +101,7 @@ def kit(
         try:
             made = make_kit(items, folder, step, note, accepted=accepted)
         except OSError as error:
-            if not _is_full(error):
+            if not is_full(error):
                 raise
             words = "what is finished stays, and with more room the same command goes on"
             raise OSError(f"{folder}: No space left on device; {words}") from error
@@ -131,8 +135,3 @@ def kit(
         rows.append((*made_row(paths[entry.path], entry.proof), kept))
     put_text(columns(rows, right=(2,)))
     put_text(f"\nCue sheet: {folder / CUE_SHEET_NAME}\nPlaylist:  {folder / PLAYLIST_NAME}")
-
-
-def _is_full(error: OSError) -> bool:
-    """Whether the disk, or what a user may have of it, is full; an encoder says so in its own words."""
-    return error.errno in (errno.ENOSPC, errno.EDQUOT) or "No space left" in str(error)

@@ -13,15 +13,15 @@ from trueraster.output.terminal import columns, number, put_json, put_text
 __all__ = ["levels"]
 
 
-# A level may begin with a minus sign.
+# A level may begin with a minus sign, like an option.
 @click.command(context_settings={"ignore_unknown_options": True})
 @click.argument("values", nargs=-1, metavar="[LEVEL]...")
 @as_json_option
 def levels(values: tuple[str, ...], as_json: bool) -> None:
     """Convert levels between %, codes, mV and IRE.
 
-    A level is 75%, 8:180 or 10:721 (depth and code), 525mV, 549mV-setup or 76.9IRE. Codes are narrow range, luma or
-    R'G'B'. With no level: a table of the usual ones.
+    Write a level as 75%, 8:180 or 10:721 (bits:code), 525mV, 549mV-setup or 76.9IRE. Codes are narrow range, luma or
+    R'G'B'. Without a level you get a table of the usual ones.
     """
     rows = [parse_level(text) for text in values] if values else [parse_level(f"{p}%") for p in USUAL]
     notes = [reserved_note(text) for text in values] if values else [""] * len(rows)
@@ -33,7 +33,8 @@ def levels(values: tuple[str, ...], as_json: bool) -> None:
     heading = ("%", "8 bit", "10 bit", "mV", "mV 714", "mV 714 setup", "IRE setup")
     put_text(columns([heading, *(_level_row(row) for row in rows)], right=range(7)))
     put_text(
-        "\nCodes: narrow range, luma or R'G'B'; * is clipped at a code kept for timing. mV: component, white 700 mV."
+        "\nCodes: narrow range, luma or R'G'B'; * is clipped at a code reserved for timing."
+        "\nmV: component, white 700 mV."
         "\nmV 714: the older 525-line levels, without setup and with 7.5 % setup; 1 IRE is 1/140 V."
     )
     for words in filter(None, notes):

@@ -13,8 +13,10 @@ from analysis.meter.primaries.answer import colour_answer
 from analysis.meter.primaries.measure import Colour, measure_colour
 from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import primaries_of
-from trueraster.options.meter import meter_of, target_of
-from trueraster.options.shared import as_json_option, meter_options
+from trueraster.options.declared import as_value
+from trueraster.options.keep import KeepOptions, keeping_of
+from trueraster.options.meter import FileOptions, MeterOptions, meter_of, target_of
+from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
 from trueraster.output.files import Drawings, Targets, targets_of, write_files
 
@@ -24,19 +26,19 @@ if TYPE_CHECKING:
 __all__ = ["colour"]
 
 
-@click.command(short_help="Primaries and secondaries against a standard.")
+@click.command()
 @click.argument("readings", metavar="READINGS", type=click.Path(path_type=Path))
 @click.option("--primaries", help="smpte-c, ebu-3213 or bt709.", default="smpte-c", show_default=True)
-@meter_options
+@as_value("typed", MeterOptions)
+@as_value("files", FileOptions)
+@as_value("keep", KeepOptions)
 @as_json_option
 def colour(
     readings: Path,
     primaries: str,
-    white: str,
-    plots: Path | None,
-    page: Path | None,
-    meter_luminance: float | None,
-    meter_xy: float | None,
+    typed: MeterOptions,
+    files: FileOptions,
+    keep: KeepOptions,
     as_json: bool,
 ) -> None:
     """Compare a set's colours with a standard, from a meter's readings.
@@ -48,12 +50,13 @@ def colour(
     """
     standard = primaries_of(primaries)
     assert standard is not None
-    target, meter = target_of(white), meter_of(meter_luminance, meter_xy)
-    targets = targets_of(Targets(plots=plots, page=page), [readings])
+    target, meter = target_of(typed.white), meter_of(typed)
+    targets = targets_of(Targets(plots=files.plots, page=files.page), [readings])
+    held = keeping_of(keep, [readings])
     measured = measure_colour(read_readings(readings), standard, target, meter)
     answer = colour_answer(measured)
-    files = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
-    put_answer(answer, files, as_json=as_json)
+    written = write_files(targets, answer, Drawings(plots=partial(_plots, measured)))
+    put_answer(answer, written, as_json=as_json, keeping=held)
 
 
 def _plots(measured: Colour) -> Sequence[Plot]:

@@ -15,6 +15,8 @@ from analysis.rounding import counted
 from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
+from trueraster.options.declared import as_value
+from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
 from trueraster.output.files import check_target
@@ -31,20 +33,22 @@ _MOST_PHOTOS = 200
 @click.option(
     "--to", type=click.Path(path_type=Path), default="outputs/lens.json", show_default=True, help="Lens file."
 )
+@as_value("keep", KeepOptions)
 @as_json_option
-def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
+def lens(photos: tuple[Path, ...], to: Path, keep: KeepOptions, as_json: bool) -> None:
     """Calibrate a camera's lens from photographs of the board.
 
     Print 'trueraster sheet board', glue it flat, and take 5 to 20 photographs of it with the zoom and focus of the
     photograph of the screen: from the front, the left, the right, above and below, near the picture's corners too.
     """
-    check_target("--to", to, ".json", photos)
+    check_target("--to", to, (".json",), photos)
     if len(photos) < FEWEST_PHOTOS:
         raise UsageError(
             f"{counted(len(photos), 'photograph')} of the board: at least {FEWEST_PHOTOS} are needed, 10 are good"
         )
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many, at most {_MOST_PHOTOS} are taken, 10 are good")
+    keeping = keeping_of(keep, photos)
     for path in photos:
         check_plain(path)
     seen, missed = [], []
@@ -59,4 +63,4 @@ def lens(photos: tuple[Path, ...], to: Path, as_json: bool) -> None:
                 seen.append(sighting)
     found = calibrate(seen, missed)
     save_lens(found.lens, to)
-    put_answer(lens_answer(found, to), {"lens": to}, as_json=as_json)
+    put_answer(lens_answer(found, to), {"lens": to}, as_json=as_json, keeping=keeping)

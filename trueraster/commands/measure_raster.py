@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,6 +15,7 @@ from analysis.raster.answer import convergence_answer, geometry_answer
 from analysis.raster.measure import RasterPhoto, RasterRequest, convergence_of, geometry_of, see
 from trueraster import interrupt
 from trueraster.options.declared import as_value, file_option
+from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.raster import GridOptions, ShapeOptions, request_of
 from trueraster.options.shared import as_json_option
 from trueraster.output.answers import put_answer
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
     from analysis.drawing.plots import Plot
 
-__all__ = ["convergence", "geometry", "raster"]
+__all__ = ["convergence", "convergence_drawn", "geometry", "geometry_drawn", "raster"]
 
 Measured = Callable[[RasterPhoto], tuple[Answer, Drawings]]
 """What turns a photograph's grid into an answer, and what can be drawn of it."""
@@ -43,36 +44,38 @@ class FileOptions(Targets):
     page: Annotated[Path | None, file_option("--page", "OUT.html", "Write all of it as one page.")]
 
 
-@click.command(short_help="The raster's shape, and what to adjust.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @as_value("files", FileOptions)
+@as_value("keep", KeepOptions)
 @as_json_option
-def geometry(photo: Path, typed: ShapeOptions, files: FileOptions, as_json: bool) -> None:
+def geometry(photo: Path, typed: ShapeOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
     """Measure the raster's shape on the glass from a photograph of a crosshatch.
 
     Size, place, rotation, linearity, keystone, parallelogram, bends of the edges, overscan; and which control to turn,
     which way and how far. Fix the four marks of 'trueraster sheet marks' around the picture, measure the distance
     between their centres and give it with --marks-mm. Without marks only bends and overscan are measured.
     """
-    _measure(_geometry, request_of(photo, typed), files, as_json)
+    _measure(geometry_drawn, request_of(photo, typed), files, keep, as_json)
 
 
-@click.command(short_help="Red and blue against green, and what to adjust.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", GridOptions)
 @as_value("files", FileOptions)
+@as_value("keep", KeepOptions)
 @as_json_option
-def convergence(photo: Path, typed: GridOptions, files: FileOptions, as_json: bool) -> None:
+def convergence(photo: Path, typed: GridOptions, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
     """Measure how far red and blue lie from green, from a photograph of a white crosshatch or dots.
 
     At every crossing, by zone, and split into what static, edge and twist adjustments move; with what to adjust.
     Options and marks are those of 'measure geometry'.
     """
-    _measure(_convergence, request_of(photo, typed), files, as_json)
+    _measure(convergence_drawn, request_of(photo, typed), files, keep, as_json)
 
 
-@click.command(short_help="Both of them at once, from one photograph.")
+@click.command()
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @click.option(
@@ -81,26 +84,33 @@ def convergence(photo: Path, typed: GridOptions, files: FileOptions, as_json: bo
     metavar="DIR",
     help="Write pictures, plots and pages into a folder.",
 )
+@as_value("keep", KeepOptions)
 @as_json_option
-def raster(photo: Path, typed: ShapeOptions, to: Path | None, as_json: bool) -> None:
+def raster(photo: Path, typed: ShapeOptions, to: Path | None, keep: KeepOptions, as_json: bool) -> None:
     """Measure the raster's shape and its convergence at once, from a photograph of a white crosshatch or dots.
 
     What 'measure geometry' and 'measure convergence' report, in the time of one of them, with the same options and
     marks.
     """
     request = request_of(photo, typed)
+    keeping = keeping_of(keep, [photo])
     targets = {name: targets_in(to, name, request.inputs) for name in ("geometry", "convergence")}
     with _seen(request, quiet=as_json) as (seen, step):
-        both = {"geometry": _geometry(seen), "convergence": _convergence(seen)}
+        both = {"geometry": geometry_drawn(seen), "convergence": convergence_drawn(seen)}
         files = {name: write_files(targets[name], *both[name], step) for name in both}
-    if as_json:
-        put_json({name: answer_json(answer, files[name]) for name, (answer, _) in both.items()})
-    else:
-        texts = (answer_text(answer, files[name], whole=name == "geometry") for name, (answer, _) in both.items())
-        put_text("\n\n\n".join(texts))
+    held = {name: answer_json(answer, files[name]) for name, (answer, _) in both.items()}
+    with ExitStack() as after:
+        if keeping is not None:
+            after.callback(keeping.keep, held)
+        if as_json:
+            put_json(held)
+        else:
+            texts = (answer_text(answer, files[name], whole=name == "geometry") for name, (answer, _) in both.items())
+            put_text("\n\n\n".join(texts))
 
 
-def _geometry(seen: RasterPhoto) -> tuple[Answer, Drawings]:
+def geometry_drawn(seen: RasterPhoto) -> tuple[Answer, Drawings]:
+    """The raster's shape in a photograph: the answer, and what can be drawn of it."""
     found = geometry_of(seen)
     answer = geometry_answer(seen, found)
 
@@ -119,7 +129,8 @@ def _geometry(seen: RasterPhoto) -> tuple[Answer, Drawings]:
     return answer, Drawings(picture=picture, plots=plots)
 
 
-def _convergence(seen: RasterPhoto) -> tuple[Answer, Drawings]:
+def convergence_drawn(seen: RasterPhoto) -> tuple[Answer, Drawings]:
+    """Red and blue against green in a photograph: the answer, and what can be drawn of it."""
     found = convergence_of(seen)
     answer = convergence_answer(seen, found)
 
@@ -138,12 +149,13 @@ def _convergence(seen: RasterPhoto) -> tuple[Answer, Drawings]:
     return answer, Drawings(picture=picture, plots=plots)
 
 
-def _measure(measured: Measured, request: RasterRequest, files: FileOptions, as_json: bool) -> None:
+def _measure(measured: Measured, request: RasterRequest, files: FileOptions, keep: KeepOptions, as_json: bool) -> None:
     targets = targets_of(files, request.inputs)
+    keeping = keeping_of(keep, [request.photo])
     with _seen(request, quiet=as_json) as (seen, step):
         answer, drawings = measured(seen)
         written = write_files(targets, answer, drawings, step)
-    put_answer(answer, written, as_json=as_json)
+    put_answer(answer, written, as_json=as_json, keeping=keeping)
 
 
 @contextmanager

@@ -15,7 +15,10 @@ from analysis.uniformity.picture import uniformity_picture
 from render.reading import check_plain
 from trueraster import interrupt
 from trueraster.errors import UsageError
+from trueraster.options.declared import as_value
+from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.shared import as_json_option
+from trueraster.options.values import format_of
 from trueraster.output.answers import put_answer
 from trueraster.output.files import Targets, targets_of
 from trueraster.output.terminal import progress
@@ -26,7 +29,7 @@ _MOST_PHOTOS = 4
 """One of each field: white, red, green and blue."""
 
 
-@click.command(short_help="Fall-off of light, purity of colour and blotches on plain fields.")
+@click.command()
 @click.argument("photos", nargs=-1, required=True, metavar="PHOTO...", type=click.Path(path_type=Path))
 @click.option(
     "--flat-field",
@@ -40,12 +43,20 @@ _MOST_PHOTOS = 4
     metavar="PHOTO",
     help="The same view with the set off, same settings: removes the room's light.",
 )
+@click.option("--format", "-f", "typed_format", help="What was played: says how many fields were drawn.")
 @click.option(
     "--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photographs with figures."
 )
+@as_value("keep", KeepOptions)
 @as_json_option
 def uniformity(
-    photos: tuple[Path, ...], flat_field: Path | None, ambient: Path | None, picture: Path | None, as_json: bool
+    photos: tuple[Path, ...],
+    flat_field: Path | None,
+    ambient: Path | None,
+    typed_format: str | None,
+    picture: Path | None,
+    keep: KeepOptions,
+    as_json: bool,
 ) -> None:
     """Measure fall-off of light, purity of colour and blotches on plain fields.
 
@@ -55,8 +66,10 @@ def uniformity(
     """
     if len(photos) > _MOST_PHOTOS:
         raise UsageError(f"{len(photos)} photographs are too many; give one each of a white, red, green and blue field")
+    rate = None if typed_format is None else float(format_of(typed_format, None).field_rate)
     inputs = [*(path for path in (flat_field, ambient) if path is not None), *photos]
     targets_of(Targets(picture=picture), inputs)
+    keeping = keeping_of(keep, photos)
     for path in inputs:
         check_plain(path)
     flat = None if flat_field is None else read_photo(flat_field)
@@ -69,12 +82,12 @@ def uniformity(
                 tell(path.name, i / len(photos))
                 yield read_photo(path)
 
-        found = measure_uniformity(read(), flat, room)
+        found = measure_uniformity(read(), flat, room, rate)
     files = {}
     if picture is not None:
         _write(picture, found)
         files["picture"] = picture
-    put_answer(uniformity_answer(found), files, as_json=as_json)
+    put_answer(uniformity_answer(found), files, as_json=as_json, keeping=keeping)
 
 
 def _write(picture: Path, found: Uniformity) -> None:

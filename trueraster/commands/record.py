@@ -15,16 +15,16 @@ from render.reading import read_bounded, read_stream
 from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.record import date_of, details_of, limits_of, now, record_path, stage_of, words_of
+from trueraster.options.setclass import SET_CLASSES
 from trueraster.options.shared import as_json_option
 from trueraster.output.terminal import note, progress, put_json, put_text
 from trueraster.record.answer import record_json, record_text
 from trueraster.record.changes import (
     Json,
-    holds_result,
     new_record,
     with_details,
     with_picture,
-    with_result,
+    with_results,
     with_tolerances,
     with_work,
     without_entry,
@@ -50,7 +50,7 @@ _PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")
 
 @click.group()
 def record() -> None:
-    """Keep the record of a set: what it is, what was done, what was measured."""
+    """Keep the record of a set: work done, results, pictures."""
 
 
 _RECORD = click.argument("path", metavar="RECORD", type=click.Path(path_type=Path))
@@ -61,6 +61,10 @@ _DETAILS: tuple[tuple[str, dict[str, Any]], ...] = (
     ("--input", {"dest": "inputs", "multiple": True, "help": "As component; with commas, or repeated."}),
     ("--accepts", {"multiple": True, "help": "Scan formats, as 480i,576i; or repeated."}),
     ("--condition", {"help": "Its state as it came in, in words."}),
+    (
+        "--set-class",
+        {"help": "What it is built for, which its tolerances are by.", "type": click.Choice(SET_CLASSES)},
+    ),
     ("--job", {"help": "The bench's number of the job."}),
     ("--bench", {"help": "Who services it, as Harbour Lane Repairs."}),
     ("--technician", {"help": "Name or initials."}),
@@ -178,24 +182,17 @@ def add(
         raise UsageError("RECORD: a file is expected")
     entries = [entry for text in results for entry in _entries(text, when, said, simulated)]
     shown = [picture_entry(one, when, words_of("--caption", caption) or "") for one in pictures]
-    added: list[dict[str, Any]] = []
-    left_out: list[str] = []
+    added: list[Json] = []
 
     def change(held: Json) -> Json:
         added.clear()
-        left_out.clear()
-        changed = held
-        for entry in entries:
-            if holds_result(changed, to, entry["result"]):
-                left_out.append(entry["source"])
-            else:
-                changed = with_result(changed, to, entry)
-                added.append(entry)
+        changed = with_results(held, to, entries, added)
         for entry in shown:
             changed = with_picture(changed, to, entry)
         return changed
 
     change_record(path, change, note)
+    left_out = [entry["source"] for entry in entries if not any(entry is one for one in added)]
     for source in left_out:
         note(f"Note: {source} is attached {to.words} already; it was left out")
     lines = [f"{title_of(entry['kind'], entry['result'])} ({entry['source']})" for entry in added]

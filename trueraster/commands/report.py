@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from analysis.raster.classes import SetClass
 from render.writing import placed
 from trueraster.errors import UsageError
+from trueraster.options.setclass import SET_CLASSES
 from trueraster.options.shared import as_json_option
+from trueraster.output.files import check_new, check_target
 from trueraster.output.terminal import note, put_json, put_text
 from trueraster.record.store import read_record
 from trueraster.report.content import content_of
@@ -26,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["report"]
 
 
-@click.command(short_help="Make the sheet that goes with a set.")
+@click.command()
 @click.argument("path", metavar="[RECORD]", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--to",
@@ -42,8 +45,20 @@ __all__ = ["report"]
     metavar="FILE.toml",
     help="Write the usual tolerances into a file, to be changed.",
 )
+@click.option(
+    "--set-class",
+    type=click.Choice(SET_CLASSES),
+    help="What the set is built for: its usual tolerances.  [default: as the record says, else broadcast]",
+)
 @as_json_option
-def report(path: Path | None, to: Path | None, tolerances: Path | None, template: Path | None, as_json: bool) -> None:
+def report(
+    path: Path | None,
+    to: Path | None,
+    tolerances: Path | None,
+    template: Path | None,
+    set_class: str | None,
+    as_json: bool,
+) -> None:
     """Make the sheet that goes with a set, from its record: one page for the screen and for A4.
 
     Each figure stands before and after, with its uncertainty, and is judged by its tolerance: the one of this set
@@ -59,7 +74,7 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
         _check_template(template)
     if path is not None:
         target = _target(path, to, [tolerances, template])
-        told = _made(path, target, tolerances)
+        told = _made(path, target, tolerances, set_class)
         answer |= told
         words.append(f"{target}: {told['summary']}")
     if template is not None:
@@ -73,12 +88,18 @@ def report(path: Path | None, to: Path | None, tolerances: Path | None, template
         put_text("\n".join(words))
 
 
-def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
+def _class_of(record: Record, typed: str | None) -> SetClass:
+    """What the set is built for: as typed, as its record says, else broadcast."""
+    named = typed or record.set.set_class
+    return SetClass(named) if named in SET_CLASSES else SetClass.BROADCAST
+
+
+def _made(path: Path, target: Path, tolerances: Path | None, set_class: str | None) -> dict[str, Any]:
     """Write the page, and tell what is in it."""
 
     record = read_record(path)
     own = [] if tolerances is None else read_tolerances(tolerances)
-    limits = tolerances_of(record.tolerances, own)
+    limits = tolerances_of(record.tolerances, own, _class_of(record, set_class))
     content = content_of(record, limits)
     pictures = pictures_of(record)
     page = report_page(content, pictures, datetime.now().astimezone())
@@ -95,6 +116,7 @@ def _made(path: Path, target: Path, tolerances: Path | None) -> dict[str, Any]:
         "report": str(target),
         "record": str(path),
         "simulated": record.is_simulated,
+        "set_class": _class_of(record, set_class).value,
         "summary": summary_of(content),
         **_told(content, record),
         "pictures": sum(bool(one.source) for group in pictures for one in group),
@@ -140,25 +162,18 @@ def _told(content: Content, record: Record) -> dict[str, Any]:
 
 
 def _check_template(path: Path) -> None:
-    if path.suffix.lower() != ".toml":
-        raise UsageError(f"--tolerances-template: got {str(path)[:60]!r}, a name that ends in .toml is expected")
-    if path.exists():
-        raise UsageError(f"--tolerances-template: {path} is there already; give another name, or take it away first")
+    check_target("--tolerances-template", path, (".toml",), ())
+    check_new("--tolerances-template", path)
 
 
 def _target(path: Path, to: Path | None, others: list[Path | None]) -> Path:
     """The report's file.
 
     Raises:
-        UsageError: it ends wrongly, or is a folder.
+        UsageError: as `check_target` does, or a page is given for the record.
     """
     if to is None and path.suffix.lower() in (".html", ".htm"):
         raise UsageError(f"RECORD: got {str(path)[:60]!r}, a page; the record it was made from ends in .json")
     target = path.with_suffix(".html") if to is None else to
-    if target.suffix.lower() not in (".html", ".htm"):
-        raise UsageError(f"--to: got {str(to)[:60]!r}, a name that ends in .html is expected")
-    if target.is_dir():
-        raise UsageError(f"--to: {target} is a folder")
-    if any(target.resolve() == other.resolve() for other in (path, *others) if other is not None):
-        raise UsageError(f"--to: {target} is one of the files that are read, and would be lost")
+    check_target("--to", target, (".html", ".htm"), [other for other in (path, *others) if other is not None])
     return target

@@ -12,6 +12,7 @@ from trueraster import interrupt
 from trueraster.errors import UsageError
 from trueraster.options.declared import as_value
 from trueraster.options.frame import ManyOptions, Played
+from trueraster.options.keep import Keeping, KeepOptions, keeping_of
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.output.answers import put_answer
 from trueraster.output.files import Targets, targets_of
@@ -23,7 +24,7 @@ __all__ = ["verify"]
 
 
 @click.command()
-@click.argument("files", type=click.Path(path_type=Path), metavar="FILE...", nargs=-1, required=True)
+@click.argument("named", type=click.Path(), metavar="FILE...", nargs=-1, required=True)
 @click.option("--pattern", "-p", help="What is shown.  [default: the file's word; else it is recognised]")
 @click.option("--format", "-f", "fmt", help="Format that was played.  [default: the file's word or size]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9.")
@@ -36,10 +37,11 @@ __all__ = ["verify"]
 @click.option("--all", "every", is_flag=True, help="Every distinct frame of a video file; the worst is shown.")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the frame with marks.")
 @pattern_options
+@as_value("keep", KeepOptions)
 @as_value("many", ManyOptions)
 @as_json_option
 def verify(
-    files: tuple[Path, ...],
+    named: tuple[str, ...],
     pattern: str | None,
     fmt: str | None,
     aspect: str | None,
@@ -49,11 +51,12 @@ def verify(
     frame: int | None,
     every: bool,
     picture: Path | None,
+    keep: KeepOptions,
     many: ManyOptions,
     as_json: bool,
     **typed: str | None,
 ) -> int:
-    """Measure the levels of a captured or drawn frame, and name what a chain did to them.
+    """Measure a captured frame, and name the chain's faults.
 
     The pattern is found in the frame wherever it is, scaled, cropped or moved. Every patch is read in the file's own
     codes and compared with the standard's; exit 0 if it is exact (within a code of 8 bits) or good for service (within
@@ -66,6 +69,9 @@ def verify(
 
     Of several files, or of all in a folder, each gets one line; exit 2 if any cannot be read, else 1 if any fails.
     """
+    if "" in named:
+        raise UsageError("FILE: an empty name; give a file or a folder")
+    files = [Path(name) for name in named]
     if frame is not None and every:
         raise UsageError("--frame and --all: one frame or all of them, not both")
     played = Played(
@@ -81,11 +87,13 @@ def verify(
     if len(files) > 1 or files[0].is_dir() or many.is_given:
         if picture is not None:
             raise UsageError("--picture: one file at a time; --page shows those of many files that failed")
+        if keep.record is not None:
+            raise UsageError("--record: one file at a time; of many files 'trueraster record add' takes the results")
         return _many(files, request, many, as_json)
-    return _one(files[0], request, picture, as_json)
+    return _one(files[0], request, picture, keeping_of(keep, files), as_json)
 
 
-def _one(file: Path, request: Request, picture: Path | None, as_json: bool) -> int:
+def _one(file: Path, request: Request, picture: Path | None, keeping: Keeping | None, as_json: bool) -> int:
     targets_of(Targets(picture=picture), [file])
     try:
         with _counting("measuring", quiet=as_json) as heard:
@@ -100,7 +108,7 @@ def _one(file: Path, request: Request, picture: Path | None, as_json: bool) -> i
         from analysis.frame.picture.marked import write_marked
 
         write_marked(picture, image)
-    put_answer(found.answer, as_json=as_json)
+    put_answer(found.answer, as_json=as_json, keeping=keeping)
     return 0 if found.passed else 1
 
 

@@ -12,6 +12,8 @@ from typing import Any
 
 from patterns.formats import Format, format_words
 from patterns.scene import Box, Gradient
+from render.errors import FileError
+from render.reading import check_plain, read_bounded
 from render.writing import clear_left, placed
 from trueraster.kit.crew import Finished, run_jobs
 from trueraster.kit.lock import locked
@@ -32,7 +34,7 @@ from trueraster.kit.worker import Job
 from trueraster.options.values import UsageError
 from trueraster.timing.formats import format_json
 
-__all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "make_kit"]
+__all__ = ["CUE_SHEET_NAME", "PLAYLIST_NAME", "is_as_listed", "make_kit", "program_version"]
 
 TITLE = "Check-up kit"
 CUE_SHEET_NAME, PLAYLIST_NAME, XSPF_NAME = "cue-sheet.html", "playlist.m3u8", "playlist.xspf"
@@ -119,6 +121,8 @@ _MARKS = {
     CUE_SHEET_NAME: "Made and proved by trueraster",
 }
 """Words by which a file is known as a kit's where there is no manifest."""
+_MOST_BYTES = 64 << 20
+"""Of a cue sheet or a playlist."""
 
 
 def _foreign(folder: Path) -> str:
@@ -133,8 +137,8 @@ def _foreign(folder: Path) -> str:
 
 def _has(path: Path, words: str) -> bool:
     try:
-        return words.encode() in path.read_bytes()
-    except OSError:
+        return words.encode() in read_bounded(path, _MOST_BYTES, "no cue sheet or playlist of a kit")
+    except FileError:
         return False
 
 
@@ -169,7 +173,7 @@ def _good(folder: Path, known: Mapping[str, Entry], wanted: Mapping[str, Mapping
     good = set()
     threads = ThreadPoolExecutor(2)
     try:
-        held = threads.map(lambda name: _holds(folder, known[name]), same)
+        held = threads.map(lambda name: is_as_listed(folder, known[name]), same)
         for name, holds in zip(same, held, strict=True):
             tell(f"comparing {name}", 0.0)
             if holds:
@@ -179,14 +183,16 @@ def _good(folder: Path, known: Mapping[str, Entry], wanted: Mapping[str, Mapping
     return good
 
 
-def _holds(folder: Path, entry: Entry) -> bool:
+def is_as_listed(folder: Path, entry: Entry) -> bool:
+    """Whether the file in `folder` has the size and the hash that the manifest says."""
     try:
+        check_plain(folder / entry.path)
         with (folder / entry.path).open("rb") as file:
             if file.seek(0, 2) != entry.bytes:
                 return False
             file.seek(0)
             return hashlib.file_digest(file, "sha256").hexdigest() == entry.sha256
-    except OSError:
+    except (OSError, FileError):
         return False
 
 

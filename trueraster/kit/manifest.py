@@ -7,24 +7,29 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
+from math import inf
 from pathlib import Path
 from typing import Any
 
+from patterns import keys
 from patterns.formats import Format
 from patterns.placement import patch_area
 from patterns.scene import Patch, Scene
 from patterns.signal import Signal
 from render.produce import Order
 from render.proof import Proof, Verdict
+from render.reading import read_bounded
 from render.writing import placed
 from trueraster.kit.plan import Item
 from trueraster.options.orders import PROOF_FIGURES, proof_json
 from trueraster.output.terminal import number
 
-__all__ = ["MANIFEST_NAME", "Entry", "entry_of", "is_manifest", "read_manifest", "write_manifest"]
+__all__ = ["MANIFEST_NAME", "Entry", "entry_of", "is_manifest", "read_finished", "read_manifest", "write_manifest"]
 
 MANIFEST_NAME = "kit.json"
 MANIFEST_VERSION = 1
+_MOST_BYTES = 256 << 20
+"""Of a manifest: one of ten thousand files has some 50 million."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +78,7 @@ def entry_of(item: Item, program: str) -> dict[str, Any]:
         },
         "seconds": order.seconds,
         "tagged": order.tagged,
-        **order.extras.told,
+        **order.extras.stated,
         "patches": [_patch(patch, fmt, signal) for patch in scene.patches],
         "nodes": len(scene.nodes),
         "program": program,
@@ -120,50 +125,84 @@ def _lines(entries: Iterable[Entry]) -> str:
 
 def read_manifest(folder: Path) -> dict[str, Entry]:
     """The files that the manifest in a folder lists, by path. What is no manifest of ours lists none."""
-    try:
-        manifest = json.loads((folder / MANIFEST_NAME).read_text(encoding="utf-8"))
-        if manifest["manifest_version"] != MANIFEST_VERSION:
-            return {}
-        listed = [*manifest["files"], *manifest["earlier"]]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    manifest = _manifest(folder)
+    lists: list[Any] = [manifest.get("files"), manifest.get("earlier")]
+    if manifest.get("manifest_version") != MANIFEST_VERSION or not all(isinstance(part, list) for part in lists):
         return {}
+    return _listed(item for part in lists for item in part)
+
+
+def read_finished(folder: Path) -> tuple[dict[str, Entry], bool]:
+    """The kit's own files of a manifest, without those of earlier kits, and whether the kit is complete.
+
+    What is no manifest of ours lists none.
+
+    Raises:
+        FileError: the manifest is missing, is no plain file, or is larger than one can be.
+    """
+    text = read_bounded(folder / MANIFEST_NAME, _MOST_BYTES, "no manifest of a kit")
+    try:
+        manifest = json.loads(text)
+        if manifest["manifest_version"] != MANIFEST_VERSION:
+            return {}, False
+        return _listed(manifest["files"]), manifest["complete"] is True
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return {}, False
+
+
+def _listed(items: Iterable[Any]) -> dict[str, Entry]:
     found: dict[str, Entry] = {}
-    for item in listed:
-        with contextlib.suppress(ValueError, KeyError, TypeError, AttributeError):
-            entry = _entry(item)
+    for item in items:
+        with contextlib.suppress(keys.EntryError):
+            own = _ENTRY(item)
+            rest = {key: value for key, value in item.items() if key not in _OWN}
+            entry = Entry.of(own["path"], rest, own["bytes"], own["sha256"], own["proof"])
             found.setdefault(entry.path, entry)
     return found
 
 
 def is_manifest(folder: Path) -> bool:
     """Whether the folder has a whole manifest of ours, of any version."""
+    return "manifest_version" in _manifest(folder)
+
+
+def _manifest(folder: Path) -> dict[str, Any]:
+    """What kit.json holds; nothing where it is no plain file, or no object of JSON."""
     try:
-        manifest = json.loads((folder / MANIFEST_NAME).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return False
-    return isinstance(manifest, dict) and "manifest_version" in manifest
+        held = json.loads(read_bounded(folder / MANIFEST_NAME, _MOST_BYTES, "no manifest of a kit"))
+    except (ValueError, RecursionError):
+        return {}
+    return held if isinstance(held, dict) else {}
 
 
-def _entry(item: dict[str, Any]) -> Entry:
-    rest = dict(item)
-    path, size, sha256, proof = (rest.pop(name) for name in ("path", "bytes", "sha256", "proof"))
+def _name(held: Any) -> str:
     # A manifest may come from anywhere; only a plain name can be a file of the kit.
-    if not isinstance(path, str) or path in ("", ".", "..") or "/" in path or "\\" in path or "\0" in path:
-        raise ValueError(path)
-    if not (isinstance(size, int) and isinstance(sha256, str)):
-        raise TypeError(path)
-    return Entry.of(path, rest, size, sha256, _proof(proof))
+    if not isinstance(held, str) or held in ("", ".", "..") or any(letter in held for letter in "/\\\0"):
+        raise keys.unwanted("the plain name of a file", held)
+    return held
 
 
-_KINDS: dict[str, tuple[type, ...]] = {"int": (int,), "float": (int, float), "str": (str,)}
-"""What JSON gives for a figure that is declared so; anything else in a proof is a list of words."""
-
-
-def _proof(told: dict[str, Any]) -> Proof:
-    figures: dict[str, Any] = {
-        name: tuple(told[name]) if isinstance(told[name], list) else told[name] for name in PROOF_FIGURES
-    }
-    for field in fields(Proof):
-        if field.name in figures and not isinstance(figures[field.name], _KINDS.get(str(field.type), (tuple,))):
-            raise TypeError(field.name)
-    return Proof(verdict=Verdict(told["verdict"]), **figures)
+_KINDS: dict[str, keys.Kind] = {
+    "int": keys.whole("a whole number"),
+    "float": keys.number(-inf, inf, "a number"),
+    "str": keys.text,
+}
+"""For a figure that is declared so; anything else in a proof is a list of words."""
+_FIGURES = {field.name: str(field.type) for field in fields(Proof) if field.name in PROOF_FIGURES}
+_PROOF = keys.Table(
+    keys={
+        "verdict": keys.Key(lambda held: Verdict(keys.one_of(*Verdict)(held)), required=True),
+        **{
+            name: keys.Key(_KINDS.get(kind, keys.Items(read=keys.text)), required=True)
+            for name, kind in _FIGURES.items()
+        },
+    },
+    make=Proof,
+)
+_OWN = {
+    "path": keys.Key(_name, required=True),
+    "bytes": keys.Key(keys.whole("a whole number", 0), required=True),
+    "sha256": keys.Key(keys.text, required=True),
+    "proof": keys.Key(_PROOF, required=True),
+}
+_ENTRY = keys.Table(keys=_OWN)

@@ -12,7 +12,7 @@ from trueraster.options.trade import Kind, meant
 from trueraster.options.values import UsageError
 
 __all__ = [
-    "AS_TOLD",
+    "AS_STATED",
     "SINGLE_TOLERANCE",
     "LineRates",
     "check_line_rates",
@@ -25,7 +25,7 @@ __all__ = [
 
 SINGLE_TOLERANCE = Fraction(1, 100)
 """Of a single value; narrower than any set's hold range. Common practice, no source."""
-AS_TOLD = Fraction(1, 2000)
+AS_STATED = Fraction(1, 2000)
 """Half of the last digit of a rate in kHz or Hz as it is told: 15.734266 kHz does not lie outside '15.6-15.734'."""
 _LOWEST, _HIGHEST = 10, 200
 """In kHz. A 405-line set scans at 10.1 kHz, no tube much above 150. Common practice, no source."""
@@ -108,7 +108,7 @@ def understood_note(accepted: Sequence[LineRates]) -> str:
 
 def is_within(khz: Fraction, accepted: Sequence[LineRates]) -> bool:
     """Whether a line rate lies in one of the ranges; what is told as the same figure is no further off."""
-    return any(rates.low - AS_TOLD <= khz <= rates.high + AS_TOLD for rates in accepted)
+    return any(rates.low - AS_STATED <= khz <= rates.high + AS_STATED for rates in accepted)
 
 
 def _khz(fmt: Format) -> Fraction | None:

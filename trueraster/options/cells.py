@@ -36,7 +36,7 @@ def cells_words(fmt: Format, scene: Scene) -> str:
         return ""
     return (
         f"the {errors.columns} x {errors.rows} cells {' and '.join(_parts(errors))}. This error is the file's, not the"
-        " set's; 'measure' takes the cells as they are drawn"
+        " set's; 'measure' uses the cells as drawn"
     )
 
 

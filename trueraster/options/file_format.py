@@ -18,33 +18,33 @@ def format_of_file(frame: Frame, text: str | None, aspect: str | None) -> Format
     """The format that is typed, else the file's own word, else the first named one of the frame's size and scan.
 
     Raises:
-        UsageError: nothing tells it.
+        UsageError: nothing in the file gives it.
     """
-    told = frame.provenance
+    stated = frame.provenance
     if text is not None:
         return format_of(text, aspect)
-    if "format" in told:
-        return _told_format(frame, aspect)
+    if "format" in stated:
+        return _stated_format(frame, aspect)
     tags = frame.picture.tags
     alike = [f for f in FORMATS.values() if (f.width, f.height) == (tags.width, tags.height)]
     interlaced = tags.field_order not in (None, FieldOrder.PROGRESSIVE)
     alike = [f for f in alike if f.interlaced == interlaced] or alike
     if not alike:
         raise UsageError(
-            f"{frame.path}: {tags.width}x{tags.height} is not the raster of any named format; give the one that was "
-            "played with --format"
+            f"{frame.path}: {tags.width}x{tags.height} is not the raster of any named format; give "
+            "the format with --format"
         )
     return format_of(alike[0].id, aspect)
 
 
-def _told_format(frame: Frame, aspect: str | None) -> Format:
+def _stated_format(frame: Frame, aspect: str | None) -> Format:
     """By the file's own word, but with the aspect that is typed."""
     name, own = frame.provenance["format"], frame.provenance.get("aspect")
     try:
         usual = format_of(name, None)
     except ValueError as error:
         raise UsageError(
-            f"{frame.path}: the file says that its format is {shown(name)}, which is none; give --format"
+            f"{frame.path}: the file states the format {shown(name)}, which is unknown; give --format"
         ) from error
     if aspect is not None:
         return format_of(name, aspect)
@@ -54,5 +54,5 @@ def _told_format(frame: Frame, aspect: str | None) -> Format:
         return format_of(name, own)
     except ValueError as error:
         raise UsageError(
-            f"{frame.path}: the file says that its aspect is {shown(own)}, which {usual.id} cannot have; give --aspect"
+            f"{frame.path}: the file states the aspect {shown(own)}, which {usual.id} does not have; give --aspect"
         ) from error

@@ -111,7 +111,7 @@ class ManyOptions:
             raise UsageError("--jobs and --cluster: the cluster's workers say themselves how many files they take")
         for option_name, path, ending in (("--to", self.to, ".jsonl"), ("--page", self.page, ".html")):
             if path is not None:
-                check_target(option_name, path, ending, names)
+                check_target(option_name, path, (ending,), names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -260,7 +260,7 @@ def _drawn_options(
         drawn = replace(_file_options(frame), **given.given)
         pattern.scene(fmt, drawn, signal)
     except (ValueError, ZeroDivisionError) as error:
-        # A mistake of what is typed is told as such.
+        # An error in what was typed is reported as such.
         pattern.scene(fmt, given, signal)
         if is_typed:
             return given

@@ -1,4 +1,4 @@
-"""What `draw` and `kit` share: the orders of a command with the range that they share, and how a made file is told."""
+"""What `draw` and `kit` share: the orders of a command with their common range, and made files in words and as JSON."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ __all__ = [
     "clips_text",
     "extras_of",
     "length_note",
+    "lost_levels",
     "made_json",
     "made_row",
     "moment_note",
@@ -99,11 +100,26 @@ def orders_of(
             " range"
         )
     for wish in shared:
-        if lost := wish.lost():
-            words = f"{wish.signal.range.value} range of {wish.signal.bits} bits cannot hold {_named(lost)}"
-            notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what lies beyond is clipped")
+        if words := lost_levels(wish):
+            notes.append(f"{wish.pattern.id} as {wish.carrier.name}: {words}; what is beyond is clipped")
     orders = tuple(_order(wish, seconds, tagged, extras) for wish in shared)
     return Orders(orders=orders, notes=tuple(dict.fromkeys(notes)))
+
+
+def lost_levels(wish: Wish) -> str:
+    """Which levels the signal of a wish cannot hold, in words; nothing where it holds all.
+
+    Raises:
+        PatternError: the pattern cannot be drawn so.
+    """
+    lost = wish.lost()
+    return f"{wish.signal.range.value} range of {wish.signal.bits} bits has no codes for {_named(lost)}" if lost else ""
+
+
+def _usual_seconds(wish: Wish) -> float | None:
+    """A clip's length where none is asked for."""
+    usual, most = wish.carrier.default_seconds, wish.pattern.clip_seconds
+    return usual if usual is None or most is None else min(usual, most)
 
 
 def _order(wish: Wish, seconds: float | None, tagged: bool, extras: Extras) -> Order:
@@ -113,7 +129,7 @@ def _order(wish: Wish, seconds: float | None, tagged: bool, extras: Extras) -> O
         format=wish.format,
         signal=wish.signal,
         carrier=wish.carrier,
-        seconds=None if wish.is_still else seconds or wish.carrier.default_seconds,
+        seconds=None if wish.is_still else seconds or _usual_seconds(wish),
         tagged=tagged and wish.carrier.colour_on_request,
         extras=replace(extras, tone=extras.tone and wish.carrier.name in SOUND),
     )
@@ -127,7 +143,7 @@ def extras_of(primaries: str | None, tone: bool, seconds: float | None, carriers
     """
     if tone and not any(carrier.name in SOUND for carrier in carriers):
         names = ", ".join(carrier.name for carrier in carriers)
-        raise UsageError(f"--tone: {names} cannot have sound; {', '.join(SOUND)} can")
+        raise UsageError(f"--tone: {names} cannot have sound; use {', '.join(SOUND)}")
     if tone and seconds is not None and seconds < SHORTEST_S:
         raise UsageError(f"--tone: {seconds:g} s is too short to read it back; give at least {SHORTEST_S:g}")
     return Extras(for_display=choice("--primaries", primaries, ("format", "display")) == "display", tone=tone)
@@ -141,7 +157,7 @@ def check_tagged(tagged: bool, carriers: Sequence[Carrier]) -> None:
     """
     if tagged and not any(carrier.colour_on_request for carrier in carriers):
         raise UsageError(
-            f"--tagged: {', '.join(carrier.name for carrier in carriers)} always has its colour tags; it is for png"
+            f"--tagged: {', '.join(carrier.name for carrier in carriers)} always has colour tags; leave --tagged out"
         )
 
 
@@ -167,7 +183,7 @@ def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format)
     if all(carrier.default_seconds is None for carrier in carriers):
         return f"--seconds: {', '.join(carrier.name for carrier in carriers)} is a still and has no length"
     frame = 1 / fmt.frame_rate
-    return f"--seconds: a clip has one frame at least, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
+    return f"--seconds: a clip has at least one frame, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
 
 
 def _lost_patches(scene: Scene, signal: Signal) -> tuple[Patch, ...]:
@@ -200,7 +216,7 @@ def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
     """A made file as a line of a table: its path, the proof, the samples compared."""
     words = proof.verdict.value
     if proof.different:
-        words += f": {proof.different} samples off by {proof.max_error_codes}"
+        words += f": {proof.different} samples differ by up to {proof.max_error_codes}"
     if proof.patch_error_codes:
         words += f", in patches by {proof.patch_error_codes:g}"
     if proof.patches_by_median:
@@ -209,7 +225,7 @@ def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:
 
 
 def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, Any]:
-    """A made file as JSON tells it."""
+    """A made file as JSON."""
     return {
         "path": str(path),
         "pattern": order.pattern.id,
@@ -221,7 +237,7 @@ def made_json(order: Order, path: Path, sha256: str, proof: Proof) -> dict[str, 
         "matrix": None if order.signal.sampling.is_rgb else order.signal.matrix.value,
         "seconds": order.seconds,
         "cells": cells_json(order.format, order.pattern.scene(order.format, order.options, order.signal)),
-        **order.extras.told,
+        **order.extras.stated,
         "sha256": sha256,
         "proof": proof_json(proof),
     }
@@ -232,7 +248,7 @@ PROOF_FIGURES = tuple(field.name for field in fields(Proof) if field.name not in
 
 
 def proof_json(proof: Proof) -> dict[str, Any]:
-    """A proof as JSON tells it, in answers and in a kit's manifest."""
+    """A proof as JSON, in answers and in a kit's manifest."""
     figures = {name: getattr(proof, name) for name in PROOF_FIGURES}
     lists = {name: list(value) for name, value in figures.items() if isinstance(value, tuple)}
     return {"verdict": proof.verdict.value, **figures, **lists}

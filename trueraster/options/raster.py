@@ -7,13 +7,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
+from analysis.photo.face import FLAT, Face
 from analysis.photo.marks import SeenMarks, marks_at
+from analysis.raster.classes import SetClass
 from analysis.raster.measure import GridShown, KnownMarks, RasterRequest
 from trueraster.errors import UsageError
 from trueraster.options.declared import file_option, option
+from trueraster.options.setclass import set_class_option
 from trueraster.options.values import cells_of, format_of, pattern_of
 
-__all__ = ["GridOptions", "ShapeOptions", "marks_of", "request_of", "ruler_sigma_mm", "sides_mm"]
+__all__ = ["GridOptions", "ShapeOptions", "face_of", "marks_of", "request_of", "ruler_sigma_mm", "sides_mm"]
 
 _WHOLE_MM, _TENTH_MM = 0.3, 0.1
 """Standard uncertainty of a distance that is read in whole millimetres, 1 / sqrt(12), and of one read in tenths, as a
@@ -49,19 +52,23 @@ class GridOptions:
     no_marks: Annotated[bool, option("--no-marks", help="Only what can be measured without marks.", is_flag=True)]
     lens: Annotated[Path | None, file_option("--lens", "FILE", "The camera's lens, from 'measure lens'.")]
     glass_radius_mm: Annotated[
-        float | None,
-        option("--glass-radius-mm", help="Radius of a curved face.  [default: flat]", type=float, metavar="R"),
+        str | None,
+        option(
+            "--glass-radius-mm",
+            help="The face: flat, a sphere as 1000, a cylinder as 1000xflat.  [default: not known]",
+            metavar="R",
+        ),
     ]
     depth_mm: Annotated[
-        float,
+        float | None,
         option(
             "--depth-mm",
-            help="How far the picture lies behind the marks.  [default: 0]",
+            help="How far the picture lies behind the marks.  [default: not known, 15 ± 10]",
             type=float,
-            default=0.0,
             metavar="E",
         ),
     ]
+    set_class: Annotated[str, set_class_option()]
     hidden: Annotated[
         str | None,
         option("--hidden", help="Lines hidden on the left and above, if it is asked for.", metavar="LEFT,ABOVE"),
@@ -98,8 +105,9 @@ def request_of(photo: Path, typed: GridOptions) -> RasterRequest:
             unused=typed.no_marks,
         ),
         lens=typed.lens,
-        glass_radius_mm=typed.glass_radius_mm,
+        face=None if typed.glass_radius_mm is None else face_of(typed.glass_radius_mm),
         depth_mm=typed.depth_mm,
+        set_class=SetClass(typed.set_class),
         hidden=None if typed.hidden is None else _hidden(typed.hidden),
         size_mm=None if wanted is None else sides_mm("--size-mm", wanted, "width x height in mm", "400x300"),
     )
@@ -116,6 +124,24 @@ def sides_mm(name: str, text: str, expected: str, such_as: str) -> tuple[float, 
     if found is None or not all(low <= float(side) <= high for side in found.groups()):
         raise UsageError(f"{name}: got {_short(text)}, {expected} is expected, as {such_as}, each {low:g} to {high:g}")
     return float(found[1]), float(found[2])
+
+
+def face_of(text: str) -> Face:
+    """The tube's face: 'flat', '1000' for a sphere, '1000xflat' for a cylinder; in mm.
+
+    Raises:
+        UsageError: it is no such face.
+    """
+    words = text.strip().lower().removesuffix("mm").strip()
+    found = re.fullmatch(r"(\d{1,6}(?:\.\d{1,4})?)(\s*[x×]\s*flat)?", words)
+    if words == "flat":
+        return FLAT
+    if found is None or not float(found[1]) > 0:
+        raise UsageError(
+            f"--glass-radius-mm: got {_short(text)}, the radius of the face in mm is expected, as 1000, 1000xflat for "
+            "one that is curved from left to right only, or flat"
+        )
+    return Face.cylinder(float(found[1])) if found[2] else Face.sphere(float(found[1]))
 
 
 def ruler_sigma_mm(text: str) -> float:

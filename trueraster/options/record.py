@@ -13,6 +13,9 @@ from trueraster.record.schema import Stage
 
 __all__ = ["date_of", "details_of", "limits_of", "now", "record_path", "stage_of", "words_of"]
 
+_STAGES = {"before": Stage.AS_FOUND, "after": Stage.AFTER_ADJUSTMENT}
+"""What people call them besides."""
+
 MOST_LETTERS = 2000
 """Of one text: half a page."""
 
@@ -95,6 +98,7 @@ def details_of(typed: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
         "inputs": list(dict.fromkeys(filter(None, inputs))) if typed["inputs"] else None,
         "formats": formats_of(typed["accepts"]),
         "condition": words_of("--condition", typed["condition"]),
+        "set_class": typed["set_class"],
     }
     if of_set["name"] == "":
         raise UsageError("--set: the set needs a name, such as '14-inch monitor, no. 0412'")
@@ -129,17 +133,17 @@ def limits_of(typed: Sequence[str]) -> dict[str, float | None]:
     return limits
 
 
-def stage_of(text: str) -> Any:
-    """A stage by its name.
+def stage_of(text: str, option: str = "STAGE") -> Stage:
+    """A stage by its name, or as before or after; a mistake names `option`.
 
     Raises:
         UsageError: there is no such stage.
     """
     plain = text.strip().lower().replace(" ", "-").replace("_", "-")
     try:
-        return Stage(plain)
+        return _STAGES.get(plain) or Stage(plain)
     except ValueError as error:
-        raise UsageError(f"STAGE: got {text[:40]!r}, allowed are {', '.join(Stage)}") from error
+        raise UsageError(f"{option}: got {text[:40]!r}, allowed are {', '.join(Stage)}") from error
 
 
 def record_path(text: Path) -> Path:

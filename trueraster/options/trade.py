@@ -57,7 +57,7 @@ def _bars(name: str, *words: str) -> dict[str, Word]:
     return _all("bars", *words, options=Options(bars=name))
 
 
-_CODED = "the files hold component levels; the colour system is made by the player or the encoder behind it"
+_CODED = "the files have component levels; the player, or an encoder after it, makes the colour system"
 _LOSSY = "it changes levels, and a changed level proves nothing; the stills here are png, tiff and dpx"
 _WHITE_9300 = "some sets mean 9300 K + 27 MPCD by it: for those give 0.281,0.311"
 
@@ -81,7 +81,7 @@ _PATTERN_WORDS = {
     **_all("field", "flat", "flat-field", "full-field", "raster", "white-field", "white-raster"),
     **{name: Word(means="field", options=Options(colour=name)) for name in COLOURS},
     **_all("field", "gray", options=Options(colour="grey")),
-    **_all("field", "purity", options=Options(colour="red"), says="this is red; green and blue are looked at as well"),
+    **_all("field", "purity", options=Options(colour="red"), says="this is red; check green and blue too"),
     **_all("multiburst", "burst", "bursts", "bandwidth", "frequency-response"),
     **_all("pulse-bar", "pulse", "2t", "2t-pulse", "pulse-and-bar"),
     **_all("wedge", "wedges", "resolution"),
@@ -115,7 +115,7 @@ _FORMAT_WORDS = {
     **_refused("which one? 720p59.94, 1080i50, 1080i59.94, 1080p25 and others", "hd", "hdtv"),
     **_refused("which one? 480i and 576i, 240p and 288p scan at 15.6 to 15.7 kHz", "15khz", "15k", "sd", "sdtv"),
     **_refused("which one? 480p, 576p and 640x480@60 scan at 31 kHz", "31khz", "31k", "edtv"),
-    **_refused("no picture tube takes it; for a file write 3840x2160@60", "4k", "uhd"),
+    **_refused("no picture tube accepts it; for a file write 3840x2160@60", "4k", "uhd"),
 }
 _CARRIER_WORDS = {
     **_all("h264", "mp4", "h.264", "avc", "x264", "video", "m4v"),
@@ -127,7 +127,7 @@ _CARRIER_WORDS = {
     **_all("y4m", "yuv", "raw"),
     **_refused(_LOSSY, "jpg", "jpeg", "gif", "webp"),
     **_refused("the stills here are png, tiff and dpx, with the same samples", "bmp", "tga"),
-    **_refused("a mov holds prores or v210: name one of them", "mov", "quicktime"),
+    **_refused("a mov is prores or v210; give one of them", "mov", "quicktime"),
     **_refused("the clips here are h264, mpeg2, prores, v210, ffv1 and y4m", "avi", "wmv", "mxf", "h265", "hevc"),
 }
 _WHITE_WORDS = {

@@ -1,4 +1,4 @@
-"""What is typed on the command line, turned into values of the libraries. Every mistake names the option."""
+"""What is typed on the command line, turned into values of the libraries. Every error names the option."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def percent(name: str, text: str | None) -> Fraction | None:
         return None
     found = re.fullmatch(r"\s*([+-]?\d{1,6}(?:\.\d{1,6})?)\s*%?\s*", text)
     if found is None:
-        raise UsageError(f"{name}: got {_short(text)}, a percentage such as 75 is expected")
+        raise UsageError(f"{name}: got {_short(text)}; give a percentage such as 75")
     return Fraction(found[1]) / 100
 
 
@@ -34,7 +34,7 @@ def cells_of(text: str | None) -> tuple[int, int] | None:
         return None
     found = re.fullmatch(r"\s*(\d{1,4})\s*[xX×]\s*(\d{1,4})\s*", text)
     if found is None:
-        raise UsageError(f"--cells: got {_short(text)}, columns x rows such as 16x12 are expected")
+        raise UsageError(f"--cells: got {_short(text)}; give columns x rows such as 16x12")
     return int(found[1]), int(found[2])
 
 
@@ -63,7 +63,7 @@ def pattern_of(text: str) -> Pattern:
 def format_of(text: str, aspect: str | None) -> Format:
     """A format by its name, a word of the trade, or as WxH[i|p]@RATE."""
     if "," in text:
-        raise UsageError(f"--format: got {_short(text)}, one format is expected; kit takes several: repeat --format")
+        raise UsageError(f"--format: got {_short(text)}; give one format (kit accepts several: repeat --format)")
     return parse_format(meant(Kind.FORMAT, text), None if aspect is None else parse_aspect(aspect))
 
 
@@ -79,7 +79,7 @@ def choice(name: str, text: str | None, allowed: tuple[str, ...]) -> str | None:
     """One of a few words."""
     if text is None or text in allowed:
         return text
-    raise UsageError(f"{name}: got {_short(text)}, allowed are {', '.join(allowed)}")
+    raise UsageError(f"{name}: got {_short(text)}; use {', '.join(allowed)}")
 
 
 def _short(text: str) -> str:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from analysis.answer import Answer
     from analysis.drawing.plots import Plot
 
-__all__ = ["Drawings", "Targets", "check_target", "targets_in", "targets_of", "write_files"]
+__all__ = ["Drawings", "Targets", "check_new", "check_target", "targets_in", "targets_of", "write_files"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,23 +47,37 @@ def targets_of(targets: Targets, inputs: Sequence[Path]) -> Targets:
     """
     for name, path, ending in (("--picture", targets.picture, ".png"), ("--page", targets.page, ".html")):
         if path is not None:
-            check_target(name, path, ending, inputs)
+            check_target(name, path, (ending,), inputs)
     check_folder("--plots", targets.plots)
     return targets
 
 
-def check_target(option: str, path: Path, ending: str, inputs: Sequence[Path]) -> None:
+def check_target(option: str, path: Path, endings: tuple[str, ...], inputs: Sequence[Path]) -> None:
     """Look at the name of a file that is to be written, before anything is measured.
 
     Raises:
-        UsageError: it ends wrongly, is that of a folder, or is one of the files that are read, `inputs`.
+        UsageError: it has none of the endings, is that of a folder, a device or a pipe, or is one of the files that
+            are read, `inputs`.
     """
-    if path.suffix.lower() != ending:
-        raise UsageError(f"{option}: got {str(path)[:60]!r}, a name that ends in {ending} is expected")
+    if path.suffix.lower() not in endings:
+        wanted = " or ".join(filter(None, (", ".join(endings[:-1]), endings[-1])))
+        raise UsageError(f"{option}: got {str(path)[:60]!r}, a name that ends in {wanted} is expected")
     if path.is_dir():
         raise UsageError(f"{option}: {path} is a folder")
+    if path.exists() and not path.is_file():
+        raise UsageError(f"{option}: {path} is not a file and is never replaced; give a different name")
     if any(path.resolve() == other.resolve() for other in inputs):
         raise UsageError(f"{option}: {path} is one of the files that are read, and would be lost")
+
+
+def check_new(option: str, path: Path) -> None:
+    """Look at the name of a file that must not be there yet.
+
+    Raises:
+        UsageError: it is.
+    """
+    if path.exists():
+        raise UsageError(f"{option}: {path} is there already; give another name, or take it away first")
 
 
 def targets_in(folder: Path | None, name: str, inputs: Sequence[Path]) -> Targets:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 from analysis.answer import SERVICE, Advice, Answer, Figure, Kind, NamedFault, Quantity, figures_in, nested
 from analysis.frame.quantities import with_totals
 
-__all__ = ["Files", "answer_json", "files_json", "other_reasons", "quantities_in", "read", "rounded"]
+__all__ = ["Files", "answer_json", "other_reasons", "quantities_in", "read", "rounded"]
 
 Json = Mapping[str, Any]
 Files = Mapping[str, Path | Sequence[Path]]
@@ -37,7 +38,7 @@ def answer_json(answer: Answer, files: Files | None = None) -> dict[str, Any]:
         "finding": ". ".join(one.words for one in answer.findings),
         "reasons": dict(answer.reasons),
         "warnings": list(answer.remarks),
-        "assumptions": list(answer.assumptions),
+        "assumptions": [one if isinstance(one, str) else asdict(one) for one in answer.assumptions],
     }
     if answer.faults is not None:
         told["faults"] = [_fault_json(one) for one in answer.faults]

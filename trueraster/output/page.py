@@ -34,8 +34,8 @@ _QUALITY = 88
 """Of a photograph as JPEG: as PNG it would be several times as large."""
 _IN_PLANE = "Lengths are in the plane of the marks, x to the right and y down."
 
-_SHARED = ("base.css", "cautions.html")
-"""What a template may include."""
+_SHARED = ("base.css", "cautions.html", "layout.html")
+"""What a template may include or extend."""
 
 
 def answer_page(answer: Answer, picture: Image.Image | None, plots: Sequence[tuple[str, bytes]]) -> str:

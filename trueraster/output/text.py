@@ -12,7 +12,7 @@ from trueraster.output.cautions import CAUTIONS
 from trueraster.output.json import Files
 from trueraster.output.terminal import columns, wrapped
 
-__all__ = ["INSIDE", "advice_said", "advice_title", "aligned", "answer_text"]
+__all__ = ["INSIDE", "advice_said", "advice_title", "aligned", "answer_text", "assumed_said"]
 
 INSIDE = f"Work inside the set: {SERVICE[0].lower()}{SERVICE[1:]}"
 
@@ -24,7 +24,7 @@ def answer_text(answer: Answer, files: Files | None = None, *, whole: bool = Tru
     parts += [table_text(table) for table in answer.tables if table.rows]
     listed = [("Not available", answer.missing)]
     if whole:
-        listed += [("Assumed", answer.assumptions), ("Notes", (*answer.remarks, *answer.notes))]
+        listed += [("Assumed", assumed_said(answer)), ("Notes", (*answer.remarks, *answer.notes))]
     parts += [f"{title}\n" + "\n".join(_item(words) for words in said) for title, said in listed if said]
     parts += [_fault_text(one) for one in answer.faults or ()]
     parts.append("\n".join(_advice_lines(answer)))
@@ -32,6 +32,11 @@ def answer_text(answer: Answer, files: Files | None = None, *, whole: bool = Tru
     if files:
         parts.append(files_text(files))
     return "\n\n".join(part for part in parts if part)
+
+
+def assumed_said(answer: Answer) -> tuple[str, ...]:
+    """What was assumed, a sentence each."""
+    return tuple(one if isinstance(one, str) else one.sentence for one in answer.assumptions)
 
 
 def files_text(files: Files) -> str:
@@ -80,9 +85,9 @@ def advice_title(one: Advice) -> str:
         return f"{title}: {one.direction}" if one.direction else title
     places = decimals(one.uncertainty, 2) if one.decimals is None else one.decimals
     unit = f" {one.unit}" if one.unit else ""
-    doubt = "" if one.uncertainty is None else f" (± {uncertainty_text(one.uncertainty, places)})"
+    plus_minus = "" if one.uncertainty is None else f" (± {uncertainty_text(one.uncertainty, places)})"
     by = " " if one.direction in _SHORT else ", by "
-    return f"{title}: {one.direction}{by}{one.amount:.{places}f}{unit}{doubt}"
+    return f"{title}: {one.direction}{by}{one.amount:.{places}f}{unit}{plus_minus}"
 
 
 _SHORT = ("", "up", "down")

@@ -14,6 +14,7 @@ __all__ = [
     "with_details",
     "with_picture",
     "with_result",
+    "with_results",
     "with_tolerances",
     "with_work",
     "without_entry",
@@ -52,6 +53,15 @@ def with_work(held: Json, date: str, text: str) -> dict[str, Any]:
 def with_result(held: Json, stage: Stage, entry: Json) -> dict[str, Any]:
     """One more result at a stage."""
     return _with_entry(held, stage, "results", entry)
+
+
+def with_results(held: Json, stage: Stage, entries: Sequence[Json], added: list[Json]) -> Json:
+    """Results put to a stage but for those that are there already; `added` gets the ones that were put."""
+    for entry in entries:
+        if not holds_result(held, stage, entry["result"]):
+            held = with_result(held, stage, entry)
+            added.append(entry)
+    return held
 
 
 def with_picture(held: Json, stage: Stage, entry: Json) -> dict[str, Any]:

@@ -25,6 +25,7 @@ SIMULATION = (
     "Simulation: an invented set. Its photographs and readings were computed; no real tube, camera or meter was there."
 )
 MARKS_MM = "470x360"
+_GLASS = ("--depth-mm", "0", "--glass-radius-mm", "flat")
 """Between the simulated marks."""
 _READ = (("grey", "guns", "light of the guns by step"), ("colour", "diagram", "colours and the standard's"))
 """What is measured of the readings, which of its plots is kept, and its caption."""
@@ -64,7 +65,7 @@ class _Job:
 def _jobs() -> Iterator[_Job]:
     yield _Job(words=("verify", "bars.png"), stage=Stage.AS_FOUND)
     for stage in _DAYS:
-        seen = (f"{stage.value}.jpg", "--format", "480i", "--marks-mm", MARKS_MM, "--lens", "lens.json")
+        seen = (f"{stage.value}.jpg", "--format", "480i", "--marks-mm", MARKS_MM, "--lens", "lens.json", *_GLASS)
         for what, caption in (
             ("geometry", "geometry, errors drawn larger"),
             ("convergence", "red and blue against green"),

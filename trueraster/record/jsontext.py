@@ -16,7 +16,9 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-__all__ = ["JsonError", "Literal", "path_to", "read_json", "write_json"]
+from patterns.keys import path_to
+
+__all__ = ["JsonError", "Literal", "read_json", "write_json"]
 
 _DEEPEST = 60
 """Levels of nesting: answers of this tool have nine at most."""
@@ -229,14 +231,6 @@ def _check(value: Any, path: str, depth: int) -> None:
     elif isinstance(value, list):
         for i, part in enumerate(value):
             _check(part, f"{path}[{i}]", depth + 1)
-
-
-def path_to(path: str, key: str) -> str:
-    """The path of a key in an object: 'set.hours'; what is no plain word in quotes."""
-    short = key if len(key) <= 40 else key[:37] + "..."
-    if not short or not all(letter.isalnum() or letter in "_-." for letter in short):
-        short = json.dumps(short)
-    return f"{path}.{short}" if path else short
 
 
 def write_json(held: Mapping[str, Any]) -> bytes:

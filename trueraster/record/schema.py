@@ -7,17 +7,15 @@ does not know stay where they are, at every level.
 from __future__ import annotations
 
 import binascii
-import json
 from base64 import b64decode
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
-from datetime import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
+from patterns.keys import EntryError, Items, Key, Named, Table, date, flag, number, one_of, text, unwanted, whole
 from render.errors import FileError
-from trueraster.record.jsontext import path_to
 
 __all__ = ["SCHEMA", "VERSION", "Attached", "AttachedPicture", "Record", "Stage", "record_of"]
 
@@ -27,7 +25,6 @@ VERSION = 1
 """The newest version of a record that is known here."""
 
 Json = Mapping[str, Any]
-Value = TypeVar("Value")
 
 
 class Stage(StrEnum):
@@ -58,6 +55,8 @@ class SetDetails:
     """Scan formats that it accepts, by the names of `trueraster formats`."""
     condition: str = ""
     """As it came in."""
+    set_class: str = ""
+    """What it is built for, which is what its tolerances are by: broadcast, industrial or domestic."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,209 +151,117 @@ def record_of(held: Json, path: Path) -> Record:
         FileError: it is no record, one of a newer version, or something in it is of the wrong kind; one line that
             names the file and the key's path.
     """
-    reader = _Reader(path)
     if held.get("schema") != SCHEMA:
         raise FileError(f"{path}: not a record of a set; 'trueraster record new' makes one")
-    version = reader.take(held, "", "version", _whole, f"a whole number such as {VERSION}", None)
-    if version is None or version < 1:
-        raise reader.error("version", f"a whole number such as {VERSION}", held.get("version"))
-    if version > VERSION:
-        raise FileError(
-            f"{path}: a record of version {version}, from a newer trueraster; this one knows up to {VERSION}, so it is"
-            " left as it is"
-        )
-    stages = reader.inner(held, "", "stages")
-    contents = {stage: reader.stage(reader.inner(stages, "stages", stage.value), stage) for stage in Stage}
-    record = Record(
-        path=path,
-        version=version,
-        made=reader.date(held, "", "made"),
-        set=reader.details(reader.inner(held, "", "set")),
-        job=reader.text(held, "", "job"),
-        bench=reader.text(held, "", "bench"),
-        technician=reader.text(held, "", "technician"),
-        simulated=reader.text(held, "", "simulated"),
-        work=tuple(reader.work(one, where) for one, where in reader.each(held, "", "work")),
-        tolerances=reader.tolerances(held),
-        stages=contents,
-    )
-    reader.note_unknown(held, "", _TOP)
-    reader.note_unknown(stages, "stages", {stage.value for stage in Stage})
-    # Known only now, when all has been read.
-    return replace(record, unknown=tuple(reader.unknown))
-
-
-_TOP = {
-    *("schema", "version", "made", "set", "job", "bench", "technician", "simulated", "work", "tolerances", "stages"),
-}
-
-
-class _Reader:
-    """Takes values out of objects, each mistake told with its path."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.unknown: list[str] = []
-
-    def error(self, where: str, wanted: str, got: Any) -> FileError:
-        text = json.dumps(got, ensure_ascii=True, default=str)
-        short = text if len(text) <= 40 else text[:37] + "..."
-        return FileError(f"{self.path}: {where}: {wanted} is expected, not {short}")
-
-    def take(
-        self, held: Json, where: str, key: str, kind: Callable[[Any], Value | None], wanted: str, default: Value | None
-    ) -> Value | None:
-        """A value by its key; `kind` gives None for what it is not."""
-        if key not in held or held[key] is None:
-            return default
-        value = kind(held[key])
-        if value is None:
-            raise self.error(path_to(where, key), wanted, held[key])
-        return value
-
-    def text(self, held: Json, where: str, key: str) -> str:
-        return self.take(held, where, key, _text, "text in quotes", "") or ""
-
-    def date(self, held: Json, where: str, key: str) -> str:
-        return self.take(held, where, key, _date, "a date such as 2026-11-26", "") or ""
-
-    def texts(self, held: Json, where: str, key: str) -> tuple[str, ...]:
-        return self.take(held, where, key, _texts, "a list of texts", ()) or ()
-
-    def size(self, held: Json, where: str, key: str) -> tuple[int, int]:
-        size = self.take(held, where, key, _size, "width and height in pixels", None)
-        if size is None:
-            raise self.error(path_to(where, key), "width and height in pixels", None)
-        return size
-
-    def inner(self, held: Json, where: str, key: str) -> Json:
-        return self.take(held, where, key, _object, "an object in braces", {}) or {}
-
-    def each(self, held: Json, where: str, key: str) -> list[tuple[Json, str]]:
-        """The objects of a list, with their paths."""
-        whole = path_to(where, key)
-        items: list[Any] = self.take(held, where, key, _list, "a list in brackets", []) or []
-        for i, item in enumerate(items):
-            if not isinstance(item, Mapping):
-                raise self.error(f"{whole}[{i}]", "an object in braces", item)
-        return [(item, f"{whole}[{i}]") for i, item in enumerate(items)]
-
-    def note_unknown(self, held: Json, where: str, known: set[str]) -> None:
-        self.unknown += [path_to(where, key) for key in held if key not in known]
-
-    def details(self, held: Json) -> SetDetails:
-        self.note_unknown(held, "set", {"name", "serial", "hours", "inputs", "formats", "condition"})
-        return SetDetails(
-            name=self.text(held, "set", "name"),
-            serial=self.text(held, "set", "serial"),
-            hours=self.take(held, "set", "hours", _count, "a number of hours, 0 or more,", None),
-            inputs=self.texts(held, "set", "inputs"),
-            formats=self.texts(held, "set", "formats"),
-            condition=self.text(held, "set", "condition"),
-        )
-
-    def work(self, held: Json, where: str) -> Work:
-        self.note_unknown(held, where, {"date", "text"})
-        return Work(date=self.date(held, where, "date"), text=self.text(held, where, "text"))
-
-    def tolerances(self, held: Json) -> dict[str, float]:
-        limits = self.inner(held, "", "tolerances")
-        for name, limit in limits.items():
-            if _count(limit) is None:
-                raise self.error(path_to("tolerances", name), "a number, 0 or more,", limit)
-        return {name: float(limit) for name, limit in limits.items()}
-
-    def stage(self, held: Json, stage: Stage) -> StageContent:
-        where = f"stages.{stage.value}"
-        self.note_unknown(held, where, {"results", "pictures"})
-        return StageContent(
-            results=tuple(self.attached(one, place) for one, place in self.each(held, where, "results")),
-            pictures=tuple(self.picture(one, place) for one, place in self.each(held, where, "pictures")),
-        )
-
-    def attached(self, held: Json, where: str) -> Attached:
-        self.note_unknown(held, where, {"kind", "date", "source", "note", "simulated", "result"})
-        if "result" not in held:
-            raise self.error(path_to(where, "result"), "an object in braces", None)
-        return Attached(
-            kind=self.text(held, where, "kind"),
-            date=self.date(held, where, "date"),
-            source=self.text(held, where, "source"),
-            note=self.text(held, where, "note"),
-            simulated=self.take(held, where, "simulated", _switch, "true or false", None) == "true",
-            result=self.inner(held, where, "result"),
-        )
-
-    def picture(self, held: Json, where: str) -> AttachedPicture:
-        self.note_unknown(
-            held, where, {"date", "name", "caption", "media_type", "size_px", "original", "encoding", "data"}
-        )
-        media = self.text(held, where, "media_type")
-        if media not in _MEDIA:
-            raise self.error(path_to(where, "media_type"), " or ".join(_MEDIA), media)
-        data = self.take(held, where, "data", _bytes, "a picture as base64", None)
-        if data is None:
-            raise self.error(path_to(where, "data"), "a picture as base64", None)
-        return AttachedPicture(
-            date=self.date(held, where, "date"),
-            name=self.text(held, where, "name"),
-            caption=self.text(held, where, "caption"),
-            media_type=media,
-            size_px=self.size(held, where, "size_px"),
-            original=self.inner(held, where, "original"),
-            data=data,
-        )
-
-
-_MEDIA = ("image/jpeg", "image/png")
-
-
-def _whole(value: Any) -> int | None:
-    return value if type(value) is int else None
-
-
-def _text(value: Any) -> str | None:
-    return value if isinstance(value, str) else None
-
-
-def _texts(value: Any) -> tuple[str, ...] | None:
-    return tuple(value) if isinstance(value, list) and all(isinstance(part, str) for part in value) else None
-
-
-def _object(value: Any) -> Json | None:
-    return value if isinstance(value, Mapping) else None
-
-
-def _list(value: Any) -> list[Any] | None:
-    return value if isinstance(value, list) else None
-
-
-def _switch(value: Any) -> str | None:
-    return str(value).lower() if isinstance(value, bool) else None
-
-
-def _count(value: Any) -> float | None:
-    # A whole number may be larger than any float.
-    sound = isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= 1e15
-    return value if sound else None
-
-
-def _size(value: Any) -> tuple[int, int] | None:
-    if isinstance(value, list) and len(value) == 2 and all(type(side) is int and 0 < side < 1 << 20 for side in value):
-        return value[0], value[1]
-    return None
-
-
-def _date(value: Any) -> str | None:
     try:
-        datetime.fromisoformat(value)
-    except (ValueError, TypeError):
-        return None
-    return str(value)
+        # First, since a newer version may have all else in a different way.
+        version = _VERSION(held)["version"]
+        if version > VERSION:
+            raise FileError(
+                f"{path}: a record of version {version}, from a newer trueraster; this one knows up to {VERSION}, so it"
+                " is left as it is"
+            )
+        values = _RECORD(held)
+        return Record(path=path, unknown=tuple(_RECORD.unknown(held)), **values)
+    except EntryError as error:
+        raise FileError(f"{path}: {error}") from error
 
 
-def _bytes(value: Any) -> bytes | None:
+def _texts(held: Any) -> tuple[str, ...]:
+    if not isinstance(held, list) or not all(isinstance(part, str) for part in held):
+        raise unwanted("a list of texts", held)
+    return tuple(held)
+
+
+def _object(held: Any) -> Json:
+    if not isinstance(held, Mapping):
+        raise unwanted("an object in braces", held)
+    return held
+
+
+def _size(held: Any) -> tuple[int, int]:
+    if isinstance(held, list) and len(held) == 2 and all(type(side) is int and 0 < side < 1 << 20 for side in held):
+        return held[0], held[1]
+    raise unwanted("width and height in pixels", held)
+
+
+def _bytes(held: Any) -> bytes:
     try:
-        return b64decode(value, validate=True)
-    except (TypeError, ValueError, binascii.Error):
-        return None
+        return b64decode(held, validate=True)
+    except (TypeError, ValueError, binascii.Error) as error:
+        raise unwanted("a picture as base64", held) from error
+
+
+def _picture(*, encoding: str, **values: Any) -> AttachedPicture:
+    return AttachedPicture(**values)
+
+
+def _stages(**contents: StageContent) -> dict[Stage, StageContent]:
+    return {stage: contents[stage.value] for stage in Stage}
+
+
+def _record(*, schema: str, **values: Any) -> dict[str, Any]:
+    return values
+
+
+_TEXT, _DATE, _LIST = Key(text, ""), Key(date, ""), Key(_texts, ())
+_LARGEST = 1e15
+_RESULT = Table(
+    keys={
+        "kind": _TEXT,
+        "date": _DATE,
+        "source": _TEXT,
+        "note": _TEXT,
+        "simulated": Key(flag, False),
+        "result": Key(_object, required=True),
+    },
+    make=Attached,
+)
+_PICTURE = Table(
+    keys={
+        "date": _DATE,
+        "name": _TEXT,
+        "caption": _TEXT,
+        "encoding": _TEXT,
+        "media_type": Key(one_of("image/jpeg", "image/png"), required=True),
+        "size_px": Key(_size, required=True),
+        "original": Key(_object, {}),
+        "data": Key(_bytes, required=True),
+    },
+    make=_picture,
+)
+_STAGE = Table(
+    keys={"results": Key(Items(read=_RESULT), ()), "pictures": Key(Items(read=_PICTURE), ())}, make=StageContent
+)
+_SET = Table(
+    keys={
+        "name": _TEXT,
+        "serial": _TEXT,
+        "condition": _TEXT,
+        "set_class": _TEXT,
+        "inputs": _LIST,
+        "formats": _LIST,
+        "hours": Key(number(0, _LARGEST, "a number of hours, 0 or more,")),
+    },
+    make=SetDetails,
+)
+_VERSION = Table(keys={"version": Key(whole(f"a whole number such as {VERSION}", 1), required=True)})
+_RECORD = Table(
+    keys={
+        **_VERSION.keys,
+        "schema": _TEXT,
+        "made": _DATE,
+        "job": _TEXT,
+        "bench": _TEXT,
+        "technician": _TEXT,
+        "simulated": _TEXT,
+        "set": Key(_SET, SetDetails(name="")),
+        "work": Key(Items(read=Table(keys={"date": _DATE, "text": _TEXT}, make=Work)), ()),
+        "tolerances": Key(Named(number(0, _LARGEST, "a number, 0 or more,")), {}),
+        "stages": Key(
+            Table(keys={stage.value: Key(_STAGE, StageContent()) for stage in Stage}, make=_stages),
+            {stage: StageContent() for stage in Stage},
+        ),
+    },
+    make=_record,
+)

@@ -14,7 +14,7 @@ from trueraster.report.limits import Verdict, judged
 from trueraster.report.method import method_of
 from trueraster.report.tolerances import Found, Tolerances
 
-__all__ = ["Cell", "Content", "Measured", "Row", "Section", "content_of"]
+__all__ = ["Content", "Measured", "Row", "Section", "content_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

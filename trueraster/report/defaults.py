@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
-from analysis.raster.advice import CONVERGENCE, GEOMETRY
+from analysis.raster.classes import CLASSES, SetClass
 from analysis.uniformity.limits import PURITY_CHANGE
 from patterns.sources import Constant, Mark
 from patterns.standards.colour import (
@@ -19,7 +20,7 @@ from patterns.standards.colour import (
 from patterns.standards.geometry import LINE_LENGTHS
 from trueraster.report.limits import Limit
 
-__all__ = ["DEFAULTS"]
+__all__ = ["DEFAULTS", "defaults_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,14 +34,7 @@ class Default:
     """Where it comes from and how far that was checked, in words."""
 
 
-GRADE_1 = "common practice, no source: typical of a broadcast monitor of the first grade"
 _CHOSEN = "common practice, no source: a choice of this tool"
-_LINEARITY = 3.0
-"""Percent: 2 to 3 are typical of such a monitor."""
-_SLANT = 0.5
-"""Degrees: moves the middles of the sides of a 4:3 picture by 0.6 % of its height."""
-_SHAPE = 2.0
-"""Percent."""
 _NEUTRAL_UV = 0.004
 """u'v': about the least difference that is seen between two fields side by side."""
 
@@ -65,24 +59,11 @@ _PHOSPHOR = f"the farthest that ± {float(PHOSPHOR_XY.value):g} in x and y comes
 _EVEN = EVEN_LUMINANCE.value
 _NO_FAULT = "by the tolerance that verify was given"
 
-DEFAULTS = (
+_FIRST = (
     _size("verify.patches_failed", 0.0, _NO_FAULT),
     _size("verify.dropped", 0.0, _CHOSEN),
-    _size("geometry.aspect_error_percent", _SHAPE, _CHOSEN),
-    _size("geometry.centre_percent.*", GEOMETRY.centre, GRADE_1),
-    _size("geometry.rotation_deg", _SLANT, _CHOSEN),
-    _size("geometry.parallelogram_deg", _SLANT, _CHOSEN),
-    _size("geometry.keystone_h_percent", _percent(LINE_LENGTHS.value), _told(LINE_LENGTHS)),
-    _size("geometry.keystone_v_percent", _percent(LINE_LENGTHS.value), _told(LINE_LENGTHS)),
-    _size("geometry.linearity_h_percent", _LINEARITY, GRADE_1),
-    _size("geometry.linearity_v_percent", _LINEARITY, GRADE_1),
-    _size("geometry.bow_h_percent", GEOMETRY.outside, GRADE_1),
-    _size("geometry.bow_v_percent", GEOMETRY.outside, GRADE_1),
-    _size("geometry.edge_sag_percent.*", GEOMETRY.outside, GRADE_1),
-    _size("convergence.centre_max_percent", CONVERGENCE.centre, GRADE_1),
-    _size("convergence.overall_max_percent", CONVERGENCE.outside, GRADE_1),
-    _size("convergence.zones_percent.centre.*", CONVERGENCE.centre, GRADE_1),
-    _size("convergence.zones_percent.*", CONVERGENCE.outside, GRADE_1),
+)
+_REST = (
     # Not gamma: it is fitted to the light above black, and lower the brighter black is, of BT.1886's own curve too.
     _size("grey.steps.*.delta_uv", _NEUTRAL_UV, _CHOSEN),
     _size("colour.white.delta_uv", _NEUTRAL_UV, _CHOSEN),
@@ -101,3 +82,44 @@ DEFAULTS = (
     _size("uniformity.*.delta_uv_between", float(EVEN_SCREEN_UV.value), _told(EVEN_SCREEN_UV)),
     _size("uniformity.*.purity_percent", PURITY_CHANGE, _CHOSEN),
 )
+
+
+def _of_raster(set_class: SetClass) -> tuple[Default, ...]:
+    """The limits that differ from class to class."""
+    limits = CLASSES[set_class]
+    source = f"common practice, no source: typical of a {set_class.value} set in good order"
+    centre, outside = limits.convergence.centre, limits.convergence.outside
+    sizes = {
+        "geometry.aspect_error_percent": limits.shape,
+        "geometry.centre_percent.*": limits.position,
+        "geometry.rotation_deg": limits.rotation,
+        "geometry.parallelogram_deg": limits.rotation,
+        "geometry.keystone_h_percent": limits.keystone,
+        "geometry.keystone_v_percent": limits.keystone,
+        "geometry.linearity_h_percent": limits.linearity,
+        "geometry.linearity_v_percent": limits.linearity,
+        "geometry.bow_h_percent": limits.bend,
+        "geometry.bow_v_percent": limits.bend,
+        "geometry.edge_sag_percent.*": limits.bend,
+        "convergence.centre_max_percent": centre,
+        "convergence.overall_max_percent": outside,
+        "convergence.zones_percent.centre.*": centre,
+        "convergence.zones_percent.*": outside,
+    }
+    own = set_class is SetClass.BROADCAST
+    return tuple(
+        _size(name, _percent(LINE_LENGTHS.value), _told(LINE_LENGTHS))
+        if own and name.startswith("geometry.keystone")
+        else _size(name, most, source)
+        for name, most in sizes.items()
+    )
+
+
+@cache
+def defaults_of(set_class: SetClass) -> tuple[Default, ...]:
+    """The limits of a class of sets, in the order of the measurements."""
+    return (*_FIRST, *_of_raster(set_class), *_REST)
+
+
+DEFAULTS = defaults_of(SetClass.BROADCAST)
+"""Those of sets of which nothing is said."""

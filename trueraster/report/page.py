@@ -71,7 +71,7 @@ class _Marks:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Cell:
     value: str
-    doubt: str
+    uncertainty: str
     verdict: str
     is_there: bool
 
@@ -117,16 +117,16 @@ def _rows(rows: Sequence[Row], stages: Sequence[Stage], marks: _Marks) -> list[_
         cells = [row.cells[stage] for row in rows]
         texts = [("-", "") if cell is None else _texts(cell.figure) for cell in cells]
         values = _aligned([_typeset(value) for value, _ in texts], units)
-        doubts = _aligned([doubt for _, doubt in texts], units)
+        uncertainties = _aligned([uncertainty for _, uncertainty in texts], units)
         columns.append(
             [
                 _Cell(
                     value=value,
-                    doubt=f"± {doubt}" if text[1] else "",
+                    uncertainty=f"± {uncertainty}" if text[1] else "",
                     verdict="" if cell is None or cell.verdict is None else cell.verdict.value,
                     is_there=cell is not None and cell.figure.value is not None,
                 )
-                for cell, text, value, doubt in zip(cells, texts, values, doubts, strict=True)
+                for cell, text, value, uncertainty in zip(cells, texts, values, uncertainties, strict=True)
             ]
         )
     made = []
@@ -244,12 +244,12 @@ def _astray(content: Content) -> Iterator[_Astray]:
     for section, row, verdict in sorted(_last(content), key=lambda one: one[2] is not Verdict.BEYOND):
         if verdict is Verdict.WITHIN or row.last is None or row.limit is None:
             continue
-        value, doubt = _texts(row.last.figure)
+        value, uncertainty = _texts(row.last.figure)
         unit = _unit(row.figure.quantity.unit)
         yield _Astray(
             title=section.title,
             words=row.figure.quantity.words,
-            shown=" ".join(filter(None, (_typeset(value), f"± {doubt}" if doubt else "", unit))),
+            shown=" ".join(filter(None, (_typeset(value), f"± {uncertainty}" if uncertainty else "", unit))),
             limit=_typeset(row.limit.limit.words(signed=row.figure.quantity.signed)),
             verdict=verdict.value,
         )

@@ -7,13 +7,14 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from analysis.raster.classes import SetClass
+from patterns.keys import EntryError, Key, Table, inside, number
 from render.errors import FileError
 from render.reading import read_bounded
-from trueraster.report.defaults import DEFAULTS
+from trueraster.report.defaults import defaults_of
 from trueraster.report.limits import Limit
 
 __all__ = ["Entry", "Found", "Tolerances", "fits", "read_tolerances", "tolerances_of"]
@@ -82,14 +83,16 @@ class Tolerances:
         return [name for name in dict.fromkeys(own) if not any(fits(name, one) for one in ids)]
 
 
-def tolerances_of(record: Mapping[str, float], file: Sequence[Entry]) -> Tolerances:
-    """The limits of a record (the largest size of a figure by its name), of a file, and the usual ones."""
+def tolerances_of(
+    record: Mapping[str, float], file: Sequence[Entry], set_class: SetClass = SetClass.BROADCAST
+) -> Tolerances:
+    """The limits of a record (the largest size of a figure by its name), of a file, and the usual ones of a class."""
     own = (
         Entry(name=name, limit=Limit(most=limit, of_size=True), source="agreed for this set")
         for name, limit in record.items()
         if name.count("*") <= _MOST_STARS
     )
-    usual = (Entry(name=one.name, limit=one.limit, source=one.source) for one in DEFAULTS)
+    usual = (Entry(name=one.name, limit=one.limit, source=one.source) for one in defaults_of(set_class))
     return Tolerances(groups=(tuple(own), tuple(file), (*usual, _BLACK)))
 
 
@@ -107,36 +110,33 @@ def read_tolerances(path: Path) -> list[Entry]:
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         words = "nested too deeply" if isinstance(error, RecursionError) else " ".join(str(error).split())
         raise FileError(f"{path}: not TOML: {words}") from error
-    return [
-        Entry(name=name, limit=limit, source=f"the bench's own: {path.name}") for name, limit in _limits(path, held, "")
-    ]
+    try:
+        limits = list(_limits(held, ""))
+    except EntryError as error:
+        raise FileError(f"{path}: {error}") from error
+    return [Entry(name=name, limit=limit, source=f"the bench's own: {path.name}") for name, limit in limits]
 
 
-def _limits(path: Path, held: Mapping[str, Any], above: str) -> Iterator[tuple[str, Limit | None]]:
+def _limits(held: Mapping[str, Any], above: str) -> Iterator[tuple[str, Limit | None]]:
     for key, value in held.items():
         name = f"{above}.{key}" if above else key
-        if isinstance(value, Mapping) and not (value and value.keys() <= {"least", "most"}):
-            yield from _limits(path, value, name)
+        if isinstance(value, Mapping) and not (value and value.keys() <= _RANGE.keys.keys()):
+            yield from _limits(value, name)
             continue
         if name.count("*") > _MOST_STARS:
-            raise FileError(f"{path}: {name[:60]}: at most {_MOST_STARS} * may stand in a name")
-        yield name, _limit(path, name, value)
+            raise EntryError(f"at most {_MOST_STARS} * may stand in a name", name)
+        yield name, None if value is False else inside(_RANGE if isinstance(value, Mapping) else _size, value, name)
 
 
-def _limit(path: Path, name: str, value: Any) -> Limit | None:
-    if value is False:
-        return None
-    if isinstance(value, Mapping) and all(_is_number(part) for part in value.values()):
-        least, most = value.get("least"), value.get("most")
-        if least is not None and most is not None and least > most:
-            raise FileError(f"{path}: {name}: least, {least:g}, is more than most, {most:g}")
-        return Limit(least=None if least is None else float(least), most=None if most is None else float(most))
-    if _is_number(value) and value >= 0:
-        return Limit(most=float(value), of_size=True)
-    shown = str(value)
-    got = shown if len(shown) <= 40 else shown[:37] + "..."
-    raise FileError(f"{path}: {name[:60]}: {_WANTED} is expected, not {got}")
+def _size(held: Any) -> Limit:
+    return Limit(most=float(number(0, _LARGEST, _WANTED)(held)), of_size=True)
 
 
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= _LARGEST and isfinite(value)
+def _range(*, least: float | None, most: float | None) -> Limit:
+    if least is not None and most is not None and least > most:
+        raise EntryError(f"least, {least:g}, is more than most, {most:g}")
+    return Limit(least=None if least is None else float(least), most=None if most is None else float(most))
+
+
+_END = Key(number(-_LARGEST, _LARGEST, _WANTED))
+_RANGE = Table(keys={"least": _END, "most": _END}, make=_range)

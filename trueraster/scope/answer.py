@@ -35,10 +35,10 @@ _SIGNALS = {
 _WIDTH = 100
 
 _NO_EDGE = (
-    "In brackets: the trace is flat from or to there, beside something that is not, and there is no edge to measure;"
-    " how long the part lasts cannot be told."
+    "In brackets: the trace is flat from or to there, but there is no edge to measure. So the duration of this part is"
+    " not available."
 )
-_BY_TIMING = "Where blanking meets a picture that is black or not flat, the format's own time is told."
+_BY_TIMING = "Where blanking meets a picture that is black or not flat, the time is the format's own."
 
 
 def _ire(millivolts: float | None) -> float | None:
@@ -277,11 +277,11 @@ def _parts_table(view: View) -> str:
     with_ire = _has_ire(view)
     heading = ["trace", "part", "from us", "to us", "lasts us", "mV", "%"] + ["IRE"] * with_ire
     rows: list[list[str]] = [heading]
-    told: list[Part] = []
+    listed: list[Part] = []
     for kind in view.wave.traces:
-        found = parts(view.wave, kind, view.line)
-        told += found
-        for i, part in enumerate(found):
+        of_trace = parts(view.wave, kind, view.line)
+        listed += of_trace
+        for i, part in enumerate(of_trace):
             cells = [kind.name if i == 0 else "", ", ".join(filter(None, (part.name, _patch_name(view, part))))]
             cells += [_end_words(part.start_us, part.start_by), _end_words(part.stop_us, part.stop_by)]
             cells.append(_figure(part.duration_us, 3))
@@ -293,7 +293,7 @@ def _parts_table(view: View) -> str:
         for kind in view.wave.traces
         for values in [view.wave.trace(kind)]
     ]
-    ends = {by for part in told for by in (part.start_by, part.stop_by)}
+    ends = {by for part in listed for by in (part.start_by, part.stop_by)}
     moving = [
         kind.name
         for kind in view.wave.traces
@@ -301,14 +301,14 @@ def _parts_table(view: View) -> str:
         and kind.key != SYNC_KEY
         and all(part.name != "picture" for part in parts(view.wave, kind, view.line))
     ]
-    words = [f"No part of the picture is flat on {', '.join(moving)} here; '--to line.png' draws it."] * bool(moving)
+    words = [f"No part of the picture is flat on {', '.join(moving)}; draw it with --to line.png."] * bool(moving)
     words += [_NO_EDGE] * (EndBy.NONE in ends) + [_BY_TIMING] * (EndBy.TIMING in ends)
     words.append(f"Lowest and highest, edges included: {', '.join(span)}.")
     return "\n".join([table, "", *(line for text in words for line in wrap(text, _WIDTH))])
 
 
 def _end_words(value: float, by: EndBy) -> str:
-    """A time of the table; in brackets where there is no edge."""
+    """A time of the table; in brackets if there is no edge."""
     return f"({_figure(value, 3)})" if by is EndBy.NONE else _figure(value, 3)
 
 
@@ -327,7 +327,7 @@ def _vertical_text(view: View) -> str:
         rows.append(
             [
                 f"field {one['field']}" if fmt.interlaced else "frame",
-                f"line {one['first_line']}" + (", in its middle" if one["begins"] == "mid-line" else ""),
+                f"line {one['first_line']}" + (", in the middle" if one["begins"] == "mid-line" else ""),
                 f"{one['lines']:g} lines",
                 f"{one['broad_us']:.2f} us",
                 f"{one['equalising_pulses']} before, {one['equalising_pulses']} after"
@@ -338,7 +338,7 @@ def _vertical_text(view: View) -> str:
         )
     shown = counted(int(span.stop - span.start), "line") if span.stop.denominator == 1 and not span.start else None
     half = f"{float(span.stop - span.start):g} lines"
-    return columns(rows, right=(5,)) + f"\n\nShown: {shown or half}, and some before and after."
+    return columns(rows, right=(5,)) + f"\n\nShown: {shown or half}, and a few lines before and after."
 
 
 # --- CSV -------------------------------------------------------------------------------------------------

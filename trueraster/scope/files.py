@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from patterns.lines import field_span
 from render.writing import placed
 from trueraster.options.values import UsageError
+from trueraster.output.files import check_target
 from trueraster.scope.answer import csv_chunks, scope_note, scope_title
 
 if TYPE_CHECKING:
@@ -19,25 +20,21 @@ __all__ = ["check_targets", "file_words", "write_scope"]
 
 _KINDS = (".svg", ".png", ".csv")
 _LARGE = 5_000_000
-"""Bytes from which on a file's size is told: a frame of HD has a hundred million."""
+"""Bytes from which a file's size is shown: a frame of HD has a hundred million."""
 
 
 def check_targets(names: Sequence[str], subject: str) -> list[Path]:
     """The paths as they were typed.
 
     Raises:
-        UsageError: a name ends wrongly, is that of a folder, stands twice, or is the file that is read.
+        UsageError: as `check_target` does, or a name stands twice.
     """
     paths = [Path(name) for name in names]
+    inputs = [Path(subject)] if Path(subject).exists() else []
     for path in paths:
-        if path.suffix.lower() not in _KINDS:
-            raise UsageError(f"--to: got {str(path)[:60]!r}, a name that ends in .svg, .png or .csv is expected")
-        if path.is_dir():
-            raise UsageError(f"--to: {path} is a folder")
-        if Path(subject).exists() and path.resolve() == Path(subject).resolve():
-            raise UsageError(f"--to: {path} is the file that is read, and would be lost")
+        check_target("--to", path, _KINDS, inputs)
     if len({path.resolve() for path in paths}) < len(paths):
-        raise UsageError("--to: the same file is named twice")
+        raise UsageError("--to: the same file is named twice; give each --to a different name")
     return paths
 
 
@@ -58,7 +55,7 @@ def write_scope(view: View, paths: Sequence[Path]) -> list[str]:
 
 
 def file_words(name: str) -> str:
-    """The file's name, and its size where that may surprise."""
+    """The file's name, and its size if it is large."""
     size = Path(name).stat().st_size
     return f"{name} ({size / 1e6:.0f} MB)" if size >= _LARGE else name
 

@@ -1,4 +1,4 @@
-"""From what is typed for `scope` to a frame with its format, and on to the waveform that is wanted."""
+"""From the words typed for `scope` to a frame with its format, and to the waveform."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ _LONGEST_S = 10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """What is to be shown, as it was typed; `field` is 0 for the frame, None for a line."""
+    """What to show, as typed; `field` is 0 for the frame, None for a line."""
 
     line: int | None
     field: int | None
@@ -56,14 +56,14 @@ class Wanted:
 
 
 def wanted_of(typed: Mapping[str, str | None], line: int | None, frame: int) -> Wanted:
-    """The options as values. Raises UsageError for what cannot be meant."""
+    """The options as values. Raises UsageError for what fits no choice."""
     field = {"frame": 0, "1": 1, "2": 2, None: None}.get(typed["field"], -1)
     if field == -1:
-        raise UsageError(f"--field: got {_short(typed['field'])}, allowed are 1, 2 and frame")
+        raise UsageError(f"--field: got {_short(typed['field'])}; use 1, 2 or frame")
     if line is not None and field is not None:
-        raise UsageError("--line and --field: one line or a whole field, not both")
+        raise UsageError("--line and --field: give one of them, a line or a whole field")
     if not 0 <= frame < _MOST_FRAMES:
-        raise UsageError(f"--frame: got {frame}, allowed are 0 to {_MOST_FRAMES - 1}")
+        raise UsageError(f"--frame: got {frame}; use 0 to {_MOST_FRAMES - 1}")
     signal = choice("--signal", typed["signal"], tuple(SignalKind))
     sync = choice("--sync", typed["sync"], tuple(SyncOn))
     levels = choice("--levels", typed["levels"], ("700", "714"))
@@ -88,7 +88,7 @@ def wanted_of(typed: Mapping[str, str | None], line: int | None, frame: int) -> 
 def _setup(text: str | None) -> Fraction:
     found = re.fullmatch(r"\s*(0|7\.5)(?:\s*ire)?\s*", (text or "0").lower())
     if found is None:
-        raise UsageError(f"--setup: got {_short(text)}, allowed are 0 and 7.5 (IRE)")
+        raise UsageError(f"--setup: got {_short(text)}; use 0 or 7.5 (IRE)")
     return Fraction(found[1])
 
 
@@ -98,7 +98,7 @@ def _short(text: str | None) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class View:
-    """A waveform with all that is told of it."""
+    """A waveform with all that its answer needs."""
 
     name: str
     """The pattern, or the file."""
@@ -110,7 +110,7 @@ class View:
     line: int | None
     """The system's own number, of a line."""
     patches: tuple[Patch, ...] = ()
-    """What a drawn pattern has to be measured; nothing of a file."""
+    """The patches of a drawn pattern; none for a file."""
 
     @property
     def format(self) -> Format:
@@ -126,17 +126,17 @@ def view_of(
 
     Raises:
         UsageError: something typed does not fit.
-        ValueError: a file that cannot be read, a line or an interface that the format has not.
+        ValueError: a file that cannot be read, a line or an interface that the format does not have.
         OSError: there is no room for the temporary file.
     """
     if not subject.strip():
-        raise UsageError("a pattern's name or a file is expected; 'trueraster patterns' lists the patterns")
+        raise UsageError("give a pattern's name or a file; 'trueraster patterns' lists the patterns")
     patches: tuple[Patch, ...] = ()
     if _is_file(subject):
         given = [f"--{name}" for name, value in options.items() if value is not None]
         given += ["--edges"] if wanted.edges else []
         if given:
-            raise UsageError(f"{given[0]}: it is for a pattern that is drawn; {subject[:60]} is a file")
+            raise UsageError(f"{given[0]}: only for patterns, and {subject[:60]} is a file; leave it out")
         frame = read_frame(Path(subject), wanted.frame)
         chosen = with_scan(format_of_file(frame, fmt, aspect))
         _check_size(frame, chosen)
@@ -174,7 +174,7 @@ def _scene_of(subject: str, fmt: Format, options: Mapping[str, str | None]) -> S
 
 
 def with_scan(fmt: Format) -> Format:
-    """The format, a free raster with the timing that `timing` gives it when nothing else is asked.
+    """The format, a free raster with the timing that `timing` gives it by default.
 
     Raises:
         UsageError: it has none.
@@ -185,7 +185,7 @@ def with_scan(fmt: Format) -> Format:
     try:
         return with_timing(fmt, usual_by(fmt), Limits())
     except FormatError as error:
-        raise UsageError(f"{error} (scope takes the timing that 'trueraster timing {fmt.id}' has)") from error
+        raise UsageError(f"{error} (scope uses the timing of 'trueraster timing {fmt.id}')") from error
 
 
 def _is_file(subject: str) -> bool:
@@ -200,8 +200,8 @@ def _check_size(frame: Frame, fmt: Format) -> None:
     height, width = frame.picture.planes[0].shape
     if (width, height) != (fmt.width, fmt.height):
         raise UsageError(
-            f"{frame.path}: its frame is {width}x{height}, {fmt.id} has {fmt.width}x{fmt.height}; a waveform needs the"
-            " raster itself, not a scaled picture"
+            f"{frame.path}: its frame is {width}x{height}, but {fmt.id} has {fmt.width}x{fmt.height}; give the raster"
+            " itself, not a scaled picture"
         )
 
 
@@ -217,19 +217,19 @@ def _interface(fmt: Format, wanted: Wanted) -> Interface:
     levels = usual_levels(fmt, signal) if wanted.levels is None else wanted.levels
     if signal is SignalKind.COMPOSITE and not (slow and fmt.family in (Family.SD525, Family.SD625)):
         raise UsageError(
-            f"--signal: {fmt.id} has no composite signal; 480i, 576i, 240p and 288p have; take ypbpr or rgb"
+            f"--signal: {fmt.id} has no composite signal (480i, 576i, 240p and 288p have); use ypbpr or rgb"
         )
     if levels == 714 and not slow_525:
-        raise UsageError(f"--levels: 714 mV is the level of 480i and 240p; {fmt.id} has 700")
+        raise UsageError(f"--levels: 714 mV is for 480i and 240p, and {fmt.id} has 700; leave it out")
     if setup_ire and levels != 714:
-        hint = ", add --levels 714" if slow_525 else ""
+        hint = "; add --levels 714" if slow_525 else ""
         raise UsageError(f"--setup: only a 525-line signal of 714 mV has setup{hint}")
     if levels == 714 and signal is SignalKind.YPBPR and not setup_ire:
         raise UsageError(
-            "--levels: components with 714 mV have setup; add --setup 7.5, or take 700, or --signal rgb or composite"
+            "--levels: components of 714 mV have setup; add --setup 7.5, or use 700, or --signal rgb or composite"
         )
     if wanted.sync_on is not None and signal is not SignalKind.RGB:
-        raise UsageError("--sync: it is for --signal rgb; else sync is on luma")
+        raise UsageError("--sync: only for --signal rgb, otherwise luma carries sync; leave it out")
     return interface_of(fmt, signal, levels=levels, setup_ire=setup_ire, sync_on=wanted.sync_on)
 
 
@@ -240,7 +240,7 @@ def _traces(interface: Interface, wanted: Wanted) -> tuple[TraceKind, ...]:
     if not chosen:
         keys = ", ".join(kind.key for kind in interface.traces)
         raise UsageError(
-            f"--component: got {_short(wanted.component)}, --signal {interface.signal} has {keys}, or take all"
+            f"--component: got {_short(wanted.component)}, --signal {interface.signal} has {keys}; use one, or all"
         )
     return chosen
 
@@ -249,7 +249,7 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
     pattern, chosen = pattern_of(subject), options_with(subject, options_of(options))
     rgb = wanted.signal is SignalKind.RGB
     carrier = CARRIERS["ffv1" if rgb else "y4m"]
-    # A computer's picture becomes components behind its converter: its colour is as fine as its luma.
+    # A computer's picture becomes components after its converter: colour is as fine as luma.
     whole = fmt.family is Family.COMPUTER or fmt.width % 2 == 1
     sampling = Sampling.RGB if rgb else Sampling.YCBCR_444 if whole else Sampling.YCBCR_422
     # R'G'B' goes to a converter as well, which rings at hard edges; a computer's raster is as hard as ever.
@@ -263,8 +263,8 @@ def _drawn(subject: str, fmt: Format, wanted: Wanted, options: Mapping[str, str 
     seconds = float((number + 1) / fmt.frame_rate)
     if seconds > _LONGEST_S:
         raise UsageError(
-            f"--frame: got {wanted.frame}, and a pattern is drawn for {_LONGEST_S} s at most, up to frame "
-            f"{int(_LONGEST_S * fmt.frame_rate) - 1}; give a clip for a later one"
+            f"--frame: got {wanted.frame}, but a pattern is drawn for at most {_LONGEST_S} s; use up to "
+            f"{int(_LONGEST_S * fmt.frame_rate) - 1}, or give a clip"
         )
     wish = Wish(pattern=pattern, options=chosen, format=fmt, carrier=carrier, signal=signal)
     order = orders_of([wish], seconds=seconds, range_is_chosen=wanted.code_range is not None).orders[0]

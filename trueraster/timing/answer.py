@@ -26,16 +26,16 @@ from patterns.sync import SyncKind, sync_of
 from patterns.timing import Interval, Timing
 from trueraster.output.terminal import columns, number
 
-__all__ = ["Told", "timing_json", "timing_text"]
+__all__ = ["Scan", "timing_json", "timing_text"]
 
 _PARTS = ("active", "front_porch", "sync", "back_porch", "total")
 _WIDTH = 100
-_TOLD_OFF = Fraction(5, 100_000)
-"""From how much on a missed rate is told: what two decimals of a per cent show."""
+_SHOWN_OFF = Fraction(5, 100_000)
+"""A missed rate is shown from here on: what two decimals of a per cent show."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class Scan:
     """A format with its timing, and what it was made by: None for a named format, whose standard gives it."""
 
     format: Format
@@ -48,7 +48,7 @@ class Told:
 
     @property
     def off(self) -> Fraction | None:
-        """How far the field rate is from what was asked for, of it."""
+        """How far the field rate is from the one asked for, as a share of it."""
         return None if self.asked_hz is None else self.timing.field_rate_hz / self.asked_hz - 1
 
     @property
@@ -63,16 +63,16 @@ class Told:
 # --- JSON ------------------------------------------------------------------------------------------------
 
 
-def timing_json(told: Told) -> dict[str, Any]:
+def timing_json(scan: Scan) -> dict[str, Any]:
     """The keys of `timing --json`; times in us, levels in mV."""
-    fmt, timing = told.format, told.timing
+    fmt, timing = scan.format, scan.timing
     sync = sync_of(fmt)
-    target = broadcast_system(timing.field_rate_hz).line_rate_hz if told.by is By.FIFTEEN_KHZ else None
+    target = broadcast_system(timing.field_rate_hz).line_rate_hz if scan.by is By.FIFTEEN_KHZ else None
     second = timing.v_second
     return {
         "format": fmt.id,
-        "title": _title(told),
-        "by": "standard" if told.by is None else told.by.value,
+        "title": _title(scan),
+        "by": "standard" if scan.by is None else scan.by.value,
         "width": fmt.width,
         "height": fmt.height,
         "picture_aspect": _aspect(fmt),
@@ -80,8 +80,8 @@ def timing_json(told: Told) -> dict[str, Any]:
         "line_rate_hz": number(timing.line_rate_hz, 6),
         "field_rate_hz": number(timing.field_rate_hz, 9),
         "frame_rate_hz": number(timing.frame_rate_hz, 9),
-        "asked_field_rate_hz": number(told.asked_hz, 9),
-        "field_rate_off_percent": None if told.off is None else number(100 * told.off, 4),
+        "asked_field_rate_hz": number(scan.asked_hz, 9),
+        "field_rate_off_percent": None if scan.off is None else number(100 * scan.off, 4),
         "interlaced": second is not None,
         "field_order": fmt.field_order.value,
         "h": _interval_json(timing.h),
@@ -104,12 +104,12 @@ def timing_json(told: Told) -> dict[str, Any]:
             {key: number(value, 3) if isinstance(value, Fraction) else value for key, value in row.items()}
             for row in _levels(fmt, timing, sync.kind)
         ],
-        "video_code": told.video_code,
+        "video_code": scan.video_code,
         "broadcast_line_rate_hz": number(target, 6),
         "modeline": timing.modeline(fmt.id),
         "source": str(timing.source),
         "cautions": list(fmt.cautions),
-        "hint": told.hint or None,
+        "hint": scan.hint or None,
     }
 
 
@@ -172,13 +172,13 @@ def _difference_row(signal: str, peak: Fraction) -> dict[str, Any]:
 # --- Words -----------------------------------------------------------------------------------------------
 
 
-def _title(told: Told) -> str:
-    fmt, timing = told.format, told.timing
+def _title(scan: Scan) -> str:
+    fmt, timing = scan.format, scan.timing
     if fmt.field_order is FieldOrder.PROGRESSIVE:
-        scan = f"progressive, {float(timing.frame_rate_hz):.3f} frames/s"
+        words = f"progressive, {float(timing.frame_rate_hz):.3f} frames/s"
     else:
-        scan = f"interlaced, {fmt.field_order.value} field first, {float(timing.field_rate_hz):.3f} fields/s"
-    return f"{fmt.id}: {fmt.width} x {fmt.height}, {scan}"
+        words = f"interlaced, {fmt.field_order.value} field first, {float(timing.field_rate_hz):.3f} fields/s"
+    return f"{fmt.id}: {fmt.width} x {fmt.height}, {words}"
 
 
 _BY = {
@@ -190,48 +190,48 @@ _BY = {
 }
 
 
-def timing_text(told: Told) -> str:
+def timing_text(scan: Scan) -> str:
     """The timing as tables for the bench."""
-    fmt, timing = told.format, told.timing
-    parts = [_title(told), "", _labelled(_rates(told)), "", _line_table(timing), "", _field_table(timing), ""]
+    fmt, timing = scan.format, scan.timing
+    parts = [_title(scan), "", _labelled(_rates(scan)), "", _line_table(timing), "", _field_table(timing), ""]
     sync = sync_of(fmt)
     signs = f"H {_sign(sync.h_positive)}, V {_sign(sync.v_positive)}"
     if sync.kind is SyncKind.TRI_LEVEL:
-        told_sync = (
+        sync_words = (
             f"tri-level, {sync.on}. The sync above is the positive half; the negative one is the last"
-            f" {sync.negative_half} samples of the front porch, and the middle between them times the line. A"
+            f" {sync.negative_half} samples of the front porch, and the line counts from the middle between them. A"
             f" computer's output sends separate bi-level syncs instead: {signs}"
         )
     else:
-        told_sync = f"bi-level, {sync.on}: {signs}"
-    parts += [_labelled([("sync", told_sync)]), "", _levels_table(fmt, timing, sync.kind), ""]
+        sync_words = f"bi-level, {sync.on}: {signs}"
+    parts += [_labelled([("sync", sync_words)]), "", _levels_table(fmt, timing, sync.kind), ""]
     rows = [("mode line", timing.modeline(fmt.id)), ("source", str(timing.source))]
-    rows += [("note", told.hint)] if told.hint else []
+    rows += [("note", scan.hint)] if scan.hint else []
     rows += [("caution", text) for text in fmt.cautions]
     return "\n".join([*parts, _labelled(rows)])
 
 
-def _rates(told: Told) -> list[tuple[str, str]]:
-    timing = told.timing
+def _rates(scan: Scan) -> list[tuple[str, str]]:
+    timing = scan.timing
     rows = [("line rate", f"{float(timing.line_rate_hz) / 1000:.6f} kHz")]
     if timing.v_second:
         rows.append(("field rate", f"{float(timing.field_rate_hz):.6f} Hz"))
     rows.append(("frame rate", f"{float(timing.frame_rate_hz):.6f} Hz"))
-    if told.asked_hz is not None and told.off is not None and abs(told.off) >= _TOLD_OFF:
-        asked, got = float(told.asked_hz), float(timing.field_rate_hz)
-        rows.append(("asked", f"{asked:.6g} Hz, got {got:.6g} Hz: {float(100 * told.off):+.2f} %"))
+    if scan.asked_hz is not None and scan.off is not None and abs(scan.off) >= _SHOWN_OFF:
+        asked, got = float(scan.asked_hz), float(timing.field_rate_hz)
+        rows.append(("asked", f"{asked:.6g} Hz, got {got:.6g} Hz: {float(100 * scan.off):+.2f} %"))
     rows += [
         ("clock", f"{float(timing.pixel_clock_hz) / 1e6:.6f} MHz"),
-        ("picture", f"{_aspect(told.format)} on the glass"),
-        ("lines", f"{timing.total_lines} a frame, {_active_lines(timing)}{_from_sync(told)}"),
-        ("made by", _made_by(told)),
+        ("picture", f"{_aspect(scan.format)} on the glass"),
+        ("lines", f"{timing.total_lines} a frame, {_active_lines(timing)}{_from_sync(scan)}"),
+        ("made by", _made_by(scan)),
     ]
-    code = told.video_code
+    code = scan.video_code
     if code is not None:
         # Standard definition with interlace or half the lines is sent with each sample twice.
-        doubled = told.format.width == RASTER_601_SAMPLES.value and timing.is_15k
+        doubled = scan.format.width == RASTER_601_SAMPLES.value and timing.is_15k
         rows.append(
-            ("CTA-861", f"video code {code}" + (", there with doubled samples: 1440 at 27 MHz" if doubled else ""))
+            ("CTA-861", f"video code {code}" + (", which has doubled samples: 1440 at 27 MHz" if doubled else ""))
         )
     return rows
 
@@ -245,19 +245,19 @@ def _active_lines(timing: Timing) -> str:
     return f"active {' and '.join(spans)}"
 
 
-def _from_sync(told: Told) -> str:
+def _from_sync(scan: Scan) -> str:
     """Only a standard has line numbers of its own."""
-    return "" if told.by is None else ", counted from the beginning of vertical sync"
+    return "" if scan.by is None else ", counted from the beginning of vertical sync"
 
 
-def _made_by(told: Told) -> str:
-    if told.by is not By.FIFTEEN_KHZ:
-        return _BY[told.by]
-    system = broadcast_system(told.timing.field_rate_hz)
-    off = f"{float(told.timing.line_rate_hz - system.line_rate_hz):+.2f}"
+def _made_by(scan: Scan) -> str:
+    if scan.by is not By.FIFTEEN_KHZ:
+        return _BY[scan.by]
+    system = broadcast_system(scan.timing.field_rate_hz)
+    off = f"{float(scan.timing.line_rate_hz - system.line_rate_hz):+.2f}"
     return (
         f"the line of {system.lines}-line broadcast, {float(system.line_rate_hz):.2f} Hz"
-        f" (off by {'0' if float(off) == 0 else off} Hz)"
+        f" (differs by {'0' if float(off) == 0 else off} Hz)"
     )
 
 
@@ -276,7 +276,7 @@ def _field_table(timing: Timing) -> str:
     rows = [(*a, *b[1:]) for a, b in zip(first, others, strict=True)]
     table = columns([("field", "1: lines", "ms", "2: lines", "ms"), *rows], right=(1, 2, 3, 4))
     half = float(Fraction(timing.total_lines, 2))
-    return f"{table}\nCounted in whole lines. Both fields last {half:g} lines: the half line is what interlaces them."
+    return f"{table}\nWhole lines are counted. Both fields last {half:g} lines: the half line interlaces them."
 
 
 def _table_rows(interval: Interval, unit: Fraction, places: str) -> list[tuple[str, str, str]]:

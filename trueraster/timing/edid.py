@@ -1,4 +1,4 @@
-"""The 128 bytes by which a display tells a computer its modes: VESA E-EDID 1.4, with the modes asked for and no other.
+"""The 128 bytes by which a display states its modes to a computer: VESA E-EDID 1.4, with the modes asked for only.
 
 Field positions are from memory of the standard; every block made in tests passes edid-decode's conformity check.
 """
@@ -31,7 +31,7 @@ _GAMMA = Fraction("2.4")
 """Rec. ITU-R BT.1886, which describes the tube (from memory)."""
 _CLOCK_STEP_HZ = 10_000
 _LEAST_CLOCK_HZ = 10_000_000
-"""Slower ones are taken for damaged data: so does edid-decode."""
+"""Readers treat slower ones as damaged data, edid-decode too."""
 _LEAST_DIGITAL_CLOCK_HZ = 25_000_000
 """Of DVI and HDMI, from memory."""
 _INTERLACED_RASTERS = {(1920, 1080), *((width, height) for width in (720, 1440, 2880) for height in (480, 576))}
@@ -42,14 +42,14 @@ KEPT_NAME = "trueraster"
 
 
 class Interface(StrEnum):
-    """What the computer's output is: some drivers take the block of the other kind for a fault."""
+    """What the computer's output is: some drivers refuse the block of the other kind."""
 
     ANALOGUE = "analogue"
     DIGITAL = "digital"
 
 
 def offered(timing: Timing) -> Timing:
-    """The timing as the block says it: its clock is a whole number of 10 kHz, the nearest one."""
+    """The timing as the block has it: its clock is a whole number of 10 kHz, the nearest one."""
     steps = math.floor(timing.pixel_clock_hz / _CLOCK_STEP_HZ + Fraction(1, 2))
     return replace(timing, pixel_clock_hz=Fraction(steps * _CLOCK_STEP_HZ))
 
@@ -78,7 +78,7 @@ def edid_block(formats: Sequence[Format], *, interface: Interface, name: str = K
         [
             bytes.fromhex("00ffffffffffff00"),
             _maker(_MAKER),
-            # Another number for other modes, so that a computer does not take one set for another.
+            # Another number for other modes, so that a computer does not mistake one set for another.
             (zlib.crc32(b"".join(modes)) & 0xFFFF).to_bytes(2, "little"),
             bytes(4),  # no serial number
             bytes([0xFF, _MODEL_YEAR - 1990, 1, 4]),
@@ -96,14 +96,14 @@ def edid_block(formats: Sequence[Format], *, interface: Interface, name: str = K
 
 
 def edid_notes(formats: Sequence[Format], interface: Interface) -> Iterator[str]:
-    """What the block cannot say, or the output may not do; a sentence each."""
+    """What the block cannot state, or the output may not do; a sentence each."""
     for fmt in formats:
         timing = _timing(fmt)
         asked = fmt.timing.pixel_clock_hz if fmt.timing else timing.pixel_clock_hz
         if timing.pixel_clock_hz != asked:
             parts = float(timing.pixel_clock_hz / asked - 1) * 1_000_000
             yield (
-                f"{fmt.id}: an EDID tells clocks in steps of 10 kHz, so it offers"
+                f"{fmt.id}: an EDID has clocks in steps of 10 kHz, so it offers"
                 f" {float(timing.pixel_clock_hz) / 1e6:.2f} MHz for {float(asked) / 1e6:.6f} ({parts:+.0f} parts in a"
                 " million)."
             )
@@ -115,7 +115,7 @@ def edid_notes(formats: Sequence[Format], interface: Interface) -> Iterator[str]
 
         if fmt.interlaced and (fmt.width, fmt.height) not in _INTERLACED_RASTERS:
             yield (
-                f"{fmt.id}: an EDID tells an interlaced mode by the lines of a field, and Linux doubles them only for"
+                f"{fmt.id}: an EDID states the lines of a field for an interlaced mode, and Linux doubles them only for"
                 " rasters of CTA-861 (from memory): 720, 1440 or 2880 samples with 480 or 576 lines, and 1920x1080."
             )
 
@@ -169,8 +169,8 @@ def _detailed(timing: Timing, name: str) -> bytes:
     if timing.pixel_clock_hz < _LEAST_CLOCK_HZ:
         times = math.ceil(_LEAST_CLOCK_HZ / timing.pixel_clock_hz)
         raise ValueError(
-            f"{name}: a clock of {float(timing.pixel_clock_hz) / 1e6:g} MHz is taken for a fault in an EDID, which"
-            f" begins at 10 MHz: ask for {times} times the width or more"
+            f"{name}: a clock of {float(timing.pixel_clock_hz) / 1e6:g} MHz is read as a fault in an EDID, which"
+            f" begins at 10 MHz; ask for {times} times the width or more"
         )
     clock = int(timing.pixel_clock_hz / _CLOCK_STEP_HZ)
     for words, value, most in _fields(clock, h, v):

@@ -1,4 +1,4 @@
-"""What a set and an output take, as it is typed, and the refusal of a scan that lies outside."""
+"""The ranges of a set and an output, as typed, and the refusal of a scan outside them."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from patterns.formats import Format
 from patterns.modes.scan15k import LEAST_CLOCK_STEP_HZ, MICROSECOND, Limits, Span
-from trueraster.kit.rates import AS_TOLD, SINGLE_TOLERANCE, LineRates, is_within, parse_line_rates, ranges_text
+from trueraster.kit.rates import AS_STATED, SINGLE_TOLERANCE, LineRates, is_within, parse_line_rates, ranges_text
 from trueraster.options.values import UsageError
 from trueraster.output.cautions import SCAN_RATES
 
@@ -21,14 +21,14 @@ _DASH = r"[-\u2010-\u2015\u2212]"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetRange:
-    """What the set's papers say it scans; None where nobody has said."""
+    """The set's stated ranges; None for one that was not given."""
 
     line_rates: tuple[LineRates, ...] | None
     field_rates: Span | None
 
 
 def set_range(line_rate: str | None, field_rate: str | None) -> SetRange:
-    """The stated range from '15.5-15.9kHz,31-32kHz' and '48-62Hz'; a single value has 1 % to each side.
+    """The stated range from '15.5-15.9kHz,31-32kHz' and '48-62Hz'; a single value means ± 1 %.
 
     Raises:
         UsageError: one of them is nothing of the kind.
@@ -47,7 +47,7 @@ def _field_rates(text: str) -> Span:
         return _span(option, text, "Hz", example="48-62Hz", least=least, most=most)
     value = Fraction(single[1])
     if not least <= value <= most:
-        raise UsageError(f"{option}: got {_short(text)}, a rate from {least} to {most} Hz is expected")
+        raise UsageError(f"{option}: got {_short(text)}; give a rate from {least} to {most} Hz")
     return Span(low=value * (1 - SINGLE_TOLERANCE), high=value * (1 + SINGLE_TOLERANCE))
 
 
@@ -64,20 +64,20 @@ def check_set(fmt: Format, stated: SetRange) -> None:
     lines, fields = stated.line_rates, stated.field_rates
     if lines is not None and not is_within(khz, lines):
         raise UsageError(
-            refusal(f"{fmt.id} has a line rate of {float(khz):.3f} kHz, the set takes {ranges_text(lines)}")
+            refusal(f"{fmt.id} has a line rate of {float(khz):.3f} kHz, the set accepts {ranges_text(lines)}")
         )
-    if fields is not None and not fields.low - AS_TOLD <= hertz <= fields.high + AS_TOLD:
-        taken = f"{float(fields.low):g} to {float(fields.high):g} Hz"
-        raise UsageError(refusal(f"{fmt.id} has a field rate of {float(hertz):.3f} Hz, the set takes {taken}"))
+    if fields is not None and not fields.low - AS_STATED <= hertz <= fields.high + AS_STATED:
+        accepted = f"{float(fields.low):g} to {float(fields.high):g} Hz"
+        raise UsageError(refusal(f"{fmt.id} has a field rate of {float(hertz):.3f} Hz, the set accepts {accepted}"))
 
 
 def refusal(reason: str) -> str:
-    """Why a scan is not given, and what it would do."""
+    """Why a scan is refused, and what it could do to the set."""
     return f"{reason}. {SCAN_RATES.title}: {SCAN_RATES.text}"
 
 
 def limits_of(stated: SetRange, typed: Mapping[str, str | None]) -> Limits:
-    """What the 15 kHz family keeps to: the stated range, and the options by name where they are typed.
+    """The limits of the 15 kHz family: the stated range, and the options that were typed.
 
     Raises:
         UsageError: an option is nothing of the kind.
@@ -87,7 +87,7 @@ def limits_of(stated: SetRange, typed: Mapping[str, str | None]) -> Limits:
         limits = replace(limits, line_rate_hz=tuple(_hertz(stated.line_rates)))
     if stated.field_rates is not None:
         rates = stated.field_rates
-        limits = replace(limits, field_rate_hz=Span(low=rates.low - AS_TOLD, high=rates.high + AS_TOLD))
+        limits = replace(limits, field_rate_hz=Span(low=rates.low - AS_STATED, high=rates.high + AS_STATED))
     if (text := typed.get("front_porch")) is not None:
         limits = replace(limits, front_porch=_duration("--front-porch", text))
     if (text := typed.get("sync")) is not None:
@@ -112,7 +112,7 @@ def limits_of(stated: SetRange, typed: Mapping[str, str | None]) -> Limits:
 
 
 def _hertz(rates: Sequence[LineRates]) -> list[Span]:
-    return [Span(low=(rate.low - AS_TOLD) * 1000, high=(rate.high + AS_TOLD) * 1000) for rate in rates]
+    return [Span(low=(rate.low - AS_STATED) * 1000, high=(rate.high + AS_STATED) * 1000) for rate in rates]
 
 
 def _duration(option: str, text: str) -> Fraction:
@@ -123,7 +123,7 @@ def _clock_step(text: str) -> int:
     units = {"khz": Fraction(1000), "mhz": Fraction(10**6), "hz": Fraction(1)}
     step = _quantity("--clock-step", text, units, example="10kHz", most=10**7)
     if step.denominator != 1 or not LEAST_CLOCK_STEP_HZ <= step <= 10**7:
-        raise UsageError(f"--clock-step: got {_short(text)}, a step of 1 kHz to 10 MHz in whole Hz is expected")
+        raise UsageError(f"--clock-step: got {_short(text)}; give a step of 1 kHz to 10 MHz in whole Hz")
     return int(step)
 
 
@@ -138,10 +138,10 @@ def _blank_lines(text: str) -> tuple[int, int, int]:
 
 
 def _quantity(option: str, text: str, units: Mapping[str, Fraction], *, example: str, most: int) -> Fraction:
-    """A number with a unit; without one it is of the first."""
+    """A number with a unit; without one the first unit counts."""
     found = re.fullmatch(rf"\s*{_NUMBER}\s*({'|'.join(map(re.escape, units))})?\s*", text.lower().replace("µ", "u"))
     if found is None or Fraction(found[1]) > most:
-        raise UsageError(f"{option}: got {_short(text)}, a value such as {example} is expected, at most {most}")
+        raise UsageError(f"{option}: got {_short(text)}; give a value such as {example}, at most {most}")
     return Fraction(found[1]) * units[found[2] or next(iter(units))]
 
 
@@ -149,10 +149,10 @@ def _span(option: str, text: str, unit: str, *, example: str, least: int, most: 
     part = rf"\s*{_NUMBER}\s*(?:{unit.lower()}\s*)?"
     found = re.fullmatch(rf"{part}{_DASH}{part}", text.lower().replace("µ", "u"))
     if found is None:
-        raise UsageError(f"{option}: got {_short(text)}, a range such as {example} is expected")
+        raise UsageError(f"{option}: got {_short(text)}; give a range such as {example}")
     low, high = Fraction(found[1]), Fraction(found[2])
     if not least <= low <= high <= most:
-        raise UsageError(f"{option}: got {_short(text)}, the lower end first, from {least} to {most} {unit}")
+        raise UsageError(f"{option}: got {_short(text)}; give the lower end first, from {least} to {most} {unit}")
     return Span(low=low, high=high)
 
 

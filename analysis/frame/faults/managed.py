@@ -6,6 +6,7 @@ again; what does not fit into 0 to 1 is cut.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
@@ -90,6 +91,20 @@ class _Conversion:
         """Whether the transfer is the same before and after, so that greys pass unchanged."""
         return self.file is self.shown
 
+    @property
+    def is_usual(self) -> bool:
+        """Whether a video file comes to a computer's screen: the way that viewers and players were seen to go."""
+        return self.file is not _SRGB and (self.shown is _SRGB or self.is_in_light)
+
+    @property
+    def rare(self) -> float:
+        """Price beside the other ways: they share what is expected of all, and the usual ones have most of it."""
+        # A bend alone comes more often from an adjustment than from a viewer, where levels cannot tell.
+        bend = 0.0 if self.primaries else 2.0
+        if not self.is_usual:
+            return bend + 2.0
+        return bend - math.log(len(_CONVERSIONS) / sum(one.is_usual for one in _CONVERSIONS))
+
     def apply(self, rgb: Floats) -> Floats:
         """Non-linear R'G'B' fractions, (..., 3), as they are shown: cut at 0 and at 1."""
         light = self.file.light(np.clip(rgb, 0.0, 1.0))
@@ -116,11 +131,13 @@ def _to_xyz(primaries: Primaries) -> Floats:
     return matrix
 
 
+_CURVES = (_DISPLAY, _CAMERA, _SRGB)
 _CONVERSIONS = tuple(
     _Conversion(file, shown, primaries)
-    for primaries, file, shown in product((None, *_NAMES), (_DISPLAY, _CAMERA), (_DISPLAY, _CAMERA, _SRGB))
-    if shown is _SRGB or (shown is file and primaries is not None)
+    for primaries, file, shown in product((None, *_NAMES), _CURVES, _CURVES)
+    if shown is not file or primaries is not None
 )
+"""From any of the three curves to any other, and primaries with each. BT.1886 to another power is a gamma, named so."""
 
 MANAGED = tuple(
     Step(
@@ -128,12 +145,11 @@ MANAGED = tuple(
         way=f"{one.file.name} to {one.shown.name}, {one.words['primaries']}",
         apply=lambda rgb, parameters, signal, one=one: one.apply(rgb),  # type: ignore[misc]
         tell=lambda parameters, one=one: one.words,  # type: ignore[misc]
-        # A bend alone comes more often from an adjustment than from a viewer, where levels cannot tell.
-        rare=0.0 if one.primaries else 2.0,
+        rare=one.rare,
         colour_only=one.is_in_light,
         like_on_greys=one.primaries is not None,
         untold_by_greys=("primaries",),
     )
     for one in _CONVERSIONS
 )
-"""Every conversion that viewers and players were seen to do, each a way of one fault."""
+"""Every conversion, each a way of one fault."""

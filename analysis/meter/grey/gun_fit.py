@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import xy_of
+from analysis.meter.grey.limits import Kind, fit_with_limits
 from analysis.meter.grey.scale import BLACK
-from analysis.meter.guns import GUNS, Guns, fit_guns, gun_matrix, meter_noise
+from analysis.meter.guns import GUNS, Guns, Scale, gun_matrix
+from analysis.meter.noise import meter_noise, refined_meter
 from analysis.meter.readings.types import Field, Meter, Reading, Readings, level_text
 from analysis.meter.repeats import Outlier, grouped, mean_of
 from analysis.meter.whites import PrimarySet, White, exchanged_guns
@@ -33,6 +35,11 @@ _PHOSPHOR = 0.005
 allows, from memory."""
 _FAR = 6.0
 """Standard deviations off the fitted guns from which a reading is not used: a slip of the pen rather than noise."""
+_AS_IT_SHOULD = 0.002
+"""Of the drive range: what a cut-off is off nothing in a set that is right."""
+_NOTED, _AGREED = 2.5, 5.0
+"""Standard deviations off the fitted guns that a step's neighbour has to share with it at an end of the scale, and up
+to which two readings of one step agree."""
 _FALLEN = 6.0
 """Standard deviations by which light falls from a step to a brighter one when readings are exchanged."""
 _LEAST_AREA = 0.01
@@ -59,6 +66,12 @@ class FoundGuns:
     guns: Guns | None
     strays: tuple[Outlier, ...] = ()
     """Single readings that are far off all that the others make likely, and are not in the fit."""
+    alone: tuple[Reading, ...] = ()
+    """The same at an end of the scale, where nothing contradicts them; they are kept as a step, and not in the fit."""
+    causes: tuple[Kind, ...] = ()
+    """What else the readings show, by `limits`."""
+    meter: Meter | None = None
+    """With the dark noise that was found; None where there are no guns."""
     why: str = ""
     falls: bool = False
     """Whether `why` is that light falls where the level rises."""
@@ -122,27 +135,120 @@ def _check_white(through: Primaries, white: White) -> None:
         raise ValueError(f"--white: {white.title} cannot be made of red, green and blue of {through.title}")
 
 
-def guns_behind(greys: Sequence[Reading], through: Primaries, white: White, meter: Meter) -> FoundGuns:
-    """The guns fitted to all greys but the few single readings that are far off; or why there are none."""
+def guns_behind(
+    greys: Sequence[Reading], through: Primaries, white: White, meter: Meter, *, stated_dark: bool = False
+) -> FoundGuns:
+    """The guns fitted to all greys but the few single readings that are far off; or why there are none.
+
+    The meter's dark noise is judged once more by what readings are off the fit, unless it was stated.
+    """
     fall = _fall(greys, meter)
+    scale = Scale(readings=greys, primaries=through.xy, room_xy=white.xy, meter=meter)
+    if len({item.level_percent for item in greys if item.luminance > 0}) == 1:
+        # Of one level light and cut-off cannot be separated; cut-offs are taken as they should be.
+        scale = replace(scale, cutoff_spread=_AS_IT_SHOULD)
     try:
-        guns = fit_guns(greys, through.xy, white.xy, meter)
+        fitted = fit_with_limits(scale)
+        if not stated_dark:
+            meter = _darkness(greys, fitted.guns, meter)
+            scale = replace(scale, meter=meter)
+            fitted = fit_with_limits(scale, fitted)
+        strays = _strays(greys, fitted.guns, meter)
+        if strays:
+            rows = {item.row for item in strays}
+            again = fit_with_limits(replace(scale, readings=[item for item in greys if item.row not in rows]))
+            left = _strays(greys, again.guns, meter)
+            if again.guns.misfit <= min(FITS, fitted.guns.misfit) and {item.row for item in left} <= rows:
+                fitted, strays = again, left
+            else:
+                strays = []
     except ValueError as error:
         return FoundGuns(guns=None, why=fall or str(error), falls=bool(fall))
-    strays = [item for item in greys if _off(item, guns, meter) > _FAR]
-    again = _without(greys, strays, through, white, meter)
-    if again is not None:
-        words = "is far off what all other steps make likely, and is not used; read it again"
-        left = tuple(
-            Outlier(reading=item, why=f"grey at {level_text(item.level_percent)} % {words}") for item in strays
-        )
-        return FoundGuns(guns=again, strays=left)
-    if fall:
+    guns = fitted.guns
+    out, alone = _sorted_out(greys, strays)
+    # A slip of the pen makes light fall too; but exchanged steps are not to be explained by a slip and a limit.
+    if fall and (not out or fitted.causes):
         return FoundGuns(guns=None, why=fall, falls=True)
     if guns.misfit > _NONSENSE:
         why = "the readings do not go together as those of three guns; see that each has its level and its place"
         return FoundGuns(guns=None, why=why)
-    return FoundGuns(guns=guns)
+    return FoundGuns(guns=guns, strays=out, alone=alone, causes=fitted.causes, meter=meter)
+
+
+def _darkness(greys: Sequence[Reading], guns: Guns, meter: Meter) -> Meter:
+    """The meter with the dark noise that the fit leaves over."""
+    lit = [item for item in greys if item.xy is not None]
+    shown = guns.xyz([item.level_percent / 100 for item in lit])
+    xyz = np.array([item.xyz for item in lit])
+    bright = shown[:, 1] > 0
+    return refined_meter(meter, shown[bright, 1], (xyz - shown)[bright, 1], (xy_of(xyz) - xy_of(shown))[bright])
+
+
+def _sorted_out(greys: Sequence[Reading], strays: Sequence[Reading]) -> tuple[tuple[Outlier, ...], tuple[Reading, ...]]:
+    """Which of the strays are outliers, and which stand alone at an end, where nothing contradicts them."""
+    ends = min(item.level_percent for item in greys), max(item.level_percent for item in greys)
+    rows = {item.row for item in strays}
+    alone = tuple(
+        item
+        for item in strays
+        if item.level_percent in ends
+        and all(other.row in rows for other in greys if other.level_percent == item.level_percent)
+    )
+    words = "is far off what all other steps make likely, and is not used; read it again"
+    out = tuple(
+        Outlier(reading=item, why=f"grey at {level_text(item.level_percent)} % {words}")
+        for item in strays
+        if item not in alone
+    )
+    return out, alone
+
+
+def _strays(greys: Sequence[Reading], guns: Guns, meter: Meter) -> list[Reading]:
+    """Single readings that are far off the fitted guns, and that no repeat and no neighbour at an end agrees with.
+
+    Where many are off, it is not they but the equations that are wrong, and there are none.
+    """
+    far = [item for item in greys if _off(item, guns, meter) > _FAR]
+    levels = sorted({item.level_percent for item in greys})
+    agreeing: set[float] = set()
+    for side in (levels, levels[::-1]):
+        # What an end and its neighbour are off in one way is the set, as long as it goes on.
+        run: list[tuple[float, Floats]] = []
+        for level in side:
+            way = _way([item for item in greys if item.level_percent == level], guns, meter)
+            if way is None or (run and way @ run[0][1] <= 0):
+                break
+            run.append((level, way))
+        agreeing |= {level for level, _ in run} if len(run) > 1 else set()
+    alone = [
+        item
+        for item in far
+        if item.level_percent not in agreeing and not any(_agree(item, other, meter) for other in greys)
+    ]
+    return alone if len(alone) <= max(1, len(greys) // 10) else []
+
+
+def _way(items: Sequence[Reading], guns: Guns, meter: Meter) -> Floats | None:
+    """What a step is off the fitted guns by, in light, x and y, (3,) in noise; None where that is little."""
+    shown = guns.xyz(items[0].level_percent / 100)
+    lit = [item for item in items if item.xy is not None]
+    if not lit or shown[1] <= 0:
+        return None
+    light = float(np.median([item.luminance for item in lit]))
+    spread, spot = meter_noise(max(light, float(shown[1])), meter)
+    place = np.median([item.xy for item in lit], axis=0) - xy_of(shown)
+    way = np.array([(light - shown[1]) / spread, *(place / spot)])
+    return way if np.abs(way).max() > _NOTED else None
+
+
+def _agree(item: Reading, other: Reading, meter: Meter) -> bool:
+    """Whether two readings of one level are the same but for noise."""
+    if item is other or abs(item.level_percent - other.level_percent) > _SAME:
+        return False
+    spread, spot = meter_noise(max(item.luminance, other.luminance), meter)
+    light = abs(item.luminance - other.luminance) / spread
+    place = 0.0 if item.xy is None or other.xy is None else np.abs(np.subtract(item.xy, other.xy)).max() / spot
+    return bool(max(light, place) < _AGREED)
 
 
 def _off(item: Reading, guns: Guns, meter: Meter) -> float:
@@ -166,18 +272,3 @@ def _fall(greys: Sequence[Reading], meter: Meter) -> str:
             words = "no guns do that; see whether readings stand at their own levels"
             return f"light falls from {level_text(low)} to {level_text(high)} %, row {row}: {words}"
     return ""
-
-
-def _without(
-    greys: Sequence[Reading], strays: Sequence[Reading], through: Primaries, white: White, meter: Meter
-) -> Guns | None:
-    """The guns fitted without a few strays, if that makes all others fit."""
-    # Where many are off, it is not they but the equations that are wrong.
-    if not strays or len(strays) > max(1, len(greys) // 10):
-        return None
-    rows = {item.row for item in strays}
-    try:
-        again = fit_guns([item for item in greys if item.row not in rows], through.xy, white.xy, meter)
-    except ValueError:
-        return None
-    return again if again.misfit <= FITS else None

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import cct_duv, delta_e_2000, uv_of, xy_of, xyz_of
+from analysis.meter.conditions import Condition
 from analysis.meter.grey.advice import GreyAdvice, advise_grey
-from analysis.meter.grey.gun_fit import AS_READ, FITS, Primaries, guns_behind, primaries_of
+from analysis.meter.grey.conditions import Evidence, conditions_of
+from analysis.meter.grey.gun_fit import AS_READ, FITS, FoundGuns, Primaries, guns_behind, primaries_of
+from analysis.meter.grey.limits import ROOM
 from analysis.meter.grey.scale import BLACK, whole_scale
-from analysis.meter.guns import GUNS, Guns, gun_matrix, meter_noise
+from analysis.meter.guns import FEWEST_TO_JUDGE, GUNS, NO_TOP, Guns, gun_matrix
+from analysis.meter.noise import mean_noise, settled_meter
 from analysis.meter.readings.types import Field, Meter, Reading, Readings
 from analysis.meter.repeats import Outlier, Repeats, grouped, look_at_repeats, mean_of
 from analysis.meter.whites import PrimarySet, White
@@ -23,8 +27,6 @@ __all__ = ["Grey", "balance_of", "measure_grey"]
 Floats = NDArray[np.float64]
 Figures = Mapping[str, float | None]
 
-_ROOM = 0.01
-"""cd/m2 of light that no gun gives which is worth a word."""
 _SAMPLES = 100
 _MODEL, _READ = "model", "readings"
 
@@ -59,12 +61,18 @@ class Grey:
     uncertainty: Figures
     reasons: Mapping[str, str]
     guns: Guns | None
+    light_uncertainty: Floats | None
+    """What the primaries' uncertainty makes of the logarithm of each gun's light, (3,)."""
     gun_percent_of: str
     """`model` where a step's `gun_percent` is of the fitted guns, `readings` where these do not fit."""
     advice: GreyAdvice | None
     repeats: Repeats
+    conditions: tuple[Condition, ...]
+    """What the readings show that no control mends, those that disturb the others first."""
     strays: tuple[Outlier, ...]
     """Single readings that are far off all that the others make likely."""
+    alone: tuple[Reading, ...]
+    """The same at an end of the scale, where nothing contradicts them: they are steps, but not in the fit."""
     falls: bool
     """Whether light falls where the level rises, which is the reason for no guns: this is no grey scale then."""
     remarks: tuple[str, ...]
@@ -81,22 +89,34 @@ def measure_grey(
         FileError: there is no grey with light, or no primaries where they are wanted.
         ValueError: the white cannot be made of the primaries.
     """
-    meter = meter or Meter()
+    stated = meter is not None and meter.dark is not None
+    meter = settled_meter(meter or Meter(), readings)
     if not any(item.luminance > 0 for item in readings.of(Field.GREY)):
         raise FileError(f"{readings.path}: no grey that gives light is in it; 'grey' readings are expected")
     repeats = look_at_repeats(readings.items, meter)
     through = primaries_of(readings, repeats.kept, primaries, white, meter)
     greys = [item for item in repeats.kept if item.field is Field.GREY]
-    behind = guns_behind(greys, through, white, meter)
-    guns = behind.guns
-    groups = grouped([item for item in greys if item.row not in {stray.reading.row for stray in behind.strays}])
-    of_model = guns is not None and guns.misfit <= FITS
-    no_fit = behind.why if guns is None else "" if of_model else _misfit(guns)
+    behind = guns_behind(greys, through, white, meter, stated_dark=stated)
+    meter = behind.meter or meter
+    guns, out = behind.guns, {stray.reading.row for stray in behind.strays}
+    groups = grouped([item for item in greys if item.row not in out])
+    many = len({items[0].level_percent for items in groups if mean_of(items)[1] > 0})
+    few = "" if many >= FEWEST_TO_JUDGE else f"greys of {many} level{'s' * (many != 1)} give light, 4 are needed"
+    of_model = guns is not None and guns.misfit <= FITS and not few
+    no_fit = behind.why if guns is None else few or ("" if of_model else _misfit(guns))
     steps = _steps(groups, white, through, meter, guns if of_model else None, no_fit)
     figures, uncertainty, reasons = whole_scale(groups, meter)
-    levels = [step.level_percent / 100 for step in steps]
-    advice = None if guns is None else advise_grey(guns, white.xy, levels, keep)
-    reasons |= {"guns": behind.why, "advice": behind.why} if guns is None else {}
+    evidence = Evidence(
+        readings=[item for item in repeats.kept if item.row not in out],
+        found=behind,
+        meter=meter,
+        drift=repeats.drift,
+        figures=figures,
+        judged=not few,
+    )
+    levels = [step.level_percent / 100 for step in steps if (step.figures["luminance"] or 0) > 0 or not few]
+    advice = None if guns is None else advise_grey(_adjustable(guns, behind), white.xy, levels, keep)
+    reasons |= {"guns": behind.why, "advice": behind.why} if guns is None else {"guns": few} if few else {}
     return Grey(
         readings=readings,
         white=white,
@@ -106,30 +126,32 @@ def measure_grey(
         figures=figures,
         uncertainty=uncertainty,
         reasons=reasons,
-        guns=guns,
+        guns=None if few else guns,
+        light_uncertainty=None if guns is None else _lights_by_primaries(guns, through),
         gun_percent_of=_MODEL if of_model else _READ,
         advice=advice,
+        conditions=conditions_of(evidence),
         repeats=repeats,
         strays=behind.strays,
+        alone=behind.alone,
         falls=behind.falls,
-        remarks=(*readings.remarks, *_remarks(repeats, through, guns, groups)),
+        remarks=(*readings.remarks, *_remarks(through, None if few else guns, groups)),
     )
 
 
-def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]) -> list[str]:
+def _adjustable(guns: Guns, behind: FoundGuns) -> Guns:
+    """The guns that controls are turned for: what holds them back, and the room's light, is put right first."""
+    values = guns.values.copy()
+    values[9] *= ROOM not in behind.causes
+    return replace(guns, values=values, top=NO_TOP)
+
+
+def _remarks(through: Primaries, guns: Guns | None, groups: Sequence[Sequence[Reading]]) -> list[str]:
     remarks = []
     if through.name != AS_READ:
         remarks.append(f"the tube's primaries are taken as those of {through.title}")
     if groups[0][0].level_percent > BLACK:
         remarks.append("black (grey at 0 %) was not read, and is taken as no light at all")
-    drift = repeats.drift
-    if drift is not None and drift.is_clear:
-        remarks.append(drift.words)
-    if guns is not None and guns.room > _ROOM and guns.room > 2 * np.sqrt(guns.covariance[9, 9]):
-        remarks.append(
-            f"about {guns.room:.2f} cd/m2 of light stays whatever the guns do: put out the room's light, and shade the "
-            "glass; dark steps are coloured by it"
-        )
     if guns is not None and guns.misfit > FITS:
         remarks.append(
             f"{_misfit(guns)}: the advice is less certain than it looks. Beam current may be limited (read in a window "
@@ -140,6 +162,16 @@ def _remarks(repeats: Repeats, through: Primaries, guns: Guns | None, groups: Se
 
 def _misfit(guns: Guns) -> str:
     return f"the readings differ from the equations of three guns by {guns.misfit:.1f} times the meter's noise"
+
+
+def _lights_by_primaries(guns: Guns, through: Primaries) -> Floats:
+    """What the primaries' uncertainty makes of the logarithm of each gun's light at 100 %, (3,)."""
+    white = guns.xyz(1.0) - guns.room * guns.room_xyz
+
+    def lights(xy: Floats) -> Floats:
+        return np.asarray(np.linalg.solve(gun_matrix(xy), white))
+
+    return _by_primaries(lights, through) / np.maximum(np.abs(lights(through.xy)), 1e-9)
 
 
 # --- Steps ------------------------------------------------------------------------------------------------------------
@@ -155,7 +187,7 @@ def _steps(
     xyz = np.array([mean_of(items) for items in groups])
     counts = np.array([len(items) for items in groups])
     levels = np.array([items[0].level_percent for items in groups])
-    spread, spot = (noise / np.sqrt(counts) for noise in meter_noise(xyz[:, 1], meter))
+    spread, spot = mean_noise(xyz[:, 1], counts, meter)
     lit = xyz[:, 1] > 0
     reference = xyz_of(white.xy, float(xyz[:, 1].max()))
 

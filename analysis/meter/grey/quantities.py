@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from analysis.answer import Quantity, each, number_at
@@ -117,7 +118,7 @@ def quantities(held: Json) -> tuple[Quantity, ...]:
     )
 
 
-def _of_steps(template: Iterable[Quantity], held: Json, before: str) -> Iterator[Quantity]:
+def _of_steps(template: tuple[Quantity, ...], held: Json, before: str) -> Iterator[Quantity]:
     """The template for each of `held`'s steps; `before` is put before their paths.
 
     Two steps may round to one level: records list the first of them.
@@ -129,7 +130,14 @@ def _of_steps(template: Iterable[Quantity], held: Json, before: str) -> Iterator
         if value is None:
             continue
         level = level_text(value)
-        for one in each(template, {str(i): f"{level} %"}, before + "steps.{name}."):
-            id = one.path.replace(f"steps.{i}.", f"steps.{level}.", 1)
-            yield replace(one, id=id, kept=one.kept and level not in seen)
+        yield from _of_step(template, i, level, before, level in seen)
         seen.add(level)
+
+
+@lru_cache(maxsize=256)  # A record with a thousand results has the same levels again and again.
+def _of_step(template: tuple[Quantity, ...], i: int, level: str, before: str, seen: bool) -> tuple[Quantity, ...]:
+    """The template for one step."""
+    return tuple(
+        replace(one, id=one.path.replace(f"steps.{i}.", f"steps.{level}.", 1), kept=one.kept and not seen)
+        for one in each(template, {str(i): f"{level} %"}, before + "steps.{name}.")
+    )

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import bt1886
-from analysis.meter.guns import meter_noise
+from analysis.meter.noise import mean_noise
 from analysis.meter.readings.types import Meter, Reading
 from analysis.meter.repeats import mean_of
 
@@ -23,6 +23,8 @@ _WHITE = 0.5
 """Percent of level off 100 within which grey is white: a whole code of 8 bits is 0.46 %."""
 _GAMMA_FROM = 0.1
 """Of white: gamma and the deviation from BT.1886 are of steps from here on, as noise and black rule below."""
+_LEAST = 0.25
+"""Of a step's light, what it is taken to have at least."""
 _BT1886 = "bt1886_error_percent", "bt1886_error_level_percent"
 
 
@@ -35,18 +37,22 @@ def whole_scale(groups: Sequence[Sequence[Reading]], meter: Meter) -> tuple[Figu
     """
     levels = np.array([items[0].level_percent / 100 for items in groups])
     light = np.array([mean_of(items)[1] for items in groups])
-    spread = meter_noise(light, meter)[0] / np.sqrt([len(items) for items in groups])
+    spread = mean_noise(light, [len(items) for items in groups], meter)[0]
     reasons: dict[str, str] = {}
     figures = _scale(levels, light, reasons)
     worst = figures["bt1886_error_level_percent"]
     squares = dict.fromkeys(figures, 0.0)
     for i in range(len(light)):
-        moved = light.copy()
-        moved[i] += spread[i]
-        other = _scale(levels, moved, {}, worst)
-        for name, value in figures.items():
-            there = other[name]
-            squares[name] += 0.0 if value is None or there is None else (there - value) ** 2
+        changes: dict[str, list[float]] = {name: [] for name in figures}
+        # Both ways, since contrast changes more where black is darker; a tube's black is never nothing.
+        for moved_light in (light[i] + spread[i], max(light[i] - spread[i], _LEAST * light[i])):
+            moved = light.copy()
+            moved[i] = moved_light
+            for name, there in _scale(levels, moved, {}, worst).items():
+                value = figures[name]
+                changes[name] += [] if value is None or there is None else [abs(there - value)]
+        for name, some in changes.items():
+            squares[name] += float(np.mean(some)) ** 2 if some else 0.0
     uncertainty = {name: None if figures[name] is None else float(np.sqrt(square)) for name, square in squares.items()}
     # A level is chosen and not read.
     return figures, uncertainty | {"bt1886_error_level_percent": None}, reasons

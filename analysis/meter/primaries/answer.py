@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from analysis.answer import Advice, Answer, Figure, Finding, Kind, Table, figures_of
 from analysis.meter.colours import uv_of
-from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
+from analysis.meter.primaries.fields import PRIMARIES, SECONDARIES, name_of
+from analysis.meter.primaries.measure import Colour
 from analysis.meter.primaries.quantities import ADDED, PLACES, quantities
 from analysis.meter.readings.types import Field, level_text
-from analysis.rounding import figure, uncertainty_text
+from analysis.meter.remedies import condition_json, meter_words, said_of
+from analysis.rounding import figure, uncertainty_text, unsigned
 from analysis.tables import Column, matrix
 
 __all__ = ["advise_colour", "colour_answer", "colour_finding"]
 
 WHITE = "white"
+_BEYOND = 3.0
+"""Standard uncertainties beyond which every deviation is named, whatever it may come from."""
 _CLEAR = 2.0
 """How many standard uncertainties a difference has to reach before it is reported."""
 _WHITE_OFF = 0.004
@@ -46,6 +50,7 @@ def colour_answer(found: Colour) -> Answer:
     figures = figures_of(quantities(), values, uncertainty, reasons)
     seen = [name_of(field) for field in (*PRIMARIES, *SECONDARIES, Field.GREY) if field in found.seen]
     advice = advise_colour(found)
+    named, beyond = said_of(found.conditions), _beyond(figures)
     added = {name for name in ADDED if f"additivity.{name}.delta_uv" in values}
     return Answer(
         kind=Kind.COLOUR,
@@ -55,25 +60,49 @@ def colour_answer(found: Colour) -> Answer:
             f"{found.white.title}, {count} {'reading' if count == 1 else 'readings'}",
         ),
         figures=figures,
-        findings=(Finding(colour_finding(found), about=_worst(found)),),
-        tables=_tables(found, {one.quantity.path: one for one in figures}, seen),
-        remarks=found.remarks,
-        notes=(
-            f"± is the standard uncertainty, for a meter of {100 * found.meter.luminance:g} % in luminance and "
-            f"{found.meter.xy:g} in x and y",
+        findings=(
+            Finding(colour_finding(found), about=_worst(found)),
+            *(Finding(f"{one.title[:1].upper()}{one.title[1:]}: {one.evidence}") for one in named),
         ),
+        tables=_tables(found, {one.quantity.path: one for one in figures}, seen),
+        remarks=(*(f"{one.title}: {one.remedy}" for one in named), *found.remarks),
+        notes=(meter_words(found.meter),),
         missing=_missing(found),
         advice=tuple(advice),
         advice_title="What to check",
-        summary=() if advice else ("No error is larger than its uncertainty.",),
+        summary=_summary(beyond, any_said=bool(advice or named)),
         reasons=reasons,
         absent=(
             *(at for name, at in PLACES.items() if name not in seen),
             *(() if "gamut.area_uv" in values else ("gamut",)),
             *(f"additivity.{name}" for name in ADDED if name not in added),
         ),
-        details=_details(found),
+        details={**_details(found), "beyond": [one.quantity.path for one in beyond]},
     )
+
+
+def _beyond(figures: Sequence[Figure]) -> list[Figure]:
+    """Deviations from the standard, and from the sums of parts, that are more than three of their uncertainties."""
+    return [
+        one
+        for one in figures
+        if one.quantity.path.rpartition(".")[2] in ("delta_uv", "luminance_error_percent")
+        and one.value is not None
+        and one.uncertainty is not None
+        and abs(one.value) > _BEYOND * one.uncertainty
+    ]
+
+
+def _summary(beyond: Sequence[Figure], *, any_said: bool) -> tuple[str, ...]:
+    """Every deviation that is no chance, by name; or that there is none."""
+    if not beyond:
+        return () if any_said else ("No error is larger than three times its uncertainty.",)
+    said = []
+    for one in beyond:
+        places = 4 if one.quantity.unit == "u'v'" else 1
+        value = figure(one.value, places) if one.quantity.signed else unsigned(one.value, places)
+        said.append(f"{one.quantity.words} {value} ± {uncertainty_text(one.uncertainty, places)} {one.quantity.unit}")
+    return (f"Beyond three uncertainties: {'; '.join(said)}.",)
 
 
 _FAR = "white is too far from the Planckian locus for a colour temperature"
@@ -108,11 +137,15 @@ def _details(found: Colour) -> dict[str, Any]:
         },
         "level_percent": found.level_percent,
         "nearest": found.nearest.name,
+        "conditions": [condition_json(one) for one in found.conditions],
         "readings": {
             "path": None if found.readings.path is None else str(found.readings.path),
             "count": len(found.readings.items),
             "meter_luminance_percent": 100 * found.meter.luminance,
             "meter_xy": found.meter.xy,
+            "meter_dark_cd_m2": found.meter.dark,
+            "meter_resolution_cd_m2": found.meter.resolution,
+            "meter_xy_resolution": found.meter.xy_resolution,
         },
     }
 
@@ -206,11 +239,11 @@ def _worst(found: Colour) -> str:
 def colour_finding(found: Colour) -> str:
     """The main finding in a sentence without its point."""
     errors = {field: found.figures[f"{field}.delta_uv"] for field in PRIMARIES if field in found.seen}
-    told = {field: value for field, value in errors.items() if value is not None}
-    worst = max(told, key=lambda field: told[field])
-    unsure = found.uncertainty[f"{worst}.delta_uv"] or 0.0
-    words = f"{'Largest error of a primary' if len(told) > 1 else 'Error of the primary'}: {worst}"
-    words += f" {told[worst]:.4f} ± {unsure:.4f} in u'v'"
+    known = {field: value for field, value in errors.items() if value is not None}
+    worst = max(known, key=lambda field: known[field])
+    uncertainty = found.uncertainty[f"{worst}.delta_uv"] or 0.0
+    words = f"{'Largest error of a primary' if len(known) > 1 else 'Error of the primary'}: {worst}"
+    words += f" {known[worst]:.4f} ± {uncertainty:.4f} in u'v'"
     covered = found.figures.get("gamut.coverage_uv_percent")
     if covered is not None:
         words += f"; {covered:.1f} % of {found.standard.short} can be shown"
@@ -226,8 +259,8 @@ def advise_colour(found: Colour) -> list[Advice]:
 
 def _clear(found: Colour, name: str, least: float) -> float | None:
     """A figure that stands out of its uncertainty and of what matters; else None."""
-    value, unsure = found.figures.get(name), found.uncertainty.get(name)
-    if value is None or unsure is None or abs(value) < max(least, _CLEAR * unsure):
+    value, uncertainty = found.figures.get(name), found.uncertainty.get(name)
+    if value is None or uncertainty is None or abs(value) < max(least, _CLEAR * uncertainty):
         return None
     return value
 

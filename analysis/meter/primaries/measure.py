@@ -9,37 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.meter.colours import cct_duv, delta_e_2000, rgb_matrix, uv_of, xy_of, xyz_of
-from analysis.meter.guns import meter_noise
+from analysis.meter.conditions import Condition, drift_condition, unit_condition
+from analysis.meter.noise import meter_noise, settled_meter
+from analysis.meter.primaries.exchanged import exchanged_fields
+from analysis.meter.primaries.fields import MIXED, PARTS, PRIMARIES, SECONDARIES, name_of
 from analysis.meter.primaries.gamut import area_of, coverage_of
 from analysis.meter.readings.types import Field, Meter, Reading, Readings, level_text
 from analysis.meter.repeats import Repeats, look_at_repeats, mean_of
 from analysis.meter.whites import PRIMARY_SETS, PrimarySet, White, exchanged_guns
 from render.errors import FileError
 
-__all__ = ["PARTS", "PRIMARIES", "SECONDARIES", "Colour", "measure_colour", "name_of"]
+__all__ = ["Colour", "measure_colour"]
 
 Floats = NDArray[np.float64]
-
-PRIMARIES = (Field.RED, Field.GREEN, Field.BLUE)
-SECONDARIES = (Field.CYAN, Field.MAGENTA, Field.YELLOW)
-PARTS = {
-    Field.RED: (1, 0, 0),
-    Field.GREEN: (0, 1, 0),
-    Field.BLUE: (0, 0, 1),
-    Field.CYAN: (0, 1, 1),
-    Field.MAGENTA: (1, 0, 1),
-    Field.YELLOW: (1, 1, 0),
-    Field.GREY: (1, 1, 1),
-}
-"""Which guns are lit."""
-MIXED = (*SECONDARIES, Field.GREY)
-"""What is made of several guns; grey is white here."""
-
-
-def name_of(field: Field) -> str:
-    """What a field is called here: grey at the level of the colours is white."""
-    return "white" if field is Field.GREY else str(field)
-
 
 _SAME_LEVEL = 0.5
 """Percent: a whole code of 8 bits is 0.46 %, so that 75 % may be written as 75.3."""
@@ -58,7 +40,7 @@ class Target:
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Colour:
-    """All that was found. Figures that cannot be told are None, with the reason."""
+    """All that was measured. Figures that are not available are None, with the reason."""
 
     readings: Readings
     standard: PrimarySet
@@ -76,24 +58,26 @@ class Colour:
     uncertainty: Mapping[str, float | None]
     """Standard uncertainties of the figures."""
     reasons: Mapping[str, str]
-    """Why fields or figures are not told, by their names."""
+    """Why fields or figures are not available, by their names."""
+    conditions: tuple[Condition, ...]
+    """What the readings show besides: fields that are exchanged, another unit, drift."""
     remarks: tuple[str, ...]
     nearest: PrimarySet
     """The named set of primaries that the tube's are nearest to, by the mean distance in u'v'."""
 
 
 def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter: Meter | None = None) -> Colour:
-    """Hold primaries, secondaries and white against a standard.
+    """Compare primaries, secondaries and white with a standard.
 
     The colours of one level are taken: the one at which the most of them were read, and the highest of several such.
-    Of repeated readings the mean is taken, without outliers, which are told. Black, the grey at 0 %, is taken away
+    Of repeated readings the mean is taken, without outliers, which are reported. Black, the grey at 0 %, is taken away
     where light is added or compared.
 
     Raises:
         FileError: the file has no primary colour.
         ValueError: the white cannot be made of the standard's primaries.
     """
-    meter = meter or Meter()
+    meter = settled_meter(meter or Meter(), readings)
     matrix = rgb_matrix(standard.xy, white.xy)
     if matrix[1].min() <= 0:
         raise ValueError(f"--white: {white.title} lies outside the triangle of {standard.title}")
@@ -103,13 +87,16 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
     taken = {field: items for field, items in taken.items() if items}
     black = [item for item in repeats.kept if item.field is Field.GREY and item.level_percent <= _BLACK]
     seen = {field: mean_of(items) for field, items in taken.items()}
-    remarks = [*readings.remarks, *_other_levels(readings, level), *_told(repeats)]
-    _check_colours(readings, taken, seen, level)
+    remarks = [*readings.remarks, *_other_levels(readings, level), *_said(repeats)]
+    targets = _targets(matrix)
+    exchanged = exchanged_fields(seen, {field: target.xy for field, target in targets.items()})
+    _check_colours(readings, taken, seen, level, exchanged=bool(exchanged))
     if Field.GREY not in seen and all(field in seen for field in PRIMARIES):
-        remarks.append(f"no grey was read at {level_text(level)} %; the sum of red, green and blue stands in for white")
+        remarks.append(f"no grey was read at {level_text(level)} %; the sum of red, green and blue is taken for white")
     if not black:
         remarks.append("black (grey at 0 %) was not read, and is taken as no light at all")
-    reckoning = _Reckoning(matrix=matrix, standard=standard, white=white, targets=_targets(matrix))
+    drift = repeats.drift
+    reckoning = _Reckoning(matrix=matrix, standard=standard, white=white, targets=targets)
     inputs: dict[str, Floats] = {str(field): xyz for field, xyz in seen.items()}
     groups: dict[str, Sequence[Reading]] = {str(field): items for field, items in taken.items()}
     if black:
@@ -132,13 +119,19 @@ def measure_colour(readings: Readings, standard: PrimarySet, white: White, meter
         figures=figures,
         uncertainty=_uncertainty(inputs, spread, figures, reckoning.figures),
         reasons=_reasons(set(seen), level),
+        conditions=(*exchanged, *_units(seen, level), *([drift_condition(drift)] if drift and drift.is_clear else [])),
         remarks=tuple(remarks),
         nearest=_nearest(seen),
     )
 
 
 def _check_colours(
-    readings: Readings, taken: Mapping[Field, Sequence[Reading]], seen: Mapping[Field, Floats], level: float
+    readings: Readings,
+    taken: Mapping[Field, Sequence[Reading]],
+    seen: Mapping[Field, Floats],
+    level: float,
+    *,
+    exchanged: bool,
 ) -> None:
     """Refuse a colour without light, and primaries that are exchanged; `seen` are the means of what is `taken`.
 
@@ -150,7 +143,8 @@ def _check_colours(
             first = taken[field][0]
             words = f"{field} at {level_text(level)} % gives no light"
             raise FileError(f"{readings.path}: row {first.row}, column luminance: {words}")
-    if all(field in seen for field in PRIMARIES):
+    # Of a primary and a secondary that are exchanged the answer speaks, and no primary is another's then.
+    if all(field in seen for field in PRIMARIES) and not exchanged:
         other = exchanged_guns([xy_of(seen[field]).tolist() for field in PRIMARIES])
         if other is not None:
             field = PRIMARIES[other[0]]
@@ -187,21 +181,23 @@ def _other_levels(readings: Readings, level: float) -> list[str]:
     }
     if not others:
         return []
-    told = ", ".join(level_text(other) for other in sorted(others)[:5]) + (" and others" if len(others) > 5 else "")
-    return [f"left out: colours at {told} %; those at {level_text(level)} % are taken"]
+    named = ", ".join(level_text(other) for other in sorted(others)[:5]) + (" and others" if len(others) > 5 else "")
+    return [f"left out: colours at {named} %; those at {level_text(level)} % are taken"]
 
 
-def _told(repeats: Repeats) -> list[str]:
-    """What repeated readings tell, in words."""
-    told = [f"row {one.reading.row}: {one.why}" for one in repeats.outliers]
-    drift = repeats.drift
-    return [*told, *repeats.apart, *([drift.words] if drift is not None and drift.is_clear else [])]
+def _said(repeats: Repeats) -> list[str]:
+    """What repeated readings show, in words."""
+    return [*(f"row {one.reading.row}: {one.why}" for one in repeats.outliers), *repeats.apart]
+
+
+def _units(seen: Mapping[Field, Floats], level: float) -> list[Condition]:
+    return unit_condition((level, float(seen[Field.GREY][1]))) if Field.GREY in seen else []
 
 
 def _spread(items: Sequence[Reading], meter: Meter) -> tuple[float, float]:
     """Standard uncertainties, of luminance (relative) and of x and y: the meter's, or those of the mean if larger.
 
-    They do not shrink with repeats: of a colour held against a standard, most of the meter's error is the same each
+    They do not shrink with repeats: of a colour compared with a standard, most of the meter's error is the same each
     time.
     """
     lights = np.array([item.luminance for item in items])
@@ -266,7 +262,7 @@ class _Reckoning:
     targets: Mapping[Field, Target]
 
     def figures(self, seen: Mapping[str, Floats]) -> dict[str, float | None]:
-        """All figures of XYZ by field, black among them; what cannot be told is None."""
+        """All figures of XYZ by field, black among them; what is not available is None."""
         there = [field for field in PARTS if field in seen]
         xyz = np.array([seen[field] for field in there])
         black = seen.get(_DARK, np.zeros(3))

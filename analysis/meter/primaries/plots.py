@@ -12,7 +12,8 @@ from analysis.drawing.plots import INK, RULE, SOFT, Plot, plot_sheet, plot_style
 from analysis.meter.colours import spectral_locus, uv_of
 from analysis.meter.looks import LOOKS, TARGET, label_at
 from analysis.meter.primaries.answer import colour_finding
-from analysis.meter.primaries.measure import PRIMARIES, SECONDARIES, Colour, name_of
+from analysis.meter.primaries.fields import PRIMARIES, SECONDARIES, name_of
+from analysis.meter.primaries.measure import Colour
 from analysis.meter.readings.types import Field
 
 if TYPE_CHECKING:
@@ -215,10 +216,10 @@ def _lights(found: Colour) -> Plot:
     figure, panels = plot_sheet(
         title, "Bars are what was measured, the lines at their ends one standard uncertainty.", 3.6, 2, sharey=True
     )
-    errors, unsure = _values(found, lit, "luminance_error_percent")
+    errors, uncertainty = _values(found, lit, "luminance_error_percent")
     rows = {field: i for i, field in enumerate(fields)}
     for axes, some, values, spread, words in (
-        (panels[0], lit, errors, unsure, "light against what it should be, % (as a share of white)"),
+        (panels[0], lit, errors, uncertainty, "light against what it should be, % (as a share of white)"),
         (panels[1], fields, differences, doubts, "Delta E 2000"),
     ):
         how: dict[str, Any] = {"height": 0.6, "color": [LOOKS[field].ink for field in some]}

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.meter.readings.types import HIGHEST_LEVEL, MOST_LUMINANCE, Field, Reading
 from render.errors import FileError
 
-__all__ = ["FIELD_WORDS", "Row", "counted_columns", "shortened"]
+__all__ = ["FIELD_WORDS", "Row", "counted_columns", "last_digit", "shortened"]
 
 FIELD_WORDS = {**{field.value: field for field in Field}, "gray": Field.GREY, "white": Field.GREY}
 """How a field may be written; a white field at 50 % is a grey one."""
@@ -36,6 +36,38 @@ def counted_columns(names: Sequence[str]) -> str:
 
 
 _SHOWN = 6
+
+
+def last_digit(rows: Iterable[Row], names: Iterable[str]) -> float:
+    """The smallest step that cells of these columns show, as 0.01 of '0.20' and '3.14'; 0 where they show none.
+
+    A meter that shows four figures shows its smallest step in the dark, where it matters; a spreadsheet takes trailing
+    noughts away, so that the longest of all cells counts.
+    """
+    names = tuple(names)
+    shown = [_places(row.cells[name].strip()) for row in rows for name in names if row.cells[name].strip()]
+    return 0.0 if not shown or max(shown) >= _EXACT else float(10.0 ** -max(shown))
+
+
+def _places(text: str) -> int:
+    """Digits after the point, without the noughts that arithmetic leaves in the fifteenth place."""
+    figures, _, power = text.lower().replace(",", ".").partition("e")
+    _, _, after = figures.partition(".")
+    if len(after) > _COMPUTED:
+        after = f"{float(f'0.{after}'):.{_COMPUTED}f}"[2:].rstrip("0")
+    return max(len(after) - int(power or 0), 0)
+
+
+def _codes(level: float) -> str:
+    """A hint where a level is more likely a code."""
+    if level > _MOST_CODE or level != int(level):
+        return ""
+    return "; of a code of 8 bits it is (code - 16) / 219 in narrow range, code / 255 in full"
+
+
+_MOST_CODE = 255
+_EXACT, _COMPUTED = 8, 9
+"""Digits after the point that no meter shows: figures were computed. And those to which they are rounded first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +122,7 @@ class Row:
         trimmed = Row(path=self.path, number=self.number, cells={column: text.rstrip("%")}, comma=self.comma)
         level = trimmed.number_in(column, "a level in percent")
         if not 0 <= level <= HIGHEST_LEVEL:
-            raise self.wrong(column, f"got {shortened(text)}, a level from 0 to 109 percent is expected")
+            raise self.wrong(column, f"got {shortened(text)}, a level from 0 to 109 percent is expected{_codes(level)}")
         return level
 
     def reading(self, field: Field, level: float, xyz: tuple[float, float, float]) -> Reading:

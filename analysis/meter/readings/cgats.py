@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from analysis.meter.readings.cells import FIELD_WORDS, Row, shortened
+from analysis.meter.readings.cells import FIELD_WORDS, Row, last_digit, shortened
 from analysis.meter.readings.types import HIGHEST_LEVEL, MOST_READINGS, Field, Reading, Readings
 from render.errors import FileError
 
@@ -52,7 +52,7 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
     """The readings of the first table of a CGATS text.
 
     Light is taken from `XYZ_X XYZ_Y XYZ_Z` or `XYY_X XYY_Y XYY_CAPY`, in cd/m2. Which field was shown, and at which
-    level, is told by `RGB_R RGB_G RGB_B` in percent, in 8 bits or in 10 bits, whichever the largest of them fits; where
+    level, is given by `RGB_R RGB_G RGB_B` in percent, in 8 bits or in 10 bits, whichever the largest fits; where
     there are none, by words in `SAMPLE_NAME` or `SAMPLE_ID`, as `grey 50` or `red`. Mixed colours and unknown names are
     left out.
 
@@ -72,8 +72,8 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
     by_rgb = set(_RGB) <= set(columns)
     names = [name for name in _NAMES if name in columns]
     if by_rgb:
-        shown, told = _by_rgb(table.rows)
-        remarks.append(told)
+        shown, counted = _by_rgb(table.rows)
+        remarks.append(counted)
     elif names:
         shown = [_by_name(row, names) for row in table.rows]
     else:
@@ -91,7 +91,15 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
         raise FileError(f"{path}: row {row_number}, column {named}: no row is a grey, a primary or a secondary colour")
     if left:
         remarks.append(f"left out: {left} row{'s' if left > 1 else ''}, {why}")
-    return Readings(path=path, items=tuple(items), remarks=tuple(remarks))
+    kept = [row for row, what in zip(table.rows, shown, strict=True) if what is not None]
+    return Readings(
+        path=path,
+        items=tuple(items),
+        remarks=tuple(remarks),
+        light_step=last_digit(kept, light if light is _XYZ else light[2:]),
+        xy_step=0.0 if light is _XYZ else last_digit(kept, light[:2]),
+        as_amounts=light is _XYZ,
+    )
 
 
 def _tokens(path: Path, number: int, line: str) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.meter.readings.cgats import is_cgats, parse_cgats
@@ -12,9 +13,10 @@ from analysis.meter.readings.types import Readings
 from render.errors import FileError
 from render.reading import read_bounded
 
-__all__ = ["read_readings"]
+__all__ = ["MOST_BYTES", "parse_readings", "read_readings", "text_of"]
 
-_MOST_BYTES = 4 << 20
+MOST_BYTES = 4 << 20
+"""Of a file of readings."""
 
 
 def read_readings(path: Path) -> Readings:
@@ -23,7 +25,15 @@ def read_readings(path: Path) -> Readings:
     Raises:
         FileError: it cannot be read, or something in it cannot be meant; one line that names row and column.
     """
-    lines = _lines(path)
+    return parse_readings(text_of(read_bounded(path, MOST_BYTES, "no file of readings"), path), path)
+
+
+def parse_readings(lines: Sequence[str], path: Path) -> Readings:
+    """The same of lines that were read from `path`, or as far as it is written yet.
+
+    Raises:
+        FileError: something in it cannot be meant; one line that names row and column.
+    """
     found = (parse_cgats if is_cgats(lines) else parse_csv)(path, lines)
     highest = max(found.items, key=lambda item: item.level_percent)
     if 0 < highest.level_percent <= 1:
@@ -34,8 +44,12 @@ def read_readings(path: Path) -> Readings:
     return found
 
 
-def _lines(path: Path) -> list[str]:
-    data = read_bounded(path, _MOST_BYTES, "no file of readings")
+def text_of(data: bytes, path: Path) -> list[str]:
+    """The lines of a text, whatever it is written in.
+
+    Raises:
+        FileError: it is empty, or no text.
+    """
     if not data.strip():
         raise FileError(f"{path}: is empty; readings as CSV or CGATS text are expected")
     # Spreadsheets write UTF-16 where they call it Unicode text.

@@ -7,6 +7,7 @@ from enum import StrEnum
 from pathlib import Path
 
 __all__ = [
+    "CD_M2_OF_FL",
     "HIGHEST_LEVEL",
     "MOST_LUMINANCE",
     "MOST_READINGS",
@@ -17,6 +18,8 @@ __all__ = [
     "level_text",
 ]
 
+CD_M2_OF_FL = 3.4262591
+"""cd/m2 of a foot-lambert: 1 / pi candela a square foot, of 0.3048 m, by hand."""
 HIGHEST_LEVEL = 109.1
 """Percent: the highest code that video may take is 109.02 %, in 10 bits (`patterns.standards.usable_codes`)."""
 MOST_LUMINANCE = 100_000.0
@@ -33,6 +36,14 @@ class Meter:
     """Of the luminance."""
     xy: float = 0.002
     """Of x and of y. Both are common practice for a colour meter on a picture tube, no source."""
+    dark: float | None = None
+    """cd/m2 that readings scatter by in the dark; None: it is taken from repeated readings."""
+    dark_xy: float | None = None
+    """The same of x and y, times the luminance; None: it follows from `dark`."""
+    resolution: float | None = None
+    """cd/m2 of the last digit; None: it is taken from the decimals of the file."""
+    xy_resolution: float | None = None
+    """Of the last digit of x and y; None: as above."""
 
 
 class Field(StrEnum):
@@ -80,6 +91,12 @@ class Readings:
     items: tuple[Reading, ...]
     remarks: tuple[str, ...] = ()
     """What was assumed or left out, a sentence each."""
+    light_step: float = 0.0
+    """cd/m2: the last digit that the file shows of any light; 0 where that is not known."""
+    xy_step: float = 0.0
+    """The same of x and y; 0 too where the file has X, Y and Z."""
+    as_amounts: bool = False
+    """Whether the file has X, Y and Z in place of x, y and luminance."""
 
     def of(self, field: Field) -> tuple[Reading, ...]:
         """The readings of one field, in the order of the file."""

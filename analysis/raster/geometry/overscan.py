@@ -91,12 +91,14 @@ def _hidden(smooth: Smooth, lines: Floats, ends: Floats, axis: int, sign: int, s
     half = np.hypot(*_slopes(smooth, *at)[0, :, axis])
     height = 2 * np.hypot(*smooth.coefficients[:, 2])
     along = float(np.abs(lines - edge).min()) < _ALONG_EDGE * float(np.diff(lines).mean())
-    unsure = np.hypot(smooth.spread(*at)[0, axis], (_ALONG_PERCENT if along else _END_PERCENT) / 100 * height) / half
-    return Hidden(max(0.0, 50 * (1 - sign * edge)), 50 * float(np.hypot(scatter, unsure)))
+    uncertainty = (
+        np.hypot(smooth.spread(*at)[0, axis], (_ALONG_PERCENT if along else _END_PERCENT) / 100 * height) / half
+    )
+    return Hidden(max(0.0, 50 * (1 - sign * edge)), 50 * float(np.hypot(scatter, uncertainty)))
 
 
 def _middle(along: Floats, across: Floats) -> tuple[float, float]:
-    """Where a side's edge is at its middle, from places along it, and how unsure their scatter leaves that."""
+    """Where a side's edge is at its middle, from places along it, and the uncertainty that their scatter leaves."""
     basis = np.vander(along, 3 if len(along) >= 6 else 1, increasing=True)
     weights = np.ones(len(along))
     for _ in range(5):

@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 _RUNS_ON = 0.075
 """Cells that lines run on beyond the outermost one across them, from which that is not the picture's edge: half of its
 own width, and what blur makes of it."""
+_WIDE = 3.0
+"""The same in standard deviations of a line across, where lines bloom."""
 _SURE = 0.42
 """Cells that the picture's middle may lie off that of the marks where more than one count is left."""
 _THINKABLE = 1.1
@@ -49,8 +51,8 @@ class Counted:
 
 
 def running_on(lines: Sequence[Line], lattice: Lattice) -> Floats:
-    """(2, 2): cells that level lines run on beyond the outermost upright ones, left and right; then upright lines
-    beyond the outermost level ones, above and below. NaN where too few of them are seen to end."""
+    """(2, 2): cells by which horizontal lines pass the outermost vertical ones, left and right; then vertical lines
+    the outermost horizontal ones, above and below. NaN where too few of them are seen to end."""
     found = np.full((2, 2), np.nan)
     for axis, ends in enumerate((lattice.columns, lattice.rows)):
         own = [line for line in lines if line.upright == bool(axis)]
@@ -69,8 +71,10 @@ def running_on(lines: Sequence[Line], lattice: Lattice) -> Floats:
     return found
 
 
-def first_lines(lattice: Lattice, shown: ShownGrid, middle: Floats, beyond: Floats) -> Counted:
+def first_lines(lattice: Lattice, shown: ShownGrid, middle: Floats, beyond: Floats, wide: float = 0.0) -> Counted:
     """By where lines end, `beyond` as of `running_on`, and by the picture's `middle`, (x, y) in pixels.
+
+    `wide` is a line's standard deviation across in cells: light of wide lines goes on beyond their middles.
 
     Raises:
         GridError: lines run on where the grid has none left.
@@ -79,8 +83,9 @@ def first_lines(lattice: Lattice, shown: ShownGrid, middle: Floats, beyond: Floa
     for axis, (ends, places) in enumerate(((lattice.columns, shown.u), (lattice.rows, shown.v))):
         before, behind, name = _AXES[axis]
         hidden = len(places) - 1 - (ends[1] - ends[0])
-        runs_on = np.nan_to_num(beyond[axis]) > _RUNS_ON
-        ends_there = beyond[axis] <= _RUNS_ON
+        limit = max(_RUNS_ON, _WIDE * wide)
+        runs_on = np.nan_to_num(beyond[axis]) > limit
+        ends_there = beyond[axis] <= limit
         if hidden < runs_on.sum():
             raise GridError(
                 f"lines run on beyond the outermost ones: the grid has more {name} of cells than {len(places) - 1}; "

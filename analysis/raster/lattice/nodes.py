@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 
 from analysis.photo.file import Photo
 from analysis.raster.grid import SeenGrid, ShownGrid
+from analysis.raster.lattice.causes import FewLinesError, cause_of
 from analysis.raster.lattice.counting import GridError, counted_by_hand, first_lines, running_on
 from analysis.raster.lattice.crossings import Lattice, find_lattice
+from analysis.raster.lattice.fields import one_field_share
+from analysis.raster.lattice.guns import gun_lattices, leading_gun
 from analysis.raster.lattice.spots import see_spots
-from analysis.raster.lattice.trace import Line, follow, line_width
+from analysis.raster.lattice.trace import Line, Trail, follow, line_width
 
 __all__ = ["GridError", "Sight", "see_grid"]
 
@@ -49,6 +52,8 @@ class Sight:
     grid: SeenGrid
     width: float
     """Standard deviation of a line, or of a dot, across, in pixels."""
+    one_field: float | None
+    """Share of the vertical lines that show one field of two alone; None where that is not seen."""
     warnings: tuple[str, ...]
 
 
@@ -68,27 +73,39 @@ def see_grid(
         GridError: no such grid is seen, or it is not clear which line is which.
     """
     small, scale = _reduced(photo)
-    lattice, cell = _found(small, shown)
-    _check_kind(small, lattice, shown.dots)
-    width = line_width(small, lattice, cell) * scale
+    lattice, cell, lead = _led(small, shown)
+    light = np.ascontiguousarray(small.mean(axis=2))
+    _check_kind(light, lattice, shown.dots)
+    width = line_width(np.ascontiguousarray(small[..., lead]), lattice, cell) * scale
+    guns = None if shown.dots else gun_lattices(small, lattice, lead)
     lattice = _enlarged(lattice, scale)
     linear = _linear(photo)
-    clip = float(photo.curve[photo.clip_code]) * _FULL
-    lines = [] if shown.dots else _followed(linear, lattice, width, clip)
+    trail = Trail(width=width, clip=float(photo.curve[photo.clip_code]) * _FULL, lead=lead, alone=guns is not None)
+    lines = [] if shown.dots else _followed(linear, lattice, trail)
     if hidden is None:
         about = _glass_middle(photo.size, lines, lattice) if middle is None else middle
-        counted = first_lines(lattice, shown, about, running_on(lines, lattice))
+        wide = float(np.median([line.width / line.cell for line in lines])) if lines else 0.0
+        counted = first_lines(lattice, shown, about, running_on(lines, lattice), wide)
     else:
         counted = counted_by_hand(lattice, shown, hidden)
     if counted.doubt and middle is not None:
         raise GridError(counted.doubt, helps=("hidden",))
     if shown.dots:
-        nodes, sigma, clipped = see_spots(linear, lattice, cell * scale, clip)
+        nodes, sigma, clipped = see_spots(linear, lattice, cell * scale, trail.clip)
     else:
-        lines = _without_cut_ones(lines, _Whole.of(lattice, shown, counted.first))
+        whole = _Whole.of(lattice, shown, counted.first)
+        lines = _without_cut_ones(lines, whole)
         _check_sharp(lines)
         nodes, sigma = _crossings(lines, lattice)
         clipped = float(np.median([line.clipped for line in lines]))
+        for gun, own in enumerate(guns or ()):
+            if gun != lead:
+                apart = _followed(linear, _enlarged(own, scale), replace(trail, lead=gun))
+                found = _crossings(apart, lattice)
+                nodes[gun], sigma[gun] = found[0][gun], found[1][gun]
+    if not np.isfinite(nodes).any():
+        dim = GridError("a grid is seen, but its lines cannot be followed: too dim, or not sharp")
+        raise cause_of(dim, small, shown)
     # Without marks no figure hangs on a doubtful count but the overscan, which is of the lines' ends.
     ends = None if shown.dots or counted.doubt else lines
     warnings = []
@@ -105,26 +122,49 @@ def see_grid(
             f"{100 * clipped:.0f} % of the lines' middles are clipped, so their places are told less well: expose less"
         )
     grid = _placed(nodes, sigma, ends, lattice, shown, counted.first)
-    return Sight(grid=grid, width=width, warnings=tuple(warnings))
+    one_field = None
+    if shown.interlaced_lines and not shown.dots:
+        lines_in_cell = shown.interlaced_lines * float(np.diff(shown.v).mean()) / 2
+        one_field = one_field_share(
+            linear, lattice, lines_in_cell, lead, float(np.median([line.width for line in lines if not line.upright]))
+        )
+    return Sight(grid=grid, width=width, one_field=one_field, warnings=tuple(warnings))
 
 
 # --- Finding ----------------------------------------------------------------------------------------------------------
 
 
 def _reduced(photo: Photo) -> tuple[NDArray[np.float32], int]:
-    """Light of all guns in a reduced photograph, and how many pixels one of its pixels is wide."""
+    """(rows, columns, 3): linear light in a reduced photograph, and how many pixels one of its pixels is wide."""
     width, height = photo.size
     scale = max(1, round(max(width, height) / _REDUCED))
     source, step = (photo.halved, scale // 2) if scale % 2 == 0 else (photo.codes[..., ::-1], scale)
     # Whole blocks, so that a place in one is a place in the other.
     whole = source[: height // scale * step, : width // scale * step]
     small = cv2.resize(whole, (width // scale, height // scale), interpolation=cv2.INTER_AREA)
-    light: NDArray[np.float32] = photo.curve[small].mean(axis=2)
+    light: NDArray[np.float32] = photo.curve[small[..., ::-1]]
     return light, scale
 
 
 def _enlarged(lattice: Lattice, scale: int) -> Lattice:
     return replace(lattice, points=(lattice.points + 0.5) * scale - 0.5)
+
+
+def _led(small: NDArray[np.float32], shown: ShownGrid) -> tuple[Lattice, float, int]:
+    """The lattice, its cell, and the gun that shows it: green where it is lit."""
+    tried: GridError | None = None
+    for gun in (1, 0, 2):
+        try:
+            lattice, cell = _found(np.ascontiguousarray(small[..., gun]), shown)
+        except GridError as error:
+            tried = tried or error
+            continue
+        lead = leading_gun(small, lattice)
+        if lead != gun:
+            lattice, cell = _found(np.ascontiguousarray(small[..., lead]), shown)
+        return lattice, cell, lead
+    assert tried is not None
+    raise cause_of(tried, small, shown) from tried
 
 
 def _found(light: NDArray[np.float32], shown: ShownGrid) -> tuple[Lattice, float]:
@@ -150,7 +190,7 @@ def _found(light: NDArray[np.float32], shown: ShownGrid) -> tuple[Lattice, float
                 helps=("format", "cells"),
             )
         if many < 0.6 * most:
-            raise GridError(
+            raise FewLinesError(
                 f"only {many} of {most} {name} of cells are seen: photograph the whole picture, sharp and evenly lit, "
                 "or give the cells that it was drawn with",
                 helps=("cells",),
@@ -219,10 +259,10 @@ class _Whole:
         )
 
 
-def _followed(linear: NDArray[np.uint16], lattice: Lattice, width: float, clip: float) -> list[Line]:
+def _followed(linear: NDArray[np.uint16], lattice: Lattice, trail: Trail) -> list[Line]:
     numbers = [(number, False) for number in range(lattice.rows[0], lattice.rows[1] + 1)]
     numbers += [(number, True) for number in range(lattice.columns[0], lattice.columns[1] + 1)]
-    lines = [follow(linear, lattice, number, upright, width, clip) for number, upright in numbers]
+    lines = [follow(linear, lattice, number, upright, trail) for number, upright in numbers]
     return [line for line in lines if line is not None]
 
 

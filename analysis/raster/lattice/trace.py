@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from analysis.raster.lattice.crossings import Lattice
 
-__all__ = ["Line", "bell_of", "follow", "line_width"]
+__all__ = ["Line", "Trail", "bell_of", "follow", "line_width"]
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -56,12 +56,13 @@ class Line:
     """Share of the line's middle that is clipped."""
     width: float
     """Standard deviation of its light across, in pixels."""
+    lead: int = 1
+    """The gun that lines are counted by."""
 
     def at(self, along: Floats) -> Floats:
-        """`across` of all guns' pieces at places between them, by straight interpolation."""
-        told = np.any(np.isfinite(self.across), axis=1)
-        middle = np.full(len(told), np.nan)
-        middle[told] = np.nanmean(self.across[told], axis=1)
+        """`across` of the leading gun's pieces at places between them, by straight interpolation."""
+        middle = self.across[:, self.lead]
+        told = np.isfinite(middle)
         found: Floats = np.interp(along, self.along[told], middle[told])
         return found
 
@@ -84,14 +85,26 @@ def line_width(light: Singles, lattice: Lattice, cell: float) -> float:
     return float(np.median(np.concatenate(found))) * cell if found else 0.04 * cell
 
 
-def follow(
-    linear: NDArray[Any], lattice: Lattice, number: int, upright: bool, width: float, clip: float
-) -> Line | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trail:
+    """What lines are followed by."""
+
+    width: float
+    """A usual line's standard deviation across, in pixels."""
+    clip: float
+    """The light from which samples are clipped."""
+    lead: int = 1
+    """The gun whose light says where lines end."""
+    alone: bool = False
+    """Whether only that gun's line is followed, since the others lie too far from it."""
+
+
+def follow(linear: NDArray[Any], lattice: Lattice, number: int, upright: bool, trail: Trail) -> Line | None:
     """Follow line `number` of a lattice in `linear`, (rows, columns, 3) of linear light.
 
-    `width` is a usual line's standard deviation across, in pixels; `clip` the light from which samples are clipped.
     None where nothing is seen of it.
     """
+    width, clip, lead = trail.width, trail.clip, trail.lead
     strip = _straightened(linear, lattice, number, upright, width)
     if strip is None:
         return None
@@ -106,7 +119,7 @@ def follow(
     profiles = np.moveaxis(sums / counts[None, :, None], 1, 0)
     along = np.add.reduceat(strip.places[used], starts) / counts
     middle = np.add.reduceat(strip.middle[used], starts) / counts
-    offset, light, spread = _centroids(profiles, strip.reach, width)
+    offset, light, spread = _centroids(profiles, strip.reach, width, lead if trail.alone else None)
     usual = np.nanmedian(light, axis=0)
     usual_spread = np.nanmedian(spread, axis=0)
     share = light / np.maximum(_smoothed(light), 1e-9)
@@ -115,8 +128,8 @@ def follow(
     good &= (np.abs(offset) < 0.8 * (strip.reach[-1] - 2 * width)) & (counts > 0.4 * np.median(counts))[:, None]
     # A gun that is not lit at all has no line.
     good &= usual > _UNLIT * np.max(usual)
-    brightest = np.argmax(usual)
-    if good[:, brightest].sum() < 2 * PIECES:
+    brightest = lead if trail.alone else int(np.argmax(usual))
+    if good[:, brightest].sum() < 2 * PIECES or not good[:, lead].any():
         return None
     core = np.abs(strip.reach) <= max(1.0, 0.6 * width)
     return Line(
@@ -125,9 +138,10 @@ def follow(
         along=along,
         across=np.where(good, middle[:, None] + offset, np.nan),
         cell=strip.cell,
-        ends=_ends(strip, pieces[good.any(axis=1)]),
+        ends=_ends(strip, pieces[good.any(axis=1)], lead),
         clipped=float(np.mean(strip.light[core][:, used] >= clip)),
         width=_true_width(usual_spread[brightest], width),
+        lead=lead,
     )
 
 
@@ -214,17 +228,20 @@ def _smoothed(light: Floats) -> Floats:
     return found
 
 
-def _centroids(profiles: Floats, reach: Floats, width: float) -> tuple[Floats, Floats, Floats]:
-    """Middle, light and standard deviation of profiles (pieces, reach, 3), each (pieces, 3)."""
+def _centroids(profiles: Floats, reach: Floats, width: float, gun: int | None) -> tuple[Floats, Floats, Floats]:
+    """Middle, light and standard deviation of profiles (pieces, reach, 3), each (pieces, 3).
+
+    They are looked for at the brightest place of all guns together, or of one.
+    """
     side = max(2, len(reach) // 8)
     low, high = profiles[:, :side].mean(axis=1), profiles[:, -side:].mean(axis=1)
     # Uneven light, and a reflection's edge, as a slope under the line.
     slope = (high - low) / (reach[-side:].mean() - reach[:side].mean())
     ground = (low + high) / 2
     light = profiles - ground[:, None] - slope[:, None] * reach[None, :, None]
-    # It begins at the brightest place of all guns together.
     bell = np.exp(-0.5 * (np.arange(-3, 3.5) / 1.5) ** 2)
-    smooth = np.apply_along_axis(np.convolve, 1, light.sum(axis=2), bell, mode="same")
+    bright = light.sum(axis=2) if gun is None else light[..., gun]
+    smooth = np.apply_along_axis(np.convolve, 1, bright, bell, mode="same")
     start = reach[np.argmax(smooth, axis=1)]
     middle = np.repeat(start[:, None], 3, axis=1)
     bell_width = bell_of(width)
@@ -244,21 +261,21 @@ def _centroids(profiles: Floats, reach: Floats, width: float) -> tuple[Floats, F
     return middle, amount, spread
 
 
-def _ends(strip: _Strip, pieces: NDArray[np.int64]) -> tuple[float, float]:
-    """Where along a line its light falls to half of what it is shortly before; `pieces` are those that it is seen in.
+def _ends(strip: _Strip, pieces: NDArray[np.int64], gun: int) -> tuple[float, float]:
+    """Where along a line a gun's light falls to half of what it is shortly before; `pieces` are those it is seen in.
 
     NaN where the photograph does not show it.
     """
     light, at, places = strip.light, strip.at, strip.places
     side = max(2, len(strip.reach) // 8)
-    ground = (light[:side].mean(axis=0) + light[-side:].mean(axis=0)).sum(axis=1) / 2
+    ground = (light[:side].mean(axis=0) + light[-side:].mean(axis=0))[:, gun] / 2
     # At a crossing the other line lies beside this one: there the ground is as it is before and behind.
     crossing = np.round(at)
     first, last = strip.crossings
     crossed = (np.abs(at - crossing) < strip.clear) & (crossing >= first - 1) & (crossing <= last + 1)
     ground = np.where(crossed, np.interp(places, places[~crossed], ground[~crossed]), ground)
     core = np.abs(strip.reach) <= 1.2 * strip.width + 1
-    above = np.where(strip.inside, light[core].mean(axis=0).sum(axis=1) - ground, np.nan)
+    above = np.where(strip.inside, light[core].mean(axis=0)[:, gun] - ground, np.nan)
     step = max(1, round(1.5 * strip.width))
     smooth = np.convolve(above, np.ones(2 * step + 1) / (2 * step + 1), mode="same")
     found = []

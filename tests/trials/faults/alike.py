@@ -22,9 +22,11 @@ from tests.trials.faults.capture import CAPTURES, coding_of, faulty, levels, see
 from tests.trials.faults.coding import Coding, Floats
 from tests.trials.faults.make import Fault, applied, fault
 
-__all__ = ["HALF_A_CODE", "change", "equal_ids", "equal_pair"]
+__all__ = ["CURVES", "HALF_A_CODE", "change", "equal_ids", "equal_pair"]
 
 HALF_A_CODE = 0.5
+CURVES = ("BT.1886", "BT.709", "sRGB")
+"""Transfers between which viewers convert."""
 
 Maker = Callable[[float], Fault]
 
@@ -54,11 +56,9 @@ def _fixed(coding: Coding) -> Iterator[Fault]:
     for order in permutations("RGB"):
         if order != tuple("RGB"):
             yield fault("channels-swapped", order="".join(order))
-    for file in ("BT.1886", "BT.709"):
-        yield fault("colour-managed", file=file, shown="sRGB")
-        for primaries in ("SMPTE 170M", "BT.470 BG"):
-            yield fault("colour-managed", file=file, shown="sRGB", primaries=primaries)
-            yield fault("colour-managed", file=file, shown=file, primaries=primaries)
+    for primaries, file, shown in product(("", "SMPTE 170M", "BT.470 BG"), CURVES, CURVES):
+        if primaries or file != shown:
+            yield fault("colour-managed", file=file, shown=shown, primaries=primaries)
     for lost in (2, 3, 4):
         for nearest in (False, True):
             yield fault("bits-lost", lost=lost, nearest=nearest)

@@ -25,12 +25,13 @@ import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import product
 
 import numpy as np
 
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
-from tests.trials.faults.alike import change, equal_ids
+from tests.trials.faults.alike import CURVES, change, equal_ids
 from tests.trials.faults.capture import CAPTURES, base, coding_of, seen_planes
 from tests.trials.faults.make import Condition, Fault, applied, fault, filtered
 from tests.trials.faults.outside import OUTSIDE
@@ -184,7 +185,7 @@ def _saturation(gain: float) -> Fault:
 
 def managed_faults(pattern: str) -> list[Fault]:
     """What viewers and players convert; greys show of the primaries nothing."""
-    found = [_managed(file, "sRGB", "", pattern) for file in ("BT.1886", "BT.709")]
+    found = [_managed(file, shown, "", pattern) for file, shown in product(CURVES, CURVES) if file != shown]
     if pattern.startswith("bars"):
         for primaries in ("SMPTE 170M", "BT.470 BG"):
             for file in ("BT.1886", "BT.709"):
@@ -474,8 +475,9 @@ def all_cases(seed: int = 1, quick: bool = False) -> tuple[Case, ...]:
     draw = _Draw(seed, quick)
     # By a draw of their own, so that cases which came before them stay the same.
     managed = _colour_managed(_Draw(seed + 1000, quick))
-    more = [*_analogue(_Draw(seed + 2000, quick)), *_outside(_Draw(seed + 3000, quick))]
-    found = [*_clean(draw), *_singles(draw), *_pairs(draw), *_others(draw), *managed, *more]
+    overviews = _overviews(_Draw(seed + 2000, quick))
+    more = [*_analogue(_Draw(seed + 4000, quick)), *_outside(_Draw(seed + 3000, quick))]
+    found = [*_clean(draw), *_singles(draw), *_pairs(draw), *_others(draw), *managed, *overviews, *more]
     unlike = list({case.name: case for case in found}.values())
     # Cases of one pattern and format stand together: its frame is drawn once.
     return tuple(sorted(unlike, key=lambda case: (case.format, case.shown or case.pattern, case.capture)))
@@ -531,12 +533,36 @@ def _singles(draw: _Draw) -> Iterator[Case]:
 
 
 def _colour_managed(draw: _Draw) -> Iterator[Case]:
+    def one_of(faults: Sequence[Fault]) -> Fault:
+        return faults[int(draw.random.integers(len(faults)))]
+
     for pattern in ("bars", "bars-split", "steps", "ramp", "pluge"):
         for found in managed_faults(pattern):
             for _ in range(1 if draw.quick else 4):
                 case = draw.single(found, pattern)
                 if case:
                     yield case
+    ranges = [f for f in level_faults() if f.id in ("range-expanded", "range-compressed")]
+    for pattern in ("bars-split", "steps", "ramp", "alignment"):
+        for _ in range(3 if draw.quick else 12):
+            both = one_of(managed_faults(pattern)), one_of(ranges)
+            first, second = both if draw.random.random() < 0.5 else both[::-1]
+            case = draw.pair(first, second, pattern, draw.format())
+            if case:
+                yield case
+
+
+def _overviews(draw: _Draw) -> Iterator[Case]:
+    """The pictures that show many things at once, and large areas, with faults of each kind."""
+    for pattern in ("alignment", "checkerboard", "half-field"):
+        tinted = colour_faults() if pattern == "alignment" else []
+        for found in (*level_faults(), *tinted, *bit_faults(), *_shapes("480i"), *sharpness_faults(pattern)):
+            if draw.quick and draw.random.random() > 0.28:
+                continue
+            # Where a crop or a shift is in whole lines, it is for the format that it was made for.
+            case = draw.single(found, pattern, "480i" if found.spatial else None)
+            if case:
+                yield case
 
 
 def _analogue(draw: _Draw) -> Iterator[Case]:

@@ -168,6 +168,7 @@ def _channel_gain(rgb: Floats, coding: Coding, *, channel: str, gain: float) -> 
 _LIGHT: dict[str, Callable[[Floats], Floats]] = {
     "BT.1886": lambda codes: colour.models.eotf_BT1886(codes, L_B=0, L_W=1),
     "BT.709": colour.models.oetf_inverse_BT709,
+    "sRGB": colour.models.eotf_sRGB,
 }
 _SHOWN: dict[str, Callable[[Floats], Floats]] = {
     "BT.1886": lambda light: colour.models.eotf_inverse_BT1886(light, L_B=0, L_W=1),

@@ -116,22 +116,40 @@ class Camera:
         directions = np.concatenate((flat, np.ones((len(flat), 1))), axis=1) @ self.rotation
         return -self.rotation.T @ self.translation, directions
 
-    def on_plane(self, pixels: ArrayLike, channel: int) -> Floats:
-        """(N, 2): the points (x, y) mm of the plane z = 0 that a channel has at pixels (N, 2)."""
+    def on_plane(self, pixels: ArrayLike, channel: int, depth: float = 0.0) -> Floats:
+        """(N, 2): the points (x, y) mm of the plane z = depth that a channel has at pixels (N, 2)."""
         place, directions = self.rays(pixels, channel)
-        return np.asarray(place[:2] - directions[:, :2] * (place[2] / directions[:, 2:]))
+        return np.asarray(place[:2] - directions[:, :2] * ((place[2] - depth) / directions[:, 2:]))
 
-    def on_sphere(self, pixels: ArrayLike, channel: int, radius: float, corner: tuple[float, float]) -> Floats:
-        """The same on a sphere toward the camera that meets the plane z = 0 at `corner` (mm); x and y only.
+    def on_sheet(self, pixels: ArrayLike, channel: int, middle: ArrayLike, axes: Floats) -> Floats:
+        """(N, 2): the points of any plane, in mm from its `middle` (3,) along its two `axes` (2, 3)."""
+        place, directions = self.rays(pixels, channel)
+        away = place - np.asarray(middle, np.float64)
+        normal = np.cross(axes[0], axes[1])
+        reach = -(away @ normal) / (directions @ normal)
+        return np.asarray((away + directions * reach[:, None]) @ axes.T)
 
-        Where a ray passes the sphere by, its nearest point counts; nothing is shown there.
+    def on_sphere(
+        self,
+        pixels: ArrayLike,
+        channel: int,
+        radius: float,
+        corner: tuple[float, float],
+        curved: ArrayLike = (1.0, 1.0),
+        depth: float = 0.0,
+    ) -> Floats:
+        """The same on a sphere toward the camera that meets the plane z = depth at `corner` (mm); x and y only.
+
+        `curved` is 0 for a direction in which it is straight: a cylinder. Where a ray passes it by, its nearest point
+        counts; nothing is shown there.
         """
         place, directions = self.rays(pixels, channel)
-        middle = np.array([0.0, 0.0, np.sqrt(radius**2 - corner[0] ** 2 - corner[1] ** 2)])
+        weights = np.array([*np.asarray(curved, np.float64), 1.0])
+        middle = np.array([0.0, 0.0, np.sqrt(radius**2 - np.square(corner) @ weights[:2]) + depth])
         away = place - middle
-        a = (directions**2).sum(axis=1)
-        b = directions @ away
-        c = float(away @ away) - radius**2
+        a = directions**2 @ weights
+        b = directions @ (away * weights)
+        c = float(away**2 @ weights) - radius**2
         reach = (-b - np.sqrt(np.clip(b * b - a * c, 0, None))) / a
         return np.asarray(place[:2] + directions[:, :2] * reach[:, None])
 

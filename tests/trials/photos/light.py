@@ -20,7 +20,7 @@ from patterns.scene import Box, Disc, Rule, Scene
 from patterns.signal import Colour
 from tests.trials.photos.tube import Mask, MaskKind, Tube
 
-__all__ = ["Light", "MaskTable", "light_of", "mask_table"]
+__all__ = ["Light", "MaskTable", "light_of", "mask_table", "seen_of_lines"]
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -140,8 +140,27 @@ def _level(colour: Colour, gun: int) -> float:
     return float(np.power(float(signal), _GAMMA))
 
 
-def light_of(tube: Tube, fmt: Format, scene: Scene, gun: int) -> Light:
-    """The light of a gun that shows a scene: full rules or upright bars on a ground, or dots on black."""
+def seen_of_lines(fmt: Format, fields: float, start: float, rolling: float) -> Floats:
+    """(lines,): how often a camera sees each scan line, as a share of the mean.
+
+    The shutter is open for so many `fields`, from the time `start` in fields on, and later by `rolling` fields at the
+    bottom than at the top, as a rolling shutter is.
+    """
+    place = np.arange(fmt.height) / fmt.height
+    drawn = place + (np.arange(fmt.height) % 2 if fmt.interlaced else 0)
+    period = 2 if fmt.interlaced else 1
+    opened = start + rolling * place
+    # The times at which a line is drawn are `drawn` and every period before and after it.
+    count = np.ceil((opened + fields - drawn) / period) - np.ceil((opened - drawn) / period)
+    return np.asarray(count * period / fields, np.float64)
+
+
+def light_of(tube: Tube, fmt: Format, scene: Scene, gun: int, often: Floats | None = None) -> Light:
+    """The light of a gun that shows a scene: full rules or upright bars on a ground, or dots on black.
+
+    `often` says how often each scan line is seen, as of `seen_of_lines`; all alike without it.
+    """
+    often = np.ones(fmt.height) if often is None else often
     half_width = float(np.hypot(tube.deflection[0][1], tube.deflection[1][1]))
     half_height = float(np.hypot(tube.deflection[0][2], tube.deflection[1][2]))
     u, v = _Scale.of(half_width), _Scale.of(half_height)
@@ -149,14 +168,21 @@ def light_of(tube: Tube, fmt: Format, scene: Scene, gun: int) -> Light:
     lines = (2 * (np.arange(fmt.height) + 0.5 - fmt.picture.top) / fmt.picture.height) - 1
     if fmt.interlaced:
         lines[1::2] += 2 * tube.pairing / fmt.picture.height
+    spots = spot / half_width, spot / half_height
     if scene.dots:
-        return _dots(fmt, scene, gun, u, v, spot / half_width, spot / half_height, lines)
-    return _grid(fmt, scene, gun, u, v, spot / half_width, spot / half_height, lines)
+        return _dots(fmt, scene, gun, (u, v), spots, (lines, often))
+    return _grid(fmt, scene, gun, (u, v), spots, (lines, often))
 
 
 def _grid(
-    fmt: Format, scene: Scene, gun: int, u: _Scale, v: _Scale, spot_u: float, spot_v: float, lines: Floats
+    fmt: Format,
+    scene: Scene,
+    gun: int,
+    scales: tuple[_Scale, _Scale],
+    spot: tuple[float, float],
+    drawn: tuple[Floats, Floats],
 ) -> _GridLight:
+    (u, v), (spot_u, spot_v), (lines, often) = scales, spot, drawn
     usual = np.full(fmt.width, _level(scene.background, gun))
     level = np.zeros(fmt.height, bool)
     written = []
@@ -176,8 +202,8 @@ def _grid(
     for span, bright in written:
         full[span.left : span.right] = bright
     comb, marked = np.zeros(v.size), np.zeros(v.size)
-    for line, is_level in zip(lines, level, strict=True):
-        _add_spot(marked if is_level else comb, v, float(line), spot_v, 2 / fmt.picture.height)
+    for line, is_level, times in zip(lines, level, often, strict=True):
+        _add_spot(marked if is_level else comb, v, float(line), spot_v, float(times) * 2 / fmt.picture.height)
     return _GridLight(
         u=u,
         v=v,
@@ -211,8 +237,14 @@ _SUB_ROWS = 8
 
 
 def _dots(
-    fmt: Format, scene: Scene, gun: int, u: _Scale, v: _Scale, spot_u: float, spot_v: float, lines: Floats
+    fmt: Format,
+    scene: Scene,
+    gun: int,
+    scales: tuple[_Scale, _Scale],
+    spot: tuple[float, float],
+    drawn: tuple[Floats, Floats],
 ) -> _DotLight:
+    (u, v), (spot_u, spot_v), (lines, often) = scales, spot, drawn
     disc = next(shape for shape in scene.shapes if isinstance(shape, Disc))
     radius_v = 2 * float(disc.radius)
     radius_u = radius_v * float(1 / fmt.picture_aspect)
@@ -231,12 +263,13 @@ def _dots(
         near = np.rint((v.places[where] - place + reach_v) / (2 * reach_v) * (side - 1))
         rows[where] = (1 + number * side + np.clip(near, 0, side - 1).astype(np.intp)) * (side + 1)
         pitch = 2 / fmt.picture.height
-        near_lines = lines[np.abs(lines - place) < radius_v + pitch, None]
+        beside = np.abs(lines - place) < radius_v + pitch
+        near_lines = lines[beside, None]
         sub = near_lines + pitch * ((np.arange(_SUB_ROWS) + 0.5) / _SUB_ROWS - 0.5) - place
         chords = radius_u * np.sqrt(np.clip(1 - (sub / radius_v) ** 2, 0, None))[..., None]
         along = (ndtr((away_u + chords) / spot_u) - ndtr((away_u - chords) / spot_u)).mean(axis=1)
         across = np.exp(-0.5 * ((away_v + place - near_lines) / spot_v) ** 2) * pitch / (spot_v * np.sqrt(2 * np.pi))
-        patch[1 + number * side : 1 + (number + 1) * side, 1:] = bright * across.T @ along
+        patch[1 + number * side : 1 + (number + 1) * side, 1:] = bright * across.T @ (along * often[beside, None])
     for place in at_u.values():
         where = u.range(place - reach_u, place + reach_u)
         near = np.rint((u.places[where] - place + reach_u) / (2 * reach_u) * (side - 1))

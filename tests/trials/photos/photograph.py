@@ -7,25 +7,30 @@ camera would see. Tiles without light are passed over.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
 
 from patterns.formats import Format
 from patterns.scene import Scene
 from tests.trials.photos.camera import Camera
-from tests.trials.photos.light import light_of, mask_table
+from tests.trials.photos.light import light_of, mask_table, seen_of_lines
 from tests.trials.photos.lookout import TILE, Bools, Floats, Indices, Lookout, Place, Singles, tile_weights
 from tests.trials.photos.scene import BEZEL, GLASS, PAPER, Marks, Shot, mark_textures
 from tests.trials.photos.tube import MaskKind, Tube
 
-__all__ = ["expose", "photograph", "save"]
+__all__ = ["EXPOSURE_TIME", "expose", "phone", "photograph", "save"]
 
 
+EXPOSURE_TIME, _FOCAL_35MM = 0x829A, 0xA405
+"""Tags of EXIF 2.3 (from memory)."""
 _STRIP = 8
 """Rows of tiles that are reckoned at once."""
 _CHUNK = 200_000
@@ -37,8 +42,8 @@ _COARSE = 16
 def _glass_places(tube: Tube, camera: Camera, marks: Marks, channel: int) -> Place:
     radius = tube.glass_radius_mm
     if radius is None:
-        return lambda pixels: camera.on_plane(pixels, channel)
-    return lambda pixels: camera.on_sphere(pixels, channel, radius, marks.corner)
+        return lambda pixels: camera.on_plane(pixels, channel, tube.depth_mm)
+    return lambda pixels: camera.on_sphere(pixels, channel, radius, marks.corner, tube.curved, tube.depth_mm)
 
 
 def _fineness(tube: Tube, pixel_mm: float) -> int:
@@ -53,11 +58,12 @@ def _chunks(where: Indices, size: int) -> Iterator[Indices]:
         yield where[start : start + step]
 
 
-def _tube_plane(tube: Tube, camera: Camera, marks: Marks, fmt: Format, scene: Scene, gun: int) -> Singles:
+def _tube_plane(tube: Tube, camera: Camera, marks: Marks, fmt: Format, scene: Scene, gun: int, shot: Shot) -> Singles:
     """(height, width): the light of one gun in the photograph; 1 is the mean of a white field."""
     glass = Lookout(camera.size, _glass_places(tube, camera, marks, gun))
     fine = _fineness(tube, glass.pixel_mm)
-    light, mask = light_of(tube, fmt, scene, gun), mask_table(tube.mask, gun, glass.pixel_mm / fine)
+    often = None if shot.fields is None else seen_of_lines(fmt, shot.fields, shot.start, shot.rolling)
+    light, mask = light_of(tube, fmt, scene, gun, often), mask_table(tube.mask, gun, glass.pixel_mm / fine)
     shown = tube.picture_points(glass.mesh, gun)
     entries = np.stack((light.u.entries(shown[..., 0]), light.v.entries(shown[..., 1])), axis=-1)
     if mask is not None:
@@ -166,10 +172,11 @@ def _soft(glass: Lookout, values: Floats) -> Singles:
 def _room_plane(tube: Tube, camera: Camera, marks: Marks, shot: Shot, channel: int, visible: Singles) -> Singles:
     """(height, width): what a channel has of the room's light."""
     plane = BEZEL + (GLASS - BEZEL) * visible
-    wall = Lookout(camera.size, lambda pixels: camera.on_plane(pixels, channel))
-    for number, middle in enumerate(marks.middles):
+    for number in range(4):
         if number not in marks.hidden:
-            _draw_mark(plane, wall, marks, number, middle)
+            middle, axes = marks.sheet(number)
+            wall = Lookout(camera.size, partial(camera.on_sheet, channel=channel, middle=middle, axes=axes))
+            _draw_mark(plane, wall, marks, number)
     height, width = plane.shape
     right, down = shot.room_slope
     plane *= np.linspace(1 - right, 1 + right, width, dtype=np.float32)
@@ -179,10 +186,10 @@ def _room_plane(tube: Tube, camera: Camera, marks: Marks, shot: Shot, channel: i
     return plane
 
 
-def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int, middle: tuple[float, float]) -> None:
+def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int) -> None:
     fine = 2
     height, width = plane.shape
-    away = np.abs(wall.mesh - middle).max(axis=-1)
+    away = np.abs(wall.mesh).max(axis=-1)
     tiles = np.argwhere(away < marks.reach + 3 * TILE * wall.pixel_mm) - 1
     if not len(tiles):
         return
@@ -192,7 +199,7 @@ def _draw_mark(plane: Singles, wall: Lookout, marks: Marks, number: int, middle:
         return
     area = slice(int(top), int(bottom)), slice(int(left), int(right))
     paper, shape, texel = mark_textures(marks, number, wall.pixel_mm / fine)
-    x, y = ((wall.full(wall.mesh[..., k], *area, fine) - middle[k]) / texel + (len(paper) - 1) / 2 for k in (0, 1))
+    x, y = (wall.full(wall.mesh[..., k], *area, fine) / texel + (len(paper) - 1) / 2 for k in (0, 1))
     flags: dict[str, Any] = {"interpolation": cv2.INTER_LINEAR}
     seen, cover = (
         cv2.remap(texture, x.astype(np.float32), y.astype(np.float32), borderMode=border, **flags)
@@ -248,7 +255,7 @@ def photograph(
         if not shot.tube_lit:
             image[..., gun] = 0
             continue
-        plane = _tube_plane(tube, camera, marks, fmt, scene, gun)
+        plane = _tube_plane(tube, camera, marks, fmt, scene, gun, shot)
         plane *= _soft(glass, tube.gain(glass.mesh, gun))
         plane *= visible[gun]
         _cover(plane, shot, glass)
@@ -262,7 +269,8 @@ def photograph(
             plane += _soft(glass, _reflected(shot, glass, channel)) * visible[channel]
         image[..., channel] += plane
     del visible
-    return expose(image, camera, shot, seed=seed, bits=bits)
+    codes = expose(image, camera, shot, seed=seed, bits=bits)
+    return phone(codes) if shot.is_phone else codes
 
 
 def expose(image: Singles, camera: Camera, shot: Shot, *, seed: int, bits: int = 8) -> NDArray[Any]:
@@ -293,6 +301,19 @@ def expose(image: Singles, camera: Camera, shot: Shot, *, seed: int, bits: int =
     return codes
 
 
+def phone(codes: NDArray[Any], sharpen: float = 0.7) -> NDArray[Any]:
+    """8-bit codes as a phone makes them: of a filter array, sharpened in light, its colours smoothed."""
+    mosaic = codes[..., 1].copy()
+    mosaic[::2, ::2], mosaic[1::2, 1::2] = codes[::2, ::2, 0], codes[1::2, 1::2, 2]
+    # OpenCV names a filter array by the second pixel of the second row.
+    whole = cv2.cvtColor(cv2.demosaicing(mosaic, cv2.COLOR_BayerBG2BGR_EA), cv2.COLOR_BGR2YCrCb)
+    light = whole[..., 0].astype(np.float32)
+    sharp = light + sharpen * (light - cv2.GaussianBlur(light, (0, 0), 1.3))
+    whole[..., 0] = np.clip(np.rint(sharp), 0, 255).astype(np.uint8)
+    whole[..., 1:] = cv2.GaussianBlur(whole[..., 1:], (0, 0), 1.2)
+    return np.ascontiguousarray(cv2.cvtColor(whole, cv2.COLOR_YCrCb2BGR)[..., ::-1])
+
+
 def _spread(image: Singles, share: float) -> None:
     height, width = image.shape[:2]
     small = cv2.resize(image, (max(width // _COARSE, 1), max(height // _COARSE, 1)), interpolation=cv2.INTER_AREA)
@@ -310,8 +331,18 @@ def _srgb(bits: int) -> NDArray[Any]:
     return np.asarray(np.rint(shown * ((1 << bits) - 1)), np.uint8 if bits == 8 else np.uint16)
 
 
-def save(path: Path, image: NDArray[Any], *, quality: int = 85, subsampled: bool = True) -> Path:
-    """Write an image of red, green and blue as the name's ending says: JPEG (8 bits), PNG or TIFF."""
+def save(
+    path: Path,
+    image: NDArray[Any],
+    *,
+    quality: int = 85,
+    subsampled: bool = True,
+    notes: Mapping[int, float] | None = None,
+) -> Path:
+    """Write an image of red, green and blue as the name's ending says: JPEG (8 bits), PNG or TIFF.
+
+    `notes` are EXIF's numbers of a JPEG by their tags.
+    """
     options: list[int] = []
     if path.suffix.lower() in (".jpg", ".jpeg"):
         chroma = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if subsampled else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
@@ -319,5 +350,14 @@ def save(path: Path, image: NDArray[Any], *, quality: int = 85, subsampled: bool
     written, data = cv2.imencode(path.suffix, np.ascontiguousarray(image[..., ::-1]), options)
     if not written:
         raise ValueError(f"{path}: could not be encoded")
-    path.write_bytes(data.tobytes())
+    held = data.tobytes()
+    if notes:
+        exif = Image.Exif()
+        part = exif.get_ifd(0x8769)
+        for tag, value in notes.items():
+            part[tag] = IFDRational(value) if tag != _FOCAL_35MM else round(value)
+        block = exif.tobytes()
+        # ITU-T T.81, B.1.1.4: a segment's length counts its own two bytes (from memory).
+        held = held[:2] + b"\xff\xe1" + (len(block) + 2).to_bytes(2, "big") + block + held[2:]
+    path.write_bytes(held)
     return path

@@ -30,6 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.lens.model import Lens
+from analysis.photo.face import FLAT, Face
 from analysis.photo.file import read_photo
 from analysis.photo.marks import find_marks
 from analysis.photo.plane import MarksGiven
@@ -130,7 +131,7 @@ def _placed(one: PhotoSet, path: Path, with_marks: Path, hidden: tuple[int, int]
     marks = MarksGiven(
         seen=find_marks(read_photo(with_marks)),
         size_mm=(one.marks.width_mm, one.marks.height_mm),
-        glass_radius_mm=one.tube.glass_radius_mm,
+        face=FLAT if one.tube.glass_radius_mm is None else Face.sphere(one.tube.glass_radius_mm),
     )
     return grid_on_glass(read_photo(path), shown, marks=marks, lens=lens_of(one.camera), hidden=hidden)
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 __all__ = ["PAPER", "Marks", "Reflection", "Shot", "mark_textures"]
 
 Singles = NDArray[np.float32]
+Floats = NDArray[np.float64]
 
 PAPER, INK, BEZEL, GLASS = 0.85, 0.04, 0.07, 0.02
 """What they throw back of the room's light."""
@@ -32,6 +33,12 @@ class Marks:
     """White paper around it."""
     hidden: tuple[int, ...] = ()
     """Ids of marks that something covers."""
+    moved_mm: tuple[tuple[float, float, float], ...] = ((0.0, 0.0, 0.0),) * 4
+    """By how much each mark lies beside its place: right, down, behind."""
+    lean_deg: tuple[tuple[float, float, float], ...] = ((0.0, 0.0, 0.0),) * 4
+    """How each leans out of their plane about x and about y, and is turned in it."""
+    print_scale: tuple[float, float] = (1.0, 1.0)
+    """How much wider and higher the marks came out of the printer."""
 
     @property
     def corner(self) -> tuple[float, float]:
@@ -43,6 +50,24 @@ class Marks:
         """Of the marks by id, in mm."""
         x, y = self.corner
         return (-x, -y), (x, -y), (x, y), (-x, y)
+
+    def sheet(self, number: int) -> tuple[Floats, Floats]:
+        """A mark's middle (3,) and the axes (2, 3) of its paper, a printed mm long."""
+        middle = np.array([*self.middles[number], 0.0]) + self.moved_mm[number]
+        turns = (
+            cv2.Rodrigues(axis * np.radians(angle))[0]
+            for axis, angle in zip(np.eye(3), self.lean_deg[number], strict=True)
+        )
+        about_x, about_y, about_z = turns
+        axes = (about_z @ about_x @ about_y)[:, :2].T
+        return middle, np.asarray(axes / np.array(self.print_scale)[:, None], np.float64)
+
+    def corners(self, number: int) -> Floats:
+        """(4, 3): a mark's corners in mm, clockwise from its top left."""
+        middle, axes = self.sheet(number)
+        half = self.side_mm / 2
+        around = np.array([[-half, -half], [half, -half], [half, half], [-half, half]]) * np.square(self.print_scale)
+        return np.asarray(middle + around @ axes, np.float64)
 
     @property
     def reach(self) -> float:
@@ -77,6 +102,14 @@ class Shot:
     """Gains of the channels."""
     halo: float = 0.004
     """Share of the light that the glass and the lens spread widely."""
+    fields: float | None = None
+    """Fields that are drawn while the shutter is open; None sees every line as often as the others."""
+    start: float = 0.0
+    """When it opens, in fields."""
+    rolling: float = 0.0
+    """How much later it opens at the bottom of the glass, in fields."""
+    is_phone: bool = False
+    """Whether the picture comes of a filter array and is sharpened, its colours smoothed, as a phone does."""
     reflections: tuple[Reflection, ...] = ()
     covered: tuple[tuple[float, float, float], ...] = ()
     """Discs (x, y, radius) mm of the glass from which no light comes: missing dots, or something before the glass."""

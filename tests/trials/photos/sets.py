@@ -106,7 +106,12 @@ class PhotoSet:
 
     def marks_px(self) -> NDArray[np.float64]:
         """(4, 2): where green has the middles of the marks, by id."""
-        return self.camera.project([(*middle, 0.0) for middle in self.marks.middles], 1)
+        return self.camera.project([self.marks.sheet(number)[0] for number in range(4)], 1)
+
+    def mark_corners_px(self) -> NDArray[np.float64]:
+        """(4, 4, 2): where green has the corners of the marks, by id."""
+        corners = np.stack([self.marks.corners(number) for number in range(4)])
+        return self.camera.project(corners.reshape(-1, 3), 1).reshape(4, 4, 2)
 
     def nodes_px(self) -> NDArray[np.float64]:
         """(3, rows, columns, 2): where each gun's nodes lie in the photograph."""

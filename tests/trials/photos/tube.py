@@ -139,6 +139,10 @@ class Tube:
     """Radius of the visible glass's corners."""
     glass_radius_mm: float | None = None
     """Of the sphere that the face is part of; None is a flat face."""
+    is_cylinder: bool = False
+    """Whether the face is curved from left to right only."""
+    depth_mm: float = 0.0
+    """How far the face lies behind the marks' plane; of a curved one where it reaches their corners, or their sides."""
     spot_mm: tuple[float, float, float] = (0.30, 0.28, 0.32)
     """Standard deviations of each gun's spot at black."""
     spot_growth: float = 0.25
@@ -190,16 +194,21 @@ class Tube:
             light = light * (1 + (blotch.gain[gun] - 1) * np.exp(-(away**2)))
         return np.asarray(light)
 
+    @property
+    def curved(self) -> Floats:
+        """(2,): 1 for directions in which the face is curved as its radius says."""
+        return np.array([1.0, 0.0 if self.is_cylinder else 1.0])
+
     def bulge(self, places: ArrayLike, corner: tuple[float, float]) -> Floats:
-        """(..., 3): glass points with their z; the sphere passes through the marks' plane at `corner` (mm)."""
+        """(..., 3): glass points with their z; a curved face is `depth_mm` behind the marks at `corner` (mm)."""
         flat = np.asarray(places, np.float64)
         if self.glass_radius_mm is None:
-            z = np.zeros(flat.shape[:-1])
+            z = np.full(flat.shape[:-1], self.depth_mm)
         else:
-            square = self.glass_radius_mm**2
-            inner = np.clip(square - (flat**2).sum(axis=-1), 0, None)
+            square, curved = self.glass_radius_mm**2, self.curved
+            inner = np.clip(square - flat**2 @ curved, 0, None)
             # Toward the camera is negative z: z points into the tube.
-            z = np.sqrt(square - corner[0] ** 2 - corner[1] ** 2) - np.sqrt(inner)
+            z = np.sqrt(square - np.square(corner) @ curved) - np.sqrt(inner) + self.depth_mm
         return np.concatenate((flat, z[..., None]), axis=-1)
 
 
