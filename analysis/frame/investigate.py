@@ -14,9 +14,12 @@ from analysis.frame.colour_place import colour_faults, held_by_colour
 from analysis.frame.expected import WOVEN, Expected, Subject
 from analysis.frame.faults.diagnose import LEAST_CONFIDENCE, Evidence, diagnose_levels
 from analysis.frame.faults.recognise import SMALLEST, likeness
+from analysis.frame.faults.spots import sample_noise
 from analysis.frame.faults.structure import FieldStructure, field_structure, luma_response
+from analysis.frame.faults.twins import Twins
 from analysis.frame.faults.unexplained import unexplained
 from analysis.frame.findings import Examination, Fault
+from analysis.frame.fractions import frame_ycbcr
 from analysis.frame.levels import Check, Reading, check_levels
 from analysis.frame.otherpattern import DOUBTFUL, refuse_other
 from analysis.frame.place.axes import Axis, Registration
@@ -147,24 +150,49 @@ def _named(found: _Prepared, levels: _Levels) -> list[Fault]:
 
 _LEAVE_MARKS = frozenset({"chroma-delayed", "dithered", "bits-lost", "hum", "tilt", "shading"})
 """Faults of which a part stays in the picture where its codes end, once they are taken out."""
+_VARIES = frozenset({"dithered", "hum", "shading", "cross-colour"})
+"""Those of them that differ from line to line."""
+_UNLIKE = 0.02
+"""Deviation of lines drawn alike, in fractions of white, from which they are not alike; where there is noise, or"""
+_UNLIKE_NOISE = 0.6
+"""so much of it: at edges noise is less certain."""
 _SHAKEN = 0.55
 """What is left of a fault's confidence where the picture has an error of another kind as well."""
 
 
 def _weighed(faults: list[Fault], found: _Prepared, levels: _Levels) -> list[Fault]:
-    """The faults, with an error of another kind before them where no filter and no chain of levels makes the edges."""
-    place = levels.place
-    if found.uneven.spots.id or found.subject.states_signal or not (place.x.is_whole and place.y.is_whole):
+    """The faults, with an error of another kind before them where nothing known makes the picture."""
+    if found.uneven.spots.id or found.subject.states_signal:
         return faults
-    if any(fault.id in _LEAVE_MARKS for fault in faults):
-        return faults
-    luma, noise = found.subject.luma, found.uneven.noise
-    kinds = (levels.expected.luma, *levels.expected.with_other_edges)
-    known = [one for drawn in kinds if (one := unexplained(luma, drawn, place, noise)) is not None]
-    if not known or not min(known, key=lambda one: one.rms).is_another_kind:
+    ids = {fault.id for fault in faults}
+    differs = not ids & _VARIES and _differs_by_lines(found)
+    if not differs and (ids & _LEAVE_MARKS or not _no_filter_makes(found, levels)):
         return faults
     shaken = [replace(fault, confidence=_SHAKEN * fault.confidence) for fault in faults]
     return [Fault(id="other", confidence=0.9), *shaken]
+
+
+def _differs_by_lines(found: _Prepared) -> bool:
+    """Whether lines that were drawn alike are not: no place, no filter along the lines and no wrong level does that."""
+    subject, areas = found.subject, found.uneven.areas
+    twins = Twins.of((found.expected.rows, *subject.drawn.chroma), found.place.y)
+    planes = frame_ycbcr(subject.frame, subject.reference.signal)
+    for plane in planes if subject.is_coloured else planes[:1]:
+        noise = sample_noise(plane, areas)
+        if twins.unlike(plane, areas.drawn, noise) > max(_UNLIKE, _UNLIKE_NOISE * noise):
+            return True
+    return False
+
+
+def _no_filter_makes(found: _Prepared, levels: _Levels) -> bool:
+    """Whether the edges are made by no filter along the lines and no chain of levels."""
+    place = levels.place
+    if not (place.x.is_whole and place.y.is_whole):
+        return False
+    luma, noise = found.subject.luma, found.uneven.noise
+    kinds = (levels.expected.luma, *levels.expected.with_other_edges)
+    known = [one for drawn in kinds if (one := unexplained(luma, drawn, place, noise)) is not None]
+    return bool(known) and min(known, key=lambda one: one.rms).is_another_kind
 
 
 def _likely(faults: list[Fault], levels: _Levels, passed: bool) -> list[Fault]:

@@ -33,10 +33,11 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from tests.trials.faults.alike import CURVES, change, equal_ids
 from tests.trials.faults.capture import CAPTURES, base, coding_of, seen_planes
+from tests.trials.faults.holdout import HOLDOUT, KNOWN, PATTERNS_AND_FORMATS
 from tests.trials.faults.make import Condition, Fault, applied, fault, filtered
 from tests.trials.faults.outside import OUTSIDE
 
-__all__ = ["Case", "all_cases", "seed_of", "visible"]
+__all__ = ["Case", "all_cases", "held_out", "seed_of", "visible"]
 
 MAIN = ("bars", "steps", "pluge", "ramp", "crosshatch")
 WITH_FORM = ("pluge", "crosshatch")
@@ -377,7 +378,8 @@ def visible(case: Case) -> bool:
 
 _BY_PICTURE = frozenset(
     {*("fields-swapped", "one-field", "blended", "filter", "scaled", "shifted", "stretched")}
-    | {"chroma-softened", "softened", "sharpened", *OUTSIDE}
+    | {"chroma-softened", "softened", "sharpened", *OUTSIDE, *HOLDOUT}
+    | {"overlay", "dropouts", "echo", "tilt", "hum"}
 )
 
 
@@ -595,6 +597,43 @@ def _outside(draw: _Draw) -> Iterator[Case]:
                     faults=(found,),
                     right=(frozenset({"other"}),),
                 )
+
+
+def held_out(seed: int, count: int) -> tuple[Case, ...]:
+    """Cases that nothing was tuned with: half of them faults of the catalogue, half others, some of them clean."""
+    random = np.random.default_rng(7_000_000 + seed)
+    found = []
+    for i in range(count):
+        pattern, format_id = PATTERNS_AND_FORMATS[int(random.integers(len(PATTERNS_AND_FORMATS)))]
+        capture, noisy = str(random.choice(SOURCES)), random.random() < 0.3
+        condition = Condition(name="noise 0.7 %", noise=0.007) if noisy else CLEAR
+        case = Case(pattern=pattern, format=format_id, capture=capture, condition=condition)
+        if i % 2 == 0:
+            name = sorted(HOLDOUT)[int(random.integers(len(HOLDOUT)))]
+            made = fault("outside", name, **HOLDOUT[name][1](random))
+            case = replace(case, faults=(made,), right=(frozenset({"other"}),))
+        elif i % 8 != 7:
+            id = sorted(KNOWN)[int(random.integers(len(KNOWN)))]
+            how, size = KNOWN[id]
+            made = fault(id, how, **size(random))
+            right = _seen(made, pattern, format_id, capture)
+            if not right:
+                continue
+            case = replace(case, faults=(made,), right=(right,))
+        if all(_is_plain_to_see(made, case) for made in case.faults):
+            found.append(case)
+    return tuple({case.name: case for case in found}.values())
+
+
+def _is_plain_to_see(found: Fault, case: Case) -> bool:
+    """Whether the whole picture shows it: 2 % of its samples move by more than 6 codes, or any fault of levels."""
+    if not found.spatial or found.id == "noise":
+        return True
+    kind = CAPTURES[case.capture]
+    coding = coding_of(FORMATS[case.format], kind)
+    clean = base(case.pattern, case.format, kind.drawn)
+    apart = np.abs(seen_planes(applied(found, clean, coding), coding) - seen_planes(clean, coding))
+    return float((apart.max(axis=2) > 6).mean()) >= (LEAST_SHARE if found.id in KNOWN else 0.02)
 
 
 def _pairs(draw: _Draw) -> Iterator[Case]:

@@ -31,6 +31,7 @@ from tests.trials.faults.coding import (
     quantised,
     staged,
 )
+from tests.trials.faults.holdout import HOLDOUT
 from tests.trials.faults.outside import OUTSIDE
 
 with warnings.catch_warnings():
@@ -382,6 +383,7 @@ _SPATIAL: dict[str, Callable[..., Floats]] = {
     "nothing": _nothing,
     **SPATIAL,
     **{name: make for name, (make, _) in OUTSIDE.items()},
+    **{name: make for name, (make, _) in HOLDOUT.items()},
 }
 
 

@@ -1,6 +1,7 @@
 """Make every case, let `verify` judge it, and print how often it is right.
 
 .venv/bin/python tests/trials/faults/run.py [--quick] [--only REGEX] [--share 5] [--jobs 2] [--keep DIR] [--seed N]
+.venv/bin/python tests/trials/faults/run.py --holdout 200 --counts [--seed N]
 
 A single fault is right when it is the first that is named; a pair when both are among the first two; a clean capture
 when none is named. `--only` picks cases by their names, `--keep` leaves the files of the wrong ones.
@@ -39,7 +40,7 @@ from patterns.formats import FORMATS
 from patterns.pattern import percent_text
 from tests.trials.faults.alike import equal_ids, equal_pair
 from tests.trials.faults.capture import CAPTURES, base, coding_of, faulty, levels, write
-from tests.trials.faults.cases import Case, all_cases, seed_of, visible
+from tests.trials.faults.cases import Case, all_cases, held_out, seed_of, visible
 from tests.trials.faults.coding import codes_of, quantised
 
 __all__ = ["Outcome", "judge", "report", "run_case"]
@@ -290,6 +291,23 @@ def report(outcomes: Sequence[Outcome]) -> str:
     return "\n".join(lines)
 
 
+def counts(outcomes: Sequence[Outcome]) -> str:
+    """The shares alone, for cases that nobody should look at while thresholds change."""
+    singles = [o for o in outcomes if len(o.case.right) == 1]
+    known = [o for o in singles if not o.case.group.startswith("outside")]
+    others = [o for o in singles if o.case.group.startswith("outside")]
+    clean = [o for o in outcomes if not o.case.right]
+    lines = [
+        *_calibration(outcomes),
+        _total("faults of the catalogue", known),
+        _total("others, named so", others),
+        f"  passed: {sum(o.passed for o in known)} of {len(known)} of the catalogue,"
+        f" {sum(o.passed for o in others)} of {len(others)} others",
+        _total("clean", clean),
+    ]
+    return "\n".join(lines)
+
+
 def _calibration(outcomes: Sequence[Outcome]) -> list[str]:
     """How often the first fault is right, by its confidence; outside the catalogue 'other' alone is right."""
     named = [o for o in outcomes if o.answered and o.answered[0] not in ("refused", "crashed")]
@@ -334,11 +352,16 @@ def main() -> None:
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--share", type=int, default=1, help="take every so many-th case only")
+    parser.add_argument(
+        "--holdout", type=int, default=0, help="so many cases that nothing was tuned with, and no other"
+    )
+    parser.add_argument("--counts", action="store_true", help="print the shares only, and no case")
     parser.add_argument("--list", action="store_true", help="print the cases' names")
     asked = parser.parse_args()
     cv2.setNumThreads(1)
     started = time.perf_counter()
-    cases = [case for case in all_cases(asked.seed, asked.quick) if re.search(asked.only, case.name)]
+    drawn = held_out(asked.seed, asked.holdout) if asked.holdout else all_cases(asked.seed, asked.quick)
+    cases = [case for case in drawn if re.search(asked.only, case.name)]
     cases = cases[:: asked.share]
     if asked.list:
         print("\n".join(case.name for case in cases))
@@ -351,7 +374,7 @@ def main() -> None:
             outcomes += part
             if sys.stderr.isatty():
                 print(f"\r{i + 1}/{len(jobs)}", end="", file=sys.stderr)
-    print(report(outcomes))
+    print(counts(outcomes) if asked.counts else report(outcomes))
     print(f"  all: {time.perf_counter() - started:.0f} s")
 
 
