@@ -16,6 +16,8 @@ __all__ = ["colour_faults", "held_by_colour"]
 
 _LATE = 0.9
 """Raster samples that colour may lie beside luma in a clean chain: half of one by its siting, and a rest."""
+_WITH_LUMA = 0.7
+"""Share of colour's way by which luma's edges move at most where colour alone is late."""
 _LOWEST, _HIGHEST = 0.004, 0.06
 """Cycles a sample between which colour has most of what it has."""
 _COLOURED = 0.015
@@ -39,7 +41,9 @@ def held_by_colour(expected: Expected, place: Registration) -> Registration:
     moved = not place.x.is_whole or abs(place.x.offset) > 0.1
     if not (expected.subject.is_coloured and near and moved and whole.is_identity):
         return place
-    return whole if _delayed(expected, whole) else place
+    late = _delayed(expected, whole)
+    # Where all was moved, colour was moved by as much as luma.
+    return whole if late and abs(place.x.offset) < _WITH_LUMA * abs(late[0].parameters["delay_samples"]) else place
 
 
 def _delayed(expected: Expected, place: Registration) -> list[Fault]:

@@ -17,8 +17,8 @@ from analysis.frame.faults.recognise import SMALLEST, likeness
 from analysis.frame.faults.spots import sample_noise
 from analysis.frame.faults.structure import FieldStructure, field_structure, luma_response
 from analysis.frame.faults.twins import Twins
-from analysis.frame.faults.unexplained import unexplained
-from analysis.frame.findings import Examination, Fault
+from analysis.frame.faults.unexplained import held_by_filter, unexplained
+from analysis.frame.findings import Examination, Fault, OtherPatternError
 from analysis.frame.fractions import frame_ycbcr
 from analysis.frame.levels import Check, Reading, check_levels
 from analysis.frame.otherpattern import DOUBTFUL, refuse_other
@@ -27,7 +27,7 @@ from analysis.frame.place.drawn import Plane
 from analysis.frame.place.layout import layout_faults
 from analysis.frame.place.register import register
 from analysis.frame.sharpness import SCALED_SHARP, SHARP, SOFT, is_altered, response_across, sharpness_faults
-from analysis.frame.uneven import Uneven, find_uneven, torn_mended
+from analysis.frame.uneven import Uneven, covered_mended, find_uneven, torn_mended
 from patterns.placement import patch_area
 from patterns.scene import Gradient, Patch
 from patterns.signal import Range
@@ -102,8 +102,16 @@ def _prepared(subject: Subject) -> _Prepared:
     torn = torn_mended(subject)
     subject = subject if torn is None else torn[0]
     expected, place, fields = _placed(subject)
-    refuse_other(expected, place)
-    place = held_by_colour(expected, place)
+    try:
+        refuse_other(expected, place)
+    except OtherPatternError as error:
+        covered = None if error.found or torn else covered_mended(subject)
+        if covered is None:
+            raise
+        subject, torn = covered[0], covered
+        expected, place, fields = _placed(subject)
+        refuse_other(expected, place)
+    place = held_by_filter(subject.luma, expected.luma, held_by_colour(expected, place))
     uneven = find_uneven(expected, _settled(subject, place), None if torn is None else torn[1])
     if uneven.frame is not subject.frame:
         # What varies is no fault of level, of place or of fields, and would be taken for one.
@@ -124,7 +132,7 @@ def _placed(subject: Subject) -> tuple[Expected, Registration, FieldStructure]:
 
 def _settled_levels(found: _Prepared) -> _Levels:
     subject = found.subject
-    held = held_by_colour(found.expected, found.place)
+    held = held_by_filter(subject.luma, found.expected.luma, held_by_colour(found.expected, found.place))
     levels = _levels(found.expected, _settled(subject, held), found.uneven)
     if levels.faults and not subject.states_signal and held is found.place:
         # A tone that is bent, or colours that are others, move an edge's middle: the place is found again with the
@@ -156,17 +164,20 @@ _UNLIKE = 0.02
 """Deviation of lines drawn alike, in fractions of white, from which they are not alike; where there is noise, or"""
 _UNLIKE_NOISE = 0.6
 """so much of it: at edges noise is less certain."""
+_UNSCALED = 0.01
 _SHAKEN = 0.55
 """What is left of a fault's confidence where the picture has an error of another kind as well."""
 
 
 def _weighed(faults: list[Fault], found: _Prepared, levels: _Levels) -> list[Fault]:
     """The faults, with an error of another kind before them where nothing known makes the picture."""
-    if found.uneven.spots.id or found.subject.states_signal:
+    if found.uneven.spots.id == "torn" or found.subject.states_signal:
         return faults
     ids = {fault.id for fault in faults}
     differs = not ids & _VARIES and _differs_by_lines(found)
-    if not differs and (ids & _LEAVE_MARKS or not _no_filter_makes(found, levels)):
+    # A filter of a scaler swings on as well.
+    rings = found.uneven.rings and abs(found.place.x.scale - 1) < _UNSCALED
+    if not (differs or rings) and (found.uneven.spots.id or ids & _LEAVE_MARKS or not _no_filter_makes(found, levels)):
         return faults
     shaken = [replace(fault, confidence=_SHAKEN * fault.confidence) for fault in faults]
     return [Fault(id="other", confidence=0.9), *shaken]

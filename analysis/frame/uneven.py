@@ -11,19 +11,22 @@ from numpy.typing import NDArray
 
 from analysis.frame.expected import Expected, Subject
 from analysis.frame.faults.chain import to_rgb
-from analysis.frame.faults.spectrum import Echo, luma_spectrum
+from analysis.frame.faults.spectrum import Echo, Spectrum, luma_spectrum
 from analysis.frame.faults.spots import Spots, dither_bits, find_spots, find_torn, sample_noise, toned
 from analysis.frame.faults.surface import Areas, Surface, fit_surface
+from analysis.frame.faults.twins import Twins
 from analysis.frame.findings import Fault
 from analysis.frame.fractions import frame_ycbcr
 from analysis.frame.levels import Frame, Reading
 from analysis.frame.place.axes import Axis, Registration
 from render.quantise import Planes
 
-__all__ = ["LEAST_SNR_DB", "Uneven", "find_uneven", "torn_mended"]
+__all__ = ["LEAST_SNR_DB", "Uneven", "covered_mended", "find_uneven", "torn_mended"]
 
 LEAST_SNR_DB = 39.0
 """White to the noise's standard deviation, unweighted: common practice asks for 40 dB, and a dB is uncertain."""
+_RINGING = 0.08
+"""How far edges swing beyond the reach of sharpness, as a share of the edge, from which they ring."""
 _COVERED = 0.2
 """Share of a patch that may be wrong where its level still counts."""
 
@@ -42,6 +45,8 @@ class Uneven:
     """What varies, or is wrong in parts."""
     grain: tuple[Fault, ...]
     """What makes neighbouring samples unlike."""
+    rings: bool = False
+    """Whether edges swing on and on, which is neither an echo nor a matter of sharpness."""
 
     def usable(self, readings: Sequence[Reading]) -> list[Reading]:
         """The readings of patches that nothing is laid over."""
@@ -71,6 +76,23 @@ def torn_mended(subject: Subject) -> tuple[Subject, Spots] | None:
     return None
 
 
+def covered_mended(subject: Subject) -> tuple[Subject, Spots] | None:
+    """The frame with what was drawn in place of what lies over it, where so much does that nothing else is seen."""
+    drawn = subject.drawn
+    areas = Areas.of((drawn.luma, *drawn.chroma), subject.usual_places[0])
+    wanted = toned(subject.luma, areas)
+    rest = Twins.of((drawn.luma, *drawn.chroma), subject.usual_places[0].y).rest(subject.luma)
+    spots = find_spots(subject.luma, wanted, areas, sample_noise(subject.luma, areas), rest)
+    if spots.id != "overlay" or spots.share > _MOST_COVERED:
+        return None
+    planes = _mended(subject, subject.frame.picture.planes, wanted, spots)
+    return replace(subject, frame=_with(subject.frame, planes)), spots
+
+
+_MOST_COVERED = 0.3
+"""Share of the picture from which what lies over it leaves too little to go by."""
+
+
 def _without(areas: Areas, spots: Spots) -> Areas:
     """The areas without what is wrong."""
     return Areas(drawn=areas.drawn, flat=areas.flat & ~spots.wrong, tag=areas.tag)
@@ -82,7 +104,8 @@ def find_uneven(expected: Expected, place: Registration, torn: Spots | None = No
     areas = Areas.of((expected.rows, *subject.drawn.chroma), place)
     if torn is not None:
         areas = _without(areas, torn)
-    echo = _echo(expected, place, areas)
+    spectrum = _spectrum(expected, place, areas)
+    echo = None if spectrum is None else _echo(spectrum, place)
     if echo is not None:
         subject = replace(subject, frame=_with(subject.frame, _without_echo(subject, echo, place)))
     seen = frame_ycbcr(subject.frame, subject.reference.signal)
@@ -92,7 +115,8 @@ def find_uneven(expected: Expected, place: Registration, torn: Spots | None = No
     surfaces += [fit_surface(areas, plane, noise) for plane in seen[1:]] if subject.is_coloured else []
     clean = surfaces[0].taken_out(luma)
     wanted = toned(clean, areas)
-    spots = find_spots(clean, wanted, areas, noise)
+    twins = Twins.of((expected.rows, *subject.drawn.chroma), place.y)
+    spots = find_spots(clean, wanted, areas, noise, twins.rest(clean))
     found = [surface for surface in surfaces if surface.id]
     faults = [*_echo_faults(echo, subject), *_spot_faults(torn), *_spot_faults(spots), *_surface_faults(found)]
     frame = subject.frame
@@ -104,7 +128,13 @@ def find_uneven(expected: Expected, place: Registration, torn: Spots | None = No
         spots = replace(torn, wrong=torn.wrong | spots.wrong)
     bits = dither_bits(subject.frame.picture.planes[0], areas, subject.reference.signal.bits)
     return Uneven(
-        frame=frame, areas=areas, spots=spots, noise=noise, faults=tuple(faults), grain=tuple(_grain(noise, bits))
+        frame=frame,
+        areas=areas,
+        spots=spots,
+        noise=noise,
+        faults=tuple(faults),
+        grain=tuple(_grain(noise, bits)),
+        rings=spectrum is not None and echo is None and spectrum.ringing > _RINGING,
     )
 
 
@@ -118,14 +148,18 @@ def _grain(noise: float, bits: int | None) -> list[Fault]:
     return [Fault(id="noise", confidence=min(0.99, 0.6 + (LEAST_SNR_DB - snr) / 4), parameters={"snr_db": snr})]
 
 
-def _echo(expected: Expected, place: Registration, areas: Areas) -> Echo | None:
-    """An echo, against the raster with the levels that the frame has: steps of other heights are no echo."""
+def _spectrum(expected: Expected, place: Registration, areas: Areas) -> Spectrum | None:
+    """The response against the raster with the levels that the frame has: steps of other heights are no echo."""
     if not place.x.found or expected.subject.states_signal:
         return None
     luma = expected.subject.luma
     x, y = (Axis(scale=1.0, offset=0.0, raster=size, frame=size) for size in reversed(luma.shape))
-    spectrum = luma_spectrum(luma, toned(luma, areas), Registration(x=x, y=y))
-    echo = None if spectrum is None else spectrum.echo
+    return luma_spectrum(luma, toned(luma, areas), Registration(x=x, y=y))
+
+
+def _echo(spectrum: Spectrum, place: Registration) -> Echo | None:
+    """An echo in samples of the raster."""
+    echo = spectrum.echo
     return echo and replace(echo, samples=echo.samples / place.x.scale)
 
 

@@ -34,6 +34,8 @@ _NEAREST, _FARTHEST = 6, 160
 _MARGIN = 3
 """Samples at both ends of a line that converters guess."""
 _LEAST_ECHO = 0.03
+_LONG, _RINGS = 32, 0.3
+"""Samples on both sides that ringing is followed, and the share of what sharpness leaves that it may leave."""
 _ALONE = 0.5
 """Share of what sharpness leaves that a single echo may leave in turn."""
 
@@ -57,6 +59,8 @@ class Spectrum:
     uncertainty: Floats
     """Infinite where the pattern does not show it."""
     echo: Echo | None = None
+    ringing: float = 0.0
+    """How far edges swing beyond the reach of sharpness, as a share of the edge."""
 
     @property
     def used(self) -> NDArray[np.bool_]:
@@ -147,6 +151,8 @@ def luma_spectrum(luma: Any, drawn: Any, place: Registration) -> Spectrum | None
         uncertainty.append(math.sqrt((rest / freedom / 2 + floor) / total))
     values = np.array(response)
     low = (np.array(at) < 0.08) & (np.array(uncertainty) < _KNOWN)
+    main = _main(spectra, power, size)
+    ringing, left = (0.0, math.inf) if main is None else _tail(spectra, power, main, size)
     # Soft edges lose a little there already.
     usual = float(np.sort(values[low])[-2:].mean()) if low.any() else 1.0
     if abs(usual) < 0.2:
@@ -155,7 +161,8 @@ def luma_spectrum(luma: Any, drawn: Any, place: Registration) -> Spectrum | None
         at=np.array(at),
         response=values / usual,
         uncertainty=np.array(uncertainty),
-        echo=_echo(spectra, _begun(wanted, spectra[1], size), size, axis.scale),
+        echo=_echo(spectra, main, _begun(wanted, spectra[1], size), axis.scale, left),
+        ringing=ringing,
     )
 
 
@@ -164,10 +171,10 @@ def _begun(wanted: Floats, sent: Any, size: int) -> Any:
     return sent + wanted[:, :1] * np.exp(2j * np.pi * np.fft.rfftfreq(size) * (_MARGIN + 1))
 
 
-def _echo(spectra: tuple[Any, Any], begun: Any, size: int, scale: float) -> Echo | None:
-    """The second picture, from the impulse response of the chain."""
+def _echo(spectra: tuple[Any, Any], main: Any, begun: Any, scale: float, filtered: float) -> Echo | None:
+    """The second picture, from the impulse response of the chain; `filtered` is what ringing leaves."""
     power = np.sum(np.abs(spectra[1]) ** 2, axis=0)
-    main = _main(spectra, power, size)
+    size = 2 * (len(power) - 1)
     if main is None:
         return None
     rest = spectra[0] - main * spectra[1]
@@ -191,6 +198,8 @@ def _echo(spectra: tuple[Any, Any], begun: Any, size: int, scale: float) -> Echo
     left, delay, share = min((one for one in tried if one[0] < 1.1 * least), key=lambda one: (one[1] < 0, abs(one[1])))
     before = _power(rest, size)
     # A swing to and fro is no echo, which stands alone.
+    if left > 0.05 * before and filtered < _RINGS * left:
+        return None
     if abs(share) < _LEAST_ECHO or left > _ALONE * before:
         return None
     return Echo(samples=delay / scale, share=share, stands_out=stands_out)
@@ -212,6 +221,29 @@ def _main(spectra: tuple[Any, Any], power: Floats, size: int) -> Any:
         return None
     normal += 1e-4 * total * np.eye(len(normal))
     return columns @ np.linalg.solve(normal, (np.conj(columns).T @ both).real)
+
+
+def _tail(spectra: tuple[Any, Any], power: Floats, main: Any, size: int) -> tuple[float, float]:
+    """What swings on behind or before every edge, as a share of the edge; 0 where no filter makes what is left.
+
+    Then what the filter leaves, as a sum of squares.
+
+    The largest swing beyond the reach of sharpness, of a filter of `_LONG` samples on both sides by least squares.
+    """
+    turns = 2 * np.pi * np.fft.rfftfreq(size)
+    lags = np.arange(-_LONG, _LONG + 1)
+    both = np.fft.irfft(np.sum(np.conj(spectra[1]) * spectra[0], axis=0), size)
+    own = np.fft.irfft(power, size)
+    normal = own[np.abs(lags[:, None] - lags[None, :])]
+    taps = np.linalg.solve(normal + 1e-3 * own[0] * np.eye(len(lags)), both[lags])
+    made = np.exp(-1j * np.outer(turns, lags)) @ taps
+    before, after = (_power(spectra[0] - way * spectra[1], size) for way in (main, made))
+    if after > _RINGS * before:
+        return 0.0, after
+    # An edge shows the sum of the taps behind it.
+    whole = float(taps.sum())
+    steps = np.concatenate([np.cumsum(taps)[_LONG + _NEAREST :] - whole, np.cumsum(taps)[: _LONG - _NEAREST]])
+    return float(np.abs(steps).max() / max(abs(whole), 1e-3)), after
 
 
 def _second(seen: Any, sent: Any, begun: Any, size: int, lag: int) -> tuple[float, float, float]:

@@ -14,6 +14,8 @@ __all__ = ["Spots", "dither_bits", "find_spots", "find_torn", "sample_noise", "t
 
 _FAR = 0.08
 """An error of luma, in fractions of white, from which a sample counts as wrong."""
+_FAR_IN_DETAIL, _FEW_LINES = 0.15, 0.45
+"""The same in fine detail, against other lines drawn alike; where more lines than this share differ, none is odd."""
 _RUN = 10
 """Samples in a row that a dropout lasts at least."""
 _TALL = 7
@@ -63,26 +65,43 @@ def toned(luma: Any, areas: Areas) -> Any:
 def sample_noise(luma: Any, areas: Areas) -> float:
     """A sample's standard deviation where the picture is flat: three quarters of the levels have less.
 
-    From neighbours along the lines, so that what varies slowly is no noise. Levels at the end of the codes have half of
-    their noise cut off.
+    From neighbours along the lines and from neighbours down the picture, whichever are more alike: what varies slowly,
+    swings along the lines or differs from line to line is no noise. Levels at the end of the codes have half of their
+    noise cut off.
     """
-    both = areas.flat[:, 2:] & areas.flat[:, :-2] & (areas.tag[:, 2:] == areas.tag[:, :-2])
+    across = _noise(luma, areas.flat, areas.tag)
+    # Lines of one field are two apart.
+    return min(across, _noise(luma.T, areas.flat.T, areas.tag.T)) if across > _QUIET else across
+
+
+_QUIET = 0.002
+"""Deviation of neighbours, in fractions of white, below which they need not be looked at down the picture as well."""
+
+
+def _noise(luma: Any, flat: Any, tag: Any) -> float:
+    both = flat[:, 2:] & flat[:, :-2] & (tag[:, 2:] == tag[:, :-2])
     apart = (luma[:, 2:] - luma[:, :-2])[both]
-    tags = areas.tag[:, 2:][both]
+    tags = tag[:, 2:][both]
     found = []
-    for tag in np.unique(tags):
-        some = apart[tags == tag]
+    for one in np.unique(tags):
+        some = apart[tags == one]
         if len(some) >= 200:
             found.append(float(np.std(some[np.abs(some) < 6 * np.percentile(np.abs(some), 80) + 1e-9])))
     return float(np.percentile(found, 75)) / np.sqrt(2) if found else 0.0
 
 
-def find_spots(luma: Any, expected: Any, areas: Areas, noise: float) -> Spots:
-    """Where luma, (rows, columns), is far from what is expected there, in shapes that name what did it."""
+def find_spots(luma: Any, expected: Any, areas: Areas, noise: float, rest: Any) -> Spots:
+    """Where luma, (rows, columns), is far from what is expected there, in shapes that name what did it.
+
+    `rest` is luma less what lines drawn alike have in common; it shows in fine detail what flat areas show as well.
+    """
     # What is examined in full needs it, a good frame does not.
     from scipy.ndimage import find_objects, label, maximum_filter1d
 
     wrong = (np.abs(luma - expected) > max(_FAR, 6 * noise)) & areas.flat
+    odd = (np.abs(rest) > max(_FAR_IN_DETAIL, 6 * noise)) & ~areas.flat
+    if float((odd.mean(axis=1) > 0.01).mean()) < _FEW_LINES:
+        wrong |= odd
     nothing = Spots(id="", wrong=np.zeros_like(wrong))
     share = float(wrong.mean())
     if share < 1e-5:

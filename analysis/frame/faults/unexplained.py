@@ -6,14 +6,14 @@ everywhere, or is no filter at all, is an error of another kind, whatever the ne
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from analysis.frame.place.axes import Registration
 
-__all__ = ["Unexplained", "unexplained"]
+__all__ = ["Unexplained", "held_by_filter", "unexplained"]
 
 _TAPS = 5
 _ROWS = 120
@@ -70,3 +70,24 @@ def unexplained(luma: Any, drawn: Any, place: Registration, noise: float) -> Une
     after = max(float(np.mean(rest**2)) - 1.05 * noise**2, 0.0)
     before = max(float(np.mean(plain**2)) - 1.05 * noise**2, after, 1e-12)
     return Unexplained(rms=after**0.5, share=after / before)
+
+
+_NEAR_SCALE, _LEAST_MOVE = 0.012, 0.5
+"""A scale so near to 1, which moves the ends of the lines by more samples than this, may be the work of a filter."""
+
+
+def held_by_filter(luma: Any, drawn: Any, place: Registration) -> Registration:
+    """The place without a scale that one filter in the raster's own samples accounts for as well.
+
+    Ringing and sharpening change fine stripes in ways that a small change of scale resembles. No filter moves the two
+    ends of a line apart, so a frame that was scaled keeps its place.
+    """
+    x = place.x
+    moved, middle = (x.scale - 1) * x.raster, (x.start + x.stop - x.frame) / 2
+    if x.raster != x.frame or not place.y.is_whole or abs(x.scale - 1) > _NEAR_SCALE:
+        return place
+    if abs(moved) < _LEAST_MOVE or abs(middle) > abs(moved):
+        return place
+    whole = replace(place, x=replace(x, scale=1.0, offset=0.0))
+    own, other = (unexplained(luma, drawn, one, 0.0) for one in (place, whole))
+    return whole if own is not None and other is not None and other.rms <= own.rms else place
