@@ -27,6 +27,7 @@ from analysis.frame.place.drawn import Plane
 from analysis.frame.place.layout import layout_faults
 from analysis.frame.place.register import register
 from analysis.frame.sharpness import SCALED_SHARP, SHARP, SOFT, is_altered, response_across, sharpness_faults
+from analysis.frame.tint import tint_faults
 from analysis.frame.uneven import Uneven, covered_mended, find_uneven, torn_mended
 from patterns.placement import patch_area
 from patterns.scene import Gradient, Patch
@@ -144,18 +145,22 @@ def _settled_levels(found: _Prepared) -> _Levels:
 
 
 def _named(found: _Prepared, levels: _Levels) -> list[Fault]:
+    is_tinted = any(fault.id in _TINTS for fault in levels.faults)
     is_dithered = any(fault.id == "dithered" for fault in found.uneven.grain)
     # Where fields are wrong, lines are, and with them what levels are measured by.
     return [
         *_field_faults(found.fields),
         *found.uneven.faults,
         *(fault for fault in levels.faults if fault.id != "bits-lost" or not is_dithered),
+        *([] if is_tinted else tint_faults(levels.expected)),
         *_layout_faults(found.subject, levels.place, found.fields),
         *_of_detail(levels, found.uneven),
         *found.uneven.grain,
     ]
 
 
+_TINTS = frozenset({"channel-gain", "component-missing", "component-inverted", "chroma-lost"})
+"""Faults of levels that give greys a tint."""
 _LEAVE_MARKS = frozenset({"chroma-delayed", "dithered", "bits-lost", "hum", "tilt", "shading"})
 """Faults of which a part stays in the picture where its codes end, once they are taken out."""
 _VARIES = frozenset({"dithered", "hum", "shading", "cross-colour"})
@@ -187,6 +192,8 @@ def _differs_by_lines(found: _Prepared) -> bool:
     """Whether lines that were drawn alike are not: no place, no filter along the lines and no wrong level does that."""
     subject, areas = found.subject, found.uneven.areas
     twins = Twins.of((found.expected.rows, *subject.drawn.chroma), found.place.y)
+    # What was covered is made up there, without its colours.
+    twins = replace(twins, kind=np.where(found.uneven.spots.wrong.any(axis=1), -1, twins.kind))
     planes = frame_ycbcr(subject.frame, subject.reference.signal)
     for plane in planes if subject.is_coloured else planes[:1]:
         noise = sample_noise(plane, areas)

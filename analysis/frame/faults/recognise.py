@@ -36,6 +36,8 @@ _KNOWN, _KNOWN_SMOOTH = 0.08, 0.02
 a photograph comes near a tenth, and near a plain slope sooner than near any pattern with marks."""
 _HOPELESS = 0.6
 """Misfit in the likeliest places from which a frame does not show the pattern anywhere."""
+_COLOURED, _MISFIT = 0.05, 0.02
+"""Colours of a pattern from which a gun that is inverted is looked for, and the share unexplained from which it is."""
 _TONES = 24
 """Steps in which the tone that a chain gives is followed."""
 
@@ -167,7 +169,15 @@ def _alike(frame: Floats, parts: Floats, drawn: Drawn) -> Likeness:
     guns = to_rgb(components, drawn.matrix)
     spread = float(components[:, 0].std())
     # Guns may be swapped, weighed otherwise or fall out, but a chain turns nothing into its negative.
-    weights, _ = nnls(guns - guns.mean(axis=0), seen)
+    apart = guns - guns.mean(axis=0)
+    weights, left = nnls(apart, seen)
+    if float(np.ptp(components[:, 1:], axis=0).max()) > _COLOURED and left**2 > _MISFIT * float(seen @ seen):
+        # But one gun may be inverted, where the pattern has colours that show it.
+        turned = [np.where(np.arange(3) == gun, -1.0, 1.0) for gun in range(3)]
+        tried = [(nnls(apart * signs, seen), signs) for signs in turned]
+        (other, other_left), signs = min(tried, key=lambda one: one[0][1])
+        if other_left < left / 3:
+            weights = other * signs
     mixed = guns @ weights
     if float(np.ptp(mixed)) < 1e-6:
         return Likeness(misfit=1.0, contrast=0.0)

@@ -18,6 +18,8 @@ _FAR_IN_DETAIL, _FEW_LINES = 0.15, 0.45
 """The same in fine detail, against other lines drawn alike; where more lines than this share differ, none is odd."""
 _RUN = 10
 """Samples in a row that a dropout lasts at least."""
+_SOLID = 0.7
+"""Share of the lines of what lies over a picture that show it: one field alone is no display."""
 _TALL = 7
 """Lines from which what is wrong is more than a dropout."""
 _TONES = 64
@@ -118,7 +120,8 @@ def find_spots(luma: Any, expected: Any, areas: Areas, noise: float, rest: Any) 
             # A border is no spot.
             wrong[rows] = False
             continue
-        if tall >= _TALL and sizes[i] > 0.0015 * wrong.size and sizes[i] > 0.1 * tall * wide:
+        is_solid = sizes[i] > 0.1 * tall * wide and float(wrong[rows, columns].any(axis=1).mean()) > _SOLID
+        if tall >= _TALL and sizes[i] > 0.0015 * wrong.size and is_solid:
             large.append((float(sizes[i]), (columns.start, rows.start, columns.stop, rows.stop)))
         elif tall < _TALL and wide >= _RUN:
             runs += 1

@@ -42,7 +42,7 @@ def _grid(rgb: Floats) -> tuple[Floats, Floats]:
 def _walk(rgb: Floats, coding: Coding, *, samples: float, seed: int) -> Floats:
     """Lines that wander to and fro, each near the one before it."""
     steps = np.random.default_rng(seed).normal(size=rgb.shape[0])
-    way = signal.lfilter([1.0], [1.0, -0.93], steps)
+    way = np.asarray(signal.lfilter([1.0], [1.0, -0.93], steps))
     x, y = _grid(rgb)
     return _remapped(rgb, x + samples * (way / way.std())[:, None], y)
 
@@ -61,7 +61,7 @@ def _bow(rgb: Floats, coding: Coding, *, samples: float) -> Floats:
 
 def _streaks(rgb: Floats, coding: Coding, *, percent: float, seed: int) -> Floats:
     """Each line has a level of its own."""
-    apart = np.random.default_rng(seed).normal(0, percent / 100, rgb.shape[0])
+    apart = np.asarray(np.random.default_rng(seed).normal(0, percent / 100, rgb.shape[0]))
     return np.asarray(rgb + apart[:, None, None], rgb.dtype)
 
 
