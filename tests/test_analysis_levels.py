@@ -15,8 +15,9 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from numpy.typing import NDArray
 from PIL import Image
 
-from analysis.frame.levels import Capture, Check, Frame, Reference, Tolerance, check_levels, frame_signal, read_frame
+from analysis.frame.levels import Capture, Check, Frame, Reference, check_levels, frame_signal, read_frame
 from analysis.frame.place.axes import Registration
+from analysis.frame.tolerance import Tolerance
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS, Format
 from patterns.pattern import Options

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.answer import Answer, Finding, Kind, NamedFault, Table, figures_of, number_at
 from analysis.frame.findings import Blind, Examination, Fault, Grade, OtherPatternError
-from analysis.frame.levels import AREA_PERCENT, EXACT, Frame, Reading, Tolerance
+from analysis.frame.levels import AREA_PERCENT, Frame, Reading
 from analysis.frame.place.axes import Axis
 from analysis.frame.quantities import quantities, with_totals
+from analysis.frame.tolerance import EXACT, Tolerance
 from analysis.rounding import counted
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Pattern

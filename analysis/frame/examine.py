@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from analysis.frame.blind import cannot_show
 from analysis.frame.findings import Examination
-from analysis.frame.levels import Frame, Reference, Tolerance, check_levels
+from analysis.frame.levels import Frame, Reference, check_levels
+from analysis.frame.tolerance import Tolerance
 from patterns.pattern import Options, Pattern
 from patterns.signal import Edges
 from render.raster import check_raster, draw_frame

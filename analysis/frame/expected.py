@@ -8,15 +8,16 @@ from functools import cached_property
 
 import numpy as np
 
-from analysis.frame.faults.chain import to_rgb, to_ycbcr
+from analysis.frame.faults.codes import to_rgb, to_ycbcr
 from analysis.frame.faults.diagnose import Diagnosis
 from analysis.frame.faults.recognise import usual_places
 from analysis.frame.faults.structure import FieldStructure
 from analysis.frame.fractions import frame_luma
-from analysis.frame.levels import Frame, Reference, Tolerance
+from analysis.frame.levels import Frame, Reference
 from analysis.frame.place.axes import Registration
 from analysis.frame.place.drawn import Drawn, Plane
 from analysis.frame.place.register import fit_layouts
+from analysis.frame.tolerance import Tolerance
 from patterns.pattern import Options, Pattern
 from patterns.signal import Edges, Range
 

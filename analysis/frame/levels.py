@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.frame.place.axes import Axis, Registration
+from analysis.frame.tolerance import EXACT, GOOD, Tolerance
 from analysis.statistics import MAD_TO_SIGMA, Statistics
 from patterns.formats import Format
 from patterns.placement import Span, patch_area
@@ -29,14 +30,11 @@ from render.patches import FEWEST_SAMPLES, MARGIN_LINES, MARGIN_SAMPLES, is_luma
 
 __all__ = [
     "AREA_PERCENT",
-    "EXACT",
-    "GOOD",
     "Capture",
     "Check",
     "Frame",
     "Reading",
     "Reference",
-    "Tolerance",
     "check_levels",
     "frame_signal",
     "read_frame",
@@ -95,28 +93,6 @@ class Capture(StrEnum):
     ANALOGUE = "analogue"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tolerance:
-    """The largest error that passes: codes of 8 bits, or percent of white (of chroma's whole swing)."""
-
-    value: float
-    percent: bool = False
-
-    def limits(self, signal: Signal) -> tuple[float, float, float]:
-        """The limit of each component, in codes of the signal's depth."""
-        if not self.percent:
-            codes = self.value * (1 << (signal.bits - 8))
-            return codes, codes, codes
-        first, second, third = (
-            self.value / 100 / (signal.fraction_of(i, 1) - signal.fraction_of(i, 0)) for i in range(3)
-        )
-        return first, second, third
-
-
-EXACT = Tolerance(value=1.0)
-"""Within it a frame is as it was drawn."""
-GOOD = Tolerance(value=2.0, percent=True)
-"""Within it a frame is good for service: common practice, no source."""
 _ANALOGUE_NOISE = 0.75
 """Noise of a frame, in codes of 8 bits, above which a frame is taken to have come by an analogue way."""
 

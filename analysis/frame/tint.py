@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from analysis.frame.expected import Expected
-from analysis.frame.faults.chain import to_ycbcr
+from analysis.frame.faults.codes import to_ycbcr
 from analysis.frame.findings import Fault
 from analysis.frame.fractions import frame_ycbcr
 from patterns.signal import Matrix

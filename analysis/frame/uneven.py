@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.frame.expected import Expected, Subject
-from analysis.frame.faults.chain import to_rgb
+from analysis.frame.faults.codes import to_rgb
 from analysis.frame.faults.spectrum import Echo, Spectrum, luma_spectrum
 from analysis.frame.faults.spots import Spots, dither_bits, find_spots, find_torn, sample_noise, toned
 from analysis.frame.faults.surface import Areas, Surface, fit_surface

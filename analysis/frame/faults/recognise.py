@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.frame.faults.chain import to_rgb
+from analysis.frame.faults.codes import to_rgb
 from analysis.frame.fractions import frame_ycbcr
 from analysis.frame.levels import Frame
 from analysis.frame.place.axes import Axis, Registration
