@@ -36,8 +36,8 @@ _KNOWN, _KNOWN_SMOOTH = 0.08, 0.02
 a photograph comes near a tenth, and near a plain slope sooner than near any pattern with marks."""
 _HOPELESS = 0.6
 """Misfit in the likeliest places from which a frame does not show the pattern anywhere."""
-_COLOURED, _MISFIT = 0.05, 0.02
-"""Colours of a pattern from which a gun that is inverted is looked for, and the share unexplained from which it is."""
+_COLOURED, _MISFIT, _TURNED = 0.05, 0.02, 0.01
+"""Colours of a pattern, and the share unexplained, from which an inverted gun is looked for; the share it may leave."""
 _TONES = 24
 """Steps in which the tone that a chain gives is followed."""
 
@@ -176,7 +176,7 @@ def _alike(frame: Floats, parts: Floats, drawn: Drawn) -> Likeness:
         turned = [np.where(np.arange(3) == gun, -1.0, 1.0) for gun in range(3)]
         tried = [(nnls(apart * signs, seen), signs) for signs in turned]
         (other, other_left), signs = min(tried, key=lambda one: one[0][1])
-        if other_left < left / 3:
+        if other_left**2 < _TURNED * float(seen @ seen):
             weights = other * signs
     mixed = guns @ weights
     if float(np.ptp(mixed)) < 1e-6:
