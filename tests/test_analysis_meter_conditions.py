@@ -182,7 +182,7 @@ def test_two_levels_are_enough_for_advice() -> None:
         how = {"cutoff_percent" if item.control == "cut-off" else "drive_percent": item.percent}
         tube = tube.turned(("red", "green", "blue").index(item.gun), **how)
     assert worst_of(tube, np.array([0.2, 0.8])) < 0.002
-    assert "read the whole scale once" in " ".join(grey_answer(found).summary)
+    assert "read all levels once" in " ".join(grey_answer(found).summary)
 
 
 @pytest.mark.parametrize(("level", "control"), [(10, "cut-off"), (80, "drive")])

@@ -290,7 +290,7 @@ def test_primaries_that_cannot_be() -> None:
     """Missing, equal or unsuitable primaries are refused with the reason; named ones can take their place."""
     items = readings(ColourMeter(chance=np.random.default_rng(4)).scale(draw_tube(3))).items
     no_red = Readings(path=None, items=tuple(item for item in items if item.field is not Field.RED))
-    with pytest.raises(FileError, match=r"no red was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in"):
+    with pytest.raises(FileError, match=r"no red was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' gives them"):
         measure_grey(no_red, D65, None)
     named = measure_grey(no_red, D65, SMPTE_C)
     assert named.primaries.name == "smpte-c"

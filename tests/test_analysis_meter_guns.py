@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from analysis.meter.guns import Guns, Scale, fit_guns, gun_matrix
 from analysis.meter.noise import meter_noise
@@ -89,6 +90,20 @@ def test_samples_scatter_as_the_covariance_says_and_are_the_same_each_time() -> 
     # The room's light cannot be below nothing, so that its samples are not normal.
     assert values.std(axis=0)[:9] == pytest.approx(np.sqrt(np.diag(guns.covariance))[:9], rel=0.1)
     assert (guns.samples(3)[2].values == guns.samples(3)[2].values).all()
+
+
+def test_samples_are_the_same_on_every_processor(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Eigenvectors whose signs are turned, as another processor's library may give them, make the same samples."""
+    guns = fitted(draw_tube(3))
+    here = np.array([one.values for one in guns.samples(5)])
+    eigh = np.linalg.eigh
+
+    def turned(matrix: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        values, vectors = eigh(matrix)
+        return values, vectors * np.where(np.arange(len(values)) % 2, 1, -1)
+
+    monkeypatch.setattr(np.linalg, "eigh", turned)
+    assert np.allclose([one.values for one in guns.samples(5)], here, rtol=0, atol=1e-9)
 
 
 def test_one_slip_hardly_moves_the_guns() -> None:

@@ -134,8 +134,9 @@ class Guns:
 
 
 def _root(covariance: Floats) -> Floats:
+    """The symmetric root: the signs of eigenvectors alone differ between processors, and samples would too."""
     values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0)))
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T)
 
 
 def _lights(values: Floats, levels: ArrayLike, top: Top, cutoff: ArrayLike = 0.0, drive: ArrayLike = 0.0) -> Floats:

@@ -43,7 +43,7 @@ def colour(
 ) -> None:
     """Compare a set's colours with a standard, from a meter's readings.
 
-    Errors in x, y and u'v', shares of light, how much of the standard's colours can be shown, whether red, green and
+    Errors in x, y and u'v', luminance errors, how much of the standard's colours can be shown, whether red, green and
     blue add up to white, and Delta E 2000. READINGS is a CSV with the header field,level_percent,x,y,luminance or
     field,level_percent,X,Y,Z, or CGATS text. Read red, green, blue, cyan, magenta, yellow and grey at one level, and
     grey at 0 ('draw field --colour red').

@@ -160,12 +160,10 @@ def summary_of(grey: Grey) -> tuple[str, ...]:
 _LEFT_OPEN: dict[Mode, tuple[str, ...]] = {
     Mode.SCALE: (),
     Mode.TWO: (
-        "Of so few levels greys between them, black, gamma, and guns that clip or are limited are not seen: read the "
-        "whole scale once at the end.",
+        "So few levels do not show the greys between them, black, gamma, or guns that clip or are limited: read all "
+        "levels once at the end.",
     ),
-    Mode.ONE: (
-        "Of one level only that level is seen: read a second one, dark where this is bright, for cut-offs and drives.",
-    ),
+    Mode.ONE: ("Only that one level is seen: read a second one, dark where this is bright, for cut-offs and drives.",),
 }
 
 

@@ -103,9 +103,7 @@ def _through(readings: Readings, kept: Sequence[Reading], wanted: PrimarySet | N
     if not taken:
         names = [gun for gun in GUNS if not any(group[0].field == gun for group in colours)]
         missing = f"no {' and no '.join(names)}" if names else "no red, green and blue of one level"
-        raise FileError(
-            f"{readings.path}: {missing} was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them"
-        )
+        raise FileError(f"{readings.path}: {missing} was read; '--primaries smpte-c', 'ebu-3213' or 'bt709' gives them")
     black = [item for item in kept if item.field is Field.GREY and item.level_percent <= BLACK]
     dark = mean_of(black) if black else np.zeros(3)
     xy = []
@@ -130,7 +128,7 @@ def _check_white(through: Primaries, white: White) -> None:
     sides = through.xy[1:] - through.xy[0]
     if abs(sides[0, 0] * sides[1, 1] - sides[0, 1] * sides[1, 0]) < _LEAST_AREA:
         words = "red, green and blue as read have nearly one colour, and cannot separate light into guns"
-        raise ValueError(f"{words}; '--primaries smpte-c', 'ebu-3213' or 'bt709' stand in for them")
+        raise ValueError(f"{words}; '--primaries smpte-c', 'ebu-3213' or 'bt709' gives them")
     if np.linalg.solve(gun_matrix(through.xy), gun_matrix([white.xy])[:, 0]).min() <= 0:
         raise ValueError(f"--white: {white.title} cannot be made of red, green and blue of {through.title}")
 

@@ -302,7 +302,7 @@ def _off(found: Colour) -> list[Advice]:
         elif far >= _OTHER:
             why = (
                 f"{field.capitalize()} lies {far:.3f} in u'v' from {found.standard.short}, and not towards white: the "
-                "phosphor is another one or has aged, and cannot be adjusted, or the meter errs in this colour"
+                "phosphor is a different one or has aged, and cannot be adjusted, or the meter errs in this colour"
             )
             hints.append(Advice(adjust=f"{field} field", why=why))
     return hints
@@ -313,8 +313,8 @@ def _white(found: Colour) -> list[Advice]:
     if off is None:
         return []
     why = (
-        f"White is {off:.4f} in u'v' from {found.white.title}, and the secondary colours and all shares of light go "
-        "with it. Set the grey scale first ('trueraster measure grey'), then read the colours again"
+        f"White is {off:.4f} in u'v' from {found.white.title}, and the secondary colours and all luminance errors "
+        "follow from it. Set the grey scale first ('trueraster measure grey'), then read the colours again"
     )
     return [Advice(adjust="grey scale", why=why)]
 

@@ -77,7 +77,7 @@ def parse_cgats(path: Path, lines: Sequence[str]) -> Readings:
     elif names:
         shown = [_by_name(row, names) for row in table.rows]
     else:
-        words = f"is missing; {' '.join(_RGB)} or SAMPLE_NAME has to tell which field was shown"
+        words = f"is missing; {' '.join(_RGB)} or SAMPLE_NAME has to name the field"
         raise FileError(f"{path}: row {table.format_row}, column {_RGB[0]}: {words}")
     items: list[Reading] = []
     for row, what in zip(table.rows, shown, strict=True):
