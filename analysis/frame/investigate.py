@@ -170,6 +170,9 @@ def _weighed(faults: list[Fault], found: _Prepared, levels: Levels) -> list[Faul
     differs = not ids & _VARIES and _differs_by_lines(found)
     # A filter of a scaler swings on as well.
     rings = found.uneven.rings and abs(found.place.x.scale - 1) < _UNSCALED
+    if found.subject.is_coloured and levels.faults:
+        # Between colours whose levels are wrong, the tone of an edge is a guess.
+        rings = False
     if not (differs or rings) and (found.uneven.spots.id or ids & _LEAVE_MARKS or not _no_filter_makes(found, levels)):
         return faults
     shaken = [replace(fault, confidence=_SHAKEN * fault.confidence) for fault in faults]
