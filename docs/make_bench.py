@@ -90,6 +90,7 @@ def session(page: Page, phone: Browser, folder: Path) -> dict[str, Image.Image]:
 def shot(phone: Browser, folder: Path, size: tuple[int, int], at: str = "") -> Image.Image:
     """What a screen of this size shows, from an element on."""
     phone.show(*size)
+    phone.call("Emulation.setScrollbarsHidden", hidden=True)
     # The page asks once a second what has changed.
     time.sleep(2.0)
     phone.evaluate(f"document.querySelector({at!r}).scrollIntoView()" if at else "scrollTo(0, 0)")

@@ -284,7 +284,19 @@ class Scene:
     def is_still(self) -> bool:
         return self.period is None
 
+    @property
+    def colours(self) -> frozenset[Colour]:
+        """Every colour that is drawn at any time. Waves and pulses have none: they add to what lies under them."""
+        shapes = (shape.shape if isinstance(shape, Timed) else shape for shape in self.shapes)
+        return frozenset((self.background,)).union(*map(_colours, shapes))
+
     def at(self, phase: Fraction) -> tuple[Shape, ...]:
         """The shapes at `phase` of the period, from 0 to below 1."""
         moments = (shape.at(phase) if isinstance(shape, Timed) else (shape,) for shape in self.shapes)
         return tuple(itertools.chain.from_iterable(moments))
+
+
+def _colours(shape: Shape) -> tuple[Colour, ...]:
+    if isinstance(shape, Wave | Pulse):
+        return ()
+    return (shape.start, shape.stop) if isinstance(shape, Gradient) else (shape.colour,)

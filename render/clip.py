@@ -14,7 +14,7 @@ from patterns.scene import Scene
 from patterns.signal import Range, Sampling, Signal
 from render.carriers import Carrier
 from render.extras import USUAL, Extras
-from render.proof import Proof, prove
+from render.proof import Measured, Proof, prove
 from render.quantise import Planes
 from render.raster import draw_frame, frames_per_period
 from render.tags import Provenance, Tags, tags_for
@@ -76,16 +76,9 @@ class Clip:
 
     def prove(self, path: Path, distinct: int) -> Proof:
         """Read a file of `distinct` different coded frames back."""
-        carrier = self.order.carrier
-        return prove(
-            path,
-            carrier.held(self.tags),
-            self.frame,
-            distinct,
-            patches=self.scene.patches if self.scene.is_still else (),
-            fmt=self.order.format,
-            patch_codes=carrier.rule.codes,
-        )
+        carrier, patches = self.order.carrier, self.scene.patches if self.scene.is_still else ()
+        measured = Measured(patches=patches, format=self.order.format, codes=carrier.rule.codes)
+        return prove(path, carrier.held(self.tags), self.frame, distinct, measured)
 
     def silent(self, path: Path) -> Path:
         """Where the clip without a tone goes, of which `with_tone` makes `path`."""

@@ -22,7 +22,7 @@ from render.quantise import Planes
 from render.tags import Tags
 from render.video.mpeg2 import without_time
 
-__all__ = ["Proof", "Verdict", "prove"]
+__all__ = ["Measured", "Proof", "Verdict", "prove"]
 
 
 class Verdict(StrEnum):
@@ -61,28 +61,31 @@ class Proof:
     """What failed, in words."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """The patches of a still scene in a format, which are measured where samples differ.
+
+    Sample by sample where all are within `codes`, else by their median.
+    """
+
+    patches: Sequence[Patch]
+    format: Format
+    codes: int
+
+
 def prove(
-    path: Path,
-    tags: Tags,
-    drawn: Callable[[int], Planes],
-    distinct: int,
-    *,
-    patches: Sequence[Patch] = (),
-    fmt: Format | None = None,
-    patch_codes: int = 0,
+    path: Path, tags: Tags, drawn: Callable[[int], Planes], distinct: int, measured: Measured | None = None
 ) -> Proof:
     """Read `path` back and compare it.
 
     `drawn(i)` gives distinct frame i, which the file repeats in order up to `tags.frames` frames. The coded frames of
-    every repeat must be byte for byte those of the first, which is decoded and compared whole. `patches` of a still
-    scene in `fmt` are measured where samples differ: sample by sample where all are within `patch_codes`, else by
-    their median.
+    every repeat must be byte for byte those of the first, which is decoded and compared whole.
     """
     try:
         repeat = _repeats(path, tags, distinct)
         if repeat:
             return Proof(verdict=Verdict.FAILED, reason=repeat)
-        return _compare(path, tags, drawn, distinct, _Errors(patches, fmt, patch_codes))
+        return _compare(path, tags, drawn, distinct, _Errors(measured))
     except FileError as error:
         return Proof(verdict=Verdict.FAILED, reason=str(error))
 
@@ -117,8 +120,8 @@ def _compare(
 class _Errors:
     """What differs between decoded and drawn frames, gathered frame by frame."""
 
-    def __init__(self, patches: Sequence[Patch], fmt: Format | None, patch_codes: int) -> None:
-        self._patches, self._format, self._allowed = patches if fmt is not None else (), fmt, patch_codes
+    def __init__(self, measured: Measured | None) -> None:
+        self._still = measured
         self._worst = self._samples = self._different = 0
         self._mean: float = 0
         self._patch: float = 0
@@ -140,7 +143,7 @@ class _Errors:
                 self._reach(error, width // want.shape[1], height // want.shape[0])
         if self._different > before:
             self._mean = max(self._mean, total / sum(plane.size for plane in expected))
-            for patch in self._patches:
+            for patch in self._still.patches if self._still else ():
                 self._measure(patch, got, expected, sampling)
 
     def _reach(self, error: NDArray[np.int32], step_x: int, step_y: int) -> None:
@@ -155,15 +158,15 @@ class _Errors:
 
     def _measure(self, patch: Patch, got: Planes, expected: Planes, sampling: Sampling) -> None:
         """How far a patch is off: its worst sample, or its median where that sample is beyond what is allowed."""
-        assert self._format is not None
-        parts = (patch_samples(planes, patch, self._format, sampling) for planes in (got, expected))
+        assert self._still is not None
+        parts = (patch_samples(planes, patch, self._still.format, sampling) for planes in (got, expected))
         pairs = [pair for pair in zip(*parts, strict=True) if pair[0].size >= FEWEST_SAMPLES]
         errors = [int(np.abs(found.astype(np.int32) - want.astype(np.int32)).max()) for found, want in pairs]
         if not errors:
             return
         self._measured.add(patch.name)
         error: float = max(errors)
-        if error > self._allowed:
+        if error > self._still.codes:
             # Half of a line's samples on a slope say nothing of the others: there it is the mean.
             level = np.mean if patch.sloped else np.median
             error = max(abs(float(level(found)) - float(level(want))) for found, want in pairs)

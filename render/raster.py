@@ -23,7 +23,7 @@ from patterns.signal import Colour, Edges, Sampling, Signal
 from patterns.standards.timing import EDGE_HALF_DURATION_CHROMA, EDGE_HALF_DURATION_LUMA
 from render.marks import Coverage, cover_all
 from render.quantise import Plane, Planes, quantise, sample_type
-from render.waves import add_waves
+from render.waves import wave_shares
 
 __all__ = ["check_raster", "draw", "draw_frame", "frames_per_period"]
 
@@ -78,18 +78,48 @@ def draw(shapes: tuple[Shape, ...], background: Colour, fmt: Format, signal: Sig
     reason = check_raster(fmt, signal.sampling)
     if reason:
         raise ValueError(reason)
-    ground = _Ground.of(shapes, fmt)
-    marks = _Marks.of(shapes, fmt)
-    waves = [shape for shape in shapes if isinstance(shape, Wave | Pulse)]
-    colours = {background}.union(*(_colours(shape) for shape in shapes))
-    planes = [_component(i, ground, marks, waves, background, colours, fmt, signal) for i in range(3)]
-    return planes[0], planes[1], planes[2]
+    moment = _Moment(
+        background=background,
+        is_neutral=all(colour.is_neutral for colour in Scene(background=background, shapes=shapes).colours),
+        ground=_Ground.of(shapes, fmt),
+        marks=_Marks.of(shapes, fmt),
+        waves=[shape for shape in shapes if isinstance(shape, Wave | Pulse)],
+    )
+    first, second, third = (_plane(moment, _Part(index=i, fmt=fmt, signal=signal)) for i in range(3))
+    return first, second, third
 
 
-def _colours(shape: Shape) -> set[Colour]:
-    if isinstance(shape, Wave | Pulse):
-        return set()
-    return {shape.start, shape.stop} if isinstance(shape, Gradient) else {shape.colour}
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    """One of the three components."""
+
+    index: int
+    fmt: Format
+    signal: Signal
+
+    @property
+    def is_chroma(self) -> bool:
+        return self.index > 0 and not self.signal.sampling.is_rgb
+
+    @property
+    def step(self) -> tuple[int, int]:
+        """Luma samples and lines for each of its own."""
+        return self.signal.sampling.chroma_step if self.is_chroma else (1, 1)
+
+    def code(self, colour: Colour) -> float:
+        """What a colour has of it, before rounding."""
+        return float(self.signal.exact(colour)[self.index])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Moment:
+    """What is shown at one time."""
+
+    background: Colour
+    is_neutral: bool
+    ground: _Ground
+    marks: _Marks
+    waves: list[Wave | Pulse]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,25 +151,24 @@ class _Ground:
             group[top:bottom] = known[present]
         return cls(group, rows)
 
-    def paint(self, index: int, background: Colour, fmt: Format, signal: Signal) -> Floats:
-        """(distinct rows, width) values of component `index`, hard edges."""
-        values = np.full((len(self.rows), fmt.width), float(signal.exact(background)[index]))
+    def paint(self, background: Colour, part: _Part) -> Floats:
+        """(distinct rows, width) values of a component, hard edges."""
+        values = np.full((len(self.rows), part.fmt.width), part.code(background))
         for row, runs in zip(values, self.rows, strict=True):
             for left, right, shape in runs:
-                if isinstance(shape, Gradient):
-                    row[left:right] = _slope(shape, index, left, right, fmt, signal)
-                else:
-                    row[left:right] = float(signal.exact(shape.colour)[index])
+                row[left:right] = (
+                    _slope(shape, left, right, part) if isinstance(shape, Gradient) else part.code(shape.colour)
+                )
         return values
 
 
-def _slope(shape: Gradient, index: int, left: int, right: int, fmt: Format, signal: Signal) -> Floats:
+def _slope(shape: Gradient, left: int, right: int, part: _Part) -> Floats:
     # The slope runs over the shape's own extent, part of which the raster may cut off.
-    origin = float(fmt.picture.left + shape.left * fmt.picture.width)
-    extent = float((shape.right - shape.left) * fmt.picture.width)
+    picture = part.fmt.picture
+    origin = float(picture.left + shape.left * picture.width)
+    extent = float((shape.right - shape.left) * picture.width)
     share = (np.arange(left, right) + 0.5 - origin) / extent
-    start, stop = float(signal.exact(shape.start)[index]), float(signal.exact(shape.stop)[index])
-    return start * (1 - share) + stop * share
+    return part.code(shape.start) * (1 - share) + part.code(shape.stop) * share
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,77 +185,78 @@ class _Marks:
         flats = [coverage.flat for coverage, _ in covers]
         return cls(covers, _union(flats) if flats else np.zeros(0, np.int64))
 
-    def difference(self, index: int, under: Floats, signal: Signal) -> Floats:
+    def difference(self, under: Floats, part: _Part) -> Floats:
         """What the marks add to the values `under` them, for each touched sample."""
         values = under.copy()
         for coverage, colour in self.covers:
             at = np.searchsorted(self.touched, coverage.flat)
-            ink = float(signal.exact(colour)[index])
-            values[at] = values[at] * (1 - coverage.weights) + ink * coverage.weights
+            values[at] = values[at] * (1 - coverage.weights) + part.code(colour) * coverage.weights
         return values - under
 
 
-def _component(
-    index: int,
-    ground: _Ground,
-    marks: _Marks,
-    waves: list[Wave | Pulse],
-    background: Colour,
-    colours: set[Colour],
-    fmt: Format,
-    signal: Signal,
-) -> Plane:
-    chroma = index > 0 and not signal.sampling.is_rgb
-    step_x, step_y = signal.sampling.chroma_step if chroma else (1, 1)
-    size = fmt.height // step_y, fmt.width // step_x
-    if chroma and all(colour.is_neutral for colour in colours):
-        return np.full(size, signal.codes(background)[index], sample_type(signal.bits))
-    values, group = ground.paint(index, background, fmt, signal), ground.group
-    taps = shaping_taps(chroma, signal)
-    pairs = _line_pairs(fmt) if step_y == 2 else None
-    if pairs is None:
-        rows, plane_group = values, group
-    else:
-        upper, lower, weight = pairs
-        keys, plane_group = np.unique(
-            np.stack([group[upper], group[lower], upper % 2 * fmt.interlaced]), axis=1, return_inverse=True
-        )
-        # The weight differs between the fields, so the field is part of what makes a row distinct.
-        share = np.array([weight[plane_group == i][0] for i in range(keys.shape[1])])[:, None]
-        rows = values[keys[0]] * share + values[keys[1]] * (1 - share)
-    shaped = _filter(rows, taps)[:, ::step_x]
-    plane: NDArray[Any] = quantise(shaped, signal)[plane_group]
-    if len(marks.touched):
-        _add_marks(plane, shaped, plane_group, values, group, marks, pairs, index, step_x, taps, fmt, signal)
-    if waves and not chroma:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rows:
+    """A component without its marks and waves, as distinct rows."""
+
+    hard: Floats
+    """At the luma raster, with hard edges."""
+    hard_of: Ints
+    """(lines of the raster,) which of them each line is."""
+    shaped: Floats
+    """At the component's own samples, filtered."""
+    shaped_of: Ints
+    """(lines of the plane,) which of them each line is."""
+    pairs: tuple[Ints, Ints, Floats] | None
+    """How its lines follow from the raster's (`_line_pairs`), where it has fewer."""
+    taps: Floats
+
+    @classmethod
+    def of(cls, moment: _Moment, part: _Part) -> _Rows:
+        step_x, step_y = part.step
+        hard, group = moment.ground.paint(moment.background, part), moment.ground.group
+        rows, shaped_of, pairs = hard, group, None
+        if step_y == 2:
+            pairs = upper, lower, weight = _line_pairs(part.fmt)
+            keys, shaped_of = np.unique(
+                np.stack([group[upper], group[lower], upper % 2 * part.fmt.interlaced]), axis=1, return_inverse=True
+            )
+            # The weight differs between the fields, so the field is part of what makes a row distinct.
+            share = np.array([weight[shaped_of == i][0] for i in range(keys.shape[1])])[:, None]
+            rows = hard[keys[0]] * share + hard[keys[1]] * (1 - share)
+        taps = shaping_taps(part.is_chroma, part.signal)
+        shaped = _filter(rows, taps)[:, ::step_x]
+        return cls(hard=hard, hard_of=group, shaped=shaped, shaped_of=shaped_of, pairs=pairs, taps=taps)
+
+
+def _plane(moment: _Moment, part: _Part) -> Plane:
+    fmt, signal, (step_x, step_y) = part.fmt, part.signal, part.step
+    if part.is_chroma and moment.is_neutral:
+        size = fmt.height // step_y, fmt.width // step_x
+        return np.full(size, signal.codes(moment.background)[part.index], sample_type(signal.bits))
+    rows = _Rows.of(moment, part)
+    plane: NDArray[Any] = quantise(rows.shaped, signal)[rows.shaped_of]
+    if len(moment.marks.touched):
+        _add_marks(plane, rows, moment.marks, part)
+    if not part.is_chroma:
         # Neutral: they change luma, or all of R'G'B'.
-        add_waves(plane, shaped, plane_group, waves, index, fmt, signal)
+        for span, swing, share in wave_shares(moment.waves, fmt):
+            lines, columns = slice(span.top, span.bottom), slice(span.left, span.right)
+            added = (part.code(Colour.grey(swing)) - part.code(Colour.grey(0))) * share
+            plane[lines, columns] = quantise(rows.shaped[rows.shaped_of[lines], columns] + added, signal)
     return plane
 
 
-def _add_marks(
-    plane: NDArray[Any],
-    shaped: Floats,
-    plane_group: Ints,
-    values: Floats,
-    group: Ints,
-    marks: _Marks,
-    pairs: tuple[Ints, Ints, Floats] | None,
-    index: int,
-    step_x: int,
-    taps: Floats,
-    fmt: Format,
-    signal: Signal,
-) -> None:
+def _add_marks(plane: NDArray[Any], drawn: _Rows, marks: _Marks, part: _Part) -> None:
     """Draw the marks into `plane`: filters are linear, so only what they add is filtered, and only where it reaches."""
+    fmt, step_x = part.fmt, part.step[0]
     rows, columns = np.divmod(marks.touched, fmt.width)
-    added = marks.difference(index, values[group[rows], columns], signal)
-    reach = len(taps) // 2
+    added = marks.difference(drawn.hard[drawn.hard_of[rows], columns], part)
+    reach = len(drawn.taps) // 2
     # Zeros are not touched until written, so a large sheet of them costs little.
     sheet = np.zeros((fmt.height, fmt.width + 2 * reach))
     sheet[rows, columns + reach] = added
-    if pairs is not None:
-        upper, lower, weight = pairs
+    if drawn.pairs is not None:
+        upper, lower, weight = drawn.pairs
         sheet = sheet[upper] * weight[:, None] + sheet[lower] * (1 - weight[:, None])
         rows = rows // 2 if not fmt.interlaced else rows // 4 * 2 + rows % 2
     sheet[:, :reach] = sheet[:, reach : reach + 1]
@@ -237,10 +267,10 @@ def _add_marks(
         for at in (np.clip(columns + offset, 0, fmt.width - 1) for offset in range(-reach, reach + 1))
     ]
     at_row, at_column = np.divmod(_union(near), width)
-    total = shaped[plane_group[at_row], at_column]
-    for i, tap in enumerate(taps):
+    total = drawn.shaped[drawn.shaped_of[at_row], at_column]
+    for i, tap in enumerate(drawn.taps):
         total = total + tap * sheet[at_row, at_column * step_x + i]
-    plane[at_row, at_column] = quantise(total, signal)
+    plane[at_row, at_column] = quantise(total, part.signal)
 
 
 def _union(parts: list[Ints]) -> Ints:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
@@ -10,33 +12,18 @@ from numpy.typing import NDArray
 from patterns.formats import Format
 from patterns.placement import Span, column, line, wave_area
 from patterns.scene import Pulse, Wave
-from patterns.signal import Colour, Signal
-from render.quantise import quantise
 
-__all__ = ["add_waves", "sine_edge"]
+__all__ = ["sine_edge", "wave_shares"]
 
 Floats = NDArray[np.float64]
 
 
-def add_waves(
-    plane: NDArray[Any],
-    ground: Floats,
-    group: NDArray[Any],
-    waves: list[Wave | Pulse],
-    index: int,
-    fmt: Format,
-    signal: Signal,
-) -> None:
-    """Draw `waves` into `plane`, component `index`, over `ground` (distinct rows in codes; `group` is each row's)."""
-    black = signal.exact(Colour.grey(0))[index]
+def wave_shares(waves: Sequence[Wave | Pulse], fmt: Format) -> Iterator[tuple[Span, Fraction, Floats]]:
+    """The samples of each wave, its swing, and the shares of it that are added: (lines, samples) or (1, samples)."""
     for wave in waves:
         span = wave_area(fmt, wave)
-        if span.is_empty:
-            continue
-        share = _pulse(wave, span, fmt) if isinstance(wave, Pulse) else _wave(wave, span, fmt)
-        scale = float(signal.exact(Colour.grey(wave.swing))[index] - black)
-        rows, columns = slice(span.top, span.bottom), slice(span.left, span.right)
-        plane[rows, columns] = quantise(ground[group[rows], columns] + scale * share, signal)
+        if not span.is_empty:
+            yield span, wave.swing, _pulse(wave, span, fmt) if isinstance(wave, Pulse) else _wave(wave, span, fmt)
 
 
 def _wave(wave: Wave, span: Span, fmt: Format) -> Floats:

@@ -2,19 +2,22 @@
 
 They come from Debian (packages mpv, and vlc-bin with vlc-plugin-base) and are used here only, to see what such players
 do; they run without a screen and without their users' settings. The first, of version 0.35, converts primaries to
-those of BT.709 and reads no XSPF; its front end (package smplayer 22.7, tried by hand) plays the M3U through, and of
-the XSPF finds no file, since it does not take relative names from the folder of the list. The second, of version 3.0,
-converts nothing and reads both kinds of playlist.
+those of BT.709 and reads no XSPF; its front end (package smplayer 22.7) plays the M3U through, and stops at the first
+entry of the XSPF, since it does not take relative names from the folder of the list. The second, of version 3.0,
+converts nothing and reads both kinds of playlist. So does a library that other players read playlists with (package
+gir1.2-totemplparser-1.0, with python3-gi).
 """
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import re
 import shutil
 import subprocess
 import tempfile
+import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -27,6 +30,9 @@ from trueraster.cli import run as trueraster
 NOBODY = 65534
 """The second player does not run as root, so there it gets Debian's user nobody."""
 CONVERTS, KEEPS = shutil.which("mpv"), shutil.which("cvlc")
+FRONT_END, NO_SCREEN = shutil.which("smplayer"), shutil.which("xvfb-run")
+SYSTEM_PYTHON = "/usr/bin/python3"
+"""Debian's own, for which the library of playlists is installed."""
 
 
 @pytest.fixture(scope="module")
@@ -161,3 +167,40 @@ def test_players_play_a_kit_through_in_order(room: Path, kit: Path, name: str) -
     expected = sorted(path.name for path in kit.glob("*.mp4"))
     assert len(expected) > 30
     assert order_of(room, kit / playlist) == expected
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(FRONT_END is None or NO_SCREEN is None, reason="smplayer or xvfb is not installed")
+def test_the_front_end_of_the_first_plays_the_m3u(room: Path, kit: Path) -> None:
+    """It starts the first player anew for each entry: seen from outside, all come in order."""
+    words = [NO_SCREEN or "", "-a", FRONT_END or "", "-close-at-end", str(kit / "playlist.m3u8")]
+    environment = {"PATH": os.environ["PATH"], "HOME": str(room), "XDG_RUNTIME_DIR": str(room), "LANG": "C.UTF-8"}
+    expected, seen = sorted(path.name for path in kit.glob("*.mp4")), []
+    with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment) as running:
+        while running.poll() is None:
+            for process in Path("/proc").glob("[0-9]*/cmdline"):
+                with contextlib.suppress(OSError):
+                    seen += re.findall(rf"{re.escape(str(kit))}/([^/\0]*\.mp4)", process.read_text("utf-8", "replace"))
+            time.sleep(0.03)
+    assert list(dict.fromkeys(seen)) == expected
+
+
+ENTRIES = """
+import sys, gi
+gi.require_version("TotemPlParser", "1.0")
+from gi.repository import Gio, TotemPlParser
+parser = TotemPlParser.Parser()
+parser.connect("entry-parsed", lambda parser, address, words: print(Gio.File.new_for_uri(address).get_path()))
+parser.parse(Gio.File.new_for_path(sys.argv[1]).get_uri(), False)
+"""
+
+
+@pytest.mark.parametrize("playlist", ["playlist.m3u8", "playlist.xspf"])
+def test_a_library_of_playlists_reads_every_entry(kit: Path, playlist: str) -> None:
+    """Names are taken from the playlist's own folder, whose name has a blank and a foreign letter."""
+    words = [SYSTEM_PYTHON, "-c", ENTRIES, str(kit / playlist)]
+    try:
+        read = subprocess.run(words, capture_output=True, text=True, check=True, timeout=60).stdout.splitlines()
+    except (OSError, subprocess.CalledProcessError):
+        pytest.skip("the library of playlists is not installed")
+    assert read == sorted(str(path) for path in kit.glob("*.mp4"))

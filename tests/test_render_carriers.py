@@ -41,7 +41,7 @@ from render.decode import open_video
 from render.errors import FileError
 from render.files.dpx import write_dpx
 from render.produce import Made, Order, ProofError, default_name, produce
-from render.proof import Proof, Verdict, prove
+from render.proof import Measured, Proof, Verdict, prove
 from render.raster import draw_frame, frames_per_period
 from render.tags import tags_for
 from render.video import disc as disc_module
@@ -754,7 +754,7 @@ def test_the_report_tells_which_patches_were_judged_by_their_median(tmp_path: Pa
         span = patch_area(what.format, next(p for p in scene.patches if p.name == "green"), 20, 20)
         luma[span.top, span.left] += change
         frame = (luma, planes[1], planes[2])
-        return prove(path, tags, lambda _: frame, 1, patches=scene.patches, fmt=what.format, patch_codes=codes)
+        return prove(path, tags, lambda _: frame, 1, Measured(patches=scene.patches, format=what.format, codes=codes))
 
     wild = proof(9, 2)
     assert (wild.patch_error_codes, wild.patches_by_median, wild.max_error_codes) == (0, ("green",), 9)

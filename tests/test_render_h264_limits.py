@@ -43,6 +43,8 @@ def made(folder: Path, pattern: str, fmt: str, seconds: float) -> Made:
             ("focus", "1080i50"),
             ("zone-plate-moving", "480i"),
             ("field-order", "480i"),
+            # Its rate is a ratio of large numbers, 1125000 to 18733.
+            ("bounce", "240p"),
         ],
         [
             ("focus", "1080p59.94"),

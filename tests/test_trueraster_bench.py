@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -24,14 +26,16 @@ from tests.bench import PHOTO, Page, bench
 from tests.framebuffer import ROOT
 from trueraster.bench.cards import JOBS, CardKind, cards_of
 from trueraster.bench.folder import SessionFolder, alone
-from trueraster.bench.guard import CONNECTIONS
+from trueraster.bench.guard import CONNECTIONS, FROM_ONE
 from trueraster.bench.journal import Journal
 from trueraster.bench.kept import Kept
-from trueraster.bench.pages import exposure
+from trueraster.bench.measure import Part
+from trueraster.bench.pages import exposure, regions
 from trueraster.bench.readings import read_line
 from trueraster.bench.session import Session
 from trueraster.cli import run
 from trueraster.errors import UsageError
+from trueraster.lock import locked
 from trueraster.output.cautions import CAUTIONS
 
 
@@ -171,6 +175,99 @@ def test_the_job_can_be_chosen_again(record: Path, session_of: Callable[[Path], 
         assert (one.card, one.current(), len(one.state.notes)) == (None, None, 1)
 
 
+def test_a_sessions_folder_is_for_its_user_alone(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The token is in it: one that was open is closed to others, and one that belongs to somebody else is refused."""
+    folder = SessionFolder.of(record)
+    folder.root.mkdir(mode=0o755)
+    folder.make()
+    assert folder.root.stat().st_mode & 0o777 == 0o700
+    monkeypatch.setattr(os, "geteuid", lambda: folder.root.stat().st_uid + 1)
+    with pytest.raises(FileError, match="belongs to a different user"):
+        folder.make()
+
+
+def test_two_phones_that_tap_at_once_do_what_each_of_them_showed(
+    record: Path, session_of: Callable[[Path], Session]
+) -> None:
+    """Both tick the same card: it is ticked. Both take the last reading away: one goes. The first stage is kept."""
+    session = session_of(record)
+    for _ in range(2):
+        session.do({"do": "tick", "value": "degauss", "wanted": "yes"})
+    assert session.state.ticks == {"degauss"}
+    session.do({"do": "readings", "value": "20 0.313 0.329 4.1\n40 0.313 0.329 9.1"})
+    session.do({"do": "unread", "value": "2"})
+    with pytest.raises(UsageError, match="changed meanwhile"):
+        session.do({"do": "unread", "value": "2"})
+    result = {"kind": "grey"}
+    part = Part(kind="grey", findings=("x",), about="", advice=(), warnings=(), json=json.dumps(result), page="</html>")
+    session.add_answers([part], "", {"0001.csv": "readings.csv"}, "")
+    session.do({"do": "stage", "value": "after-adjustment"})
+    kept: list[str] = []
+    session.kept.keep = lambda result, stage, source, date: kept.append(f"{stage} {source}")  # type: ignore[method-assign]
+    session.do({"do": "keep", "value": "1", "stage": "as-found"})
+    session.do({"do": "keep", "value": "1"})
+    assert kept == ["as-found readings.csv", "after-adjustment readings.csv"]
+    again = session_of(record).state
+    assert again.ticks == {"degauss"}
+    assert (len(again.readings), again.answers[0].given) == (1, ("0001.csv",))
+
+
+def test_the_screen_does_not_wait_for_who_has_the_record(record: Path, session_of: Callable[[Path], Session]) -> None:
+    """While another process has the record's lock and a note waits for it, a key is followed at once."""
+    session = session_of(record)
+    session.do({"do": "set-up", "job": "geometry", "accepts": "31kHz", "formats": "480p"})
+    with locked(record.with_name(f".trueraster-{record.name}.lock"), lambda: None):
+        waiting = threading.Thread(target=session.do, args=({"do": "note", "value": "a new tube"},))
+        waiting.start()
+        until = time.monotonic() + 10
+        while not session.state.notes and time.monotonic() < until:
+            time.sleep(0.01)
+        begun = time.monotonic()
+        session.press("next")
+        assert session.current() is None
+        assert time.monotonic() - begun < 1
+        assert session.state.card == "warm-up"
+        assert waiting.is_alive()
+    waiting.join(10)
+    assert json.loads(record.read_text())["work"][0]["text"] == "a new tube"
+
+
+def test_a_line_that_a_full_disk_refuses_is_gone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half of it is written, then the disk is full: it is never there, neither at once nor with the next line."""
+    with Journal(tmp_path / "journal.jsonl") as journal:
+        journal.append({"do": "note", "value": "first"})
+        file = journal._file
+
+        class Full:
+            """A file on a disk that gets full in the middle of a line."""
+
+            def __getattr__(self, name: str) -> Any:
+                return getattr(file, name)
+
+            def write(self, data: bytes) -> int:
+                if len(data) < 20:
+                    raise OSError(errno.ENOSPC, "No space left on device")
+                return file.write(data[:10]) or 0
+
+        monkeypatch.setattr(journal, "_file", Full())
+        with pytest.raises(OSError, match="No space"):
+            journal.append({"do": "note", "value": "refused"})
+        monkeypatch.setattr(journal, "_file", file)
+        journal.append({"do": "note", "value": "second"})
+    with Journal(tmp_path / "journal.jsonl") as again:
+        assert [event["value"] for event in again.events] == ["first", "second"]
+
+
+def test_a_record_that_an_editor_broke_is_one_line_on_the_page(
+    record: Path, session_of: Callable[[Path], Session]
+) -> None:
+    """Stages of a wrong kind: the page names the record's fault, and does not fail."""
+    session = session_of(record)
+    held = json.loads(record.read_text())
+    record.write_text(json.dumps({**held, "stages": {"as-found": 3}}))
+    assert "stages" in regions(session)["head"]
+
+
 def test_keys_and_time_drive_the_same_session(record: Path, session_of: Callable[[Path], Session]) -> None:
     """Next and black of the screen's keyboard, and a picture that was up for its time: black, until it is asked for."""
     session = session_of(record)
@@ -276,7 +373,36 @@ def test_a_photograph_is_measured_kept_and_taken_away(served: Page, served_recor
     assert after["work"][-1]["text"] == "from another terminal"
 
 
-def test_readings_give_advice_and_a_capture_its_verdict(served: Page, tmp_path: Path) -> None:
+def test_what_is_known_of_glass_and_lens_reaches_the_measurement(served: Page, served_record: Path) -> None:
+    """Depth, radius and a lens file of the page give the figures that `measure` gives with them; others are refused."""
+    lens = ROOT / "docs" / "examples" / "simulation-lens.json"
+    served.do("go", "480i/crosshatch")
+    for kind, value in (("marks_mm", "470x360"), ("depth_mm", "12"), ("glass_radius_mm", "1000")):
+        served.do(kind, value)
+    for kind, value in (("depth_mm", "deep"), ("glass_radius_mm", "round"), ("lens", "0001.jpg"), ("lens", "../x")):
+        assert served.tried(kind, value)[0] == 422
+    status, answer = served.upload("lens", "480i/crosshatch", ("not.json", b"{}"))
+    assert (status, answer) == (422, b"not.json: not a lens file; 'trueraster measure lens' makes one\n")
+    status, answer = served.upload("lens", "480i/crosshatch", (lens.name, lens.read_bytes()))
+    assert b"A lens file is used" in answer
+    status, answer = served.upload("photo", "480i/crosshatch", ("IMG 2.jpg", PHOTO.read_bytes()))
+    assert status == 200, answer
+    folder = SessionFolder.of(served_record)
+    made = json.loads(folder.journal.read_bytes().splitlines()[-1])["answers"][-1]
+    found = folder.read_answer(made["number"])
+    assert (folder.root / "given" / made["given"][0]).read_bytes() == PHOTO.read_bytes()
+    shape = ("--marks-mm", "470x360", "--depth-mm", "12", "--glass-radius-mm", "1000")
+    printed = json_of("measure", "geometry", str(PHOTO), *shape, "--lens", str(lens))
+    assert "/given/" not in json.dumps(found)
+    assert {k: v for k, v in found.items() if isinstance(v, float)} == {
+        k: v for k, v in printed.items() if isinstance(v, float)
+    }
+    assert found["uncertainty"] == printed["uncertainty"]
+    for kind in ("depth_mm", "glass_radius_mm", "lens"):
+        served.do(kind, "")
+
+
+def test_readings_give_advice_and_a_capture_its_verdict(served: Page, served_record: Path, tmp_path: Path) -> None:
     """Typed readings become a grey answer; a drawn frame of the card's pattern passes, another one fails."""
     lines = "\n".join(f"{level} 0.313 0.329 {100 * (level / 100) ** 2.4 + 0.05:.3f}" for level in range(0, 101, 20))
     served.do("go", "480i/bars")
@@ -288,6 +414,10 @@ def test_readings_give_advice_and_a_capture_its_verdict(served: Page, tmp_path: 
         assert run(["draw", name, "--format", "480i", "--as", "png", "--to", str(frame)]) == 0
         status, answer = served.upload("capture", "480i/bars", (frame.name, frame.read_bytes()))
         assert status == (200 if said else 422), answer
+    count = SessionFolder.of(served_record).journal.read_bytes().count(b'"digest"')
+    whole = served.ask("GET", f"answers/{count}")[1]
+    assert b"bars.png" in whole
+    assert re.search(rb"\b\d{4}\.png", whole) is None
 
 
 def test_what_cannot_be_measured_is_one_line_with_the_phones_name(served: Page) -> None:
@@ -345,12 +475,26 @@ def test_only_this_sessions_pages_get_through(served: Page) -> None:
 
 
 def test_more_connections_than_bounds_are_turned_away_at_once(served: Page) -> None:
-    """Beyond the bound a connection gets one line; when the others are gone the page answers again."""
+    """Beyond the bound of one address a connection gets one line, and other addresses still get through; beyond that of
+    all nobody does. When the others are gone the page answers again."""
     host, _, port = served.host.partition(":")
-    held = [socket.create_connection((host, int(port)), 10) for _ in range(CONNECTIONS + 8)]
-    last = held[-1]
-    last.settimeout(10)
-    assert b"too many connections at once" in last.recv(1000)
+
+    def opened(count: int, source: str) -> list[socket.socket]:
+        # The whole of 127.0.0.0/8 is this computer (RFC 1122, 3.2.1.3).
+        return [socket.create_connection((host, int(port)), 10, (source, 0)) for _ in range(count)]
+
+    def is_refused(one: socket.socket) -> bool:
+        one.settimeout(2)
+        try:
+            return b"too many connections at once" in one.recv(1000)
+        except TimeoutError:
+            return False
+
+    held = opened(FROM_ONE + 8, "127.0.0.2")
+    assert is_refused(held[-1])
+    assert served.ask("GET", "state")[0] == 200
+    held += opened(FROM_ONE, "127.0.0.3") + opened(CONNECTIONS - 2 * FROM_ONE + 8, "127.0.0.4")
+    assert is_refused(held[-1])
     for one in held:
         one.close()
     until = time.monotonic() + 10

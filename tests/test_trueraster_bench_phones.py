@@ -130,6 +130,52 @@ def test_an_upload_is_one_big_line_on_both_phones(running: tuple[Page, Display])
         assert errors(one) == errors(two) == []
 
 
+COUNTED = """(() => {
+  window.tones = 0;
+  window.shakes = [];
+  const start = OscillatorNode.prototype.start;
+  OscillatorNode.prototype.start = function (...given) { window.tones += 1; return start.apply(this, given); };
+  Object.defineProperty(navigator, "vibrate", { value: (pattern) => { window.shakes.push(pattern); return true; } });
+})()"""
+"""Counts what a page asks of a phone's loudspeaker and motor."""
+
+
+def touch(phone: Browser, selector: str) -> None:
+    """A finger on the middle of an element: unlike a click by script it gives the page the right to sound."""
+    spot = phone.evaluate(
+        f"(() => {{ const at = document.querySelector({json.dumps(selector)}); at.scrollIntoView({{block: 'center'}});"
+        " const box = at.getBoundingClientRect(); return [box.x + box.width / 2, box.y + box.height / 2]; })()"
+    )
+    phone.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[{"x": spot[0], "y": spot[1]}])
+    phone.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+
+
+def test_an_answer_and_a_timer_sound_and_shake(running: tuple[Page, Display]) -> None:
+    """After the first tap of a finger: a tone and a vibration when an answer comes and when a time is over."""
+    page, _ = running
+    page.do("go", "480p/bars")
+    with browser(page.url) as phone:
+        phone.call("Emulation.setTouchEmulationEnabled", enabled=True)
+        phone.show(390, 760)
+        until(lambda: title(phone) == "Colour bars")
+        phone.evaluate(COUNTED)
+        assert phone.evaluate("sound === null")
+        touch(phone, "#card form[data-do=tick] button")
+        until(lambda: phone.evaluate("sound && sound.state === 'running'"))
+        assert phone.evaluate("tones") == 0
+        page.do("readings", "20 0.313 0.329 4.1\n80 0.313 0.329 60")
+        assert page.upload("grey", "480p/bars")[0] == 200
+        until(lambda: phone.evaluate("tones") == 1)
+        assert phone.evaluate("shakes.length") == 1
+        phone.evaluate(
+            "document.querySelector('#card').insertAdjacentHTML('beforeend',"
+            " `<b data-until=${Math.ceil(Date.now() / 1000 + ahead) + 1} data-over=over></b>`)"
+        )
+        until(lambda: phone.evaluate("tones") == 2)
+        assert phone.evaluate("shakes") == [[120, 80, 120]] * 2
+        assert errors(phone) == []
+
+
 def contrast(phone: Browser, selector: str) -> float:
     """Contrast ratio of an element's text with the ground that it lies on (WCAG 2.2, relative luminance of sRGB)."""
     found = phone.evaluate(

@@ -277,6 +277,88 @@ def test_arrows_lead_through_the_menu(images: tuple[dict[int, Path], dict[str, A
                 assert player.enter().part == chapter.number
 
 
+class Commands:
+    """The commands of a disc as dvdunauthor reads them back, run one after another as a player does."""
+
+    def __init__(self, image: Path, folder: Path) -> None:
+        inner = folder / "disc" / "VIDEO_TS"
+        inner.mkdir(parents=True)
+        for name in ("VIDEO_TS", "VTS_01_0"):
+            for kind in ("IFO", "BUP", "VOB"):
+                self._extract(image, inner / f"{name}.{kind}")
+        self._extract(image, inner / "VTS_01_1.VOB")
+        subprocess.run(["dvdunauthor", str(folder / "disc")], cwd=folder, capture_output=True, check=True)
+        root = ElementTree.parse(folder / "dvdauthor.xml").getroot()
+        self.menus = root.findall("titleset/menus/pgc")
+        self.cells = root.findall("titleset/titles/pgc/vob/cell")
+        self.first = (root.findtext("vmgm/fpc") or "").strip()
+
+    @staticmethod
+    def _extract(image: Path, path: Path) -> None:
+        with path.open("wb") as file:
+            words = ["isoinfo", "-i", str(image), "-x", f"/VIDEO_TS/{path.name};1"]
+            subprocess.run(words, stdout=file, check=True)
+
+    def buttons(self, menu: int) -> list[str]:
+        """What each button of a menu does; menus are counted from 1."""
+        return [(button.text or "").strip().rstrip(";") for button in self.menus[menu - 1].iter("button")]
+
+    def enter(self, menu: int, registers: dict[str, int]) -> tuple[int, int]:
+        """Enter a menu: the page at which the player stays, and its chosen button; 0 where the commands end."""
+        words = self.menus[menu - 1].findtext("pre") or ""
+        steps = [one.strip() for one in re.split(r"[;{}\n]|(?<=:)\s", words) if one.strip()]
+        at = 0
+        while at < len(steps):
+            step, at = steps[at].split("<!--")[0].strip(), at + 1
+            if found := re.fullmatch(r"if \((\w+) (!=|lt|le) (\w+)\)", step):
+                left, right = (registers[one] if one in registers else int(one) for one in (found[1], found[3]))
+                holds = {"!=": left != right, "lt": left < right, "le": left <= right}[found[2]]
+                # What an if holds is a jump, in the next step.
+                at += not holds
+            elif found := re.fullmatch(r"goto (\w+)", step):
+                at = steps.index(f"{found[1]}:")
+            elif found := re.fullmatch(r"jump pgc (\d+)", step):
+                return self.enter(int(found[1]), registers)
+            elif found := re.fullmatch(r"(\w+) = (\w+)(?: ([-*]) (\d+))?", step):
+                value = registers[found[2]] if found[2] in registers else int(found[2].replace("k", "000"))
+                number = int(found[4] or 0)
+                # It writes 1024 as 1k.
+                value = 1024 * int(found[2][:-1]) if found[2].endswith("k") else value
+                registers[found[1]] = {"-": value - number, "*": value * number, None: value}[found[3]]
+            else:
+                assert step.endswith(":"), step
+        return menu, registers.get("button", 0) // 1024
+
+
+@needs_programs
+@pytest.mark.skipif(shutil.which("dvdunauthor") is None, reason="dvdunauthor is not installed")
+@pytest.mark.parametrize("lines", [525, 625])
+def test_commands_read_back_lead_where_the_menu_says(
+    kit: Path, images: tuple[dict[int, Path], dict[str, Any]], tmp_path: Path, lines: int
+) -> None:
+    """As dvdunauthor reads them: every button leads where its words say, and the menu key to what was shown."""
+    disc = disc_of(kit, lines)
+    pages = menu_pages(disc.chapters, parse_format(disc.format.id))
+    read = Commands(images[0][lines], tmp_path)
+    assert read.first.startswith("jump titleset 1 menu entry root;")
+    for number, page in enumerate(pages, 2):
+        wanted = [
+            f"title 1 chapter {one.chapter}" if one.page is None else f"pgc {one.page + 2}" for one in page.buttons
+        ]
+        assert read.buttons(number) == [f"jump {one}" for one in wanted]
+    fresh = {f"g{i}": 0 for i in range(16)}
+    assert read.enter(1, {**fresh, "s7": 1})[0] == 2, "the cautions come first"
+    for chapter in disc.chapters:
+        menu, button = read.enter(1, {**fresh, "g0": 1, "s7": chapter.number})
+        assert pages[menu - 2].buttons[button - 1].chapter == chapter.number
+    # A player that has shown nothing yet may say 0: it shows the first page, and does not stop.
+    assert read.enter(1, {**fresh, "g0": 1, "s7": 0})[0] == 2
+    held = [cell.get("pause") == "inf" for cell in read.cells]
+    assert held == [is_held(chapter) for chapter in disc.chapters]
+    again = [f"jump cell {one.number};" for one in disc.chapters if not is_held(one)]
+    assert [(cell.text or "").strip() for cell in read.cells if cell.get("pause") != "inf"] == again
+
+
 @pytest.mark.parametrize(("seconds", "held"), [(0.5, True), (1.0, False)])
 def test_what_moves_is_not_begun_again_more_than_once_a_second(kit: Path, seconds: float, held: bool) -> None:
     """A short clip is held: its jumps back would flash (BT.1702: three flashes a second at most)."""

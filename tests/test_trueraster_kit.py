@@ -1006,7 +1006,7 @@ def test_a_still_of_a_moving_pattern_says_what_it_is(tmp_path: Path) -> None:
     code, _, err = call(*words, "--as", "png")
     assert code == 0, err
     # The pattern's period is two seconds dark and two light.
-    assert "bounce moves; as png it shows one picture, the first moment of the 4 s" in err
+    assert "bounce moves; as png it shows one picture, the middle of the 4 s" in err
     assert "It moves as h264" in err
     code, _, err = call(*words, "--as", "y4m")
     assert code == 0, err

@@ -208,14 +208,27 @@ def test_without_a_display_it_is_one_line(capsys: pytest.CaptureFixture[str]) ->
 
 @pytest.mark.slow
 @needs_display
-def test_mistakes_are_one_line_and_outputs_are_listed() -> None:
-    """An output that is not there, a pattern that needs fields, and a wrong word: exit 2, and no traceback."""
+def test_mistakes_are_one_line_and_outputs_are_listed(tmp_path: Path) -> None:
+    """A rate that the set does not accept, an output that is not there, a pattern that needs fields: exit 2, a line."""
     with display(720, 480) as shown:
 
         def ran(*words: str) -> subprocess.CompletedProcess[str]:
             return subprocess.run([*COMMAND, *words], env=shown.environment, capture_output=True, text=True, timeout=60)
 
+        for name, accepts in (("fifteen.json", ("--accepts", "480i,576i")), ("silent.json", ())):
+            assert run(["record", "new", str(tmp_path / name), "--set", "14-inch monitor", *accepts]) == 0
         for words, said in (
+            (
+                ["crosshatch", "-f", "480p", "--line-rates", "15kHz"],
+                "480p has a line rate of 31.469 kHz, outside 15 to",
+            ),
+            (["crosshatch", "-f", "480p", "--record", str(tmp_path / "fifteen.json")], "outside 15.4688 to 15.7812 or"),
+            (["crosshatch", "--record", str(tmp_path / "silent.json")], "does not say which formats the set accepts"),
+            (
+                ["crosshatch", "-f", "240p", "--line-rates", "15kHz"],
+                "480p has a line rate of 31.469 kHz, outside 15 to",
+            ),
+            (["crosshatch", "--line-rates", "31kHz", "--record", "x.json"], "give one or the other"),
             (["crosshatch", "--output", "7"], "--output: there is no output 7; there are 1: 720 x 480"),
             (["field-order", "--format", "480i"], "field-order: it moves field by field"),
             (["grid", "--range", "wide"], "--range"),

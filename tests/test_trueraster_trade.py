@@ -49,6 +49,7 @@ DRAWN = {
     "streaking": ("half-field", {}),
     "chessboard": ("checkerboard", {}),
     "test card": ("alignment", {}),
+    "Zone Plate": ("zone-plate", {}),
 }
 FORMAT_WORDS = {
     "NTSC": "480i",
@@ -74,6 +75,8 @@ CARRIER_WORDS = {
 }
 REFUSED = [
     (("draw", "bars", "--as", "jpg"), ("--as", "png")),
+    (("draw", "bars", "PAL"), ("PAL", "--format")),
+    (("draw", "480i"), ("480i", "--format")),
     (("draw", "bars", "--as", "mov"), ("--as", "prores", "v210")),
     (("draw", "bars", "--as", "avi"), ("--as", "v210")),
     (("draw", "bars", "--format", "720p"), ("720p59.94",)),

@@ -207,7 +207,7 @@ def test_page_shows_each_failed_file_under_its_fault(shelf: Path, tmp_path: Path
     """Each that failed has a small picture, its name and what was found; what cannot be read is a line."""
     page = read(page_of(shelf, tmp_path).read_text(encoding="utf-8"))
     assert page.all("h1")[0].text == "3 files: 1 passed, 1 failed, 1 cannot be read"
-    assert [one.text for one in page.all("h2")] == ["range-compressed: 1", "Cannot be read: 1"]
+    assert [one.text for one in page.all("h2")] == ["Full range squeezed to narrow: 1", "Cannot be read: 1"]
     (failed,) = page.all("ul", class_="files")[0].all("li")
     assert failed.all("img")[0].given["src"].startswith("data:image/jpeg;base64,")
     assert failed.all("p")[0].text == str(shelf / "squeezed.png")

@@ -21,7 +21,7 @@ from analysis.drawing.palette import DARK, GROUND, TEXT, Rgb, font, plain
 if TYPE_CHECKING:
     from PIL import Image
 
-__all__ = ["GREEN", "GUN_INK", "Canvas", "Line", "stacked", "words_strip"]
+__all__ = ["GREEN", "GUN_INK", "Canvas", "Line", "Plate", "plate_size", "stacked", "words_strip"]
 
 Floats = NDArray[np.float64]
 GREEN: Rgb = (150, 235, 150)
@@ -90,20 +90,32 @@ class Canvas:
         cv2.fillPoly(self.samples, [_fixed(tip)], DARK if hollow else ink, cv2.LINE_AA, _SHIFT)
         cv2.polylines(self.samples, [_fixed(tip)], True, ink, self.thin if hollow else 1, cv2.LINE_AA, _SHIFT)
 
-    def plates(self, plates: Sequence[tuple[Sequence[str], tuple[float, float], Rgb]]) -> None:
-        """Words on dark plates, each around its middle, moved so that all of it is on the canvas."""
+    def plates(self, plates: Sequence[Plate]) -> None:
+        """Words on plates, each moved so that all of it is on the canvas."""
         image = Image.fromarray(self.samples)
         draw = ImageDraw.Draw(image)
-        for lines, middle, ink in plates:
-            wide, high = plate_size(lines, self.base)
-            left = min(max(round(middle[0] - wide / 2), 0), max(self.size[0] - wide, 0))
-            top = min(max(round(middle[1] - high / 2), 0), max(self.size[1] - high, 0))
+        for plate in plates:
+            wide, high = plate_size(plate.lines, self.base)
+            left = min(max(round(plate.middle[0] - wide / 2), 0), max(self.size[0] - wide, 0))
+            top = min(max(round(plate.middle[1] - high / 2), 0), max(self.size[1] - high, 0))
             pad = padding(self.base)
-            draw.rectangle((left, top, left + wide - 1, top + high - 1), GROUND, ink)
-            for i, line in enumerate(lines):
+            draw.rectangle((left, top, left + wide - 1, top + high - 1), plate.ground, plate.frame, plate.weight)
+            for i, line in enumerate(plate.lines):
                 at = left + pad, top + pad + i * line_height(self.base)
-                draw.text(at, line, TEXT, font(self.base), "la")
+                draw.text(at, line, TEXT if plate.ground == GROUND else DARK, font(self.base), "la")
         self.samples = np.array(image)
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """Words on a ground of their own: light ones on the dark one, dark ones on any other."""
+
+    lines: Sequence[str]
+    middle: tuple[float, float]
+    frame: Rgb
+    ground: Rgb = GROUND
+    weight: int = 1
+    """Of the frame."""
 
 
 def plate_size(lines: Sequence[str], size: int) -> tuple[int, int]:
@@ -155,10 +167,10 @@ def words_strip(
 
 
 def stacked(parts: Sequence[Image.Image]) -> Image.Image:
-    """Pictures one below the other."""
+    """Pictures one below the other, each in the middle."""
     page = Image.new("RGB", (max(part.width for part in parts), sum(part.height for part in parts)), GROUND)
     top = 0
     for part in parts:
-        page.paste(part, (0, top))
+        page.paste(part, ((page.width - part.width) // 2, top))
         top += part.height
     return page

@@ -5,22 +5,40 @@ from __future__ import annotations
 import io
 import re
 import textwrap
+from collections.abc import Iterable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
 from matplotlib.figure import Figure
+from matplotlib.patches import Circle
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["BLUE", "INK", "KINDS", "ORANGE", "RULE", "SOFT", "Plot", "plot_bytes", "plot_sheet", "plot_style"]
+__all__ = [
+    "BLUE",
+    "INK",
+    "KINDS",
+    "ORANGE",
+    "PLATE",
+    "RULE",
+    "SOFT",
+    "Plot",
+    "about_target",
+    "plot_bytes",
+    "plot_sheet",
+    "plot_style",
+    "with_minus",
+]
 
 INK, SOFT, RULE = "#16191d", "#4a525c", "#d5dae0"
 BLUE, ORANGE = "#1f6fb2", "#d9660a"
 """They differ for every kind of colour vision."""
+PLATE: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+"""What lies under words on a plot, so that no line runs through them."""
 KINDS = ("svg", "png")
 """The files that a plot is written as."""
 WIDTH = 8.0
@@ -79,7 +97,7 @@ def plot_sheet(
 
     Panels stand side by side, or one below the other.
     """
-    title, note = (re.sub(r"(?<!\w)-(?=\d)", "−", text) for text in (title, note))
+    title, note = with_minus(title), with_minus(note)
     lines, notes = textwrap.wrap(title, _TITLE), textwrap.wrap(note, _NOTE)
     above = 0.2 + 0.24 * len(lines) + 0.18 * len(notes) + 0.1
     figure = Figure(figsize=(WIDTH, height + above), layout="constrained", facecolor="white")
@@ -99,3 +117,21 @@ def plot_sheet(
     top -= 0.24 * len(lines) + 0.06
     figure.text(0.15 / WIDTH, top / (height + above), "\n".join(notes), color=SOFT, va="top", linespacing=1.2)
     return figure, list(axes)
+
+
+def with_minus(text: str) -> str:
+    """The text with the sign of minus before its negative figures."""
+    return re.sub(r"(?<!\w)-(?=\d)", "−", text)
+
+
+def about_target(axes: Axes, reach: float, rings: Iterable[float]) -> None:
+    """Square axes of -`reach` to `reach` about a target in the middle, with rings at these distances from it."""
+    for ring in rings:
+        axes.add_patch(Circle((0, 0), ring, fill=False, edgecolor=SOFT, linewidth=0.8, linestyle=":"))
+        axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=PLATE)
+    axes.axhline(0, color=SOFT, linewidth=0.8)
+    axes.axvline(0, color=SOFT, linewidth=0.8)
+    axes.set_xlim(-reach, reach)
+    axes.set_ylim(-reach, reach)
+    axes.set_aspect("equal")
+    axes.grid(False)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from analysis.answer import Answer
-from analysis.drawing.canvas import GREEN, GUN_INK, Canvas, Line, stacked, words_strip
+from analysis.drawing.canvas import GREEN, GUN_INK, Canvas, Line, Plate, stacked, words_strip
 from analysis.drawing.palette import BLUE, ORANGE, QUIET
 from analysis.lens.model import Lens
 from analysis.photo.file import Photo
@@ -31,7 +31,6 @@ from analysis.rounding import decimals, unsigned
 __all__ = ["Sighting", "convergence_picture", "geometry_picture"]
 
 Floats = NDArray[np.float64]
-Plate = tuple[Sequence[str], tuple[float, float], tuple[int, int, int]]
 
 _FINE = 41
 """Points along a line that a lens may bend."""
@@ -207,7 +206,7 @@ def _side_plates(drawing: _Drawing, found: Geometry) -> list[Plate]:
         x, y = drawing.place(drawing.ideal.at(np.array(float(u)), np.array(float(v))))
         wide, high = (max(len(line) for line in lines) * 0.62 * canvas.base, len(lines) * 1.2 * canvas.base)
         gap = 1.2 * canvas.base
-        plates.append((lines, (x + u * (wide / 2 + gap), y + v * (high / 2 + gap)), BLUE))
+        plates.append(Plate(lines, (x + u * (wide / 2 + gap), y + v * (high / 2 + gap)), BLUE))
     return plates
 
 
@@ -232,7 +231,8 @@ def _worst_plates(drawing: _Drawing, found: Convergence, factor: int) -> list[Pl
             # Beside it on the way out, red's above and blue's below: they may stand at the same crossing.
             out = -1 if x < drawing.place(drawing.ideal.centre)[0] else 1
             away = (0.31 * len(words) + 1.2) * canvas.base
-            plates.append(([words], (x + out * away, y + (-0.8 if k == 0 else 0.8) * canvas.base), GUN_INK[gun]))
+            below = (-0.8 if k == 0 else 0.8) * canvas.base
+            plates.append(Plate([words], (x + out * away, y + below), GUN_INK[gun]))
     return plates
 
 

@@ -5,25 +5,20 @@ One panel for each field, one below the other: a heading, the lit area of the ph
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from PIL import Image, ImageDraw
+from PIL import Image
 
 from analysis.answer import SERVICE
-from analysis.drawing.labels import ADVANCE, line_height, padding, wrapped
-from analysis.drawing.palette import BLUE, DARK, GROUND, ORANGE, QUIET, RULE, TEXT, Rgb, font, plain
+from analysis.drawing.canvas import Canvas, Line, Plate, plate_size, stacked, words_strip
+from analysis.drawing.palette import BLUE, DARK, ORANGE, QUIET, RULE
 from analysis.photo.file import Photo
 from analysis.uniformity.answer import advise_uniformity, field_finding
 from analysis.uniformity.map import Floats
 from analysis.uniformity.measure import Blotch, Field, Uniformity, Zone
-
-if TYPE_CHECKING:
-    from PIL import Image, ImageDraw
 
 __all__ = ["uniformity_picture"]
 
@@ -42,7 +37,7 @@ Box = tuple[float, float, float, float]
 class _Panel:
     """A part of a photograph at its size on the page."""
 
-    image: Image.Image
+    canvas: Canvas
     corner: tuple[float, float]
     """Pixel of the photograph at the left upper corner."""
     scale: float
@@ -56,16 +51,12 @@ def uniformity_picture(uniformity: Uniformity, photo_of: Callable[[Field], Photo
     """The page, mode RGB. `photo_of` gives the photograph of a field again: they are shown one by one."""
     parts: list[Image.Image] = []
     for field in uniformity.fields:
-        parts.append(_words(_heading(field)))
-        parts.append(_shown(field, _panel(field, photo_of(field))))
-        parts.append(_words(_key(field)))
-    parts.append(_words([_Line("What to do", TEXT, _TEXT_SIZE + 4), *_advice(uniformity)]))
-    page = Image.new("RGB", (_WIDTH, sum(part.height for part in parts)), GROUND)
-    top = 0
-    for part in parts:
-        page.paste(part, ((_WIDTH - part.width) // 2, top))
-        top += part.height
-    return page
+        parts += [_strip(_heading(field)), _shown(field, _panel(field, photo_of(field))), _strip(_key(field))]
+    return stacked([*parts, _strip([Line("What to do", larger=1.2), *_advice(uniformity)])])
+
+
+def _strip(lines: Sequence[Line]) -> Image.Image:
+    return words_strip(lines, _WIDTH, _TEXT_SIZE)
 
 
 # --- The photograph -------------------------------------------------------------------------------------
@@ -83,21 +74,26 @@ def _panel(field: Field, photo: Photo) -> _Panel:
     size = max(1, round((right - left) * scale)), max(1, round((bottom - top) * scale))
     how = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
     shown = cv2.resize(np.ascontiguousarray(codes), size, interpolation=how)
-    return _Panel(Image.fromarray(np.asarray(shown, np.uint8)), (left - 0.5, top - 0.5), scale)
+    return _Panel(Canvas(np.asarray(shown, np.uint8), _TEXT_SIZE), (left - 0.5, top - 0.5), scale)
 
 
 def _shown(field: Field, panel: _Panel) -> Image.Image:
-    draw = ImageDraw.Draw(panel.image)
+    canvas = panel.canvas
     outlines = [panel.place(blotch.outline_px) for blotch in field.blotches]
     for line in _grid(field):
-        _stroke(draw, panel.place(line), BLUE, 2)
+        canvas.line(panel.place(line), BLUE, 1)
     for outline in outlines:
-        _stroke(draw, np.vstack([outline, outline[:1]]), ORANGE, 4)
+        canvas.line(outline, ORANGE, 2 * canvas.thin, closed=True)
     taken = [_around(outline) for outline in outlines]
-    taken += [_zone_label(draw, zone, field, panel, taken) for zone in field.zones]
+    plates = []
+    for zone in field.zones:
+        plates.append(_zone_plate(zone, field, panel, taken))
+        taken.append(_box(plates[-1]))
     for number, outline in enumerate(outlines, 1):
-        _number(draw, number, outline, panel.image.size, taken)
-    return panel.image
+        plates.append(_number_plate(number, outline, canvas.size, taken))
+        taken.append(_box(plates[-1]))
+    canvas.plates(plates)
+    return Image.fromarray(canvas.samples)
 
 
 def _to_photo(field: Field, points: Floats) -> Floats:
@@ -114,32 +110,15 @@ def _grid(field: Field) -> list[Floats]:
     return [_to_photo(field, line) for line in lines]
 
 
-def _stroke(draw: ImageDraw.ImageDraw, points: Floats, ink: Rgb, weight: int) -> None:
-    path = [(float(x), float(y)) for x, y in points]
-    # A dark seam, so that the line is seen on a ground of its own colour.
-    draw.line(path, DARK, weight + 4, "curve")
-    draw.line(path, ink, weight, "curve")
-
-
-def _zone_label(draw: ImageDraw.ImageDraw, zone: Zone, field: Field, panel: _Panel, taken: Sequence[Box]) -> Box:
-    """Draws a zone's figures, and gives where."""
+def _zone_plate(zone: Zone, field: Field, panel: _Panel, taken: Sequence[Box]) -> Plate:
+    """A zone's figures: in its middle, or in the corner of it where the least of a blotch is hidden."""
     lines, marked = _zone_words(zone, field)
-    size = _TEXT_SIZE
-    pad = padding(size)
-    wide = math.ceil(max(len(line) for line in lines) * size * ADVANCE) + 2 * pad
-    high = len(lines) * line_height(size) + 2 * pad
-    # In the middle, or in the corner of the zone where the least of a blotch is hidden.
-    tried: list[tuple[float, int, Box]] = []
+    frame, weight = (ORANGE, 3) if marked else (RULE, 1)
+    tried = []
     for du, dv in ((0.0, 0.0), (0.0, -0.11), (0.0, 0.11), (-0.06, -0.11), (0.06, -0.11), (-0.06, 0.11), (0.06, 0.11)):
         x, y = panel.place(_to_photo(field, np.array([zone.u + du, zone.v + dv])))
-        box = (x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
-        tried.append((sum(_common(box, other) for other in taken), len(tried), box))
-    _, _, (left, top, right, bottom) = min(tried)
-    draw.rectangle((left, top, right, bottom), GROUND, ORANGE if marked else RULE, 3 if marked else 1)
-    for i, line in enumerate(lines):
-        ink = TEXT if i == 0 else QUIET
-        draw.text((left + pad, top + pad + i * line_height(size)), line, ink, font(size), "la")
-    return left, top, right, bottom
+        tried.append(Plate(lines, (float(x), float(y)), frame, weight=weight))
+    return min(tried, key=lambda plate: sum(_common(_box(plate), other) for other in taken))
 
 
 def _zone_words(zone: Zone, field: Field) -> tuple[list[str], bool]:
@@ -162,18 +141,23 @@ def _signed(value: float) -> str:
     return "0.0" if text in ("+0.0", "-0.0") else text.replace("-", "−")
 
 
-def _number(draw: ImageDraw.ImageDraw, number: int, outline: Floats, size: tuple[int, int], taken: list[Box]) -> None:
+def _number_plate(number: int, outline: Floats, size: tuple[int, int], taken: Sequence[Box]) -> Plate:
     """A blotch's number beside its outline."""
-    text, pad = str(number), padding(_TEXT_SIZE)
-    wide, high = math.ceil(len(text) * _TEXT_SIZE * ADVANCE) + 2 * pad, line_height(_TEXT_SIZE) + 2 * pad
+    wide, high = plate_size([str(number)], _TEXT_SIZE)
     left, top, right, bottom = _around(outline)
-    places = [(right + 4, top - high), (left - wide - 4, top - high), (right + 4, bottom), (left - wide - 4, bottom)]
-    boxes = [(x, y, x + wide, y + high) for x, y in places]
-    within = [b for b in boxes if b[0] >= 0 and b[1] >= 0 and b[2] < size[0] and b[3] < size[1]] or boxes[:1]
-    box = min(within, key=lambda one: sum(_common(one, other) for other in taken))
-    taken.append(box)
-    draw.rectangle(box, ORANGE, DARK, 1)
-    draw.text((box[0] + pad, box[1] + pad), text, DARK, font(_TEXT_SIZE), "la")
+    middles = [(x, y) for x in (right + 4 + wide / 2, left - 4 - wide / 2) for y in (top - high / 2, bottom + high / 2)]
+    tried = [Plate([str(number)], middle, DARK, ground=ORANGE) for middle in middles]
+    within = [plate for plate in tried if _is_within(_box(plate), size)] or tried[:1]
+    return min(within, key=lambda plate: sum(_common(_box(plate), other) for other in taken))
+
+
+def _box(plate: Plate) -> Box:
+    (x, y), (wide, high) = plate.middle, plate_size(plate.lines, _TEXT_SIZE)
+    return x - wide / 2, y - high / 2, x + wide / 2, y + high / 2
+
+
+def _is_within(box: Box, size: tuple[int, int]) -> bool:
+    return box[0] >= 0 and box[1] >= 0 and box[2] < size[0] and box[3] < size[1]
 
 
 def _around(points: Floats) -> Box:
@@ -190,48 +174,24 @@ def _common(one: Box, other: Box) -> float:
 # --- Words ----------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Line:
-    text: str
-    ink: Rgb
-    size: int = _TEXT_SIZE
-
-
-def _words(lines: Sequence[_Line]) -> Image.Image:
-    """A strip of the page with these lines, wrapped."""
-    margin = _TEXT_SIZE
-    rows = [
-        _Line(part, line.ink, line.size)
-        for line in lines
-        for part in wrapped(plain(line.text), int((_WIDTH - 2 * margin) / (line.size * ADVANCE)))
-    ]
-    strip = Image.new("RGB", (_WIDTH, sum(line_height(row.size) for row in rows) + margin), GROUND)
-    draw = ImageDraw.Draw(strip)
-    y = margin // 2
-    for row in rows:
-        draw.text((margin, y), row.text, row.ink, font(row.size), "la")
-        y += line_height(row.size)
-    return strip
-
-
-def _heading(field: Field) -> list[_Line]:
+def _heading(field: Field) -> list[Line]:
     second = "Δ: difference in u'v'"
     if field.purity is not None:
         second = "below it how the share of another gun's light differs, in % of all light"
     return [
-        _Line(field_finding(field), TEXT, round(_TEXT_SIZE * 1.2)),
-        _Line(str(field.path), QUIET),
-        _Line(
+        Line(field_finding(field), larger=1.2),
+        Line(str(field.path), QUIET),
+        Line(
             f"In each zone: luminance in % of the centre's; {second}. Of the camera's colour; framed: the farthest.",
             QUIET,
         ),
     ]
 
 
-def _key(field: Field) -> list[_Line]:
-    lines = [_Line(f"{i} {_blotch_words(blotch)}", ORANGE) for i, blotch in enumerate(field.blotches, 1)]
-    lines = lines or [_Line("No blotches were found.", TEXT)]
-    return [*lines, *(_Line(f"Note: {words}", QUIET) for words in field.warnings)]
+def _key(field: Field) -> list[Line]:
+    lines = [Line(f"{i} {_blotch_words(blotch)}", ORANGE) for i, blotch in enumerate(field.blotches, 1)]
+    lines = lines or [Line("No blotches were found.")]
+    return [*lines, *(Line(f"Note: {words}", QUIET) for words in field.warnings)]
 
 
 def _blotch_words(blotch: Blotch) -> str:
@@ -241,9 +201,9 @@ def _blotch_words(blotch: Blotch) -> str:
     )
 
 
-def _advice(uniformity: Uniformity) -> list[_Line]:
-    lines: list[_Line] = []
+def _advice(uniformity: Uniformity) -> list[Line]:
+    lines: list[Line] = []
     for advice in advise_uniformity(uniformity):
         why = f"{advice.why} {SERVICE}" if advice.inside else advice.why
-        lines += [_Line(advice.adjust, BLUE), _Line(why, TEXT)]
+        lines += [Line(advice.adjust, BLUE), Line(why)]
     return lines

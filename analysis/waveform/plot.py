@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.drawing.plots import BLUE, INK, ORANGE, RULE, SOFT, Plot, plot_sheet, plot_style
+from analysis.drawing.plots import BLUE, INK, ORANGE, PLATE, RULE, SOFT, Plot, plot_sheet, plot_style, with_minus
 from analysis.waveform.interface import SYNC_KEY, Interface, TraceKind
 from analysis.waveform.reading import Part, line_times, parts
 from analysis.waveform.wave import Waveform, picture_samples
@@ -176,14 +176,14 @@ def _label_parts(axes: Axes, wave: Waveform, kind: TraceKind, found: Sequence[Pa
         axes.text(
             middle,
             part.millivolts + 0.05 * _INCH_MV,
-            "\n".join(texts).replace("-", "−"),
+            with_minus("\n".join(texts)),
             ha="center",
             va="bottom",
             fontsize=_SMALL,
             color=INK,
             linespacing=1.1,
             # A rule behind the figures would strike them through.
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
+            bbox=PLATE,
         )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from patterns.areas.levels import label_ink
@@ -112,14 +112,23 @@ def _unit(fmt: Format) -> Fraction:
 
 def _pair(fmt: Format, left: Fraction, top: Fraction, size: Fraction, *, whole: bool, gap: Fraction) -> list[_Wedge]:
     """A vertical wedge and a horizontal one to its right, `gap` apart; with all figures, or the finer ones alone."""
-    most, length = size * Fraction(105, 340), size
-    pair = []
+    most, pair = size * Fraction(105, 340), list[_Wedge]()
     for vertical in (True, False):
         marks = wedge_lines(fmt, vertical=vertical)
         marks = marks if whole else marks[1:] if len(marks) > 2 else marks
-        start, axis = (top, left + most) if vertical else (left + 2 * most + gap, top + most)
-        pair.append(_Wedge(vertical=vertical, marks=marks, start=start, axis=axis, length=length, most=most))
+        one = _Wedge(vertical=vertical, marks=marks, start=top, axis=top, length=size, most=most)
+        if vertical:
+            pair.append(replace(one, axis=left + one.half))
+        else:
+            start = left + 2 * pair[0].half + gap
+            pair.append(replace(one, start=start, axis=top + one.half))
     return pair
+
+
+def _pair_width(fmt: Format, size: Fraction, *, whole: bool, gap: Fraction) -> Fraction:
+    """From the left side of a pair to its right end, in picture heights."""
+    _, horizontal = _pair(fmt, _ZERO, _ZERO, size, whole=whole, gap=gap)
+    return horizontal.start + horizontal.length
 
 
 def _character_height(fmt: Format) -> Fraction:
@@ -137,7 +146,7 @@ def _characters(fmt: Format, left: Fraction, width: Fraction, top: Fraction, bot
             x=left / fmt.picture_aspect,
             y=top + height / 2 + row * pitch,
             height=height,
-            text=(2 * _WORDS)[3 * row :][:count],
+            text=(2 * _WORDS)[3 * row :].lstrip()[:count],
             colour=label_ink(_GREY),
             anchor="start",
         )
@@ -159,9 +168,9 @@ def wedge(fmt: Format, options: Options, _: Signal | None) -> Scene:
     large, small = Fraction(34, 100) * unit, Fraction(20, 100) * unit
     gap = 4 * CAPITAL * label + label * Fraction(4, 3)
     shapes: list[Shape] = []
-    wide = large * Fraction(210, 340) + gap + large
+    wide = _pair_width(fmt, large, whole=True, gap=gap)
     places = [((aspect - wide) / 2, _HALF - large / 2, large, True)]
-    narrow = small * Fraction(210, 340) + gap + small
+    narrow = _pair_width(fmt, small, whole=False, gap=gap)
     places += [(x, y, small, False) for x, y in _corners(fmt, narrow, small)]
     for left, top, size, whole in places:
         pair = _pair(fmt, left, top, size, whole=whole, gap=gap)
@@ -197,7 +206,7 @@ def focus(fmt: Format, options: Options, _: Signal | None) -> Scene:
     height = _character_height(fmt)
     size = Fraction(16, 100) * unit
     margin, gap = size / 10, size / 6
-    wide, high = 2 * margin + size * Fraction(210, 340) + gap + size, 2 * margin + size
+    wide, high = 2 * margin + _pair_width(fmt, size, whole=False, gap=gap), 2 * margin + size
     places = [((aspect - wide) / 2, _HALF - high / 2), *_corners(fmt, wide, high)]
     names = ("centre", "top left", "top right", "bottom left", "bottom right")
     shapes: list[Shape] = []
@@ -221,15 +230,16 @@ def focus(fmt: Format, options: Options, _: Signal | None) -> Scene:
 
 
 def _row(fmt: Format, y: Fraction, height: Fraction, taken: list[tuple[Fraction, Fraction]], first: int) -> list[Text]:
-    """A row of characters between what is taken of it; x in picture heights."""
+    """A row of characters in the middle of each space between what is taken of it; x in picture heights."""
     ink, wide = Colour.grey(Fraction(3, 4)), height * CAPITAL
     found, start = [], wide / 2
-    words = _WORDS[first:] + _WORDS
     for left, right in (*taken, (fmt.picture_aspect + wide / 2, fmt.picture_aspect)):
         count = int((left - wide - start) / wide)
-        if count > 0:
-            text = (words * (count // len(words) + 1))[:count]
-            x = start / fmt.picture_aspect
-            found.append(Text(x=x, y=y, height=height, text=text, colour=ink, anchor="start"))
+        # In a narrow space a blank would be half of it.
+        words = _WORDS if count > len(_WORDS) / 2 else _WORDS.replace(" ", "")
+        text = (words[first % len(words) :] + words * (count // len(words) + 1))[: max(0, count)]
+        if text.strip():
+            x = (start + left - wide) / 2 / fmt.picture_aspect
+            found.append(Text(x=x, y=y, height=height, text=text.strip(), colour=ink))
         start = right + wide
     return found

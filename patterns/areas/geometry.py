@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from patterns.areas.cells import default_cells
-from patterns.areas.grid import gap_patches, grid_patches, grid_rules, line_patch, nodes
+from patterns.areas.grid import frame_rules, gap_patches, grid_patches, grid_rules, line_patch, nodes
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, Stage
 from patterns.placement import stroke
@@ -47,21 +47,7 @@ def _crosshatch_inverse(fmt: Format, options: Options, _: Signal | None) -> Scen
 def _square(fmt: Format, x: Fraction, y: Fraction, half: Fraction, colour: Colour) -> tuple[Rule, ...]:
     """The outline of a square that is square on the glass; `half` its half side in picture heights."""
     dx = half / fmt.picture_aspect
-    samples, lines = stroke(fmt)
-    # The vertical sides run half a stroke further, so that the corners are closed.
-    over_x, over_y = (
-        Fraction(samples, 2 * fmt.picture.width),
-        Fraction(lines, 2 * fmt.picture.height),
-    )
-    horizontal = (
-        Rule(vertical=False, at=at, start=x - dx - over_x, stop=x + dx + over_x, colour=colour)
-        for at in (y - half, y + half)
-    )
-    vertical = (
-        Rule(vertical=True, at=at, start=y - half - over_y, stop=y + half + over_y, colour=colour)
-        for at in (x - dx, x + dx)
-    )
-    return (*horizontal, *vertical)
+    return frame_rules(fmt, x - dx, y - half, x + dx, y + half, colour)
 
 
 def _circles(fmt: Format, options: Options, _: Signal | None) -> Scene:
@@ -102,25 +88,16 @@ def _circles(fmt: Format, options: Options, _: Signal | None) -> Scene:
     return Scene(background=_BLACK, shapes=(*squares, *cross, *rings), patches=patches)
 
 
-def _frame(inset: Fraction, colour: Colour) -> tuple[Rule, ...]:
+def _frame(fmt: Format, inset: Fraction, colour: Colour) -> tuple[Rule, ...]:
     """Four lines, `inset` inside the picture's edges (a share of its width and of its height)."""
-    low, high = inset, 1 - inset
-    return (
-        Rule(vertical=False, at=low, start=low, stop=high, colour=colour),
-        Rule(vertical=False, at=high, start=low, stop=high, colour=colour),
-        Rule(vertical=True, at=low, start=low, stop=high, colour=colour),
-        Rule(vertical=True, at=high, start=low, stop=high, colour=colour),
-    )
+    return frame_rules(fmt, inset, inset, 1 - inset, 1 - inset, colour)
 
 
 def _edge_frame(fmt: Format, colour: Colour) -> tuple[Rule, ...]:
     """A frame whose outside is the picture's edge: it has no cells to keep equal, so its lines lie whole inside."""
     samples, lines = stroke(fmt)
     x, y = Fraction(samples, 2 * fmt.picture.width), Fraction(lines, 2 * fmt.picture.height)
-    return (
-        *(Rule(vertical=False, at=at, start=_ZERO, stop=_ONE, colour=colour) for at in (y, 1 - y)),
-        *(Rule(vertical=True, at=at, start=_ZERO, stop=_ONE, colour=colour) for at in (x, 1 - x)),
-    )
+    return frame_rules(fmt, x, y, 1 - x, 1 - y, colour)
 
 
 def _figures(
@@ -181,8 +158,8 @@ def _overscan(fmt: Format, options: Options, _: Signal | None) -> Scene:
     return Scene(
         background=_BLACK,
         shapes=(
-            *_frame(SAFE_ACTION_MARGIN.value, dim),
-            *_frame(SAFE_GRAPHICS_MARGIN.value, dim),
+            *_frame(fmt, SAFE_ACTION_MARGIN.value, dim),
+            *_frame(fmt, SAFE_GRAPHICS_MARGIN.value, dim),
             *_edge_frame(fmt, colour),
             *_scale(fmt, colour),
             *words,
@@ -200,7 +177,7 @@ def _overscan(fmt: Format, options: Options, _: Signal | None) -> Scene:
             *(
                 line_patch(fmt, name, rule, Fraction(1, 8), Fraction(3, 8))
                 for name, rule in zip(
-                    ("line, top", "line, bottom"), _frame(SAFE_GRAPHICS_MARGIN.value, dim), strict=False
+                    ("line, top", "line, bottom"), _frame(fmt, SAFE_GRAPHICS_MARGIN.value, dim), strict=False
                 )
             ),
         ),

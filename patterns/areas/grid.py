@@ -11,7 +11,7 @@ from patterns.placement import rule_area, stroke
 from patterns.scene import Node, Patch, Rule
 from patterns.signal import Colour
 
-__all__ = ["gap_patches", "grid_patches", "grid_rules", "line_patch", "nodes"]
+__all__ = ["frame_rules", "gap_patches", "grid_patches", "grid_rules", "line_patch", "nodes"]
 
 _ZERO, _ONE = Fraction(0), Fraction(1)
 
@@ -30,6 +30,17 @@ def grid_rules(cells: tuple[int, int], colour: Colour, weight: int = 1) -> tuple
         Rule(vertical=True, at=Fraction(i, columns), start=_ZERO, stop=_ONE, colour=colour, weight=weight)
         for i in range(columns + 1)
     )
+    return (*across, *down)
+
+
+def frame_rules(
+    fmt: Format, left: Fraction, top: Fraction, right: Fraction, bottom: Fraction, colour: Colour
+) -> tuple[Rule, ...]:
+    """The outline of a rectangle: top, bottom, left, right. Each runs half a stroke further and closes the corners."""
+    samples, lines = stroke(fmt)
+    dx, dy = Fraction(samples, 2 * fmt.picture.width), Fraction(lines, 2 * fmt.picture.height)
+    across = (Rule(vertical=False, at=at, start=left - dx, stop=right + dx, colour=colour) for at in (top, bottom))
+    down = (Rule(vertical=True, at=at, start=top - dy, stop=bottom + dy, colour=colour) for at in (left, right))
     return (*across, *down)
 
 

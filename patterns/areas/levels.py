@@ -98,7 +98,7 @@ def _pluge(fmt: Format, options: Options, _: Signal | None) -> Scene:
         shapes.append(Box(left=left, top=top, right=right, bottom=bottom, colour=colour))
         patches.append(Patch(name=name, left=left, top=top, right=right, bottom=bottom, colour=colour))
 
-    # Upright stripes on both sides of the middle, in mirrored order, and the white patch between them.
+    # Vertical stripes on both sides of the middle, in mirrored order, and the white patch between them.
     stripes = (
         ("darker", darker, Fraction(3, 32)),
         ("lighter", lighter, Fraction(6, 32)),

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from patterns.areas.grid import frame_rules
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, Stage
 from patterns.placement import stroke
-from patterns.scene import Box, Mover, Patch, Rule, Scene, Shape, Shown, Text
+from patterns.scene import Box, Mover, Patch, Scene, Shape, Shown, Text
 from patterns.signal import Colour, Signal
 
 __all__ = ["PATTERNS"]
@@ -46,11 +47,7 @@ def _flicker(fmt: Format, options: Options, _: Signal | None) -> Scene:
 
 def _bounce(fmt: Format, options: Options, _: Signal | None) -> Scene:
     near, far = Fraction(1, 24), Fraction(23, 24)
-    frame = tuple(
-        Rule(vertical=vertical, at=at, start=near, stop=far, colour=COLOURS["white"])
-        for vertical in (True, False)
-        for at in (near, far)
-    )
+    frame = frame_rules(fmt, near, near, far, far, COLOURS["white"])
     low, high = Fraction(1, 8), Fraction(7, 8)
     window = Box(left=low, top=low, right=high, bottom=high, colour=COLOURS["white"])
     # Two seconds light between two dark ones: one flash in four seconds.

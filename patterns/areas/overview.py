@@ -7,11 +7,11 @@ from fractions import Fraction
 from patterns.areas.cells import default_cells
 from patterns.areas.colour import bars_of
 from patterns.areas.detail import CAPITAL
-from patterns.areas.grid import grid_rules
+from patterns.areas.grid import frame_rules, grid_rules
 from patterns.areas.levels import label_ink
 from patterns.formats import Format
 from patterns.pattern import COLOURS, Area, Options, Pattern, PatternError, Stage
-from patterns.scene import Box, Patch, Rule, Scene, Shape, Text, Wave
+from patterns.scene import Box, Patch, Scene, Shape, Text, Wave
 from patterns.signal import Colour, Signal
 from patterns.standards.timing import MULTIBURST_SWING
 from patterns.tones import bursts
@@ -50,14 +50,6 @@ def _columns(area: Area4, columns: list[tuple[str, Colour]]) -> Part:
 
 _LINE = Colour.grey(Fraction(3, 4))
 """Of the alignment's grid."""
-
-
-def _outline(area: Area4) -> tuple[Rule, ...]:
-    """The grid's lines round a rectangle again, whole: the rectangle covers the half of them that lies in it."""
-    left, top, right, bottom = area
-    horizontal = (Rule(vertical=False, at=at, start=left, stop=right, colour=_LINE) for at in (top, bottom))
-    vertical = (Rule(vertical=True, at=at, start=top, stop=bottom, colour=_LINE) for at in (left, right))
-    return (*horizontal, *vertical)
 
 
 def _near_black(area: Area4) -> Part:
@@ -104,7 +96,7 @@ def _corner_words(fmt: Format) -> tuple[Shape, ...]:
             if right <= left or bottom <= top:
                 continue
             shapes.append(Box(left=left, top=top, right=right, bottom=bottom, colour=_BLACK))
-            shapes += _outline((left, top, right, bottom))
+            shapes += frame_rules(fmt, left, top, right, bottom, _LINE)
             height = (bottom - top) * Fraction(3, 16)
             count = int((right - left) * fmt.picture_aspect / (height * CAPITAL)) - 1
             for row, words in enumerate(("EMBHG 0369 XKRSZ 258 WHGB", "258 WHGEM 9603 RBKX EHMS")):
@@ -146,7 +138,8 @@ def _alignment(fmt: Format, options: Options, _: Signal | None) -> Scene:
         shapes=(
             *grid_rules((columns, rows), _LINE),
             *(shape for shapes, _ in parts for shape in shapes),
-            *(rule for area in areas for rule in _outline(area)),
+            # The grid's lines round each block again: it covers the half of them that lies in it.
+            *(rule for area in areas for rule in frame_rules(fmt, *area, _LINE)),
             *_corner_words(fmt),
             *numbers,
         ),
@@ -207,11 +200,7 @@ def _half_field(fmt: Format, options: Options, _: Signal | None) -> Scene:
     left, top, right, bottom = ends[side]
     near, far = Fraction(1, 24), Fraction(23, 24)
     # Grey is seen on both halves: where the raster changes its size with the light, this line steps.
-    frame = tuple(
-        Rule(vertical=vertical, at=at, start=near, stop=far, colour=line)
-        for vertical in (True, False)
-        for at in (near, far)
-    )
+    frame = frame_rules(fmt, near, near, far, far, line)
     inner, outer = Fraction(1, 10), Fraction(9, 10)
     patches = []
     for name, part in (("bright", side), ("dark", _OPPOSITE[side])):

@@ -104,7 +104,8 @@ def repeat_group(group: Path, path: Path, tags: Tags, comment: str, *, times: in
         duration = f"round({1000 * tags.rate.denominator}/{tags.rate.numerator})"
     else:
         tick, duration = f"N*{tags.rate.denominator}", str(tags.rate.denominator)
-    said = "" if level is None else f"h264_metadata=level={level},"
+    # The program takes a rate such as 1125000/18733 (240p) as the nearest ratio of smaller numbers; two ticks a frame.
+    said = "" if level is None else f"h264_metadata=level={level}:tick_rate={_ratio(2 * tags.rate)},"
     command = [
         *("-stream_loop", str(times - 1), "-i", str(group.absolute()), "-map", "0:v", "-c", "copy"),
         *("-bsf:v", f"{said}setts=pts={tick}:dts={tick}:duration={duration}", "-frames:v", str(tags.frames)),

@@ -139,7 +139,8 @@ def _usability_bits(tags: StreamTags, references: int) -> str:
     bits += ["0", "1", u(5, 3), u(tags.full_range, 1)]  # no overscan_info; video_format 5: unspecified
     bits += ["1", u(tags.primaries, 8), u(tags.transfer, 8), u(tags.matrix, 8)]
     bits += ["1", ue(0), ue(0)]  # chroma_sample_loc_type 0 for both fields: left (figure E-1)
-    # A tick is half a frame, whether or not there are fields; then fixed_frame_rate_flag (clause E.2.1).
+    # A tick is half a frame, whether or not there are fields; then fixed_frame_rate_flag (clause E.2.1): players that
+    # heed it do not guess the rate. The ordinary encoder is asked for it with force-cfr (`h264_clip`).
     bits += ["1", u(tags.rate.denominator, 32), u(2 * tags.rate.numerator, 32), "1"]
     bits += ["00", u(tags.interlaced, 1)]  # no HRD parameters; pic_struct_present_flag
     bits += ["1", "0", ue(0), ue(0), ue(0), ue(0)]  # vectors: inside, zero; bytes, bits: no limit stated

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import re
 import secrets
 from collections.abc import Iterator
@@ -59,8 +60,13 @@ class SessionFolder:
 
         Raises:
             OSError: it cannot be made.
+            FileError: there is one that belongs to a different user, who could read the token in it.
         """
         self.root.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if hasattr(os, "geteuid") and self.root.stat().st_uid != os.geteuid():
+            raise FileError(f"{self.root}: belongs to a different user; give the record a name in a folder of your own")
+        # One that was there before, or was copied, may be open to others.
+        self.root.chmod(0o700)
         for name in ("given", "answers"):
             (self.root / name).mkdir(exist_ok=True)
 

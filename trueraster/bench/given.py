@@ -14,6 +14,7 @@ from trueraster.bench.journal import write_synced
 from trueraster.bench.measure import Task
 from trueraster.bench.readings import readings_file
 from trueraster.bench.session import Session
+from trueraster.bench.state import State
 from trueraster.bench.worker import Worker
 from trueraster.errors import UsageError
 
@@ -21,6 +22,7 @@ __all__ = ["Given", "Giving"]
 
 _MOST_FILES = 400
 """That a session keeps."""
+_MOST_LENS_BYTES = 1 << 20
 _SUFFIXES = (
     (0, b"\xff\xd8\xff", ".jpg"),
     (0, b"\x89PNG", ".png"),
@@ -68,13 +70,35 @@ class Giving:
         if what == "grey":
             lines = self._session.state.readings
             files = [Given(name=f"{len(lines)} readings.csv", data=readings_file(lines))]
-        task_what, words = _task(what, card, self._session.state.marks_mm)
+        if what == "lens":
+            self._take_lens(files, number)
+            return
+        task_what, words = _task(what, card, self._session.state)
+        if lens := self._session.state.lens:
+            lens = str(self._session.folder.root / "given" / lens)
+            words = (*words, "--lens", lens) if "--marks-mm" in words else words
         if not 0 < len(files) <= (4 if task_what == "uniformity" else 1):
             raise UsageError("one photograph is expected; of plain fields one of each colour, up to four")
         paths = [self._put_down(one, ".csv" if what == "grey" else None) for one in files]
         names = {str(path): one.name for path, one in zip(paths, files, strict=True)}
-        parts = self._worker.run(Task(what=task_what, paths=tuple(paths), words=words), names)
-        self._session.add_answers(parts, card.id, ", ".join(names.values()), number)
+        shown = {**names, lens: "the lens file"} if lens else names
+        parts = self._worker.run(Task(what=task_what, paths=tuple(paths), words=words), shown)
+        self._session.add_answers(parts, card.id, {Path(ours).name: theirs for ours, theirs in names.items()}, number)
+
+    def _take_lens(self, files: Sequence[Given], number: str) -> None:
+        """Have photographs measured with the lens of a file of `measure lens`."""
+        # The libraries of lenses are for the worker; this one call needs them here: 100 ms.
+        from analysis.lens.file import load_lens
+
+        if len(files) != 1 or len(files[0].data) > _MOST_LENS_BYTES:
+            raise UsageError("one file of 'trueraster measure lens' is expected")
+        path = self._put_down(files[0], ".json")
+        try:
+            load_lens(path)
+        except ValueError as error:
+            path.unlink()
+            raise UsageError(str(error).replace(str(path), files[0].name)) from error
+        self._session.do({"do": "lens", "value": path.name, "id": number})
 
     def _put_down(self, one: Given, suffix: str | None) -> Path:
         if not one.data:
@@ -100,7 +124,7 @@ def _option_words(options: Options) -> list[str]:
     return words
 
 
-def _task(what: str, card: Card, marks_mm: str) -> tuple[str, tuple[str, ...]]:
+def _task(what: str, card: Card, state: State) -> tuple[str, tuple[str, ...]]:
     """The measurement for what was given, and its options as on the command line."""
     if what == "grey":
         return "grey", ()
@@ -113,4 +137,9 @@ def _task(what: str, card: Card, marks_mm: str) -> tuple[str, tuple[str, ...]]:
         raise UsageError("nothing is measured in a photograph of this pattern")
     if card.takes is Takes.UNIFORMITY:
         return "uniformity", ()
-    return "raster", (*shown, *(("--marks-mm", marks_mm) if marks_mm else ("--no-marks",)))
+    if not state.marks_mm:
+        # Without them the glass and the lens mean nothing.
+        return "raster", (*shown, "--no-marks")
+    depth = ("--depth-mm", state.depth_mm) if state.depth_mm else ()
+    glass = ("--glass-radius-mm", state.glass_radius_mm) if state.glass_radius_mm else ()
+    return "raster", (*shown, "--marks-mm", state.marks_mm, *depth, *glass)

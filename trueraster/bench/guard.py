@@ -14,12 +14,14 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-__all__ = ["CONNECTIONS", "MOST_BYTES", "Door", "Guard"]
+__all__ = ["CONNECTIONS", "FROM_ONE", "MOST_BYTES", "Door", "Guard"]
 
 MOST_BYTES = {"upload": 64 << 20, "do": 64 << 10}
 """Of a request's body, by the last part of its path; others have none. A raw photograph has 30 MB."""
 CONNECTIONS = 128
 """Open at once; a phone holds two or three."""
+FROM_ONE = 48
+"""Of them from one address: nobody alone takes the places of the phones."""
 _REQUESTS = 24
 """Answered at once."""
 _UPLOADS = 4
@@ -177,7 +179,9 @@ class Door(H11Protocol):
     )
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        if len(self.connections) >= CONNECTIONS:
+        peer = (transport.get_extra_info("peername") or ("",))[0]
+        same = sum(one.client is not None and one.client[0] == peer for one in self.connections)  # type: ignore[union-attr]
+        if len(self.connections) >= CONNECTIONS or same >= FROM_ONE:
             transport.write(self._busy)
             transport.close()
             self._closed = True

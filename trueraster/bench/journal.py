@@ -6,6 +6,7 @@ journal is opened again.
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 from collections.abc import Mapping
@@ -39,31 +40,36 @@ class Journal:
         data = read_bounded(path, _MOST_BYTES, "no journal of a session") if path.exists() else b""
         whole = data[: data.rfind(b"\n") + 1]
         self.events: list[Event] = [_event(path, i, line) for i, line in enumerate(whole.splitlines(), 1)]
-        self._file = open(path, "ab")  # noqa: SIM115 - open for as long as the session is
+        # No buffer: what a full disk has refused would be in it, and be written with the next line.
+        self._file = open(path, "ab", buffering=0)  # noqa: SIM115 - open for as long as the session is
         if len(whole) < len(data):
             self._file.truncate(len(whole))
-        self._sync()
+        self._size, self._is_broken = len(whole), False
+        os.fsync(self._file.fileno())
         _sync_folder(path.parent)
 
     def append(self, event: Event) -> None:
         """Write a line; when this returns it is on the disk.
 
         Raises:
-            OSError: it cannot be written; what was written of it is taken away.
+            OSError: it cannot be written; what was written of it is taken away. Where even that fails no line is taken
+                any more: the next one would make a broken line of it.
         """
+        if self._is_broken:
+            raise OSError(errno.EIO, "an earlier line could not be written; begin the bench anew", str(self.path))
         line = json.dumps(event, ensure_ascii=False, allow_nan=False).encode() + b"\n"
-        before = self._file.tell()
         try:
-            self._file.write(line)
-            self._sync()
+            left = memoryview(line)
+            while left:
+                left = left[self._file.write(left) :]
+            os.fsync(self._file.fileno())
         except OSError:
-            self._file.truncate(before)
+            self._is_broken = True
+            self._file.truncate(self._size)
+            self._is_broken = False
             raise
+        self._size += len(line)
         self.events.append(event)
-
-    def _sync(self) -> None:
-        self._file.flush()
-        os.fsync(self._file.fileno())
 
     def close(self) -> None:
         """Close the file."""

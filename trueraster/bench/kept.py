@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import threading
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,8 @@ class Kept:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._lock = threading.Lock()
+        """Two phones ask at the same time."""
         self._seen: tuple[int, int, int] | None = None
         self._stages: dict[str, str] = {}
         self.name = ""
@@ -51,20 +54,20 @@ class Kept:
         Raises:
             FileError: the record cannot be read.
         """
-        mark = self.mark()
-        if mark != self._seen:
-            held = read_object(self.path)
-            stages = held.get("stages")
-            self._stages = {
-                digest_of(entry["result"]): stage
-                for stage, content in (stages.items() if isinstance(stages, dict) else ())
-                for entry in content.get("results", ())
-                if isinstance(entry, dict) and isinstance(entry.get("result"), dict)
-            }
-            record = record_of(held, self.path)
-            self.name, self.formats = record.set.name, record.set.formats
-            self._seen = mark
-        return self._stages
+        with self._lock:
+            mark = self.mark()
+            if mark != self._seen:
+                held = read_object(self.path)
+                # First of all: what is no record is one line.
+                record = record_of(held, self.path)
+                self._stages = {
+                    digest_of(entry["result"]): stage
+                    for stage, content in held.get("stages", {}).items()
+                    for entry in content.get("results", ())
+                }
+                self.name, self.formats = record.set.name, record.set.formats
+                self._seen = mark
+            return self._stages
 
     def keep(self, result: Json, stage: Stage, source: str, date: str) -> None:
         """Attach a result; one that is there already stays as it is.

@@ -73,9 +73,11 @@ def renamed(parts: tuple[Part, ...], names: dict[str, str]) -> tuple[Part, ...]:
     made = []
     for part in parts:
         held, page = part.json, part.page
-        for ours, theirs in names.items():
-            held = held.replace(json.dumps(ours)[1:-1], json.dumps(theirs)[1:-1])
-            page = page.replace(escape(ours), escape(theirs))
+        for whole, theirs in names.items():
+            # Some answers name a file with its folder, some without.
+            for ours in (whole, Path(whole).name):
+                held = held.replace(json.dumps(ours)[1:-1], json.dumps(theirs)[1:-1])
+                page = page.replace(escape(ours), escape(theirs))
         made.append(replace(part, json=held, page=page))
     return tuple(made)
 

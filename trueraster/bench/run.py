@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
+import threading
 import time
 from collections.abc import Callable
 from contextlib import ExitStack
@@ -30,6 +32,9 @@ __all__ = ["Bench", "record_for"]
 
 _SWITCH_S = 0.001
 """How long a thread may keep the others waiting: a key must not wait for a page (the interpreter's usual is 5 ms)."""
+
+_END_S, _STOPPED = 10.0, 130
+"""How long the end may take after Ctrl-C, and the exit code of what was stopped."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +80,7 @@ class Bench:
             serving.start()
             ending.callback(serving.stop)
             self._say(address)
+            ending.callback(_end_soon)
             if screen is None:
                 _wait(lambda: not serving.is_up)
             else:
@@ -96,6 +102,14 @@ class Bench:
         else:
             note("Only this computer can open it; --lan lets a phone in the same network do so.")
         note("Ctrl-C ends the bench; the same command goes on where it was.")
+
+
+def _end_soon() -> None:
+    """After Ctrl-C end this process whatever a library waits for: all that was confirmed is on the disk."""
+    if interrupt.was_asked():
+        timer = threading.Timer(_END_S, os._exit, (_STOPPED,))
+        timer.daemon = True
+        timer.start()
 
 
 def _wait(ended: Callable[[], bool]) -> None:
@@ -127,6 +141,8 @@ def _drive(screen: Screen, session: Session, ended: Callable[[], bool]) -> None:
 
     session.wake, session.mode_changed = screen.wake, look_again
     told()
+    # The picture's time begins now, not when it was first turned to.
+    session.black(False)
     screen.run(session, stop)
 
 

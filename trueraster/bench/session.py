@@ -23,11 +23,12 @@ from trueraster.bench.readings import read_line
 from trueraster.bench.state import AnswerMade, State, after
 from trueraster.errors import UsageError
 from trueraster.kit.rates import check_line_rates, parse_line_rates
-from trueraster.options.raster import sides_mm
+from trueraster.options.raster import face_of, sides_mm
 from trueraster.options.record import now, stage_of, words_of
 from trueraster.options.values import format_of
 from trueraster.output.terminal import note
 from trueraster.record.jsontext import read_json
+from trueraster.record.schema import Stage
 from trueraster.show.outputs import Output
 from trueraster.show.slide import Slide
 
@@ -37,6 +38,23 @@ Ask = Mapping[str, str]
 
 _MOST_FORMATS = 8
 _ID = re.compile(r"[A-Za-z0-9-]{8,64}")
+
+_LENS = re.compile(r"\d{4}\.json")
+
+
+def _check_depth(text: str) -> None:
+    if re.fullmatch(r"\d{1,3}(?:\.\d{1,3})?", text) is None:
+        raise UsageError(
+            f"depth: got {text[:20]!r}, how far the picture lies behind the marks in mm is expected, as 15"
+        )
+
+
+_CHECKS: Mapping[str, Callable[[str], object]] = {
+    "marks_mm": lambda text: sides_mm("marks", text, "width x height between the marks' centres in mm", "460x360"),
+    "depth_mm": _check_depth,
+    "glass_radius_mm": face_of,
+}
+"""What is typed of the glass, and what says whether it can be meant."""
 
 
 class Session:
@@ -157,7 +175,9 @@ class Session:
             self.black(value != "no")
             return
         if kind in ("keep", "undo"):
-            self._keep(self._answer(value), wanted=kind == "keep")
+            # The stage that the phone showed: somebody may have chosen a different one meanwhile.
+            stage = stage_of(ask.get("stage") or self.state.stage)
+            self._keep(self._answer(value), stage if kind == "keep" else None)
             return
         if kind == "look":
             self.mode_changed()
@@ -167,8 +187,11 @@ class Session:
                 raise UsageError("the request's id is none")
             if number in self.state.done:
                 return
-            event = self._event(kind, value, ask)
-            self._write({"do": kind, "at": now(), "id": number, **event})
+            event = {"do": kind, "at": now(), "id": number, **self._event(kind, value, ask)}
+            self._write(event)
+        if kind == "note":
+            # Not under the lock: the screen must not wait for whoever has the record.
+            self.kept.note_work(event["at"], event["value"])
         self.wake()
 
     def _event(self, kind: str, value: str, ask: Ask) -> dict[str, Any]:
@@ -180,7 +203,9 @@ class Session:
                 raise UsageError("there is no such card any more")
             return {"value": value}
         if kind == "tick":
-            return {"value": value[:200]}
+            # What is wanted: two phones that tap the same button want the same.
+            wanted = ask.get("wanted", "no" if value in self.state.ticks else "yes")
+            return {"value": value[:200], "wanted": wanted != "no"}
         if kind == "note":
             text = words_of("note", value)
             if not text:
@@ -188,16 +213,21 @@ class Session:
             return {"value": text, "card": self.state.card}
         if kind == "stage":
             return {"value": stage_of(value, "stage").value}
-        if kind == "marks_mm":
-            text = value.strip()
-            if text:
-                sides_mm("marks", text, "width x height between the marks' centres in mm", "460x360")
+        if kind == "lens":
+            if value and not (_LENS.fullmatch(value) and (self.folder.root / "given" / value).is_file()):
+                raise UsageError("there is no such lens file")
+            return {"value": value}
+        if kind in _CHECKS:
+            if text := value.strip():
+                _CHECKS[kind](text)
             return {"value": text}
         if kind == "readings":
             lines = [read_line(line) for line in value.splitlines() if line.strip()]
             if not lines:
                 raise UsageError("readings: level, x, y and luminance are expected, as 20 0.313 0.329 4.1")
             return {"value": lines}
+        if kind == "unread" and value not in ("", str(len(self.state.readings))):
+            raise UsageError("readings: they have changed meanwhile; look at the last one again")
         if kind in ("warm", "unread", "again"):
             return {}
         raise UsageError("there is no such thing to do here")
@@ -228,15 +258,15 @@ class Session:
             self.cards = self._made_cards()
         if event["do"] in ("go", "set-up", "again"):
             self.is_black = self.time_is_over = False
-        if event["do"] == "note":
-            self.kept.note_work(self.state.notes[-1].at, self.state.notes[-1].text)
         self.version += 1
         card = self.card
         if card is not None and card.kind is CardKind.PATTERN and before.card.endswith("/change"):
             self.mode_changed()
 
-    def add_answers(self, parts: Sequence[Part], card: str, source: str, number: str) -> None:
+    def add_answers(self, parts: Sequence[Part], card: str, files: Mapping[str, str], number: str) -> None:
         """Take up answers of one measurement, all of them or none.
+
+        `files` are the names that its files have here, and on the phone.
 
         Raises:
             OSError: they cannot be written.
@@ -255,7 +285,8 @@ class Session:
                 {
                     "number": first + i,
                     "card": card,
-                    "source": source,
+                    "source": ", ".join(files.values()),
+                    "given": list(files),
                     "kind": part.kind,
                     "findings": list(part.findings),
                     "about": part.about,
@@ -274,13 +305,14 @@ class Session:
             raise UsageError("there is no such answer")
         return found
 
-    def _keep(self, answer: AnswerMade, *, wanted: bool) -> None:
+    def _keep(self, answer: AnswerMade, stage: Stage | None) -> None:
+        """Keep an answer at a stage of the record, or take it away; the record has a lock of its own."""
         result = read_json(self.folder.answer(answer.number, ".json").read_bytes())
+        if stage is not None:
+            self.kept.keep(result, stage, answer.source, answer.at)
+        else:
+            self.kept.take_away(result)
         with self._lock:
-            if wanted:
-                self.kept.keep(result, stage_of(self.state.stage), answer.source, answer.at)
-            else:
-                self.kept.take_away(result)
             self.version += 1
 
 

@@ -43,6 +43,8 @@ class AnswerMade:
     about: str
     advice: tuple[str, ...]
     warnings: tuple[str, ...]
+    given: tuple[str, ...] = ()
+    """The files that were measured, by their names in the session's folder `given`."""
     digest: str
     """Of its result, as `session.digest_of` makes it: the record is asked whether it has it."""
 
@@ -58,6 +60,12 @@ class State:
     stage: str = "as-found"
     marks_mm: str = ""
     """Between the marks' centres, as typed; empty where there are none."""
+    depth_mm: str = ""
+    """How far the picture lies behind the marks, as typed; empty where it is not known."""
+    glass_radius_mm: str = ""
+    """Of the face, as typed; empty where it is not known."""
+    lens: str = ""
+    """The lens file's name in the session's folder `given`; empty without one."""
     warm_since: str = ""
     ticks: frozenset[str] = frozenset()
     notes: tuple[Noted, ...] = ()
@@ -81,13 +89,17 @@ def after(state: State, event: Event) -> State:
     if kind == "go":
         return replace(state, card=str(value), since=at)
     if kind == "tick":
-        return replace(state, ticks=state.ticks ^ {str(value)})
+        one = frozenset({str(value)})
+        # A journal of before has no such word: a tick changed what was so.
+        wanted = event.get("wanted", value not in state.ticks)
+        return replace(state, ticks=state.ticks | one if wanted else state.ticks - one)
     if kind == "note":
         return replace(state, notes=(*state.notes, Noted(at=at, card=str(event.get("card", "")), text=str(value))))
     if kind == "stage":
         return replace(state, stage=str(value))
-    if kind == "marks_mm":
-        return replace(state, marks_mm=str(value))
+    if kind in ("marks_mm", "depth_mm", "glass_radius_mm", "lens"):
+        changed: dict[str, Any] = {kind: str(value)}
+        return replace(state, **changed)
     if kind == "warm":
         return replace(state, warm_since=at)
     if kind == "readings":
@@ -100,6 +112,6 @@ def after(state: State, event: Event) -> State:
 
 
 def _answer(at: str, made: Event) -> AnswerMade:
-    names = ("findings", "advice", "warnings")
+    names = ("findings", "advice", "warnings", "given")
     fields: dict[str, Any] = {name: tuple(held) if name in names else held for name, held in made.items()}
     return AnswerMade(at=at, **fields)

@@ -81,13 +81,14 @@ class Worker:
         return self._pipe
 
     def _end(self) -> None:
-        if self._pipe is not None:
-            self._pipe.close()
-            self._pipe = None
+        # First the process: whoever waits for its answer sees that it has ended, and not that our end was closed.
         if self._process is not None:
             self._process.kill()
             self._process.join(10)
             self._process = None
+        if self._pipe is not None:
+            self._pipe.close()
+            self._pipe = None
 
 
 def _serve(pipe: Connection) -> None:

@@ -17,6 +17,7 @@ from trueraster.errors import UsageError
 from trueraster.options.record import date_of, details_of, limits_of, now, record_path, stage_of, words_of
 from trueraster.options.setclass import SET_CLASSES
 from trueraster.options.shared import as_json_option
+from trueraster.output.files import check_new
 from trueraster.output.terminal import note, progress, put_json, put_text
 from trueraster.record.answer import record_json, record_text
 from trueraster.record.changes import (
@@ -265,8 +266,7 @@ def demo(to: Path, as_json: bool) -> None:
     from trueraster.record.demonstration import demonstration
 
     target = record_path(to).absolute()
-    if target.exists():
-        raise UsageError(f"--to: {to} is there already; give another name, or take it away first")
+    check_new("--to", to)
 
     def run(words: list[str]) -> None:
         app.main(args=words, prog_name="trueraster", standalone_mode=False)

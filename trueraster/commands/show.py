@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -33,6 +34,8 @@ BEHIND = (
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
 @click.option("--output", type=int, metavar="N", help="Which output, by its number in --list.  [default: the last]")
 @click.option("--range", "code_range", help="full, or narrow for an output set to video levels.  [default: full]")
+@click.option("--line-rates", help="What the set accepts, as 15kHz or 15.6-15.8,31-32 (kHz); other modes are refused.")
+@click.option("--record", type=click.Path(path_type=Path), help="The set's record; what it does not accept is refused.")
 @click.option("--list", "listed", is_flag=True, help="List the outputs with their size and rate.")
 @pattern_options
 @as_json_option
@@ -42,6 +45,8 @@ def show(
     aspect: str | None,
     output: int | None,
     code_range: str | None,
+    line_rates: str | None,
+    record: Path | None,
     listed: bool,
     as_json: bool,
     **typed: str | None,
@@ -53,6 +58,7 @@ def show(
     black, q to end.
     """
     # The help does without the window and numpy: 300 ms.
+    from trueraster.show.accepts import accepted_rates, check_accepted
     from trueraster.show.screen import KEYS_TEXT, Screen
 
     if listed:
@@ -63,9 +69,12 @@ def show(
     ranged = Range(choice("--range", code_range, tuple(Range)) or Range.FULL)
     given = {name: pattern_of(name) for name in names}
     chosen = None if fmt is None else format_of(fmt, aspect)
+    accepted = accepted_rates(line_rates, record)
     screen = Screen(output)
     try:
         slides, words = _slides(screen, list(given), chosen, aspect, ranged, typed)
+        if accepted is not None:
+            check_accepted(slides[0].format, screen.output, accepted)
         note(f"Output {screen.output.words}; {words}. {ranged} range. {BEHIND}.")
         _say(screen, slides, [word_note(Kind.PATTERN, name) for name in given])
         note(f"{KEYS_TEXT}.")

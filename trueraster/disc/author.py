@@ -142,6 +142,8 @@ def _add_menus(menus: Element, pages: Sequence[Page], paths: Sequence[Path]) -> 
         if page.chapters:
             first = page.chapters[0]
             root.append(f"if (s7 ge {first}) {{ {_CHOSEN} = s7 - {first - 1}; jump menu {i + 2}; }}")
+    # A player that has shown no chapter yet may say 0; without a jump it would stop.
+    root.append("jump menu 2;")
     SubElement(SubElement(menus, "pgc", entry="root"), "pre").text = " ".join(root)
     for page, path in zip(pages, paths, strict=True):
         pgc = SubElement(menus, "pgc", pause="inf")

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import contextlib
 import multiprocessing
 import os
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
-from multiprocessing import connection
-from multiprocessing.connection import Connection
-from multiprocessing.context import SpawnProcess
+import signal
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.process import BaseProcess
 from pathlib import Path
+from typing import Any
 
 from render.produce import ProofError
-from render.proof import Proof
 from render.writing import clear_left
 from trueraster import interrupt
-from trueraster.kit.worker import HeldLock, Job, work
+from trueraster.kit.worker import Finished, HeldLock, Job, begin, make
 
 __all__ = ["Finished", "run_jobs"]
 
@@ -25,28 +23,12 @@ _MOST_WORKERS = 4
 _HD_SAMPLES, _MOST_HD_WORKERS = 1920 * 1080, 2
 """A worker with its encoder takes up to about 250 MB at 1920 x 1080, and more above."""
 _JOIN_S = 8.0
+_LOOK_S = 0.2
+"""How often the shares done are looked at."""
 
 
 class WorkerError(OSError):
     """A worker process that ended without being asked."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finished:
-    """A file that is made and proved."""
-
-    index: int
-    sha256: str
-    size: int
-    proof: Proof
-
-
-@dataclass(slots=True, kw_only=True)
-class _Worker:
-    process: SpawnProcess
-    jobs: Connection
-    share: float = 0.0
-    job: Job | None = None
 
 
 def worker_count(jobs: Sequence[Job]) -> int:
@@ -68,7 +50,7 @@ def run_jobs(
 ) -> None:
     """Make files in worker processes, taking the jobs in the given order.
 
-    `finished` is told each file, in the order in which they come; `step` the share done of each job in work, by index.
+    `finished` gets each file, in the order in which they come; `step` the share done of each job in work, by index.
     `lock` is a descriptor that the workers keep open. However this ends, no worker is left, and nothing unfinished.
 
     A file that fails its proof does not keep the others from being made; it is told at the end.
@@ -78,93 +60,58 @@ def run_jobs(
         WorkerError: a worker ended by itself.
         Exception: what went wrong in a worker or in one that was told.
     """
-    waiting = list(reversed(jobs))
-    failed: list[ProofError] = []
-    with _crew(worker_count(jobs), lock) as workers:
-        for worker in workers:
-            _feed(worker, waiting)
-        while any(worker.job for worker in workers):
-            by_end = {worker.process.sentinel: worker for worker in workers}
-            by_jobs = {worker.jobs: worker for worker in workers}
-            for ready in connection.wait([*by_jobs, *by_end], timeout=0.5):
-                if isinstance(ready, int):
-                    raise _ended(by_end[ready].process)
-                if isinstance(ready, Connection):
-                    _hear(by_jobs[ready], waiting, finished, failed)
-            interrupt.check()
-            step({worker.job.index: worker.share for worker in workers if worker.job})
-    if failed:
-        others = f"; so did {len(failed) - 1} more" if len(failed) > 1 else ""
-        raise ProofError(f"{failed[0]}{others}; the other files are made")
-
-
-def _hear(worker: _Worker, waiting: list[Job], finished: Callable[[Finished], None], failed: list[ProofError]) -> None:
-    try:
-        kind, *rest = worker.jobs.recv()
-    except (EOFError, OSError):
-        raise _ended(worker.process) from None
-    if kind == "step":
-        worker.share = rest[1]
-    elif kind == "error":
-        if not isinstance(rest[0], ProofError):
-            raise rest[0]
-        failed.append(rest[0])
-        _feed(worker, waiting)
-    else:
-        # The next job first, so that the worker does not wait for what is done with this one.
-        _feed(worker, waiting)
-        finished(Finished(index=rest[0], sha256=rest[1], size=rest[2], proof=rest[3]))
-
-
-def _feed(worker: _Worker, waiting: list[Job]) -> None:
-    worker.job, worker.share = (waiting.pop() if waiting else None), 0.0
-    if worker.job is not None:
-        try:
-            worker.jobs.send(worker.job)
-        except OSError:
-            raise _ended(worker.process) from None
-
-
-def _ended(process: SpawnProcess) -> WorkerError:
-    # Its pipe or its sentinel may be seen before its exit code.
-    process.join(_JOIN_S)
-    code = process.exitcode
-    how = f"was ended by signal {-code}" if code is not None and code < 0 else f"ended with code {code}"
-    return WorkerError(f"a worker process {how}; the same command goes on with what is missing")
-
-
-@contextmanager
-def _crew(count: int, lock: int | None) -> Iterator[list[_Worker]]:
     context = multiprocessing.get_context("spawn")
-    theirs, ours = context.Pipe(duplex=False)
-    held = None if lock is None else HeldLock(lock)
-    workers: list[_Worker] = []
-    folders: set[Path] = set()
+    # Read and written without a lock: a killed worker must not keep one.
+    shares = context.RawArray("d", 1 + max(job.index for job in jobs))
+    # A number for those that start, which the types of the library do not know.
+    held: Any = None if lock is None else HeldLock(lock)
+    others = set(multiprocessing.active_children())
+    workers: set[BaseProcess] = set()
+    failed: list[ProofError] = []
+    pool = ProcessPoolExecutor(worker_count(jobs), context, initializer=begin, initargs=(held, shares))
     try:
         with interrupt.kept_from_children():
-            for _ in range(count):
-                here, there = context.Pipe()
-                process = context.Process(target=work, args=(there, theirs, held), daemon=True)
-                process.start()
-                there.close()
-                workers.append(_Worker(process=process, jobs=here))
-        yield workers
-        for worker in workers:
-            with contextlib.suppress(OSError):
-                worker.jobs.send(None)
-            worker.process.join(_JOIN_S)
-    finally:
-        folders.update(worker.job.path.parent for worker in workers if worker.job)
-        # Workers see this, stop and clear up.
-        ours.close()
-        theirs.close()
-        for worker in workers:
-            worker.process.join(_JOIN_S)
-            if worker.process.is_alive():
-                worker.process.kill()
-                worker.process.join()
-            pid = worker.process.pid
-            worker.process.close()
-            worker.jobs.close()
-            for folder in folders:
-                clear_left(folder, pid)
+            waiting = {pool.submit(make, job): job for job in jobs}
+            workers = set(multiprocessing.active_children()) - others
+        while waiting:
+            for future in wait(waiting, timeout=_LOOK_S, return_when=FIRST_COMPLETED).done:
+                del waiting[future]
+                try:
+                    made = future.result()
+                except ProofError as error:
+                    failed.append(error)
+                else:
+                    finished(made)
+            interrupt.check()
+            step({job.index: shares[job.index] for job in waiting.values()})
+    except BaseException as error:
+        pool.shutdown(wait=False, cancel_futures=True)
+        _end(workers, {job.path.parent for job in jobs})
+        if isinstance(error, BrokenProcessPool):
+            raise _ended(workers) from None
+        raise
+    pool.shutdown()
+    if failed:
+        more = f"; so did {len(failed) - 1} more" if len(failed) > 1 else ""
+        raise ProofError(f"{failed[0]}{more}; the other files are made")
+
+
+def _end(workers: Iterable[BaseProcess], folders: Iterable[Path]) -> None:
+    """Ask all workers to stop, and take away what one leaves that does not."""
+    for worker in workers:
+        worker.terminate()
+    for worker in workers:
+        worker.join(_JOIN_S)
+        if worker.is_alive():
+            worker.kill()
+            worker.join()
+        for folder in folders:
+            clear_left(folder, worker.pid)
+
+
+def _ended(workers: Iterable[BaseProcess]) -> WorkerError:
+    # Those that were asked to stop end with 0, or by that signal where they had only just begun.
+    codes = {worker.exitcode for worker in workers} - {None, 0, -signal.SIGTERM}
+    code = codes.pop() if codes else None
+    how = "ended" if code is None else f"was ended by signal {-code}" if code < 0 else f"ended with code {code}"
+    return WorkerError(f"a worker process {how}; the same command goes on with what is missing")

@@ -94,16 +94,16 @@ def make_kit(
             ordered = {name: entries[name] for name in wanted if name in entries}
             write_manifest(folder, ordered, earlier, {**about, "complete": complete})
 
-        missing = [i for i, item in enumerate(items) if item.name not in entries]
-        _work(items, missing, folder, lock, wanted, entries, save, tell)
-        tracks = [Track(name=item.name, title=track_title(item), seconds=item.order.seconds) for item in items]
+        def finished(made: Finished) -> None:
+            name = items[made.index].name
+            entries[name] = Entry.of(name, wanted[name], made.size, made.sha256, made.proof)
+            save(False)
+
+        jobs = [Job.of(i, item.order, folder / item.name) for i, item in enumerate(items) if item.name not in entries]
+        if jobs:
+            _work(items, jobs, lock, finished, tell)
         tell("cue sheet", _WORK)
-        texts = {
-            PLAYLIST_NAME: m3u8(TITLE, tracks),
-            XSPF_NAME: xspf(TITLE, tracks),
-            CUE_SHEET_NAME: cue_sheet(TITLE, items, program, accepted),
-        }
-        for name, text in texts.items():
+        for name, text in _texts(items, program, accepted).items():
             with placed(folder / name) as file:
                 file.write(text.encode())
         save(complete=True)
@@ -113,6 +113,16 @@ def make_kit(
         reused=frozenset(good),
         earlier=tuple(earlier),
     )
+
+
+def _texts(items: Sequence[Item], program: str, accepted: Sequence[LineRates] | None) -> dict[str, str]:
+    """The playlists and the cue sheet, by name."""
+    tracks = [Track(name=item.name, title=track_title(item), seconds=item.order.seconds) for item in items]
+    return {
+        PLAYLIST_NAME: m3u8(TITLE, tracks),
+        XSPF_NAME: xspf(TITLE, tracks),
+        CUE_SHEET_NAME: cue_sheet(TITLE, items, program, accepted),
+    }
 
 
 _MARKS = {
@@ -198,36 +208,25 @@ def is_as_listed(folder: Path, entry: Entry) -> bool:
 
 def _work(
     items: Sequence[Item],
-    missing: Sequence[int],
-    folder: Path,
+    jobs: Sequence[Job],
     lock: int | None,
-    wanted: Mapping[str, Mapping[str, Any]],
-    entries: dict[str, Entry],
-    save: Callable[[bool], None],
+    finished: Callable[[Finished], None],
     tell: Tell,
 ) -> None:
-    if not missing:
-        return
-    costs = {i: _cost(items[i]) for i in missing}
-    total, done = sum(costs.values()), 0.0
+    costs = {job.index: _cost(items[job.index]) for job in jobs}
+    left = set(costs)
+
+    def show(shares: Mapping[int, float]) -> None:
+        done = sum(cost * (shares.get(i, 0.0) if i in left else 1.0) for i, cost in costs.items())
+        tell(f"{len(items) - len(left)} of {len(items)} files", _WORK * done / sum(costs.values()))
+
+    def made(one: Finished) -> None:
+        finished(one)
+        left.discard(one.index)
+        show({})
+
     # Longest first, so that the last ones to run are short and the processes end together.
-    jobs = [
-        Job.of(i, items[i].order, folder / items[i].name) for i in sorted(missing, key=lambda i: costs[i], reverse=True)
-    ]
-
-    def finished(made: Finished) -> None:
-        nonlocal done
-        name = items[made.index].name
-        done += costs[made.index]
-        entries[name] = Entry.of(name, wanted[name], made.size, made.sha256, made.proof)
-        save(False)
-        tell(f"{len(entries)} of {len(items)} files", _WORK * done / total)
-
-    def step(shares: Mapping[int, float]) -> None:
-        at_work = sum(costs[i] * share for i, share in shares.items())
-        tell(f"{len(entries)} of {len(items)} files", _WORK * (done + at_work) / total)
-
-    run_jobs(jobs, lock, finished, step)
+    run_jobs(sorted(jobs, key=lambda job: costs[job.index], reverse=True), lock, made, show)
 
 
 _ANY_FILE = 10_000_000

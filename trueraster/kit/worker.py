@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import ctypes
 import gc
+import multiprocessing
 import os
 import signal
 import threading
 import time
-import traceback
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from pathlib import Path
-from pickle import PicklingError
 from types import FrameType
 from typing import Any
 
@@ -24,15 +23,16 @@ from patterns.signal import Signal
 from render.carriers import CARRIERS
 from render.extras import Extras
 from render.produce import Order
+from render.proof import Proof
 from render.writing import clear_left
 
-__all__ = ["HeldLock", "Job", "work"]
+__all__ = ["Finished", "HeldLock", "Job", "begin", "make"]
 
 _PATIENCE_S = 5.0
 """How long a worker without a parent may take to clear up before it ends all the same."""
-_TELL_EVERY_S = 0.1
 
-_stop = False
+_stop = _busy = False
+_shares: Any = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,62 +95,63 @@ def _detached(passed: Any) -> int:
     return int(passed.detach())
 
 
-def work(jobs: Connection, life: Connection, lock: int | None) -> None:
-    """Make the files that come through `jobs` until None comes.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finished:
+    """A file that is made and proved."""
 
-    What goes back: ("step", index, share), ("made", index, sha256, size, proof) or ("error", exception).
-    Nothing is ever sent through `life`: its end is the parent's. `lock` is kept open until the process ends.
+    index: int
+    sha256: str
+    size: int
+    proof: Proof
+
+
+def begin(lock: int | None, shares: Any) -> None:
+    """In a new worker: stop when asked by SIGTERM or when the parent ends, not by a terminal's Ctrl-C.
+
+    `shares` gets the share done of each job, by index. `lock` stays open until the process ends.
     """
-    folder: Path | None = None
-    try:
-        with contextlib.suppress(KeyboardInterrupt, EOFError, OSError):
-            # A terminal sends Ctrl-C to all processes; the parent tells what it means.
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
-            signal.signal(signal.SIGTERM, _asked)
-            threading.Thread(target=_die_with_parent, args=(life,), daemon=True).start()
-            while (job := jobs.recv()) is not None:
-                folder = job.path.parent
-                _do(job, jobs)
-    finally:
-        with contextlib.suppress(KeyboardInterrupt):
-            signal.signal(signal.SIGTERM, signal.SIG_IGN)
-        # The signal may have come while the passing folder was being taken away.
-        if folder is not None:
-            clear_left(folder, os.getpid())
-        # At once: a signal that comes while Python ends would be told with a traceback.
-        os._exit(0)
+    global _shares
+    _shares = shares
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _asked)
+    # What Python takes apart at its end holds nothing that is needed: 50 ms.
+    atexit.register(os._exit, 0)
+    threading.Thread(target=_die_with_parent, daemon=True).start()
 
 
-def _do(job: Job, jobs: Connection) -> None:
+def make(job: Job) -> Finished:
+    """Make a file, in a worker.
+
+    Raises:
+        ProofError: it does not hold what was drawn.
+        OSError: the folder or the disk does not take it.
+    """
+    global _busy
     # The parent hands out orders without drawing: 70 ms.
     from render.produce import produce
 
-    told = 0.0
-
     def step(words: str, share: float) -> None:
-        nonlocal told
         # Inside a library's callback the exception may have been swallowed.
         if _stop:
             raise KeyboardInterrupt
-        now = time.monotonic()
-        if now - told > _TELL_EVERY_S:
-            told = now
-            jobs.send(("step", job.index, share))
+        _shares[job.index] = share
 
+    _busy = True
     try:
         made = produce(job.order(), job.path, step)
-        answer: tuple[Any, ...] = ("made", job.index, made.sha256, job.path.stat().st_size, made.proof)
-    except Exception as error:
+        return Finished(index=job.index, sha256=made.sha256, size=job.path.stat().st_size, proof=made.proof)
+    except BaseException:
         if _stop:
-            raise KeyboardInterrupt from None
-        # The trace would be lost on the way; it is told where the mistake is none that a user can make.
-        error.add_note(traceback.format_exc())
-        answer = ("error", error)
-    _give_back_memory()
-    try:
-        jobs.send(answer)
-    except (PicklingError, TypeError, AttributeError):
-        jobs.send(("error", RuntimeError(repr(answer[1]))))
+            with contextlib.suppress(KeyboardInterrupt):
+                signal.signal(signal.SIGTERM, signal.SIG_IGN)
+            # The signal may have come while the passing folder was being taken away.
+            clear_left(job.path.parent, os.getpid())
+            # At once: nobody waits for an answer.
+            os._exit(0)
+        raise
+    finally:
+        _busy = False
+        _give_back_memory()
 
 
 def _give_back_memory() -> None:
@@ -162,14 +163,17 @@ def _give_back_memory() -> None:
 
 def _asked(number: int, frame: FrameType | None) -> None:
     global _stop
+    if not _busy:
+        os._exit(0)
     _stop = True
     raise KeyboardInterrupt
 
 
-def _die_with_parent(life: Connection) -> None:
+def _die_with_parent() -> None:
     """Wait for the parent's end, however it comes; then stop as if asked, so that passing files are cleared away."""
-    with contextlib.suppress(EOFError, OSError):
-        life.recv()
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    parent.join()
     if hasattr(signal, "pthread_kill"):
         # To the main thread: only there a signal cuts a wait short.
         signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGTERM)

@@ -9,8 +9,8 @@ from typing import Any
 
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
-from patterns.scene import Patch, Scene
-from patterns.signal import Range, Signal, round_half_up
+from patterns.scene import Scene
+from patterns.signal import Colour, Range, Signal, round_half_up
 from render.carriers import CARRIERS, Carrier
 from render.extras import USUAL, Extras
 from render.produce import Order
@@ -50,13 +50,18 @@ class Wish:
     def is_still(self) -> bool:
         return self.carrier.default_seconds is None
 
-    def lost(self) -> tuple[Patch, ...]:
-        """The patches that the signal has no codes for.
+    def lost(self) -> tuple[str, ...]:
+        """What the signal has no codes for: patches by their names, and levels that no patch has.
 
         Raises:
             PatternError: the pattern cannot be drawn so.
         """
-        return _lost_patches(self.pattern.scene(self.format, self.options, self.signal), self.signal)
+        scene, signal = self.pattern.scene(self.format, self.options, self.signal), self.signal
+        beyond = {colour for colour in scene.colours if _is_lost(colour, signal)}
+        lost = [patch for patch in scene.patches if patch.colour in beyond]
+        named = [f"{p.name} ({_level(p.colour)})" if p.colour.is_neutral else p.name for p in lost]
+        others = beyond.difference(patch.colour for patch in lost)
+        return (*dict.fromkeys(named), *sorted(map(_level, others)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +118,14 @@ def lost_levels(wish: Wish) -> str:
         PatternError: the pattern cannot be drawn so.
     """
     lost = wish.lost()
-    return f"{wish.signal.range.value} range of {wish.signal.bits} bits has no codes for {_named(lost)}" if lost else ""
+    if not lost:
+        return ""
+    more = len(lost) - _MOST_NAMED
+    named = ", ".join([*lost[:_MOST_NAMED], *([f"{more} more"] if more > 0 else [])])
+    return f"{wish.signal.range.value} range of {wish.signal.bits} bits has no codes for {named}"
+
+
+_MOST_NAMED = 4
 
 
 def _usual_seconds(wish: Wish) -> float | None:
@@ -172,7 +184,7 @@ def moment_note(pattern: Pattern, scene: Scene, carriers: Sequence[Carrier]) -> 
     stills = [carrier.name for carrier in carriers if carrier.default_seconds is None]
     if scene.period is None or not stills:
         return ""
-    moment = f"the first moment of the {float(scene.period):g} s after which it repeats"
+    moment = f"the middle of the {float(scene.period):g} s after which it repeats"
     return f"{pattern.id} moves; as {', '.join(stills)} it shows one picture, {moment}. It moves as {clips_text()}"
 
 
@@ -186,30 +198,18 @@ def length_note(seconds: float | None, carriers: Sequence[Carrier], fmt: Format)
     return f"--seconds: a clip has at least one frame, {float(frame):.4f} s in {fmt.id}" if seconds < frame else ""
 
 
-def _lost_patches(scene: Scene, signal: Signal) -> tuple[Patch, ...]:
-    """The patches whose levels the signal has no codes for."""
-    return tuple(
-        patch
-        for patch in scene.patches
-        # A code of a chroma extreme may be one beyond the last; that is rounding, not a level lost.
-        if any(
-            abs(code - round_half_up(exact)) > 1
-            for code, exact in zip(signal.codes(patch.colour), signal.exact(patch.colour), strict=True)
-        )
+def _is_lost(colour: Colour, signal: Signal) -> bool:
+    # A code of a chroma extreme may be one beyond the last; that is rounding, not a level lost.
+    return any(
+        abs(code - round_half_up(exact)) > 1
+        for code, exact in zip(signal.codes(colour), signal.exact(colour), strict=True)
     )
 
 
-_MOST_NAMED = 4
-
-
-def _named(patches: Sequence[Patch]) -> str:
-    """Patches with their levels, in words: 'darker left (-1.8 %)'."""
-    names = dict.fromkeys(
-        f"{patch.name} ({100 * float(patch.colour.green):.3g} %)" if patch.colour.is_neutral else patch.name
-        for patch in patches
-    )
-    more = len(names) - _MOST_NAMED
-    return ", ".join([*list(names)[:_MOST_NAMED], *([f"{more} more"] if more > 0 else [])])
+def _level(colour: Colour) -> str:
+    """'105 %' of a grey, all three of a colour."""
+    parts = (colour.green,) if colour.is_neutral else (colour.red, colour.green, colour.blue)
+    return ", ".join(f"{100 * float(part):.3g}" for part in parts) + " %"
 
 
 def made_row(path: Path, proof: Proof) -> tuple[str, str, str]:

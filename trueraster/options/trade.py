@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from patterns.catalogue import PATTERNS
+from patterns.formats import FORMATS
 from patterns.pattern import COLOURS, Options
 from patterns.timing import shown
 from trueraster.errors import UsageError
@@ -154,10 +155,13 @@ WORDS: Mapping[Kind, Mapping[str, Word]] = {
 """Every word by where it is typed, in small letters, its parts joined by hyphens."""
 
 
-def _word(kind: Kind, text: str) -> Word | None:
+def _joined(text: str) -> str:
     # A unit may stand apart from its number: '31 kHz'.
-    joined = re.sub(r"(?<=\d)\s+(?=k(hz)?$)", "", text.strip().lower())
-    return WORDS[kind].get(re.sub(r"[\s_-]+", "-", joined))
+    return re.sub(r"[\s_-]+", "-", re.sub(r"(?<=\d)\s+(?=k(hz)?$)", "", text.strip().lower()))
+
+
+def _word(kind: Kind, text: str) -> Word | None:
+    return WORDS[kind].get(_joined(text))
 
 
 def meant(kind: Kind, text: str) -> str:
@@ -166,7 +170,11 @@ def meant(kind: Kind, text: str) -> str:
     Raises:
         UsageError: the word is known and there is nothing of the kind here; the line says what there is.
     """
-    word = _word(kind, text)
+    word, joined = _word(kind, text), _joined(text)
+    if word is None and kind is Kind.PATTERN:
+        if joined in FORMATS or joined in WORDS[Kind.FORMAT]:
+            raise UsageError(f"{shown(text)} is a format and no pattern; give it with --format")
+        return joined if joined in PATTERNS else text
     if word is None:
         return text
     if not word.means:

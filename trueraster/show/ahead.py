@@ -9,6 +9,8 @@ from trueraster.show.slide import DrawnSlide, Place, Slide
 
 __all__ = ["Ahead"]
 
+_END_S = 5.0
+
 
 class Ahead:
     """Draws the slides that are wanted, the first of them first, and forgets the others."""
@@ -52,7 +54,8 @@ class Ahead:
         with self._changed:
             self._closed = True
             self._changed.notify_all()
-        self._thread.join()
+        # It ends between two frames. What it draws then is nothing to wait for: the thread is a daemon.
+        self._thread.join(_END_S)
 
     def _next(self) -> Slide | None:
         return next((one for one in self._wanted if one.key not in self._drawn and one.key not in self._failed), None)

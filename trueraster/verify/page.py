@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from importlib.metadata import version
 from typing import Any
 
+from analysis.frame.faults.remedies import fault_words
 from trueraster.output.page import rendered
 from trueraster.verify.many import Totals, first_fault
 
@@ -37,7 +38,7 @@ class Summary:
         order = sorted(totals.faults, key=lambda name: (name == "", -totals.faults[name], name))
         groups = [
             {
-                "title": name or _OFF,
+                "title": fault_words()[name].title if name else _OFF,
                 "count": totals.faults[name],
                 "files": self.failed[name],
                 "more": totals.faults[name] - len(self.failed[name]),

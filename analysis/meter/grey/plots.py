@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.drawing.plots import BLUE, INK, ORANGE, SOFT, Plot, plot_sheet, plot_style
+from analysis.drawing.plots import BLUE, INK, ORANGE, PLATE, SOFT, Plot, about_target, plot_sheet, plot_style
 from analysis.meter.colours import bt1886, uv_of, xy_of
 from analysis.meter.grey.advice import AIM, FROM_LEVEL
 from analysis.meter.grey.answer import grey_finding
@@ -49,10 +49,6 @@ def _levels(grey: Grey) -> Floats:
     return np.array([step.level_percent for step in grey.steps])
 
 
-def _plain(text: str) -> str:
-    return text.replace("-", "−")
-
-
 # --- Light ------------------------------------------------------------------------------------------------------------
 
 
@@ -67,7 +63,7 @@ def _light(grey: Grey) -> Plot | None:
         title += f"; largest deviation from BT.1886 {error:+.0f} % at {at:g} %"
     note = "Marks are readings. The scale of light goes by factors of ten: dark steps are seen as well as bright ones."
     panels = 2 if error is not None else 1
-    figure, axes = plot_sheet(_plain(title), note, 4.2, panels)
+    figure, axes = plot_sheet(title, note, 4.2, panels)
     first = axes[0]
     first.plot(levels[lit], light[lit], "o", color=INK, markersize=5, label="read", zorder=3)
     if white is not None and white > black:
@@ -118,7 +114,7 @@ def _balance(grey: Grey) -> Plot | None:
     note += "Marks are steps as read, with one standard uncertainty" + (
         "; lines are the fitted guns." if fitted else "."
     )
-    figure, (axes,) = plot_sheet(_plain(title), note, 4.4)
+    figure, (axes,) = plot_sheet(title, note, 4.4)
     axes.axhline(0, color=INK, linewidth=1)
     ends: list[tuple[float, str]] = []
     if grey.guns is not None:
@@ -180,7 +176,7 @@ def _error(grey: Grey) -> Plot | None:
     is_wide = float((off + uncertainty)[shown].max()) > 4 * AIM
     scale = ", on a scale by factors of ten" if is_wide else ""
     note = f"Distance from {grey.white.title} in u'v'{scale}. Bars: one standard uncertainty."
-    figure, (axes,) = plot_sheet(_plain(title), note, 4.2)
+    figure, (axes,) = plot_sheet(title, note, 4.2)
     least = _TICKS[0] if is_wide else 0.0
     # What is below would run out of the picture on this scale.
     low = np.minimum(uncertainty, np.maximum(off - least, 0))
@@ -245,7 +241,7 @@ def _places(grey: Grey) -> Plot | None:
     note = "Each step as seen from the target, which is the middle; the path goes from dark to bright."
     figure, (axes,) = plot_sheet(title, note, 6.0)
     reach = 1.2 * max(1.3 * _RINGS[0], float(np.abs(off[shown]).max()))
-    _draw_rings(axes, reach)
+    about_target(axes, reach, [ring for ring in _RINGS if ring < reach])
     if grey.guns is not None and grey.gun_percent_of == "model":
         xyz = grey.guns.xyz(_SHOWN)
         path = uv_of(xy_of(xyz[xyz[:, 1] > 0])) - target
@@ -270,25 +266,6 @@ def _places(grey: Grey) -> Plot | None:
     return Plot("grey-places", title, figure)
 
 
-_PLATE: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
-"""What lies under words on a plot, so that no line runs through them."""
-
-
-def _draw_rings(axes: Axes, reach: float) -> None:
-    """Square axes of -`reach` to `reach` in u'v' about the target, with the rings that lie inside."""
-    turn = np.linspace(0, 2 * np.pi, 181)
-    for ring in _RINGS:
-        if ring < reach:
-            axes.plot(ring * np.cos(turn), ring * np.sin(turn), color=SOFT, linewidth=0.8, linestyle=":")
-            axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=_PLATE)
-    axes.axhline(0, color=SOFT, linewidth=0.8)
-    axes.axvline(0, color=SOFT, linewidth=0.8)
-    axes.set_xlim(-reach, reach)
-    axes.set_ylim(-reach, reach)
-    axes.set_aspect("equal")
-    axes.grid(False)
-
-
 def _name_steps(axes: Axes, places: Floats, levels: Floats, apart: float) -> None:
     """Write the usual levels beside their steps, but none within `apart` of one that is written."""
     written: list[Floats] = []
@@ -304,7 +281,7 @@ def _name_steps(axes: Axes, places: Floats, levels: Floats, apart: float) -> Non
                 textcoords="offset points",
                 ha="center",
                 va="center",
-                bbox=_PLATE,
+                bbox=PLATE,
             )
 
 

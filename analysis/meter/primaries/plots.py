@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.drawing.plots import INK, RULE, SOFT, Plot, plot_sheet, plot_style
+from analysis.drawing.plots import INK, PLATE, RULE, SOFT, Plot, about_target, plot_sheet, plot_style, with_minus
 from analysis.meter.colours import spectral_locus, uv_of
 from analysis.meter.looks import LOOKS, TARGET, label_at
 from analysis.meter.primaries.answer import colour_finding
@@ -28,8 +28,6 @@ _WAVELENGTHS = (450, 470, 480, 490, 500, 520, 550, 580, 600, 620, 700)
 """Nanometres that are written beside the locus."""
 _RINGS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2)
 """u'v': where rings are drawn around the target."""
-_PLATE: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
-"""Behind a word, so that no line runs through it."""
 
 
 def colour_plots(found: Colour) -> list[Plot]:
@@ -144,13 +142,8 @@ def _targets(found: Colour) -> Plot:
         title, "Each colour as seen from its own target, which is the middle; bars are one standard uncertainty.", 6.2
     )
     reach = 1.25 * max(_RINGS[1], float((np.abs(du) + wide).max()), float((np.abs(dv) + high).max()))
-    turn = np.linspace(0, 2 * np.pi, 181)
     rings = [ring for ring in _RINGS if reach / 6 < ring < reach]
-    for ring in rings:
-        axes.plot(ring * np.cos(turn), ring * np.sin(turn), color=SOFT, linewidth=0.8, linestyle=":")
-        axes.annotate(f"{ring:g}", (0, -ring), ha="center", va="center", color=SOFT, fontsize=8, bbox=_PLATE)
-    axes.axhline(0, color=SOFT, linewidth=0.8)
-    axes.axvline(0, color=SOFT, linewidth=0.8)
+    about_target(axes, reach, rings)
     # The least certain first, so that its long bars lie below the others.
     for i in np.argsort(-np.hypot(wide, high)):
         look = LOOKS[fields[i]]
@@ -176,13 +169,9 @@ def _targets(found: Colour) -> Plot:
             ha="center",
             va="center",
             color=look.ink,
-            bbox=_PLATE,
+            bbox=PLATE,
             arrowprops={"arrowstyle": "-", "color": look.ink, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 4},
         )
-    axes.set_xlim(-reach, reach)
-    axes.set_ylim(-reach, reach)
-    axes.set_aspect("equal")
-    axes.grid(False)
     axes.set_xlabel("off in u', to the right is redder")
     axes.set_ylabel("off in v', up is yellower")
     return Plot("colour-targets", title, figure)
@@ -232,7 +221,7 @@ def _lights(found: Colour) -> Plot:
             text = f"{value:+.1f}" if axes is panels[0] else f"{value:.1f}"
             way = float(np.copysign(1, value))
             place = (value + way * doubt, _middle(bar))
-            label_at(axes, place, text.replace("-", "−"), INK, away=(4 * way, 0))
+            label_at(axes, place, with_minus(text), INK, away=(4 * way, 0))
         axes.axvline(0, color=INK, linewidth=1)
         axes.grid(False, axis="y")
         axes.set_xlabel(words)

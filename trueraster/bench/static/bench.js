@@ -164,8 +164,11 @@ document.addEventListener("change", (event) => {
   if (field.type === "file" && field.files.length) submit(field.form);
   if ("now" in field.dataset) submit(field.form);
 });
-document.addEventListener("pointerdown", () => {
+// A finger's pointerdown gives a page no right to sound; its click does. After a pause of the phone it is asked for anew.
+document.addEventListener("click", (event) => {
+  if (!event.isTrusted) return;
   if (!sound && window.AudioContext) sound = new AudioContext();
+  if (sound && sound.state !== "running") sound.resume();
 });
 document.addEventListener("dragover", (event) => event.preventDefault());
 document.addEventListener("drop", (event) => {
