@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import make_analogue_faults as analogue
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
@@ -173,6 +174,12 @@ def placed(scale_x: float, scale_y: float, x: float, y: float) -> Callable[[Floa
     return change
 
 
+def wobbled(rgb: Floats) -> Floats:
+    """Each line moved by some samples, slowly more and less."""
+    moves = np.rint(9 * np.sin(np.arange(len(rgb)) / 25)).astype(int)
+    return np.stack([np.roll(row, move, axis=0) for row, move in zip(rgb, moves, strict=True)])
+
+
 def other(pattern: str, options: Options | None = None) -> Callable[[Floats], Floats]:
     return lambda rgb: sent(pattern, options)
 
@@ -238,6 +245,46 @@ PICTURES: Mapping[str, FaultPicture] = {
     "softened": FaultPicture(
         pattern="steps", make=lambda rgb: blurred(rgb, 2.2), values={"response": "0.4"}, detail=(330, 440, 120)
     ),
+    "chroma-lost": FaultPicture(pattern="bars", make=chroma(0)),
+    "component-missing": FaultPicture(
+        pattern="bars", make=lambda rgb: rgb * np.array([1, 1, 0]), values={"component": "B"}
+    ),
+    "component-inverted": FaultPicture(
+        pattern="bars",
+        make=lambda rgb: unweighed(weighed(rgb, Matrix.BT601) * np.array([1, 1, -1]), Matrix.BT601),
+        values={"component": "C'R"},
+    ),
+    "black-crushed": FaultPicture(pattern="steps", make=analogue.crushed, values={"below_percent": "40"}),
+    "white-compressed": FaultPicture(
+        pattern="steps",
+        make=lambda rgb: np.where(rgb > 0.6, 0.6 + (rgb - 0.6) * 0.3, rgb),
+        values={"knee_percent": "60", "slope": "0.30"},
+    ),
+    "range-converted-twice": FaultPicture(
+        pattern="steps",
+        make=lambda rgb: levels(255 / 219, -16 / 219)(np.clip(levels(255 / 219, -16 / 219)(rgb), 0, 1)),
+        values={"way": "expanded"},
+    ),
+    "band-limited": FaultPicture(
+        pattern="multiburst", make=analogue.banded, values={"cutoff_mhz": "2.50", "cutoff_tv_lines": "195"}
+    ),
+    "comb-decoded": FaultPicture(pattern="multiburst", make=analogue.notched, values={"carrier_mhz": "4.434"}),
+    "cross-colour": FaultPicture(pattern="multiburst", make=analogue.crossed, values={"percent": "20"}),
+    "chroma-delayed": FaultPicture(
+        pattern="bars", make=analogue.late_colour, values={"delay_ns": "+889"}, detail=(60, 200, 160)
+    ),
+    "echo": FaultPicture(pattern="pulse-bar", make=analogue.echoed, values={"delay_us": "2.22", "percent": "25"}),
+    "noise": FaultPicture(pattern="bars", make=analogue.noisy, values={"snr_db": "24.4"}, detail=(120, 200, 70)),
+    "dithered": FaultPicture(pattern="steps", make=analogue.dithered, values={"bits": "2"}, detail=(260, 440, 160)),
+    "hum": FaultPicture(
+        pattern="steps", make=analogue.hummed, values={"of": "level", "swing_percent": "20", "periods": "2"}
+    ),
+    "tilt": FaultPicture(pattern="steps", make=analogue.tilted, values={"of": "level", "swing_percent": "30"}),
+    "shading": FaultPicture(pattern="bars", make=analogue.shaded, values={"of": "gain", "swing_percent": "25"}),
+    "dropouts": FaultPicture(pattern="bars", make=analogue.dropped, values={"count": "12"}),
+    "overlay": FaultPicture(pattern="bars", make=analogue.laid_over, values={"area_percent": "3.7"}),
+    "torn": FaultPicture(pattern="bars", make=analogue.torn, values={"line": "345"}),
+    "other": FaultPicture(pattern="circles", make=wobbled, note="One of many: lines that are longer by turns."),
     "wrong-pattern": FaultPicture(
         pattern="bars", make=other("crosshatch"), values={"pattern": "bars", "looks_like": "crosshatch"}
     ),
@@ -247,15 +294,16 @@ PICTURES: Mapping[str, FaultPicture] = {
 GROUPS = {
     "Levels": (
         "range-expanded range-compressed footroom-clipped headroom-clipped setup-added setup-removed gain offset gamma "
-        "bits-lost"
+        "black-crushed white-compressed range-converted-twice bits-lost dithered"
     ),
     "Colours": (
         "colour-managed matrix-601-as-709 matrix-709-as-601 components-swapped channels-swapped chroma-gain "
-        "hue-rotated channel-gain"
+        "hue-rotated channel-gain chroma-lost component-missing component-inverted chroma-delayed cross-colour"
     ),
     "Scan, place and size": "fields-swapped deinterlaced scaled shifted cropped",
-    "Sharpness": "chroma-softened sharpened softened",
-    "Not the pattern": "wrong-pattern no-pattern",
+    "Sharpness": "chroma-softened sharpened softened band-limited comb-decoded echo",
+    "What varies, or is wrong in parts": "noise hum tilt shading dropouts overlay torn",
+    "Not the pattern": "other wrong-pattern no-pattern",
 }
 
 

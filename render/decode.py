@@ -7,6 +7,7 @@ library's reach (the headers of stills, the header line of raw frames), is read 
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -34,6 +35,20 @@ __all__ = ["Picture", "VideoFile", "open_video"]
 LARGEST = 40_000_000
 """Most samples of a picture that are decoded: a 36-megapixel raster with room, and no bomb."""
 
+_LISTS = frozenset(
+    {*("concat", "hls", "dash", "imf", "sdp", "rtsp", "rtp", "sap", "smoothstreaming", "hds", "webm_chunk")}
+    | {"webm_dash_manifest", "lavfi", "tty", "asf_o", "live_flv", "mpjpeg", "ffmetadata"}
+)
+"""What the library calls a container, and is a list of other files, a stream from elsewhere, or a program."""
+_READ = ",".join(sorted(av.formats_available - _LISTS))
+"""All others, as the library takes them: a list is never followed, whatever it calls itself."""
+_LIST = re.compile(
+    rb"(?:\xef\xbb\xbf)?\s*(?:ffconcat\s|#EXTM3U|v=0\r?\n|\[(?:playlist|reference)\]|<\?xml[^>]*>\s*(?:<!--.*?-->\s*)*"
+    rb"<(?:\w+:)?(?:MPD|SmoothStreamingMedia|AssetMap|CompositionPlaylist|asx|smil|playlist)\b|<(?:MPD|asx|smil)\b)",
+    re.IGNORECASE | re.DOTALL,
+)
+"""How playlists and lists of files begin: ffconcat, M3U8, SDP, PLS, MPEG-DASH and their like (from memory)."""
+
 _UNKNOWN = 2
 """H.273 code point 2: unspecified."""
 
@@ -55,6 +70,7 @@ class VideoFile:
         self._stream: VideoStream = container.streams.video[0]
         self._still = _still_words(head)
         self._words = _header_words(head)
+        self._is_mirrored = _is_mirrored(path, head)
         self.is_still = self._still is not None or container.format.name.endswith("_pipe")
 
     @property
@@ -82,6 +98,11 @@ class VideoFile:
             for frame in self._container.decode(self._stream):
                 if frame.is_corrupt:
                     raise FileError(f"{self._path}: frame {shown} is damaged")
+                if not shown and (self._is_mirrored or frame.rotation % 360):
+                    raise FileError(
+                        f"{self._path}: the file says that its picture is to be turned or mirrored (orientation), which"
+                        " players may do or not; save it upright"
+                    )
                 yield self._picture(frame)
                 shown += 1
         if not shown:
@@ -156,8 +177,12 @@ def open_video(path: Path) -> Iterator[VideoFile]:
             file.seek(0)
             if not head:
                 raise FileError(f"{path}: the file is empty")
+            if _LIST.match(head):
+                raise FileError(f"{path}: is a list of other files or a playlist; give one of the files in it")
             words = _still_words(head)
-            options = {"protocol_whitelist": "file", "max_pixels": str(LARGEST)}
+            options = {"protocol_whitelist": "file", "format_whitelist": _READ, "max_pixels": str(LARGEST)}
+            # A name with a % in it is no pattern for names of other pictures.
+            options["pattern_type"] = "none"
             if words is not None:
                 _check_size(path, words.width, words.height)
                 if words.unread:
@@ -222,6 +247,26 @@ def _still_words(head: bytes) -> StillWords | None:
 
         found = read_tiff(head)
     return found
+
+
+_MIRRORED = (2, 4, 5, 7)
+"""Exif orientations that mirror (JEITA CP-3451, from memory); what merely turns, the decoder says of its frames."""
+
+
+def _is_mirrored(path: Path, head: bytes) -> bool:
+    if b"Exif\0\0" not in head and b"eXIf" not in head and head[:4] not in (b"II*\0", b"MM\0*"):
+        return False
+    # Only such a still needs it: 60 ms.
+    from PIL import Image
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            with Image.open(path) as image:
+                return image.getexif().get(0x112) in _MIRRORED
+        except Exception:
+            # A broken header raises anything; the decoder has the last word on such a file.
+            return False
 
 
 def _header_words(head: bytes) -> dict[str, str] | None:

@@ -48,12 +48,17 @@ _WOVEN = {"yuyv422": (0, 1, 3), "uyvy422": (1, 0, 2), "yvyu422": (0, 3, 1)}
 def planes_of(frame: VideoFrame) -> tuple[Sampling, int, Planes]:
     """The frame's samples as three planes of the file's own codes, with their sampling and depth.
 
-    Grey comes as three equal planes; transparency is left out.
+    Grey comes as three equal planes. A picture may have room for transparency, but nothing in it is transparent.
 
     Raises:
-        SampleError: a kind of samples that is not read.
+        SampleError: a kind of samples that is not read, or a part of it is transparent.
     """
     name, bits = frame.format.name, frame.format.components[0].bits
+    if _has_transparency(frame, name, bits):
+        raise SampleError(
+            "a part of the picture is transparent, so what is seen depends on what is behind it; save it without"
+            " transparency"
+        )
     bare = re.sub(r"(le|be)$", "", name)
     if found := _PLANAR_YUV.fullmatch(name):
         return Sampling(found[1]), bits, _three(*(_array(frame, i) for i in range(3)))
@@ -82,6 +87,24 @@ def planes_of(frame: VideoFrame) -> tuple[Sampling, int, Planes]:
     raise SampleError(f"cannot read samples of the kind {name!r}; give R'G'B', grey or Y'CbCr of 8, 10, 12 or 16 bits")
 
 
+def _has_transparency(frame: VideoFrame, name: str, bits: int) -> bool:
+    if name == "pal8":
+        return bool((_picked(frame) >> 24 < 255).any())
+    if re.match(r"(yuva|gbrap)", name):
+        alpha = _array(frame, 3)
+    elif name.startswith("ya"):
+        alpha = _array(frame, 0, per_sample=2)[:, 1::2]
+    elif place := _ALPHA.get(re.sub(r"(le|be)$", "", name)):
+        alpha = _array(frame, 0, per_sample=4)[:, place - 1 :: 4]
+    else:
+        return False
+    return bool((alpha < (1 << bits) - 1).any())
+
+
+_ALPHA = {"rgba": 4, "bgra": 4, "argb": 1, "abgr": 1, "rgba64": 4, "bgra64": 4}
+"""Which of the four values of a sample is its opacity."""
+
+
 def _three(first: Values, second: Values, third: Values) -> Planes:
     return first, second, third
 
@@ -95,8 +118,13 @@ def _array(frame: VideoFrame, index: int, per_sample: int = 1) -> Values:
     return rows.astype(np.uint16) if wide else rows
 
 
+def _picked(frame: VideoFrame) -> Values:
+    """Each sample's entry of the palette: alpha, R, G and B from the highest byte down."""
+    entries: Values = np.frombuffer(bytes(frame.planes[1]), dtype="<u4")[:256]
+    return entries[_array(frame, 0)]
+
+
 def _palette(frame: VideoFrame) -> Planes:
-    indices = _array(frame, 0)
-    picked = np.frombuffer(bytes(frame.planes[1]), dtype="<u4")[:256][indices]
+    picked = _picked(frame)
     red, green, blue = ((picked >> shift & 255).astype(np.uint8) for shift in (16, 8, 0))
     return _three(red, green, blue)

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.frame.levels import Frame, Reference, Tolerance, check_levels
+from analysis.frame.levels import Frame, Reference, check_levels
+from analysis.frame.tolerance import Tolerance
 from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from patterns.placement import patch_area

@@ -13,7 +13,10 @@ IDS = [
     *("range-expanded", "range-compressed", "footroom-clipped", "headroom-clipped", "setup-added", "setup-removed"),
     *("gain", "offset", "gamma", "colour-managed", "matrix-601-as-709", "matrix-709-as-601", "components-swapped"),
     *("channels-swapped", "chroma-gain", "hue-rotated", "channel-gain", "bits-lost", "fields-swapped", "deinterlaced"),
-    *("scaled", "shifted", "cropped", "chroma-softened", "sharpened", "softened", "wrong-pattern", "no-pattern"),
+    *("scaled", "shifted", "cropped", "chroma-softened", "sharpened", "softened"),
+    *("chroma-lost", "component-missing", "component-inverted", "black-crushed", "white-compressed"),
+    *("range-converted-twice", "band-limited", "comb-decoded", "cross-colour", "chroma-delayed", "echo", "noise"),
+    *("dithered", "hum", "tilt", "shading", "dropouts", "overlay", "torn", "other", "wrong-pattern", "no-pattern"),
 ]
 PLACES = {
     *(
@@ -32,6 +35,8 @@ PLACES = {
         "scale_y",
     ),
     *("offset_x", "offset_y", "response", "pattern", "looks_like"),
+    *("component", "below_percent", "knee_percent", "slope", "way", "cutoff_mhz", "cutoff_tv_lines", "carrier_mhz"),
+    *("percent", "delay_ns", "delay_us", "snr_db", "of", "swing_percent", "periods", "count", "area_percent", "line"),
 }
 
 

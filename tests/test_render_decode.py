@@ -92,8 +92,9 @@ def test_sixteen_bits_of_opencv(tmp_path: Path, suffix: str) -> None:
 @pytest.mark.parametrize("channels", [1, 4])
 @pytest.mark.parametrize("bits", [8, 16])
 def test_grey_and_clear_png_of_opencv(tmp_path: Path, channels: int, bits: int) -> None:
-    """Grey comes as three equal planes, transparency is left out; 16 bits are kept."""
+    """Grey comes as three equal planes, room for transparency is left out; 16 bits are kept."""
     values = noise(20, 30, channels, top=1 << bits)
+    values[..., 3:] = (1 << bits) - 1
     cv2.imwrite(str(tmp_path / "still.png"), values)
     picture = first(tmp_path / "still.png")
     assert (picture.tags.bits, picture.tags.sampling) == (bits, Sampling.RGB)
@@ -101,13 +102,56 @@ def test_grey_and_clear_png_of_opencv(tmp_path: Path, channels: int, bits: int) 
         assert np.array_equal(picture.planes[i], values[:, :, 0 if channels == 1 else 2 - i])
 
 
-def test_a_clear_palette_of_pillow(tmp_path: Path) -> None:
-    """A palette with a transparent entry comes as the palette's colours."""
-    image = Image.fromarray(noise(24, 32, 3)).quantize(16)
-    image.save(tmp_path / "still.png", transparency=3)
-    expected = np.asarray(image.convert("RGB"))
-    for i, plane in enumerate(first(tmp_path / "still.png").planes):
-        assert np.array_equal(plane, expected[:, :, i])
+@pytest.mark.parametrize("how", ["palette", "8 bits", "16 bits", "grey"])
+def test_a_transparent_picture_is_refused(tmp_path: Path, how: str) -> None:
+    """One sample that can be seen through is enough: what is seen there depends on what is behind it."""
+    path = tmp_path / "still.png"
+    if how == "palette":
+        Image.fromarray(noise(24, 32, 3)).quantize(16).save(path, transparency=3)
+    elif how == "grey":
+        grey = Image.fromarray(np.dstack([noise(24, 32), np.full((24, 32), 255, np.uint8)]), "LA")
+        grey.putpixel((5, 5), (90, 254))
+        grey.save(path)
+    else:
+        top = 1 << int(how.split()[0])
+        values = noise(24, 32, 4, top=top)
+        values[..., 3] = top - 1
+        values[7, 9, 3] = top - 2
+        cv2.imwrite(str(path), values)
+    with pytest.raises(FileError, match="transparent"):
+        first(path)
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_picture_that_is_to_be_turned_is_refused(tmp_path: Path, orientation: int) -> None:
+    """Whatever Exif says but upright: what a viewer shows is not what the samples hold."""
+    for suffix in (".jpg", ".png", ".tif"):
+        path, exif = tmp_path / f"still{suffix}", Image.Exif()
+        exif[0x112] = orientation
+        Image.fromarray(noise(24, 32, 3)).save(path, exif=exif)
+        if orientation == 1:
+            assert first(path).planes[0].shape == (24, 32)
+            continue
+        with pytest.raises(FileError, match="turned or mirrored"):
+            first(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("a.ffconcat", "ffconcat version 1.0\nfile 'a.y4m'\n"),
+        ("a.txt", "file 'a.y4m'\n"),
+        ("live.m3u8", "#EXTM3U\n#EXT-X-VERSION:3\n#EXT-X-TARGETDURATION:9\n#EXTINF:9,\na.y4m\n"),
+        ("a.mpd", '<?xml version="1.0"?>\n<MPD type="dynamic"><Period/></MPD>'),
+        ("a.sdp", "v=0\no=- 0 0 IN IP4 127.0.0.1\ns=x\nt=0 0\nm=video 5004 RTP/AVP 96\n"),
+    ],
+)
+def test_lists_of_files_are_not_followed(tmp_path: Path, name: str, words: str) -> None:
+    """A list or a playlist beside the file that it names is refused at once, and the file is not opened."""
+    program("-f", "lavfi", "-i", "testsrc2=size=64x48:rate=25", "-frames:v", "1", str(tmp_path / "a.y4m"))
+    (tmp_path / name).write_text(words, encoding="utf-8")
+    with pytest.raises(FileError, match=r"list of other files|no picture or video"):
+        first(tmp_path / name)
 
 
 def test_eight_bits_of_opencv_in_tiff(tmp_path: Path) -> None:
@@ -175,7 +219,7 @@ def layout(kind: str, planes: list[NDArray[Any]]) -> bytes:
     if kind in ("yuyv422", "uyvy422"):
         even, odd = a[:, 0::2], a[:, 1::2]
         return np.stack((even, b, odd, c) if kind == "yuyv422" else (b, even, c, odd), -1).tobytes()
-    blank = np.zeros_like(a)
+    blank = np.full_like(a, 255)
     parts = {"rgb24": (a, b, c), "bgra": (c, b, a, blank), "argb": (blank, a, b, c), "rgb48be": (a, b, c)}[kind]
     return np.stack(parts, -1).astype(">u2" if kind.endswith("be") else "u1").tobytes()
 

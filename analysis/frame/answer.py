@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from analysis.answer import Answer, Finding, Kind, NamedFault, Table, figures_of, number_at
-from analysis.frame.findings import Examination, Fault, OtherPatternError
-from analysis.frame.levels import AREA_PERCENT, Frame, Reading, Tolerance
+from analysis.frame.findings import Blind, Examination, Fault, Grade, OtherPatternError
+from analysis.frame.levels import AREA_PERCENT, Frame, Reading
 from analysis.frame.place.axes import Axis
 from analysis.frame.quantities import quantities, with_totals
+from analysis.frame.tolerance import EXACT, Tolerance
 from analysis.rounding import counted
 from patterns.formats import FieldOrder, Format
 from patterns.pattern import Pattern
@@ -29,6 +30,10 @@ def frame_answer(
     details = {
         **_subject(pattern, fmt, check.signal),
         "verdict": "pass" if found.passed else "fail",
+        "grade": found.grade.value,
+        "variant": "full-raster" if found.fills_raster else None,
+        "grade_reason": _grade_words(found),
+        "cannot_show": [_CANNOT_SHOW[one] for one in found.cannot_show],
         "registration": _cut(check.registration.x, check.registration.y),
         "capture": check.capture.value,
         "tolerance": {
@@ -48,8 +53,6 @@ def frame_answer(
     missing = list(place_words(found))
     if check.skipped:
         missing.append(f"Not measured here, too small or out of view: {', '.join(check.skipped)}.")
-    if not check.passed and not any(fault.of_levels for fault in found.faults):
-        missing.append("The errors of level are no fault that is known here, or too small to identify.")
     return Answer(
         kind=Kind.VERIFY,
         subject=(f"{frame.path.name}, frame {frame.index}: {pattern.title}, {fmt.id}, {signal_words(check.signal)}",),
@@ -59,6 +62,8 @@ def frame_answer(
             *(Finding(fault.title) for fault in found.faults),
         ),
         tables=(_patches(found),),
+        assumptions=(_FILLS,) if found.fills_raster else (),
+        missing=tuple(_CANNOT_SHOW[one] for one in found.cannot_show),
         summary=tuple(missing) if frames is None else (*missing, _frames(frames)),
         advice_title="",
         faults=tuple(_named(fault) for fault in found.faults),
@@ -76,7 +81,15 @@ def other_answer(error: OtherPatternError, pattern: Pattern, fmt: Format, signal
         findings=(Finding(error.fault.title),),
         faults=(_named(error.fault),),
         reasons={"registration": str(error)},
-        details={**_subject(pattern, fmt, signal), "verdict": "fail", "registration": None, "patches": []},
+        details={
+            **_subject(pattern, fmt, signal),
+            "verdict": "fail",
+            "grade": "fail",
+            "grade_reason": str(error),
+            "cannot_show": [],
+            "registration": None,
+            "patches": [],
+        },
     )
 
 
@@ -145,12 +158,60 @@ def verdict_words(found: Examination) -> str:
     within = _tolerance(check.tolerance, check.signal)
     if any(reading.by_area for reading in check.readings):
         within += f" (lines, by their area, {AREA_PERCENT:g} % of white)"
+    if found.grade is Grade.EXACT:
+        return f"PASS: exact, all {count} patches within {_tolerance(EXACT, check.signal)}"
     if found.passed:
+        how = "" if found.has_tolerance else "good for service, "
         but = ", but not as they were sent" if found.faults else ""
-        return f"PASS: all {count} patches within {within}{but}"
-    if check.passed:
+        return f"PASS: {how}all {count} patches within {within}{but}"
+    if not check.passed:
+        return f"FAIL: {failed} of {count} patches not within {within}"
+    if found.faults:
         return f"FAIL: all {count} patches are within {within}, but the picture is not as it was sent"
-    return f"FAIL: {failed} of {count} patches not within {within}"
+    return (
+        f"FAIL: all {count} patches are within {within}, but the frame is not in the format's own raster; capture it"
+        " so, or state a --tolerance to judge its levels alone"
+    )
+
+
+def _grade_words(found: Examination) -> str:
+    """Why the grade is what it is, as one sentence."""
+    words = verdict_words(found).partition(": ")[2]
+    if found.faults:
+        words += f"; named: {', '.join(fault.id for fault in found.faults)}"
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+_FILLS = (
+    "The bars are those of a generator that draws them over all samples of the raster, and not over the picture alone;"
+    " a picture that was cut by as much on both sides would look the same."
+)
+
+_CANNOT_SHOW = {
+    Blind.BELOW_BLACK: "Levels below black: the pattern has none; pluge in narrow range has.",
+    Blind.BELOW_BLACK_FULL: "Levels below black: full range has no codes for them, so whether a stage cuts them is not"
+    " seen here.",
+    Blind.ABOVE_WHITE: "Levels above white: the pattern has none; window --level 105 in narrow range has.",
+    Blind.ABOVE_WHITE_FULL: "Levels above white: full range has no codes for them.",
+    Blind.COLOURS: "Colours (matrix, hue, saturation, exchanged channels, converted primaries): the pattern is grey;"
+    " bars show them.",
+    Blind.GREYS: "How greys between black and white are bent (gamma): steps show it.",
+    Blind.PLACE_ACROSS: "Where the picture lies across, and its width: nothing changes along the lines.",
+    Blind.PLACE_DOWN: "Where the picture lies up and down, and its height: nothing changes from line to line;"
+    " crosshatch shows it.",
+    Blind.DETAIL: "Bandwidth, sharpness and echoes: the pattern has no edge along the lines; multiburst and pulse-bar"
+    " show them.",
+    Blind.DETAIL_LIMITED: "The finest detail that the format can carry: multiburst shows it.",
+    Blind.HALOS: "Sharpening at white and at black: full range cuts both sides of a halo off; multiburst shows it.",
+    Blind.FIELDS: "The order of fields and deinterlacing: all lines are alike; crosshatch and a clip of field-order"
+    " show them.",
+    Blind.FIELDS_IN_TIME: "The order of fields in time: a still picture has none; a clip of field-order shows it.",
+    Blind.SCAN: "Whether it was played interlaced or progressive: both formats have this size, and the file does not"
+    " say which it is.",
+    Blind.SCALED: "Whether the player or the capture scaled the picture, and in which format it was played: the frame"
+    " is not in the format's own raster.",
+}
+"""What a pattern in a capture cannot show, in words."""
 
 
 def _tolerance(tolerance: Tolerance, signal: Signal) -> str:

@@ -12,8 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.frame.blind import cannot_show
 from analysis.frame.findings import Examination
-from analysis.frame.levels import Frame, Reference, Tolerance, check_levels
+from analysis.frame.levels import Frame, Reference, check_levels
+from analysis.frame.tolerance import Tolerance
 from patterns.pattern import Options, Pattern
 from patterns.signal import Edges
 from render.raster import check_raster, draw_frame
@@ -40,16 +42,18 @@ def examine(
         OtherPatternError: it shows another pattern, or none.
     """
     if _is_as_drawn(frame, reference, tolerance):
-        return Examination(check=check_levels(frame, reference, tolerance), faults=())
-    if not reference.scene.is_still:
-        reason = "the pattern moves, so a frame alone does not tell where its marks ought to be"
         check = check_levels(frame, reference, tolerance)
-        return Examination(check=check, faults=(), reasons={"registration": reason})
+        return _answered(Examination(check=check, faults=()), frame, reference, tolerance)
+    if not reference.scene.is_still:
+        reason = "the pattern moves, so a frame alone does not show where its marks should be"
+        check = check_levels(frame, reference, tolerance)
+        found = Examination(check=check, faults=(), reasons={"registration": reason})
+        return _answered(found, frame, reference, tolerance)
     # A frame as it was drawn does without it: 30 ms, and SciPy behind it half a second.
     from analysis.frame.expected import Subject
     from analysis.frame.investigate import investigate
 
-    return investigate(
+    found = investigate(
         Subject(
             frame=frame,
             pattern=pattern,
@@ -59,6 +63,12 @@ def examine(
             states_signal=states_signal,
         )
     )
+    return _answered(found, frame, reference, tolerance)
+
+
+def _answered(found: Examination, frame: Frame, reference: Reference, tolerance: Tolerance | None) -> Examination:
+    blind = cannot_show(frame, reference, found.check.registration)
+    return replace(found, has_tolerance=tolerance is not None, cannot_show=blind)
 
 
 def _is_as_drawn(frame: Frame, reference: Reference, tolerance: Tolerance | None) -> bool:

@@ -8,15 +8,16 @@ from functools import cached_property
 
 import numpy as np
 
-from analysis.frame.faults.chain import to_rgb, to_ycbcr
+from analysis.frame.faults.codes import to_rgb, to_ycbcr
 from analysis.frame.faults.diagnose import Diagnosis
 from analysis.frame.faults.recognise import usual_places
 from analysis.frame.faults.structure import FieldStructure
 from analysis.frame.fractions import frame_luma
-from analysis.frame.levels import Frame, Reference, Tolerance
+from analysis.frame.levels import Frame, Reference
 from analysis.frame.place.axes import Registration
 from analysis.frame.place.drawn import Drawn, Plane
 from analysis.frame.place.register import fit_layouts
+from analysis.frame.tolerance import Tolerance
 from patterns.pattern import Options, Pattern
 from patterns.signal import Edges, Range
 
@@ -89,13 +90,25 @@ class Expected:
             found.append(self._changed(*drawn.of_guns))
         return found
 
+    @cached_property
+    def chroma(self) -> tuple[Plane, Plane]:
+        """C'B and C'R as drawn after what was done to their levels."""
+        if self.diagnosis is None or not self.diagnosis.steps:
+            return self.subject.drawn.chroma
+        drawn = self.subject.drawn
+        return self._all_changed(drawn.luma, *drawn.chroma)[1:]
+
     def _changed(self, luma: Plane, cb: Plane, cr: Plane) -> Plane:
         """Luma of a drawn raster after what the diagnosis says that the chain did to its levels."""
         signal = self.subject.reference.signal
-        diagnosis = self.diagnosis or Diagnosis(faults=(), left=0.0)
         cut = signal.sampling.is_rgb or signal.range is Range.FULL
-        if not diagnosis.steps and not (cut and self.subject.is_coloured):
+        if not (self.diagnosis and self.diagnosis.steps) and not (cut and self.subject.is_coloured):
             return luma
+        return self._all_changed(luma, cb, cr)[0]
+
+    def _all_changed(self, luma: Plane, cb: Plane, cr: Plane) -> tuple[Plane, Plane, Plane]:
+        signal = self.subject.reference.signal
+        diagnosis = self.diagnosis or Diagnosis(faults=(), left=0.0)
         # Most rows of a pattern are alike: each kind is worked out once.
         kinds: dict[bytes, int] = {}
         group = [
@@ -105,6 +118,6 @@ class Expected:
         first, which = np.unique(group, return_inverse=True)
         ycc = np.stack([luma[first], cb[first], cr[first]], axis=-1)
         rgb = to_rgb(ycc.reshape(-1, 3).astype(np.float64), signal.matrix)
-        changed = to_ycbcr(diagnosis.apply(rgb, signal), signal.matrix)[:, 0]
-        rows: Plane = changed.reshape(len(first), -1).astype(np.float32)[which]
-        return rows
+        changed = to_ycbcr(diagnosis.apply(rgb, signal), signal.matrix)
+        whole: Plane = changed.reshape(*ycc.shape).astype(np.float32)[which]
+        return whole[..., 0], whole[..., 1], whole[..., 2]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from analysis.frame.faults.remedies import fault_words
@@ -12,7 +13,37 @@ from analysis.frame.levels import Check
 if TYPE_CHECKING:
     from analysis.frame.faults.remedies import FaultWords
 
-__all__ = ["Examination", "Fault", "OtherPatternError"]
+__all__ = ["Blind", "Examination", "Fault", "Grade", "OtherPatternError"]
+
+
+class Grade(StrEnum):
+    """How good a frame is."""
+
+    EXACT = "exact"
+    """As it was drawn, within a code of 8 bits."""
+    GOOD = "good"
+    """Good for service: within 2 %, or what was asked for, and nothing named."""
+    FAIL = "fail"
+
+
+class Blind(StrEnum):
+    """What a pattern in a capture cannot show."""
+
+    BELOW_BLACK = "below-black"
+    BELOW_BLACK_FULL = "below-black-full-range"
+    ABOVE_WHITE = "above-white"
+    ABOVE_WHITE_FULL = "above-white-full-range"
+    COLOURS = "colours"
+    GREYS = "greys"
+    PLACE_ACROSS = "place-across"
+    PLACE_DOWN = "place-down"
+    DETAIL = "fine-detail"
+    DETAIL_LIMITED = "finest-detail"
+    HALOS = "halos"
+    FIELDS = "fields"
+    FIELDS_IN_TIME = "fields-in-time"
+    SCAN = "scan"
+    SCALED = "scaled-capture"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +67,9 @@ class Fault:
         """What is seen, with its figures, and what in a chain does it."""
         words = _words(self.id)
         seen = self.seen or words.seen.format_map(_Spelt(self.parameters))
-        return f"{seen} {words.cause}"
+        decide = self.parameters.get("decide")
+        also = f" Another fault does the same to this pattern; {decide} would decide." if decide else ""
+        return f"{seen} {words.cause}{also}"
 
     @property
     def remedy(self) -> str:
@@ -74,15 +107,30 @@ class Examination:
     check: Check
     faults: tuple[Fault, ...]
     reasons: dict[str, str] = field(default_factory=dict)
-    """Why a figure could not be told, by its name."""
+    """Why a figure is not available, by its name."""
+    fills_raster: bool = False
+    """Whether the pattern is drawn over all samples of a raster whose picture is narrower."""
+    has_tolerance: bool = False
+    """Whether a tolerance was stated, which decides then."""
+    cannot_show: tuple[Blind, ...] = ()
+    """What this pattern and this capture cannot show."""
 
     @property
     def passed(self) -> bool:
-        """Whether all levels are within what is asked and nothing else is wrong.
+        """Whether all levels are within what is asked and nothing is named.
 
-        A fault of levels that stays within it is told, and fails nothing.
+        Where a tolerance was stated, a fault of levels that stays within it is named and fails nothing. Without one
+        a frame of another raster fails: whether the player or the capture scaled it cannot be known.
         """
-        return self.check.passed and all(fault.of_levels for fault in self.faults)
+        if self.has_tolerance:
+            return self.check.passed and all(fault.of_levels for fault in self.faults)
+        return self.check.passed and not self.faults and Blind.SCALED not in self.cannot_show
+
+    @property
+    def grade(self) -> Grade:
+        if not self.passed:
+            return Grade.FAIL
+        return Grade.EXACT if self.check.is_exact and not self.faults else Grade.GOOD
 
     @property
     def worst(self) -> tuple[int, float]:

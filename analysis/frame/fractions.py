@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.frame.faults.chain import to_ycbcr
+from analysis.frame.faults.codes import to_ycbcr
 from analysis.frame.levels import Frame
 from patterns.signal import Signal
 

@@ -4,37 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.frame.colour_place import colour_faults, held_by_colour
 from analysis.frame.expected import WOVEN, Expected, Subject
-from analysis.frame.faults.diagnose import Evidence, diagnose_levels
+from analysis.frame.faults.diagnose import LEAST_CONFIDENCE
 from analysis.frame.faults.recognise import SMALLEST, likeness
+from analysis.frame.faults.spots import sample_noise
 from analysis.frame.faults.structure import FieldStructure, field_structure, luma_response
-from analysis.frame.findings import Examination, Fault
-from analysis.frame.levels import Check, Reading, check_levels
+from analysis.frame.faults.twins import Twins
+from analysis.frame.faults.unexplained import held_by_filter, unexplained
+from analysis.frame.findings import Examination, Fault, OtherPatternError
+from analysis.frame.fractions import frame_ycbcr
+from analysis.frame.levelfaults import Levels, levels_at
+from analysis.frame.levels import check_levels
 from analysis.frame.otherpattern import DOUBTFUL, refuse_other
 from analysis.frame.place.axes import Axis, Registration
 from analysis.frame.place.drawn import Plane
 from analysis.frame.place.layout import layout_faults
 from analysis.frame.place.register import register
-from analysis.frame.sharpness import SCALED_SHARP, SHARP, SOFT, is_altered, response_across, sharpness_faults
-from patterns.placement import patch_area
-from patterns.scene import Gradient, Patch
+from analysis.frame.sharpness import SHARP, SOFT, response_across, sharpness_faults
+from analysis.frame.tint import tint_faults
+from analysis.frame.uneven import Uneven, covered_mended, find_uneven, torn_mended
 from patterns.signal import Range
 from render.errors import FileError
-from render.patches import MARGIN_LINES, MARGIN_SAMPLES
 
 __all__ = ["investigate"]
 
-_SCALED_DOUBT, _LOSSY_DOUBT = 1.5, 2.0
-"""How much further off a level may be in a frame that was scaled, and in one coded with loss."""
-_NOISY = 1.5
-"""Noise, in codes of 8 bits, above which patches are not flat by noise alone: scaling and coding leave less."""
-_LOSSY = ("mjpeg", "jpeg2000", "webp", "h264", "hevc", "mpeg2video", "mpeg4", "vp8", "vp9", "av1", "prores", "dvvideo")
+_ALIKE = 1e-4
+"""Misfit of a place below which nothing goes better."""
 
 
 def investigate(subject: Subject) -> Examination:
@@ -47,29 +46,194 @@ def investigate(subject: Subject) -> Examination:
     height, width = subject.luma.shape
     if min(height, width) < SMALLEST:
         raise FileError(f"{subject.frame.path}: {width}x{height} is too small to find a pattern in")
+    wide = _over_all_samples(subject)
+    found = _prepared(wide or subject)
+    levels = _settled_levels(found)
+    # What was asked for is judged on the frame as it is, with all that varies in it.
+    check = check_levels(subject.frame, found.subject.reference, subject.tolerance, levels.place)
+    faults = _likely(_weighed(_named(found, levels), found, levels), levels, check.passed)
+    return Examination(check=check, faults=tuple(faults), reasons=_reasons(levels.place), fills_raster=wide is not None)
+
+
+def _over_all_samples(subject: Subject) -> Subject | None:
+    """The subject with a picture as wide as the raster, where the bars go with that clearly better; else None.
+
+    Other generators draw bars so. A picture that was cut by just as much on both sides looks alike.
+    """
     fmt = subject.reference.format
-    expected = Expected(subject=subject)
+    if not subject.pattern.id.startswith("bars") or fmt.picture.width == fmt.width:
+        return None
+    if subject.luma.shape != (fmt.height, fmt.width):
+        return None
+    picture = replace(fmt.picture, left=0, width=fmt.width)
+    wide = replace(subject, reference=replace(subject.reference, format=replace(fmt, picture=picture)))
+    whole = Registration.whole(fmt, fmt.width, fmt.height)
+    own, other = (likeness(one.luma, one.drawn, whole).misfit for one in (subject, wide))
+    return wide if other < min(own / 4, _WIDE) else None
+
+
+_WIDE = 2e-3
+"""Misfit below which bars go with a picture as wide as the raster."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Prepared:
+    """A frame without what varies over it, where its raster lies, and how its fields do."""
+
+    subject: Subject
+    expected: Expected
+    place: Registration
+    fields: FieldStructure
+    uneven: Uneven
+
+
+def _prepared(subject: Subject) -> _Prepared:
+    torn = torn_mended(subject)
+    subject = subject if torn is None else torn[0]
+    expected, place, fields = _placed(subject)
+    try:
+        refuse_other(expected, place)
+    except OtherPatternError as error:
+        covered = None if error.found or torn else covered_mended(subject)
+        if covered is None:
+            raise
+        subject, torn = covered[0], covered
+        expected, place, fields = _placed(subject)
+        refuse_other(expected, place)
+    place = held_by_filter(subject.luma, expected.luma, held_by_colour(expected, place))
+    uneven = find_uneven(expected, _settled(subject, place), None if torn is None else torn[1])
+    if uneven.frame is not subject.frame:
+        # What varies is no fault of level, of place or of fields, and would be taken for one.
+        subject = replace(subject, frame=uneven.frame)
+        expected, place, fields = _placed(subject)
+    return _Prepared(subject=subject, expected=expected, place=place, fields=fields, uneven=uneven)
+
+
+def _placed(subject: Subject) -> tuple[Expected, Registration, FieldStructure]:
+    fmt, expected = subject.reference.format, Expected(subject=subject)
     place = _likelier(subject, register(subject.luma, expected.rows, fmt, layouts=subject.layouts))
     fields = _fields(expected, place)
     if fields.is_wrong:
         expected = Expected(subject=subject, fields=fields)
         place = register(subject.luma, expected.rows, fmt, layouts=subject.layouts)
-    refuse_other(expected, place)
-    levels = _levels(expected, _settled(subject, place))
-    if levels.faults and not subject.states_signal:
+    return expected, place, fields
+
+
+def _settled_levels(found: _Prepared) -> Levels:
+    subject = found.subject
+    held = held_by_filter(subject.luma, found.expected.luma, held_by_colour(found.expected, found.place))
+    levels = levels_at(found.expected, _settled(subject, held), found.uneven)
+    if levels.faults and not subject.states_signal and held is found.place:
         # A tone that is bent, or colours that are others, move an edge's middle: the place is found again with the
         # raster as the chain made it.
         likest = _likest(levels.expected, levels.place)
-        again = register(subject.luma, likest, fmt, start=levels.place)
-        levels = _levels(levels.expected, _settled(subject, again))
+        again = register(subject.luma, likest, subject.reference.format, start=levels.place)
+        levels = levels_at(levels.expected, _settled(subject, again), found.uneven)
+    return levels
+
+
+def _named(found: _Prepared, levels: Levels) -> list[Fault]:
+    is_tinted = any(fault.id in _TINTS for fault in levels.faults)
+    is_dithered = any(fault.id == "dithered" for fault in found.uneven.grain)
     # Where fields are wrong, lines are, and with them what levels are measured by.
-    faults = (
-        *_field_faults(fields),
-        *levels.faults,
-        *_layout_faults(subject, levels.place, fields),
-        *sharpness_faults(levels.expected, levels.place),
-    )
-    return Examination(check=levels.check, faults=faults, reasons=_reasons(levels.place))
+    return [
+        *_field_faults(found.fields),
+        *found.uneven.faults,
+        *(fault for fault in levels.faults if fault.id != "bits-lost" or not is_dithered),
+        *([] if is_tinted else tint_faults(levels.expected)),
+        *_layout_faults(found.subject, levels.place, found.fields),
+        *_of_detail(levels, found.uneven),
+        *found.uneven.grain,
+    ]
+
+
+_TINTS = frozenset({"channel-gain", "component-missing", "component-inverted", "chroma-lost"})
+"""Faults of levels that give greys a tint."""
+_LEAVE_MARKS = frozenset({"chroma-delayed", "dithered", "bits-lost", "hum", "tilt", "shading"})
+"""Faults of which a part stays in the picture where its codes end, once they are taken out."""
+_VARIES = frozenset({"dithered", "hum", "shading", "cross-colour"})
+"""Those of them that differ from line to line."""
+_UNLIKE = 0.02
+"""Deviation of lines drawn alike, in fractions of white, from which they are not alike; where there is noise, or"""
+_UNLIKE_NOISE = 0.6
+"""so much of it: at edges noise is less certain."""
+_UNSCALED = 0.01
+_SHAKEN = 0.55
+"""What is left of a fault's confidence where the picture has an error of another kind as well."""
+
+
+def _weighed(faults: list[Fault], found: _Prepared, levels: Levels) -> list[Fault]:
+    """The faults, with an error of another kind before them where nothing known makes the picture."""
+    if found.uneven.spots.id == "torn" or found.subject.states_signal:
+        return faults
+    ids = {fault.id for fault in faults}
+    differs = not ids & _VARIES and _differs_by_lines(found)
+    # A filter of a scaler swings on as well.
+    rings = found.uneven.rings and abs(found.place.x.scale - 1) < _UNSCALED
+    if found.subject.is_coloured and levels.faults:
+        # Between colours whose levels are wrong, the tone of an edge is a guess.
+        rings = False
+    if not (differs or rings) and (found.uneven.spots.id or ids & _LEAVE_MARKS or not _no_filter_makes(found, levels)):
+        return faults
+    shaken = [replace(fault, confidence=_SHAKEN * fault.confidence) for fault in faults]
+    return [Fault(id="other", confidence=0.9), *shaken]
+
+
+def _differs_by_lines(found: _Prepared) -> bool:
+    """Whether lines that were drawn alike are not: no place, no filter along the lines and no wrong level does that."""
+    subject, areas = found.subject, found.uneven.areas
+    twins = Twins.of((found.expected.rows, *subject.drawn.chroma), found.place.y)
+    # What was covered is made up there, without its colours.
+    twins = replace(twins, kind=np.where(found.uneven.spots.wrong.any(axis=1), -1, twins.kind))
+    planes = frame_ycbcr(subject.frame, subject.reference.signal)
+    for plane in planes if subject.is_coloured else planes[:1]:
+        noise = sample_noise(plane, areas)
+        if twins.unlike(plane, areas.drawn, noise) > max(_UNLIKE, _UNLIKE_NOISE * noise):
+            return True
+    return False
+
+
+def _no_filter_makes(found: _Prepared, levels: Levels) -> bool:
+    """Whether the edges are made by no filter along the lines and no chain of levels."""
+    place = levels.place
+    if not (place.x.is_whole and place.y.is_whole):
+        return False
+    luma, noise = found.subject.luma, found.uneven.noise
+    kinds = (levels.expected.luma, *levels.expected.with_other_edges)
+    known = [one for drawn in kinds if (one := unexplained(luma, drawn, place, noise)) is not None]
+    return bool(known) and min(known, key=lambda one: one.rms).is_another_kind
+
+
+def _likely(faults: list[Fault], levels: Levels, passed: bool) -> list[Fault]:
+    """What is likely enough to be named, and an error of another kind where nothing known does it."""
+    likely = _shared([fault for fault in faults if fault.confidence >= LEAST_CONFIDENCE])
+    other = 0.0 if levels.expected.diagnosis is None else levels.expected.diagnosis.other
+    if not likely and (not passed or other > 0.5):
+        likely = [Fault(id="other", confidence=max(other, 0.7))]
+    elif other > LEAST_CONFIDENCE and not any(fault.of_levels or fault.id == "other" for fault in likely):
+        likely.append(Fault(id="other", confidence=other))
+    return likely
+
+
+def _shared(faults: list[Fault]) -> list[Fault]:
+    """Faults with the pattern that would decide, where several of levels account for the same."""
+    rivals = [fault for fault in faults if fault.of_levels and fault.confidence < 0.9]
+    if len(rivals) < 2:
+        return faults
+    return [
+        replace(fault, parameters={**fault.parameters, "decide": "steps"}) if fault in rivals else fault
+        for fault in faults
+    ]
+
+
+def _of_detail(levels: Levels, uneven: Uneven) -> list[Fault]:
+    """What is wrong with edges and fine detail, of luma and of colour."""
+    colour = colour_faults(levels.expected, levels.place, uneven)
+    found = sharpness_faults(levels.expected, levels.place)
+    if any(fault.id == "chroma-delayed" for fault in colour):
+        # What lies beside its place looks softer there.
+        found = [fault for fault in found if fault.id != "chroma-softened"]
+    return colour + found
 
 
 def _likelier(subject: Subject, place: Registration) -> Registration:
@@ -82,6 +246,9 @@ def _likelier(subject: Subject, place: Registration) -> Registration:
     own = likeness(subject.luma, subject.drawn, place).misfit
     others = [(likeness(subject.luma, subject.drawn, other).misfit, other) for other in subject.usual_places]
     misfit, other = min(others, key=lambda pair: pair[0])
+    if subject.is_coloured and own > _ALIKE and misfit < own / 4:
+        # A gun that is missing makes neighbouring bars alike, which go together a bar on as well.
+        return other
     return other if own > DOUBTFUL and misfit < (own if subject.states_signal else own / 2) else place
 
 
@@ -158,114 +325,3 @@ def _reasons(place: Registration) -> dict[str, str]:
     names = (("x", place.x), ("y", place.y))
     text = "the pattern has no edge in this direction, so scale and place are taken as the likeliest"
     return {f"registration.{name}": text for name, axis in names if not axis.found}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Levels:
-    """The levels of a frame whose raster lies at `place`, and what accounts for them."""
-
-    place: Registration
-    check: Check
-    expected: Expected
-    """The raster after the chain that accounts for the levels."""
-    faults: list[Fault]
-
-
-def _levels(expected: Expected, place: Registration) -> _Levels:
-    subject = expected.subject
-    check = check_levels(subject.frame, subject.reference, subject.tolerance, place)
-    levels = _Levels(place=place, check=check, expected=expected, faults=[])
-    if place.is_identity and not expected.fields.is_wrong:
-        levels = _diagnosed(levels, check.readings, by_area=False)
-        if not is_altered(levels.expected, place, SOFT, SHARP):
-            return levels
-    # Thin lines may be weak because they are soft: for the diagnosis they are measured by their area.
-    readings = check_levels(subject.frame, subject.reference, subject.tolerance, place, by_area=True).readings
-    levels = _diagnosed(levels, readings, by_area=True)
-    if is_altered(levels.expected, place, 0.0, SHARP if place.x.is_whole else SCALED_SHARP):
-        # What sharpening adds beside a line may be cut at the end of the codes, so its area shows nothing.
-        thin = {patch.name for patch in subject.reference.scene.patches if patch.thin}
-        thick = [reading for reading in readings if reading.name not in thin]
-        if 0 < len(thick) < len(readings):
-            levels = _diagnosed(levels, thick, by_area=True)
-    return levels
-
-
-def _diagnosed(levels: _Levels, readings: Sequence[Reading], *, by_area: bool) -> _Levels:
-    """The levels with the chain that accounts best for these readings; without faults where there are none to use."""
-    subject, place = levels.expected.subject, levels.place
-    if not place.x.found and layout_faults(place, subject.layouts):
-        # Where along a gradient a patch lies is not known then, so neither is what it was sent.
-        sloped = {patch.name for patch in subject.reference.scene.patches if patch.sloped}
-        readings = [reading for reading in readings if reading.name not in sloped]
-    if not readings:
-        return replace(levels, faults=[])
-    diagnosis = diagnose_levels(_evidence(levels, readings, by_area))
-    faults = [
-        Fault(id=fault.id, confidence=min(1.0, fault.confidence), parameters=fault.parameters, of_levels=True)
-        for fault in diagnosis.faults
-    ]
-    return replace(levels, expected=replace(levels.expected, diagnosis=diagnosis), faults=faults)
-
-
-def _evidence(levels: _Levels, readings: Sequence[Reading], by_area: bool) -> Evidence:
-    subject, place = levels.expected.subject, levels.place
-    frame, signal = subject.frame, subject.reference.signal
-    patches = {patch.name: patch for patch in subject.reference.scene.patches}
-    # Where flat patches are not flat, what made them so may have moved them a little too; mere noise does not.
-    noise = levels.check.noise
-    doubt = 1.0 if (place.is_identity and noise < 0.1) or noise > _NOISY else _SCALED_DOUBT
-    if frame.codec in _LOSSY:
-        doubt = _LOSSY_DOUBT
-    comb, codes = _comb(frame.picture.planes[0], signal.bits)
-    slopes = np.zeros((len(readings), 3))
-    for i, reading in enumerate(readings):
-        if patches[reading.name].sloped:
-            slopes[i] = _half_slope(subject, patches[reading.name])
-    thin = np.array([patches[reading.name].thin and by_area for reading in readings])
-    uncertainty = np.array([[u or 0.0 for u in reading.uncertainty] for reading in readings])
-    # A line's area is less certain than its level: converters cut what swings beyond black and white.
-    uncertainty[thin] += (
-        _area_doubt(subject, place) * np.sqrt(thin.sum())
-        + 0.4 * np.array([[n or 0.0 for n in reading.noise] for reading in readings])[thin]
-    )
-    colours = [reading.sent for reading in readings]
-    measured = [[np.nan if value is None else value for value in reading.between] for reading in readings]
-    return Evidence(
-        rgb=np.array([[float(level) for level in (c.red, c.green, c.blue)] for c in colours]),
-        measured=np.array(measured, dtype=np.float64),
-        uncertainty=uncertainty,
-        slopes=slopes,
-        signal=signal,
-        comb=comb,
-        levels=codes,
-        doubt=doubt,
-    )
-
-
-def _area_doubt(subject: Subject, place: Registration) -> float:
-    """How far off a line's area may be, in codes: filters keep it the better the finer they sample it."""
-    share = 0.006 if place.y.is_whole else 0.02 if place.y.scale > 0.97 else 0.04
-    signal = subject.reference.signal
-    return share / (signal.fraction_of(0, 1) - signal.fraction_of(0, 0))
-
-
-def _half_slope(subject: Subject, patch: Patch) -> float:
-    """Half of what a gradient's level changes by within a patch, as it was measured."""
-    scene, fmt = subject.reference.scene, subject.reference.format
-    shape = next(shape for shape in scene.at(Fraction(0)) if isinstance(shape, Gradient))
-    span = patch_area(fmt, patch, MARGIN_SAMPLES, MARGIN_LINES)
-    width = Fraction(span.right - span.left, fmt.picture.width)
-    return float((shape.stop.green - shape.start.green) * width / (shape.right - shape.left)) / 2
-
-
-def _comb(luma: NDArray[Any], bits: int) -> tuple[int, int]:
-    """Low bits, of 8, that are the same in every luma sample, and the number of different codes."""
-    codes = np.flatnonzero(np.bincount(luma.ravel(), minlength=1 << bits)).astype(np.int64)
-    if len(codes) < 3:
-        return 0, len(codes)
-    # The highest code may have been cut, and the lowest.
-    inner = codes[(codes > 0) & (codes < (1 << bits) - 1)]
-    differ = int(np.bitwise_or.reduce(inner ^ inner[0])) if len(inner) else 0
-    same = (differ & -differ).bit_length() - 1 if differ else 0
-    return max(0, same - (bits - 8)), len(inner)

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.frame.place.axes import Axis, Registration
+from analysis.frame.tolerance import EXACT, GOOD, Tolerance
 from analysis.statistics import MAD_TO_SIGMA, Statistics
 from patterns.formats import Format
 from patterns.placement import Span, patch_area
@@ -34,7 +35,6 @@ __all__ = [
     "Frame",
     "Reading",
     "Reference",
-    "Tolerance",
     "check_levels",
     "frame_signal",
     "read_frame",
@@ -87,32 +87,12 @@ class Reference:
 
 
 class Capture(StrEnum):
-    """How a frame came to be; it decides in which unit it is judged."""
+    """How a frame came to be, by its noise."""
 
     DIGITAL = "digital"
     ANALOGUE = "analogue"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tolerance:
-    """The largest error that passes: codes of 8 bits, or percent of white (of chroma's whole swing)."""
-
-    value: float
-    percent: bool = False
-
-    def limits(self, signal: Signal) -> tuple[float, float, float]:
-        """The limit of each component, in codes of the signal's depth."""
-        if not self.percent:
-            codes = self.value * (1 << (signal.bits - 8))
-            return codes, codes, codes
-        first, second, third = (
-            self.value / 100 / (signal.fraction_of(i, 1) - signal.fraction_of(i, 0)) for i in range(3)
-        )
-        return first, second, third
-
-
-USUAL = {Capture.DIGITAL: Tolerance(value=1.0), Capture.ANALOGUE: Tolerance(value=2.0, percent=True)}
-"""What is asked of a frame when nobody says otherwise."""
 _ANALOGUE_NOISE = 0.75
 """Noise of a frame, in codes of 8 bits, above which a frame is taken to have come by an analogue way."""
 
@@ -149,6 +129,8 @@ class Check:
     """The verdict on a frame's levels."""
 
     passed: bool
+    is_exact: bool
+    """Whether every patch is within a code of 8 bits, in a frame whose samples are the raster's own."""
     signal: Signal
     registration: Registration
     readings: tuple[Reading, ...]
@@ -215,7 +197,7 @@ def check_levels(
     """Measure every patch of the reference's scene in the frame.
 
     Without a registration a frame of another size than the format's raster is taken as the whole raster scaled to it.
-    Without a tolerance the frame's noise decides how it is judged. `by_area` measures lines by their area, as is always
+    Without a tolerance it is judged by `GOOD`. `by_area` measures lines by their area, as is always
     done where the frame's samples are not the raster's own.
     """
     planes = frame.picture.planes
@@ -231,10 +213,11 @@ def check_levels(
     noises = noises or [_down_noise(planes[0], one.span) for one in found]
     noise = float(np.percentile(noises, 75)) / step if any(noises) else 0.0
     capture = Capture.ANALOGUE if noise > _ANALOGUE_NOISE else Capture.DIGITAL
-    judged = tolerance or USUAL[capture]
+    judged = tolerance or GOOD
     readings = tuple(_reading(one, signal, judged) for one in found)
     return Check(
         passed=bool(readings) and all(reading.passed for reading in readings),
+        is_exact=capture is Capture.DIGITAL and place.is_identity and _all_within(readings, EXACT.limits(signal)),
         signal=signal,
         registration=place,
         readings=readings,
@@ -392,6 +375,15 @@ def _reading(found: _Measured, signal: Signal, tolerance: Tolerance) -> Reading:
         box=(float(span.left), float(span.top), float(span.right), float(span.bottom)),
         sent=patch.colour,
         by_area=found.by_area,
+    )
+
+
+def _all_within(readings: Sequence[Reading], limits: Sequence[float]) -> bool:
+    return bool(readings) and all(
+        abs(error) <= limit
+        for reading in readings
+        for error, limit in zip(reading.error, limits, strict=True)
+        if error is not None
     )
 
 

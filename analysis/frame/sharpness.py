@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from analysis.frame.expected import Expected, Subject
+from analysis.frame.faults.spectrum import luma_spectrum
 from analysis.frame.faults.structure import Response, chroma_response, luma_response
 from analysis.frame.findings import Fault
 from analysis.frame.fractions import fractions, frame_ycbcr
@@ -63,6 +64,8 @@ def sharpness_faults(expected: Expected, place: Registration) -> list[Fault]:
         id = "softened" if ours < soft else "sharpened" if ours > sharp else None
         if id is not None and abs(ours - 1) > 4 * across.uncertainty:
             faults.append(_fault(id, ours, abs(ours - 1) / max(across.uncertainty, 0.01)))
+    if place.x.is_whole and not place.x.softness > 6:
+        faults = _by_spectrum(expected, place, faults)
     if not faults and place.y.found and not expected.fields.is_wrong:
         # Down the picture only where lines are as they were sent, in a place that was measured.
         down = luma_response(subject.luma, expected.luma, place, down=True)
@@ -81,6 +84,81 @@ def sharpness_faults(expected: Expected, place: Registration) -> list[Fault]:
             faults.append(_fault("chroma-softened", found.factor, (1 - found.factor) / max(found.uncertainty, 0.02)))
             break
     return faults
+
+
+_CARRIERS = {525: 3_579_545.0, 625: 4_433_618.75}
+"""Subcarriers of composite signals by lines of the frame, in Hz (BT.470)."""
+_STEEP, _GENTLE = 0.78, 0.66
+"""How near to its cutoff a response is still flat: above the first by a filter, below the second by a blur."""
+
+
+def _by_spectrum(expected: Expected, place: Registration, faults: list[Fault]) -> list[Fault]:
+    """What the response at several frequencies makes of a fault of sharpness across, or names itself.
+
+    Detail is sharpened only where no higher frequency is down; where it ends in a steep fall, a filter did that.
+    """
+    luma = expected.subject.luma
+    spectra = [luma_spectrum(luma, drawn, place) for drawn in (expected.luma, *expected.with_other_edges)]
+    known = [one for one in spectra if one is not None]
+    if not known or (len(known) > 1 and not faults and any(one.cutoff is None and one.used.any() for one in known)):
+        # One kind of edges goes with the frame as it is.
+        return faults
+    spectrum = known[0]
+    notch, cutoff = spectrum.notch(tuple(_carriers(expected))), spectrum.cutoff
+    if notch is not None:
+        return [Fault(id="comb-decoded", confidence=0.9, parameters={"carrier_mhz": _megahertz(expected, notch)})]
+    if cutoff is None or cutoff > _HIGHEST:
+        return [fault for fault in faults if fault.id != "sharpened" or not spectrum.is_known_down]
+    steep = min(max((spectrum.steepness - _GENTLE) / (_STEEP - _GENTLE), 0.02), 0.98)
+    if steep < 0.5:
+        soft = [fault for fault in faults if fault.id == "softened"]
+        return soft or [Fault(id="softened", confidence=1 - steep, parameters={"response": spectrum.near(0.15)})]
+    fmt = expected.subject.reference.format
+    figures = {
+        "cutoff_mhz": _megahertz(expected, cutoff),
+        "cutoff_tv_lines": 2 * cutoff * fmt.picture.width / float(fmt.picture_aspect),
+    }
+    found = [Fault(id="band-limited", confidence=steep, parameters=figures)]
+    # A notch whose far side the pattern does not show ends in the same fall.
+    beyond = [
+        one
+        for one in _carriers(expected)
+        if cutoff < one < cutoff + 0.12 and spectrum.at[spectrum.used].max() < one + 0.09
+    ]
+    if beyond:
+        found = [
+            Fault(id="band-limited", confidence=0.6 * steep, parameters={**figures, "decide": "multiburst"}),
+            Fault(
+                id="comb-decoded",
+                confidence=0.4 * steep,
+                parameters={"carrier_mhz": _megahertz(expected, beyond[0]), "decide": "multiburst"},
+            ),
+        ]
+    return found
+
+
+_HIGHEST = 0.42
+"""Cycles a sample from which a fall belongs to any converter."""
+
+
+def _carriers(expected: Expected) -> list[float]:
+    """Subcarriers of a standard definition raster, in cycles a sample."""
+    fmt = expected.subject.reference.format
+    clock = _clock(expected.subject)
+    if clock is None or not fmt.interlaced or fmt.height > 576:
+        return []
+    return [_CARRIERS[525 if fmt.height < 500 else 625] / clock]
+
+
+def _megahertz(expected: Expected, cycles: float) -> float | None:
+    clock = _clock(expected.subject)
+    return None if clock is None else cycles * clock / 1e6
+
+
+def _clock(subject: Subject) -> float | None:
+    """Samples a second; None of a raster without a clock of its own."""
+    timing = subject.reference.format.timing
+    return None if timing is None else float(timing.pixel_clock_hz)
 
 
 def _bounds(place: Registration) -> tuple[float, float]:

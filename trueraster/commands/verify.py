@@ -31,7 +31,7 @@ __all__ = ["verify"]
 @click.option("--range", "code_range", help="narrow or full.  [default: the file's word; else R'G'B' full]")
 @click.option("--matrix", help="601 or 709.  [default: the file's word; else by the format]")
 @click.option(
-    "--tolerance", help="Largest error that passes: codes of 8 bits, or 2%.  [default: 1; of a noisy capture 2%]"
+    "--tolerance", help="Largest error that passes: codes of 8 bits, or 2%.  [default: 2%, and nothing named]"
 )
 @click.option("--frame", type=int, help="Frame of a video file, counted from 0.  [default: 0]")
 @click.option("--all", "every", is_flag=True, help="Every distinct frame of a video file; the worst is shown.")
@@ -59,8 +59,9 @@ def verify(
     """Measure a captured frame, and name the chain's faults.
 
     The pattern is found in the frame wherever it is, scaled, cropped or moved. Every patch is read in the file's own
-    codes and compared with the standard's; exit 0 if all pass and nothing else is wrong, 1 if not. The pattern's own
-    options are those that it was drawn with.
+    codes and compared with the standard's; exit 0 if it is exact (within a code of 8 bits) or good for service (within
+    2 % and no fault named), 1 if not; a stated --tolerance decides instead. The pattern's own options are those that it
+    was drawn with.
 
     A file made by 'draw' needs no options, but for y4m and mpeg2, which cannot say what they show (of a 16:9 picture
     --aspect, if anything), and own patterns, whose TOML file is needed. A capture needs its format where the size does

@@ -16,7 +16,8 @@ import click
 from analysis.frame.examine import examine
 from analysis.frame.findings import Examination
 from analysis.frame.fractions import frame_luma
-from analysis.frame.levels import Frame, Reference, Tolerance, frame_signal, read_frame
+from analysis.frame.levels import Frame, Reference, frame_signal, read_frame
+from analysis.frame.tolerance import Tolerance
 from patterns.areas.colour import BARS
 from patterns.catalogue import PATTERNS, find_pattern
 from patterns.formats import Format

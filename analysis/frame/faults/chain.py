@@ -8,96 +8,40 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from functools import cache
 
 import numpy as np
 
+from analysis.frame.faults.bent import bent_at_the_ends, lost_and_inverted
+from analysis.frame.faults.codes import (
+    FOOT,
+    FULL,
+    NARROW,
+    compressed,
+    compressed_ycbcr,
+    expanded,
+    expanded_ycbcr,
+    from_codes,
+    in_rgb,
+    in_ycbcr,
+    percent_of,
+    to_codes,
+    to_rgb,
+    to_ycbcr,
+)
 from analysis.frame.faults.managed import MANAGED
 from analysis.frame.faults.step import Floats, Parameters, Step
 from patterns.signal import Matrix, Signal
 from patterns.standards.levels import (
-    CHROMA_EXCURSION_8BIT,
-    FOOTROOM_8BIT,
     KB_601,
     KR_601,
-    LUMA_EXCURSION_8BIT,
     SETUP_SCALE,
     U_SCALE,
     V_SCALE,
 )
 
-__all__ = ["AS_DRAWN", "STEPS", "from_codes", "to_codes", "to_rgb", "to_ycbcr"]
+__all__ = ["AS_DRAWN", "STEPS"]
 
-_NARROW, _CHROMA = float(LUMA_EXCURSION_8BIT.value), float(CHROMA_EXCURSION_8BIT.value)
-_FOOT, _FULL = float(FOOTROOM_8BIT.value), 255.0
-"""Codes of 8 bits: excursions of luma and of chroma, black, and the highest code, which full range has for white."""
 _SETUP = 1 - float(SETUP_SCALE.value)
-
-
-@cache
-def _forward(matrix: Matrix) -> Floats:
-    kr, kb = (float(weight) for weight in matrix.weights)
-    kg = 1 - kr - kb
-    forward: Floats = np.array(
-        [
-            [kr, kg, kb],
-            [-kr / (2 * (1 - kb)), -kg / (2 * (1 - kb)), 0.5],
-            [0.5, -kg / (2 * (1 - kr)), -kb / (2 * (1 - kr))],
-        ],
-        dtype=np.float64,
-    )
-    return forward
-
-
-@cache
-def _backward(matrix: Matrix) -> Floats:
-    inverse: Floats = np.asarray(np.linalg.inv(_forward(matrix)), dtype=np.float64)
-    return inverse
-
-
-def to_ycbcr(rgb: Floats, matrix: Matrix) -> Floats:
-    """Y', C'B, C'R fractions of R'G'B' fractions, (..., 3): BT.601 or BT.709."""
-    ycc: Floats = rgb @ _forward(matrix).T
-    return ycc
-
-
-def to_rgb(ycc: Floats, matrix: Matrix) -> Floats:
-    """The inverse of `to_ycbcr`."""
-    rgb: Floats = ycc @ _backward(matrix).T
-    return rgb
-
-
-def to_codes(rgb: Floats, signal: Signal) -> Floats:
-    """Codes of R'G'B' fractions as the signal has them, neither rounded nor clipped, (..., 3)."""
-    parts = rgb if signal.sampling.is_rgb else to_ycbcr(rgb, signal.matrix)
-    scale, offset = _scales(signal)
-    codes: Floats = parts * scale + offset
-    return codes
-
-
-def from_codes(codes: Floats, signal: Signal) -> Floats:
-    """R'G'B' fractions of codes: the inverse of `to_codes`."""
-    scale, offset = _scales(signal)
-    parts = (codes - offset) / scale
-    return parts if signal.sampling.is_rgb else to_rgb(parts, signal.matrix)
-
-
-@cache
-def _scales(signal: Signal) -> tuple[Floats, Floats]:
-    black = np.array([signal.fraction_of(i, 0) for i in range(3)])
-    step = np.array([signal.fraction_of(i, 1) for i in range(3)]) - black
-    return 1 / step, -black / step
-
-
-def _in_ycbcr(change: Callable[[Floats, Parameters], Floats]) -> Callable[[Floats, Parameters, Signal], Floats]:
-    def apply(rgb: Floats, parameters: Parameters, signal: Signal) -> Floats:
-        return to_rgb(change(to_ycbcr(rgb, signal.matrix), parameters), signal.matrix)
-
-    return apply
-
-
-def _in_rgb(change: Callable[[Floats, Parameters], Floats]) -> Callable[[Floats, Parameters, Signal], Floats]:
-    return lambda rgb, parameters, signal: change(rgb, parameters)
 
 
 def _scaled(ycc: Floats, luma: float, chroma: float) -> Floats:
@@ -113,8 +57,8 @@ def _power(values: Floats, power: float) -> Floats:
 
 def _code_power(values: Floats, power: float) -> Floats:
     """A power law over the whole range of codes, as a picture adjustment on narrow-range codes has it."""
-    share = (values * _NARROW + _FOOT) / _FULL
-    return (_FULL * _power(share, power) - _FOOT) / _NARROW
+    share = (values * NARROW + FOOT) / FULL
+    return (FULL * _power(share, power) - FOOT) / NARROW
 
 
 def _luma(change: Callable[[Floats, float], Floats]) -> Callable[[Floats, Parameters], Floats]:
@@ -169,28 +113,8 @@ def _gain(name: str) -> Callable[[Parameters], dict[str, float | str]]:
     return lambda parameters: {name: parameters[0]}
 
 
-def _percent(name: str) -> Callable[[Parameters], dict[str, float | str]]:
-    return lambda parameters: {name: 100 * parameters[0]}
-
-
 def _order(order: tuple[int, ...]) -> Callable[[Parameters], dict[str, float | str]]:
     return lambda parameters: {"order": "".join("RGB"[i] for i in order)}
-
-
-def _expanded(values: Floats) -> Floats:
-    return (_FULL * values - _FOOT) / _NARROW
-
-
-def _compressed(values: Floats) -> Floats:
-    return (_NARROW * values + _FOOT) / _FULL
-
-
-def _expanded_ycbcr(ycc: Floats) -> Floats:
-    return np.concatenate([_expanded(ycc[:, :1]), ycc[:, 1:] * (_FULL / _CHROMA)], axis=1)
-
-
-def _compressed_ycbcr(ycc: Floats) -> Floats:
-    return np.concatenate([_compressed(ycc[:, :1]), ycc[:, 1:] * (_CHROMA / _FULL)], axis=1)
 
 
 def _swapped_chroma(ycc: Floats) -> Floats:
@@ -214,13 +138,13 @@ def _steps() -> tuple[Step, ...]:
         Step(
             id="components-swapped",
             way="C'B for C'R",
-            apply=_in_ycbcr(lambda ycc, p: _swapped_chroma(ycc)),
+            apply=in_ycbcr(lambda ycc, p: _swapped_chroma(ycc)),
             colour_only=True,
         ),
         Step(
             id="chroma-gain",
             way="C'B and C'R",
-            apply=_in_ycbcr(lambda ycc, p: _scaled(ycc, 1.0, p[0])),
+            apply=in_ycbcr(lambda ycc, p: _scaled(ycc, 1.0, p[0])),
             start=(1.0,),
             lowest=(0.05,),
             highest=(3.0,),
@@ -229,12 +153,13 @@ def _steps() -> tuple[Step, ...]:
             colour_only=True,
         ),
     ]
+    steps += lost_and_inverted()
     for way, weights in (("C'B, C'R", (1.0, 1.0)), ("U, V", _U_V)):
         steps.append(
             Step(
                 id="hue-rotated",
                 way=way,
-                apply=_in_ycbcr(lambda ycc, p, weights=weights: _turned(ycc, p[0], weights)),  # type: ignore[misc]
+                apply=in_ycbcr(lambda ycc, p, weights=weights: _turned(ycc, p[0], weights)),  # type: ignore[misc]
                 start=(0.0,),
                 lowest=(-180.0,),
                 highest=(180.0,),
@@ -248,17 +173,17 @@ def _steps() -> tuple[Step, ...]:
             Step(
                 id="channels-swapped",
                 way="".join("RGB"[i] for i in order),
-                apply=_in_rgb(lambda rgb, p, order=order: rgb[:, list(order)]),  # type: ignore[misc]
+                apply=in_rgb(lambda rgb, p, order=order: rgb[:, list(order)]),  # type: ignore[misc]
                 tell=_order(order),
                 colour_only=True,
             )
         )
     steps += MANAGED
     for way, change in (
-        ("R'G'B'", _in_rgb(lambda rgb, p: _power(rgb, p[0]))),
-        ("R'G'B' codes", _in_rgb(lambda rgb, p: _code_power(rgb, p[0]))),
-        ("luma", _in_ycbcr(_luma(_power))),
-        ("luma codes", _in_ycbcr(_luma(_code_power))),
+        ("R'G'B'", in_rgb(lambda rgb, p: _power(rgb, p[0]))),
+        ("R'G'B' codes", in_rgb(lambda rgb, p: _code_power(rgb, p[0]))),
+        ("luma", in_ycbcr(_luma(_power))),
+        ("luma codes", in_ycbcr(_luma(_code_power))),
     ):
         steps.append(
             Step(
@@ -274,12 +199,12 @@ def _steps() -> tuple[Step, ...]:
             )
         )
     steps += [
-        Step(id="setup-added", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _SETUP + (1 - _SETUP) * rgb)),
-        Step(id="setup-removed", way="R'G'B'", apply=_in_rgb(lambda rgb, p: (rgb - _SETUP) / (1 - _SETUP))),
+        Step(id="setup-added", way="R'G'B'", apply=in_rgb(lambda rgb, p: _SETUP + (1 - _SETUP) * rgb)),
+        Step(id="setup-removed", way="R'G'B'", apply=in_rgb(lambda rgb, p: (rgb - _SETUP) / (1 - _SETUP))),
     ]
     for way, change in (
-        ("R'G'B'", _in_rgb(lambda rgb, p: rgb * p[0])),
-        ("luma", _in_ycbcr(_luma(lambda luma, gain: luma * gain))),
+        ("R'G'B'", in_rgb(lambda rgb, p: rgb * p[0])),
+        ("luma", in_ycbcr(_luma(lambda luma, gain: luma * gain))),
     ):
         steps.append(
             Step(
@@ -298,7 +223,7 @@ def _steps() -> tuple[Step, ...]:
             Step(
                 id="channel-gain",
                 way=name,
-                apply=_in_rgb(_one_channel(channel)),
+                apply=in_rgb(_one_channel(channel)),
                 start=(1.0,),
                 lowest=(0.0,),
                 highest=(3.0,),
@@ -310,30 +235,31 @@ def _steps() -> tuple[Step, ...]:
         Step(
             id="offset",
             way="R'G'B'",
-            apply=_in_rgb(lambda rgb, p: rgb + p[0]),
+            apply=in_rgb(lambda rgb, p: rgb + p[0]),
             start=(0.0,),
             lowest=(-0.5,),
             highest=(0.5,),
             usual=(0.06,),
-            tell=_percent("offset_percent"),
+            tell=percent_of("offset_percent"),
         ),
-        Step(id="range-expanded", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _expanded(rgb))),
-        Step(id="range-expanded", way="Y'CbCr", apply=_in_ycbcr(lambda ycc, p: _expanded_ycbcr(ycc))),
-        Step(id="range-compressed", way="R'G'B'", apply=_in_rgb(lambda rgb, p: _compressed(rgb))),
-        Step(id="range-compressed", way="Y'CbCr", apply=_in_ycbcr(lambda ycc, p: _compressed_ycbcr(ycc))),
-        Step(id="footroom-clipped", way="R'G'B'", apply=_in_rgb(lambda rgb, p: np.maximum(rgb, 0.0))),
-        Step(id="headroom-clipped", way="R'G'B'", apply=_in_rgb(lambda rgb, p: np.minimum(rgb, 1.0))),
+        Step(id="range-expanded", way="R'G'B'", apply=in_rgb(lambda rgb, p: expanded(rgb))),
+        Step(id="range-expanded", way="Y'CbCr", apply=in_ycbcr(lambda ycc, p: expanded_ycbcr(ycc))),
+        Step(id="range-compressed", way="R'G'B'", apply=in_rgb(lambda rgb, p: compressed(rgb))),
+        Step(id="range-compressed", way="Y'CbCr", apply=in_ycbcr(lambda ycc, p: compressed_ycbcr(ycc))),
+        Step(id="footroom-clipped", way="R'G'B'", apply=in_rgb(lambda rgb, p: np.maximum(rgb, 0.0))),
+        Step(id="headroom-clipped", way="R'G'B'", apply=in_rgb(lambda rgb, p: np.minimum(rgb, 1.0))),
         Step(
             id="footroom-clipped",
             way="luma",
-            apply=_in_ycbcr(_luma_only(lambda luma: np.maximum(luma, 0.0))),
+            apply=in_ycbcr(_luma_only(lambda luma: np.maximum(luma, 0.0))),
         ),
         Step(
             id="headroom-clipped",
             way="luma",
-            apply=_in_ycbcr(_luma_only(lambda luma: np.minimum(luma, 1.0))),
+            apply=in_ycbcr(_luma_only(lambda luma: np.minimum(luma, 1.0))),
         ),
     ]
+    steps += bent_at_the_ends()
     for drop in (1, 2, 3, 4, 5):
         for rounded in (False, True):
             steps.append(

@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.frame.faults.chain import to_rgb
+from analysis.frame.faults.codes import to_rgb
 from analysis.frame.fractions import frame_ycbcr
 from analysis.frame.levels import Frame
 from analysis.frame.place.axes import Axis, Registration
 from analysis.frame.place.drawn import Drawn
-from analysis.frame.place.register import fit_layouts, register
+from analysis.frame.place.register import coarse_places, fit_layouts, register
 from patterns.formats import Format
 from patterns.pattern import Options, Pattern
 from patterns.signal import Signal
@@ -31,6 +31,13 @@ _FLAT = 0.01
 """Deviation of a frame, in fractions of white, below which it shows nothing."""
 _FAINT = 0.05
 """Contrast below which a pattern is not taken to be there."""
+_KNOWN, _KNOWN_SMOOTH = 0.08, 0.02
+"""Misfits below which a frame shows a pattern that nobody named. Captures at fault stay below half of the first;
+a photograph comes near a tenth, and near a plain slope sooner than near any pattern with marks."""
+_HOPELESS = 0.6
+"""Misfit in the likeliest places from which a frame does not show the pattern anywhere."""
+_COLOURED, _MISFIT, _TURNED = 0.05, 0.02, 0.01
+"""Colours of a pattern, and the share unexplained, from which an inverted gun is looked for; the share it may leave."""
 _TONES = 24
 """Steps in which the tone that a chain gives is followed."""
 
@@ -162,7 +169,15 @@ def _alike(frame: Floats, parts: Floats, drawn: Drawn) -> Likeness:
     guns = to_rgb(components, drawn.matrix)
     spread = float(components[:, 0].std())
     # Guns may be swapped, weighed otherwise or fall out, but a chain turns nothing into its negative.
-    weights, _ = nnls(guns - guns.mean(axis=0), seen)
+    apart = guns - guns.mean(axis=0)
+    weights, left = nnls(apart, seen)
+    if float(np.ptp(components[:, 1:], axis=0).max()) > _COLOURED and left**2 > _MISFIT * float(seen @ seen):
+        # But one gun may be inverted, where the pattern has colours that show it.
+        turned = [np.where(np.arange(3) == gun, -1.0, 1.0) for gun in range(3)]
+        tried = [(nnls(apart * signs, seen), signs) for signs in turned]
+        (other, other_left), signs = min(tried, key=lambda one: one[0][1])
+        if other_left**2 < _TURNED * float(seen @ seen):
+            weights = other * signs
     mixed = guns @ weights
     if float(np.ptp(mixed)) < 1e-6:
         return Likeness(misfit=1.0, contrast=0.0)
@@ -217,7 +232,15 @@ def best_look(
     placed = []
     for look in likely:
         drawn = Drawn(look.pattern.scene(fmt, look.options), fmt)
-        place = register(luma, drawn.luma, fmt, layouts=layouts)
+        places = coarse_places(luma, drawn.luma, fmt, layouts)[:3]
+        if min(likeness(luma, drawn, place).misfit for place in places) > _HOPELESS:
+            # A search for the exact place takes a second.
+            continue
+        place = register(luma, drawn.luma, fmt, places=places)
         if likeness(luma, drawn, place).is_like:
             placed += ranked(planes, fmt, [(look.pattern, look.options)], [place])
-    return min(placed, key=lambda look: look.misfit + look.distance, default=None)
+    return min(filter(_is_known, placed), key=lambda look: look.misfit + look.distance, default=None)
+
+
+def _is_known(look: Look) -> bool:
+    return look.misfit < (_KNOWN_SMOOTH if look.pattern.id == "ramp" else _KNOWN)

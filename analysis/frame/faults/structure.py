@@ -141,6 +141,8 @@ _REACH = 4
 """Rows above and below that a deinterlacer is taken to look at."""
 _LOST = 4
 """Lines up and down that a frame is looked for where its place down is not told."""
+_RESCALED = 0.01
+"""By how much a raster that was found well has to be scaled down the picture to have no lines of its own left."""
 _MOST = 40_000
 """Samples of each field that are looked at."""
 _LEAST_CHANGE = 1.5e-4
@@ -156,6 +158,9 @@ def field_structure(luma: Any, drawn: Any, registration: Registration, filtered:
     """
     x, y = registration.x, registration.y
     if (y.frame != y.raster and abs(y.scale - 1) > 2e-3) or y.frame < 32:
+        return FieldStructure(kind="scaled")
+    if y.found and abs(y.scale - 1) > _RESCALED and y.fit > 0.8:
+        # Every line is computed of several: no field is left to be seen.
         return FieldStructure(kind="scaled")
     if x.is_identity or (x.frame == x.raster and abs(x.scale - 1) < 1e-3 and abs(x.offset) < 0.3):
         captured, rows = luma, drawn

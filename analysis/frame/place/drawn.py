@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.frame.faults.chain import to_ycbcr
+from analysis.frame.faults.codes import to_ycbcr
 from patterns.formats import Format
 from patterns.scene import Scene
 from patterns.signal import Edges, Matrix, Range, Sampling, Signal

@@ -23,7 +23,7 @@ from analysis.frame.place.finefit import level_fit, refine
 from analysis.frame.place.profiles import Profile, band_profiles
 from patterns.formats import Format
 
-__all__ = ["fit_layouts", "register"]
+__all__ = ["coarse_places", "fit_layouts", "register"]
 
 Floats = NDArray[np.float64]
 Luma = NDArray[Any]
@@ -49,6 +49,7 @@ def register(
     *,
     layouts: Sequence[tuple[float, float]] = (),
     start: Registration | None = None,
+    places: Sequence[Registration] | None = None,
 ) -> Registration:
     """Find the raster in a frame.
 
@@ -59,18 +60,13 @@ def register(
         layouts: (scale across, scale down) of the ways in which a chain puts the whole raster into such a frame,
             centred; the raster that fills the frame is always among them.
         start: where it lies nearly; then it is only placed more finely there.
+        places: the likely ones of `coarse_places`, where these are known.
     """
-    height, width = luma.shape
     luma, drawn = np.asarray(luma, np.float32), np.asarray(drawn, np.float32)
     if start is not None:
         return _fitted(luma, drawn, start)
-    start = Registration.whole(fmt, width, height)
-    # Across and down are searched apart; which place across goes with which one down, small pictures tell.
-    across = _candidates(luma, drawn, 1, start.x, start.y, [scale for scale, _ in layouts])
-    down = _candidates(luma, drawn, 0, start.y, start.x, [scale for _, scale in layouts])
-    places = _ranked(luma, drawn, across, down)
-    best, best_fit = start, -np.inf
-    for place in places[:3]:
+    best, best_fit = Registration.whole(fmt, *reversed(luma.shape)), -np.inf
+    for place in coarse_places(luma, drawn, fmt, layouts)[:3] if places is None else places:
         tried = _fitted(luma, drawn, place)
         fit = tried.x.fit + tried.y.fit - _unlikely(tried.x) - _unlikely(tried.y)
         if fit > best_fit:
@@ -80,6 +76,17 @@ def register(
     x = _nearest(*band_profiles(luma, drawn, 1, best.y, 1), best.x)
     y = _nearest(*band_profiles(luma, drawn, 0, x, 1), best.y)
     return best if (x, y) == (best.x, best.y) else _fitted(luma, drawn, Registration(x=x, y=y))
+
+
+def coarse_places(
+    luma: Luma, drawn: Luma, fmt: Format, layouts: Sequence[tuple[float, float]] = ()
+) -> list[Registration]:
+    """Where the raster may lie, to a few samples, the likeliest place first; with arguments as `register` has them."""
+    start = Registration.whole(fmt, *reversed(luma.shape))
+    # Across and down are searched apart; which place across goes with which one down, small pictures tell.
+    across = _candidates(luma, drawn, 1, start.x, start.y, [scale for scale, _ in layouts])
+    down = _candidates(luma, drawn, 0, start.y, start.x, [scale for _, scale in layouts])
+    return _ranked(luma, drawn, across, down)
 
 
 def _fitted(luma: Luma, drawn: Luma, place: Registration) -> Registration:

@@ -33,9 +33,11 @@ from patterns.catalogue import PATTERNS
 from patterns.formats import FORMATS
 from tests.trials.faults.alike import CURVES, change, equal_ids
 from tests.trials.faults.capture import CAPTURES, base, coding_of, seen_planes
+from tests.trials.faults.holdout import HOLDOUT, KNOWN, PATTERNS_AND_FORMATS
 from tests.trials.faults.make import Condition, Fault, applied, fault, filtered
+from tests.trials.faults.outside import OUTSIDE
 
-__all__ = ["Case", "all_cases", "seed_of", "visible"]
+__all__ = ["Case", "all_cases", "held_out", "seed_of", "visible"]
 
 MAIN = ("bars", "steps", "pluge", "ramp", "crosshatch")
 WITH_FORM = ("pluge", "crosshatch")
@@ -285,6 +287,44 @@ def sharpness_faults(pattern: str) -> list[Fault]:
     return found
 
 
+def analogue_faults(pattern: str) -> list[Fault]:
+    """What analogue ways and computers do, that the pattern can show."""
+    found = [fault("noise", percent=percent) for percent in (2.0, 4.0, 8.0)]
+    found += [fault("dropouts", count=count, level=level) for count, level in ((6, 0.95), (14, 0.5))]
+    found += [fault("overlay", words=words, at=at) for words, at in (("CH 7", (0.6, 0.1)), ("PLAY", (0.1, 0.7)))]
+    found += [fault("torn", share=share, kind=kind) for share, kind in ((0.6, "other"), (0.35, "moved"))]
+    found += [fault("tilt", percent=percent) for percent in (5.0, -8.0)]
+    found.append(fault("hum", percent=7.0, periods=1.0, phase=0.2, gain=False))
+    if pattern in ("bars", "steps", "multiburst"):
+        found.append(fault("hum", percent=8.0, periods=2.0, phase=0.6, gain=True))
+        found += [fault("shading", percent=percent) for percent in (8.0, 15.0)]
+    if pattern in ("bars", "steps", "ramp"):
+        found += [fault("dithered", bits=bits, kind=kind) for bits, kind in ((5, "bayer"), (6, "random"))]
+        found += [fault("range-converted-twice", "twice", way=way) for way in ("expanded", "compressed")]
+        found.append(fault("white-compressed", knee=0.6, slope=0.4))
+    if pattern in ("steps", "ramp"):
+        found += [fault("black-crushed", knee=knee, depth=depth) for knee, depth in ((0.3, 1.0), (0.2, 2.0))]
+    if pattern not in ("ramp", "pluge"):
+        found += [fault("echo", samples=samples, percent=percent) for samples, percent in ((14.0, 12.0), (40.0, 9.0))]
+        found += [fault("band-limited", cut=cut) for cut in ((0.2, 0.3) if pattern == "multiburst" else (0.18,))]
+    if pattern == "multiburst":
+        found.append(fault("comb-decoded", kind="notch"))
+        found.append(fault("cross-colour", amount=0.8))
+    if pattern == "bars":
+        found.append(fault("chroma-lost"))
+        found += [fault("chroma-delayed", samples=samples) for samples in (2.0, -4.0)]
+        found += [
+            fault("component-missing", "component", name=name, factor=0.0) for name in ("R", "G", "B", "PB", "PR")
+        ]
+        found += [fault("component-inverted", "component", name=name, factor=-1.0) for name in ("PB", "PR")]
+    return found
+
+
+def outside_faults() -> list[Fault]:
+    """Those that the catalogue does not hold."""
+    return [fault("outside", name, **size) for name, (_, sizes) in OUTSIDE.items() for size in sizes]
+
+
 EMPTY = tuple(fault("no-pattern", "nothing", kind=k) for k in ("photograph", "plasma", "text", "grey", "snow", "black"))
 
 
@@ -338,7 +378,8 @@ def visible(case: Case) -> bool:
 
 _BY_PICTURE = frozenset(
     {*("fields-swapped", "one-field", "blended", "filter", "scaled", "shifted", "stretched")}
-    | {"chroma-softened", "softened", "sharpened"}
+    | {"chroma-softened", "softened", "sharpened", *OUTSIDE, *HOLDOUT}
+    | {"overlay", "dropouts", "echo", "tilt", "hum"}
 )
 
 
@@ -437,7 +478,8 @@ def all_cases(seed: int = 1, quick: bool = False) -> tuple[Case, ...]:
     # By a draw of their own, so that cases which came before them stay the same.
     managed = _colour_managed(_Draw(seed + 1000, quick))
     overviews = _overviews(_Draw(seed + 2000, quick))
-    found = [*_clean(draw), *_singles(draw), *_pairs(draw), *_others(draw), *managed, *overviews]
+    more = [*_analogue(_Draw(seed + 4000, quick)), *_outside(_Draw(seed + 3000, quick))]
+    found = [*_clean(draw), *_singles(draw), *_pairs(draw), *_others(draw), *managed, *overviews, *more]
     unlike = list({case.name: case for case in found}.values())
     # Cases of one pattern and format stand together: its frame is drawn once.
     return tuple(sorted(unlike, key=lambda case: (case.format, case.shown or case.pattern, case.capture)))
@@ -523,6 +565,75 @@ def _overviews(draw: _Draw) -> Iterator[Case]:
             case = draw.single(found, pattern, "480i" if found.spatial else None)
             if case:
                 yield case
+
+
+def _analogue(draw: _Draw) -> Iterator[Case]:
+    for pattern in ("bars", "steps", "pluge", "crosshatch", "ramp", "multiburst"):
+        for found in analogue_faults(pattern):
+            for format_id in ("480i",) if draw.quick else ("480i", "576i", "720p50"):
+                sources = [s for s in SOURCES if CAPTURES[s].drawn == "rgb"] if found.how == "dithered" else SOURCES
+                capture = str(draw.random.choice(sources))
+                noisy = draw.random.random() < 0.25 and found.id not in ("noise", "dithered", "cross-colour")
+                right = frozenset({found.id, "comb-decoded"} if found.id == "band-limited" else {found.id})
+                yield Case(
+                    pattern=pattern,
+                    format=format_id,
+                    capture=capture,
+                    condition=NOISY[0] if noisy else CLEAR,
+                    faults=(found,),
+                    right=(right,),
+                )
+
+
+def _outside(draw: _Draw) -> Iterator[Case]:
+    for pattern in ("bars", "steps", "crosshatch", "multiburst"):
+        for found in outside_faults():
+            for format_id in ("480i",) if draw.quick else ("480i", "576i", "1080i50"):
+                yield Case(
+                    pattern=pattern,
+                    format=format_id,
+                    capture=str(draw.random.choice(SOURCES)),
+                    condition=NOISY[0] if draw.random.random() < 0.25 else CLEAR,
+                    faults=(found,),
+                    right=(frozenset({"other"}),),
+                )
+
+
+def held_out(seed: int, count: int) -> tuple[Case, ...]:
+    """Cases that nothing was tuned with: half of them faults of the catalogue, half others, some of them clean."""
+    random = np.random.default_rng(7_000_000 + seed)
+    found = []
+    for i in range(count):
+        pattern, format_id = PATTERNS_AND_FORMATS[int(random.integers(len(PATTERNS_AND_FORMATS)))]
+        capture, noisy = str(random.choice(SOURCES)), random.random() < 0.3
+        condition = Condition(name="noise 0.7 %", noise=0.007) if noisy else CLEAR
+        case = Case(pattern=pattern, format=format_id, capture=capture, condition=condition)
+        if i % 2 == 0:
+            name = sorted(HOLDOUT)[int(random.integers(len(HOLDOUT)))]
+            made = fault("outside", name, **HOLDOUT[name][1](random))
+            case = replace(case, faults=(made,), right=(frozenset({"other"}),))
+        elif i % 8 != 7:
+            id = sorted(KNOWN)[int(random.integers(len(KNOWN)))]
+            how, size = KNOWN[id]
+            made = fault(id, how, **size(random))
+            right = _seen(made, pattern, format_id, capture)
+            if not right:
+                continue
+            case = replace(case, faults=(made,), right=(right,))
+        if all(_is_plain_to_see(made, case) for made in case.faults):
+            found.append(case)
+    return tuple({case.name: case for case in found}.values())
+
+
+def _is_plain_to_see(found: Fault, case: Case) -> bool:
+    """Whether the whole picture shows it: 2 % of its samples move by more than 6 codes, or any fault of levels."""
+    if not found.spatial or found.id == "noise":
+        return True
+    kind = CAPTURES[case.capture]
+    coding = coding_of(FORMATS[case.format], kind)
+    clean = base(case.pattern, case.format, kind.drawn)
+    apart = np.abs(seen_planes(applied(found, clean, coding), coding) - seen_planes(clean, coding))
+    return float((apart.max(axis=2) > 6).mean()) >= (LEAST_SHARE if found.id in KNOWN else 0.02)
 
 
 def _pairs(draw: _Draw) -> Iterator[Case]:

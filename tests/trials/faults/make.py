@@ -18,6 +18,7 @@ import cv2
 import numpy as np
 from imageio_ffmpeg import get_ffmpeg_exe
 
+from tests.trials.faults.analogue import POINTWISE, SPATIAL
 from tests.trials.faults.coding import (
     Coding,
     Floats,
@@ -30,6 +31,8 @@ from tests.trials.faults.coding import (
     quantised,
     staged,
 )
+from tests.trials.faults.holdout import HOLDOUT
+from tests.trials.faults.outside import OUTSIDE
 
 with warnings.catch_warnings():
     # Of plotting, which is not installed.
@@ -214,6 +217,7 @@ _POINTWISE: dict[str, Callable[..., Floats]] = {
     "channel-gain": _channel_gain,
     "bits-lost": _bits_lost,
     "colour-managed": _managed,
+    **POINTWISE,
 }
 
 
@@ -377,6 +381,9 @@ _SPATIAL: dict[str, Callable[..., Floats]] = {
     "softened": _softened,
     "sharpened": _sharpened,
     "nothing": _nothing,
+    **SPATIAL,
+    **{name: make for name, (make, _) in OUTSIDE.items()},
+    **{name: make for name, (make, _) in HOLDOUT.items()},
 }
 
 
