@@ -9,14 +9,19 @@ import click
 from patterns.signal import Range
 from trueraster import interrupt
 from trueraster.errors import UsageError
+from trueraster.options.daily import DailyFirst
 from trueraster.options.values import choice, format_of
 
 __all__ = ["bench"]
 
 
-@click.command(short_help="Run a check-up as a session, with a page for the phone.")
+@click.command(
+    cls=DailyFirst,
+    daily=("--format", "--output", "--lan"),
+    short_help="Run a check-up as a session, with a page for the phone.",
+)
 @click.argument("record", metavar="[RECORD]", required=False, type=click.Path(path_type=Path))
-@click.option("--format", "-f", "formats", multiple=True, help="A format to begin with, as 480i; repeatable.")
+@click.option("--format", "-f", "formats", multiple=True, help="A format to begin with, such as 480i; repeatable.")
 @click.option("--output", type=int, metavar="N", help="Which output, by its number in 'show --list'.")
 @click.option("--range", "code_range", help="full, or narrow for an output set to video levels.  [default: full]")
 @click.option("--lan", is_flag=True, help="Let phones in the same network open the page.")

@@ -18,6 +18,7 @@ from trueraster.kit.make import CUE_SHEET_NAME, PLAYLIST_NAME, make_kit
 from trueraster.kit.manifest import MANIFEST_NAME
 from trueraster.kit.plan import Choice, Item, Named, left_out, plan_kit
 from trueraster.kit.rates import LineRates, check_line_rates, line_rates_note, parse_line_rates, understood_note
+from trueraster.options.daily import DailyFirst
 from trueraster.options.orders import check_tagged, clips_text, extras_of, length_note, made_json, made_row
 from trueraster.options.shared import as_json_option
 from trueraster.options.trade import Kind, meant, word_note, word_options
@@ -31,8 +32,8 @@ if TYPE_CHECKING:
 __all__ = ["kit"]
 
 
-@click.command()
-@click.option("--format", "-f", "formats", multiple=True, help="As 480i,576i; or repeated.  [default: 480i]")
+@click.command(cls=DailyFirst, daily=("--format", "--quick", "--to"))
+@click.option("--format", "-f", "formats", multiple=True, help="Such as 480i,576i; or repeated.  [default: 480i]")
 @click.option("--quick", is_flag=True, help="Only the twelve files that most sets need.")
 @click.option("--only", multiple=True, metavar="ID", help="Only these patterns, as bars,dots; or repeated.")
 @click.option("--with", "extra", multiple=True, metavar="ID", help="Add patterns that the kit would not have.")
@@ -48,7 +49,7 @@ __all__ = ["kit"]
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
 @click.option(
     "--line-rates",
-    help="What the set accepts, in kHz, as 15.6-15.8,31-32; or its class, 15kHz or 31kHz.",
+    help="What the set accepts, in kHz, such as 15.6-15.8,31-32; or its class, 15kHz or 31kHz.",
 )
 @click.option("--tagged", is_flag=True, help="Colour tags in full-range PNG too; a viewer then converts its codes.")
 @click.option("--primaries", help="format or display: which colours a file says that it has.  [default: format]")

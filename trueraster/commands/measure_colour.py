@@ -13,6 +13,7 @@ from analysis.meter.primaries.answer import colour_answer
 from analysis.meter.primaries.measure import Colour, measure_colour
 from analysis.meter.readings.read import read_readings
 from analysis.meter.whites import primaries_of
+from trueraster.options.daily import DailyFirst
 from trueraster.options.declared import as_value
 from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.meter import FileOptions, MeterOptions, meter_of, target_of
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["colour"]
 
 
-@click.command()
+@click.command(cls=DailyFirst, daily=("--primaries", "--white", "--page"))
 @click.argument("readings", metavar="READINGS", type=click.Path(path_type=Path))
 @click.option("--primaries", help="smpte-c, ebu-3213 or bt709.", default="smpte-c", show_default=True)
 @as_value("typed", MeterOptions)

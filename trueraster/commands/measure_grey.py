@@ -15,6 +15,7 @@ from analysis.meter.readings.read import parse_readings, read_readings, text_of
 from analysis.meter.readings.types import Readings
 from trueraster.errors import UsageError
 from trueraster.following import STDIN, standard_input
+from trueraster.options.daily import DailyFirst
 from trueraster.options.declared import as_value
 from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.live import Follow, LiveOptions, follow_greys
@@ -32,7 +33,7 @@ __all__ = ["grey"]
 _GUNS = ("red", "green", "blue")
 
 
-@click.command()
+@click.command(cls=DailyFirst, daily=("--white", "--page", "--follow"))
 @click.argument("readings", metavar="READINGS", type=click.Path(path_type=Path))
 @click.option(
     "--primaries",

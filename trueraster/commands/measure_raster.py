@@ -15,6 +15,7 @@ from analysis.raster.answer import convergence_answer, geometry_answer
 from analysis.raster.measure import RasterPhoto, convergence_of, geometry_of, see
 from analysis.raster.request import RasterRequest
 from trueraster import interrupt
+from trueraster.options.daily import DailyFirst
 from trueraster.options.declared import as_value, file_option
 from trueraster.options.keep import KeepOptions, keeping_of
 from trueraster.options.raster import GridOptions, ShapeOptions, request_of
@@ -46,7 +47,7 @@ class FileOptions(Targets):
     page: Annotated[Path | None, file_option("--page", "OUT.html", "Write all of it as one page.")]
 
 
-@click.command()
+@click.command(cls=DailyFirst, daily=("--format", "--marks-mm", "--lens"))
 @click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @as_value("files", FileOptions)
@@ -62,7 +63,7 @@ def geometry(photos: Photos, typed: ShapeOptions, files: FileOptions, keep: Keep
     _measure(geometry_drawn, request_of(photos, typed), files, keep, as_json)
 
 
-@click.command()
+@click.command(cls=DailyFirst, daily=("--format", "--marks-mm", "--lens"))
 @click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @as_value("typed", GridOptions)
 @as_value("files", FileOptions)
@@ -77,7 +78,7 @@ def convergence(photos: Photos, typed: GridOptions, files: FileOptions, keep: Ke
     _measure(convergence_drawn, request_of(photos, typed), files, keep, as_json)
 
 
-@click.command()
+@click.command(cls=DailyFirst, daily=("--format", "--marks-mm", "--lens"))
 @click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @as_value("typed", ShapeOptions)
 @click.option(

@@ -15,6 +15,7 @@ from render.reading import read_bounded, read_stream
 from trueraster import interrupt
 from trueraster.commands.record_bench import intake, part, sheet
 from trueraster.errors import UsageError
+from trueraster.options.daily import DailyFirst
 from trueraster.options.record import date_of, details_of, limits_of, now, record_path, stage_of, words_of
 from trueraster.options.setclass import SET_CLASSES
 from trueraster.options.shared import as_json_option
@@ -65,7 +66,7 @@ _DETAILS: tuple[tuple[str, dict[str, Any]], ...] = (
     ("--serial", {"help": "Serial number."}),
     ("--hours", {"help": "Hours of use, as its counter says."}),
     ("--input", {"dest": "inputs", "multiple": True, "help": "As component; with commas, or repeated."}),
-    ("--accepts", {"multiple": True, "help": "Scan formats, as 480i,576i; or repeated."}),
+    ("--accepts", {"multiple": True, "help": "Scan formats, such as 480i,576i; or repeated."}),
     ("--condition", {"help": "Its state as it came in, in words."}),
     (
         "--set-class",
@@ -87,9 +88,9 @@ def _details(command: Command) -> Command:
     return command
 
 
-@record.command()
+@record.command(cls=DailyFirst, daily=("--set", "--serial", "--hours"))
 @_RECORD
-@click.option("--set", "name", required=True, help="What it is, as '14-inch monitor, no. 0412'.")
+@click.option("--set", "name", required=True, help="What it is, such as '14-inch monitor, no. 0412'.")
 @_details
 @as_json_option
 def new(path: Path, as_json: bool, **typed: Any) -> None:
@@ -102,9 +103,9 @@ def new(path: Path, as_json: bool, **typed: Any) -> None:
     _answer(path, as_json, f"{path}: the record of {typed['name']}", made=True)
 
 
-@record.command("set")
+@record.command("set", cls=DailyFirst, daily=("--hours", "--condition", "--tolerance"))
 @_RECORD
-@click.option("--set", "name", help="What it is, as '14-inch monitor, no. 0412'.")
+@click.option("--set", "name", help="What it is, such as '14-inch monitor, no. 0412'.")
 @_details
 @click.option("--tolerance", "tolerances", multiple=True, metavar="FIGURE=LIMIT", help="Largest size that it may have.")
 @as_json_option

@@ -9,6 +9,7 @@ import click
 
 from render.writing import placed
 from trueraster.errors import UsageError
+from trueraster.options.daily import DailyFirst
 from trueraster.options.record import date_of, span_of, value_of, words_of
 from trueraster.options.shared import as_json_option
 from trueraster.output.files import check_target
@@ -31,7 +32,7 @@ def _questions(command: Any) -> Any:
     return command
 
 
-@click.command(short_help="Note how a set came in.")
+@click.command(cls=DailyFirst, daily=("--condition", "--tube-serial", "--tested"), short_help="Note how a set came in.")
 @_RECORD
 @_questions
 @as_json_option
@@ -51,12 +52,16 @@ def intake(path: Path, as_json: bool, **typed: str | None) -> None:
         put_text(f"{path}: {', '.join(answers)} noted")
 
 
-@click.command(short_help="Note a component: its value, its verdict, what replaced it.")
+@click.command(
+    cls=DailyFirst,
+    daily=("--nominal", "--measured", "--tolerance"),
+    short_help="Note a component: its value, its verdict, what replaced it.",
+)
 @_RECORD
 @click.argument("ref", metavar="REF")
 @click.option("--kind", type=click.Choice(tuple(USUAL)), help="Its usual tolerance is by it. Common practice.")
 @click.option("--marking", help="What is printed on it.")
-@click.option("--nominal", metavar="VALUE", help="As 10uF or 2.2kohm.")
+@click.option("--nominal", metavar="VALUE", help="Such as 10uF or 2.2kohm.")
 @click.option("--measured", metavar="VALUE", help="As --nominal.")
 @click.option("--tolerance", metavar="PERCENT", help="As marked: 20, or -10..50.")
 @click.option("--esr", metavar="OHM", help="Equivalent series resistance.")

@@ -14,6 +14,7 @@ from analysis.raster.classes import SetClass
 from analysis.rounding import counted
 from render.writing import placed
 from trueraster.errors import UsageError
+from trueraster.options.daily import DailyFirst
 from trueraster.options.setclass import SET_CLASSES
 from trueraster.options.shared import as_json_option
 from trueraster.output.files import check_new, check_target
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 __all__ = ["report"]
 
 
-@click.command()
+@click.command(cls=DailyFirst, daily=("--to", "--tolerances", "--set-class"))
 @click.argument("path", metavar="[RECORD]", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--to",

@@ -10,6 +10,7 @@ import click
 from patterns.signal import Range
 from trueraster import interrupt
 from trueraster.errors import UsageError
+from trueraster.options.daily import DailyFirst
 from trueraster.options.shared import as_json_option, pattern_options
 from trueraster.options.trade import Kind, options_with, word_note
 from trueraster.options.values import choice, format_of, options_of, pattern_of
@@ -28,13 +29,19 @@ BEHIND = (
 )
 
 
-@click.command(short_help="Show patterns on the output that feeds the set.")
+@click.command(
+    cls=DailyFirst,
+    daily=("--format", "--output", "--range"),
+    short_help="Show patterns on the output that feeds the set.",
+)
 @click.argument("names", nargs=-1, metavar="PATTERN...")
-@click.option("--format", "-f", "fmt", help="As 480p or 1024x768@60.  [default: by the output's size and rate]")
+@click.option("--format", "-f", "fmt", help="Such as 480p or 1024x768@60.  [default: by the output's size and rate]")
 @click.option("--aspect", help="Picture aspect: 4:3 or 16:9; any for a free raster.")
 @click.option("--output", type=int, metavar="N", help="Which output, by its number in --list.  [default: the last]")
 @click.option("--range", "code_range", help="full, or narrow for an output set to video levels.  [default: full]")
-@click.option("--line-rates", help="What the set accepts, as 15kHz or 15.6-15.8,31-32 (kHz); other modes are refused.")
+@click.option(
+    "--line-rates", help="What the set accepts, such as 15kHz or 15.6-15.8,31-32 (kHz); other modes are refused."
+)
 @click.option("--record", type=click.Path(path_type=Path), help="The set's record; what it does not accept is refused.")
 @click.option("--list", "listed", is_flag=True, help="List the outputs with their size and rate.")
 @pattern_options

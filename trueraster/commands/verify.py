@@ -10,6 +10,7 @@ import click
 
 from trueraster import interrupt
 from trueraster.errors import UsageError
+from trueraster.options.daily import DailyFirst
 from trueraster.options.declared import as_value
 from trueraster.options.frame import ManyOptions, Played
 from trueraster.options.keep import Keeping, KeepOptions, keeping_of
@@ -23,7 +24,7 @@ from trueraster.verify.one import OtherShownError, Request, marked, verify_file
 __all__ = ["verify"]
 
 
-@click.command()
+@click.command(cls=DailyFirst, daily=("--pattern", "--format", "--picture"))
 @click.argument("named", type=click.Path(), metavar="FILE...", nargs=-1, required=True)
 @click.option("--pattern", "-p", help="What is shown.  [default: the file's word; else it is recognised]")
 @click.option("--format", "-f", "fmt", help="Format that was played.  [default: the file's word or size]")

@@ -40,7 +40,9 @@ class GridOptions:
     cells: Annotated[str | None, option("--cells", help="Columns x rows of the grid, if it was drawn with them.")]
     marks_mm: Annotated[
         str | None,
-        option("--marks-mm", help="Millimetres between the marks' centres, as 460x360 or 460.2x360.1.", metavar="WxH"),
+        option(
+            "--marks-mm", help="Millimetres between the marks' centres, such as 460x360 or 460.2x360.1.", metavar="WxH"
+        ),
     ]
     marks: Annotated[
         str | None,
