@@ -34,6 +34,8 @@ _SMALL = 0.3
 """Of the share from which a part is advised: where all parts are small, and together too much."""
 _ROOM = 0.6
 """Share of what a good set may be off that small parts may use up together: what is left is for what is not seen."""
+_BENDS = 0.1
+"""Share of what an edge may be bent by from which a part counts as bending it."""
 _OF_HEIGHT = "% of picture height"
 
 
@@ -117,6 +119,7 @@ def advise(
         if whole or part.control.bends
     ]
     chosen = list(filter(_matters, parts))
+    chosen += _small_bends(parts, chosen, geometry.grid.shown, CLASSES[set_class].bend * height / 100)
     return _plan(chosen, {"": split.error(smooth)} if whole else {}, tolerance, _unit(placed), parts)
 
 
@@ -319,6 +322,26 @@ def _used(field: Floats, inside: Bools, height: float, tolerance: Tolerance) -> 
     """Which share of what a good set may be off vectors (points, 2) use up; `inside` are points in the centre."""
     size = np.hypot(field[:, 0], field[:, 1]) * 100 / height
     return float(max(size[inside].max(initial=0.0) / tolerance.centre, size.max() / tolerance.outside))
+
+
+def _small_bends(parts: Sequence[Part], chosen: Sequence[Part], shown: ShownGrid, limit: float) -> list[Part]:
+    """Parts that bend edges, each too small to be advised, where together they use up too much of `limit`.
+
+    Pincushion and bow add up at one edge. Where one of such parts is advised, that one is turned first.
+    """
+    bends = {part.id: _edges_bent(part.field, shown) for part in parts}
+    some = [part for part in parts if bends[part.id] > _BENDS * limit]
+    together = _edges_bent(np.sum([part.field for part in some], axis=0), shown) if some else 0.0
+    if together <= _ROOM * limit or any(part in chosen for part in some):
+        return []
+    return [part for part in some if _matters(part, _SMALL)]
+
+
+def _edges_bent(field: Floats, shown: ShownGrid) -> float:
+    """How far vectors (points, 2) move the middle of an edge from its ends, of the edge that is bent most."""
+    x, y = np.moveaxis(field.reshape(len(shown.v), len(shown.u), 2), -1, 0)
+    edges = (y[0], y[-1], x[:, 0], x[:, -1])
+    return max(abs(float(edge[len(edge) // 2] - (edge[0] + edge[-1]) / 2)) for edge in edges)
 
 
 def _plan(
