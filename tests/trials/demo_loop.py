@@ -179,6 +179,8 @@ class Outcome:
     after: list[str] = field(default_factory=list)
     not_followed: list[str] = field(default_factory=list)
     """Advice for which the panel has no control or no such direction."""
+    strange: list[str] = field(default_factory=list)
+    """What the page says of turns that did nothing, or the opposite."""
     seconds: float = 0.0
 
     @property
@@ -248,6 +250,8 @@ def adjust(hand: Hand, number: int, rng: np.random.Generator, truth: Callable[[]
             if found.needed[kind] is None and not _out(truth(), kind):
                 found.needed[kind] = found.rounds[kind]
             hand.press(measure)
+            newest = hand.region("answers").partition("</article>")[0]
+            found.strange += re.findall(r'<p class="warn">([^<]*did (?:nothing|the opposite)[^<]*)</p>', newest)
         hand.press({"do": "stage", "value": "after-adjustment"})
         _keep(hand)
     found.after = misses(truth())
@@ -428,6 +432,7 @@ def said(found: Outcome) -> Iterator[str]:
     verdict = "in tolerance" if found.is_in else "OUT"
     yield f"set {found.number}: {verdict}; rounds: {rounds}; {len(found.before)} out as found; {found.seconds:.0f} s"
     yield from (f"    still out: {one}" for one in found.after)
+    yield from (f"    strange: {one}" for one in found.strange)
     yield from (f"    not followed: {one}" for one in dict.fromkeys(found.not_followed))
 
 

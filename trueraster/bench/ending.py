@@ -51,6 +51,8 @@ class Ending:
     within: int
     judged: int
     """How many figures are within their tolerance at the last, of how many that have one."""
+    others: tuple[str, ...] = ()
+    """Those that are not, in words, by measurement."""
     turned: tuple[tuple[str, str], ...]
     """Each control, and by how much in all."""
     error: str = ""
@@ -71,6 +73,13 @@ def ending(session: Session) -> Ending:
         tables=tuple(table for table in tables if table[1]),
         within=last.count(_VERDICTS[Verdict.WITHIN]),
         judged=len(last),
+        others=tuple(
+            f"{title}: {line.words}: {line.after if line.after != '-' else line.before}, tolerance {line.limit}"
+            f" {line.unit}: {line.verdict}"
+            for title, lines in tables
+            for line in lines
+            if line.verdict and line.verdict != _VERDICTS[Verdict.WITHIN]
+        ),
         turned=turned,
     )
 
@@ -105,12 +114,12 @@ def _text(cell: Cell | None) -> str:
 
 
 def _turned(session: Session) -> Iterator[tuple[str, str]]:
-    """Each control that was turned, in the order in which it first was."""
-    turns = session.state.turns
+    """Each control that was turned, in the order in which it first was, in what it is counted in."""
+    turns, units = session.state.turns, {one.name: one.unit for one in session.kept.controls}
     for name in dict.fromkeys(one.control for one in turns):
         own = [one.steps for one in turns if one.control == name]
         times = f", in {len(own)} turns" if len(own) > 1 else ""
-        yield name, f"{sum(own):+d} steps{times}".replace("-", "−")
+        yield name, f"{sum(own):+d} {units.get(name, 'steps')}{times}".replace("-", "−")
 
 
 def report_route(session: Session) -> Route:

@@ -68,7 +68,7 @@ def loop_of(
             for name in some.pairs
             if name in named and named[name].of and name not in some.steps.unknown
         ],
-        "left": [words for some in learnt for words in _left(some.steps)],
+        "left": [words for some in learnt for words in _left(some.steps, now)],
         "unknown": [
             f"{name}: too little is known of it; turn it alone, by {_TRIAL} {_unit(name, named)} or more, and measure"
             for some in learnt
@@ -114,16 +114,18 @@ def _turns(steps: Steps, named: Mapping[str, ControlNamed]) -> Iterator[dict[str
         yield {"control": turn.control, "steps": turn.steps, "words": words}
 
 
-def _left(steps: Steps) -> Iterator[str]:
+def _left(steps: Steps, now: Mapping[str, Observed]) -> Iterator[str]:
     """What is expected to be left, the largest first, once there is something to turn."""
     if not steps.turns:
         return
     for one in steps.left[:_SHOWN_LEFT]:
         places = min(decimals(one.uncertainty, 2), 2)
-        verdict = "within tolerance" if one.is_right else "beyond its tolerance"
+        is_clear = abs(one.value) - one.tolerance >= one.uncertainty
+        verdict = "beyond its tolerance" if is_clear else "too uncertain to say whether within tolerance"
         yield (
-            f"{CONTROLS.get(one.quantity, one.quantity)}: {abs(one.value):.{places}f}"
-            f" (± {one.uncertainty:.{places}f}) expected, {verdict}"
+            f"Expected then: {CONTROLS.get(one.quantity, one.quantity)} {abs(one.value):.{places}f}"
+            f" {now[one.quantity].unit} (± {one.uncertainty:.{places}f}),"
+            f" {'within tolerance' if one.is_right else verdict}"
         )
 
 
