@@ -410,6 +410,15 @@ def test_readings_give_advice_and_a_capture_its_verdict(served: Page, served_rec
     assert "6 so far" in served.do("readings", lines)["regions"]["give"]
     status, answer = served.upload("grey", "480i/crosshatch")
     assert (status, b"Grey" in answer) == (200, True), answer
+    # After a turn all of them are of the set as it was; a single level then says nothing of the others.
+    assert "so far" not in served.do("unread", "all")["regions"]["give"]
+    served.do("readings", "80 0.300 0.320 62")
+    status, answer = served.upload("grey", "480i/crosshatch")
+    assert (status, b"of the levels read" in answer, b"from 5 to 100" in answer.partition(b"</article>")[0]) == (
+        200,
+        True,
+        False,
+    )
     for name, said in (("bars", "Exact"), ("pluge", "")):
         frame = tmp_path / f"{name}.png"
         assert run(["draw", name, "--format", "480i", "--as", "png", "--to", str(frame)]) == 0

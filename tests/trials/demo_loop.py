@@ -227,10 +227,12 @@ def panel_of(demo: str) -> list[OnPanel]:
     return made
 
 
-def adjust(hand: Hand, number: int, rng: np.random.Generator, truth: Callable[[], SimulatedSet]) -> Outcome:
-    """Take the invented set of that number, and bring it in order card by card."""
+def adjust(
+    hand: Hand, number: int, rng: np.random.Generator, truth: Callable[[], SimulatedSet], most: int = MOST_ROUNDS
+) -> Outcome:
+    """Take the invented set of that number, and bring it in order card by card, in `most` rounds each."""
     begun = time.monotonic()
-    found = Outcome(number=number)
+    found = Outcome(number=number, most=most)
     hand.press({"do": "another", "value": str(number)})
     hand.set_up()
     found.before = misses(truth())
@@ -244,7 +246,7 @@ def adjust(hand: Hand, number: int, rng: np.random.Generator, truth: Callable[[]
         hand.press(measure)
         _keep(hand)
         while (advice := advice_of(hand.region("answers"))) or steps_of(hand.region("answers")):
-            if found.rounds[kind] == MOST_ROUNDS or not _followed(hand, advice, rng, found):
+            if found.rounds[kind] == most or not _followed(hand, advice, rng, found):
                 break
             found.rounds[kind] += 1
             if found.needed[kind] is None and not _out(truth(), kind):
@@ -282,7 +284,8 @@ def _followed(hand: Hand, advice: list[str], rng: np.random.Generator, found: Ou
         hand.turn(name, int(np.clip(stands[name] + went, -127, 127)))
         turned = True
     for line in advice:
-        said = _ADVICE.match(line)
+        # What is optional is followed too, while there are rounds left.
+        said = _ADVICE.match(line.removeprefix("Optional: "))
         panel = panel_of(hand.region("demo"))
         control = next((one for one in panel if said and one.title == said["title"]), None)
         if said is None or control is None or said["way"] not in (control.negative, control.positive):
@@ -408,22 +411,21 @@ def run(number: int, *, by_chromium: bool, again: bool = False) -> list[Outcome]
     rng = np.random.default_rng([15, number])
     with tempfile.TemporaryDirectory() as folder:
         first, second = Path(folder) / "first.json", Path(folder) / "second.json"
-        found = [_bench_of(first, number, rng, by_chromium=by_chromium)]
+        found = [_bench_of(first, number, rng, MOST_ROUNDS, by_chromium=by_chromium)]
         if again:
             # The record alone is known then: the first session's journal is not there.
             second.write_bytes(first.read_bytes())
-            found.append(_bench_of(second, number, rng, by_chromium=by_chromium))
-            found[-1].most = MOST_AGAIN
+            found.append(_bench_of(second, number, rng, MOST_AGAIN, by_chromium=by_chromium))
         return found
 
 
-def _bench_of(record: Path, number: int, rng: np.random.Generator, *, by_chromium: bool) -> Outcome:
+def _bench_of(record: Path, number: int, rng: np.random.Generator, most: int, *, by_chromium: bool) -> Outcome:
     journal = record.with_suffix(".bench") / "journal.jsonl"
     with bench(record, "--demo") as (page, _):
         if not by_chromium:
-            return adjust(Http(page), number, rng, lambda: set_of(journal))
+            return adjust(Http(page), number, rng, lambda: set_of(journal), most)
         with browser(page.url) as phone:
-            return adjust(Chromium(phone, page), number, rng, lambda: set_of(journal))
+            return adjust(Chromium(phone, page), number, rng, lambda: set_of(journal), most)
 
 
 def said(found: Outcome) -> Iterator[str]:

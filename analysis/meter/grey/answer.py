@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.answer import Answer, Figure, Finding, Kind, Table, figures_of
 from analysis.meter.colours import xy_of
-from analysis.meter.grey.advice import AIM, FROM_LEVEL
+from analysis.meter.grey.advice import AIM, FROM_LEVEL, Mode
 from analysis.meter.grey.advised import adjustment, closing_of, far_controls, is_optional, summary_of
 from analysis.meter.grey.measure import Grey
 from analysis.meter.grey.quantities import SCALE, quantities
@@ -208,7 +208,10 @@ def grey_finding(grey: Grey) -> str:
         return f"No grey {_LEVELS} gives light that the meter could read"
     i, name = worst
     step = grey.steps[i]
-    words = f"Largest colour error {_LEVELS}: {step.figures[name]:.4f} ± {step.uncertainty[name] or 0.0:.4f} in u'v' "
+    # One or two levels say nothing of those between.
+    is_scale = grey.advice is None or grey.advice.mode is Mode.SCALE
+    where = _LEVELS if is_scale else "of the levels read"
+    words = f"Largest colour error {where}: {step.figures[name]:.4f} ± {step.uncertainty[name] or 0.0:.4f} in u'v' "
     words += f"from {grey.white.title}, at {level_text(step.level_percent)} %"
     # The table beside it shows what was read, which scatters.
     words += " (as read)" if name == "delta_uv" and grey.gun_percent_of == "model" else ""
