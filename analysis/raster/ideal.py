@@ -122,7 +122,7 @@ def to_photo(on: OnGlass, ideal: Ideal, lens: Lens | None) -> Callable[[Floats],
 
 
 def exaggeration(errors: Floats, cell: float, most: int) -> int:
-    """By how much errors (..., 2) are drawn larger, up to `most`: nearly all within half a cell, all within little more."""
+    """By how much errors (..., 2) are drawn larger, up to `most`: nearly all within half a cell."""
     sizes = np.hypot(errors[..., 0], errors[..., 1])
     sizes = sizes[np.isfinite(sizes)]
     if not sizes.size:
