@@ -193,15 +193,17 @@ def learnt(turns: Sequence[ControlTurned], controls: Sequence[ControlNamed], res
             continue
         tolerances = {name: one.enough for name, one in family.items()}
         responses, strange = judged(pairs, links, tolerances)
+        last = len(pairs) - 1
+        # Of turns before the last ones it was said when they were measured.
+        strange = tuple(one for one in strange if one.pair == last)
         if responses is None:
             found.append(Learnt(steps=Steps(turns=(), left=(), unknown=()), strange=strange, pairs={}))
             continue
         errors = {
             name: Error(value=one.amount, uncertainty=one.clear, tolerance=one.enough) for name, one in family.items()
         }
-        last = len(pairs) - 1
         # Of what did nothing just now nothing is expected.
-        idle = [one.control for one in strange if one.pair == last and one.odd.value != "moves something else"]
+        idle = [one.control for one in strange if one.odd.value != "moves something else"]
         found.append(Learnt(steps=solve_steps(responses, errors, idle), strange=strange, pairs=responses.pairs))
     return found
 

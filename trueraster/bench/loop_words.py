@@ -143,7 +143,7 @@ def _strange(one: Strange, now: Mapping[str, Observed], named: Mapping[str, Cont
     if one.odd is Odd.NOTHING:
         return (
             f"{one.control} did nothing: {steps} should have moved {title} by {wanted}; it changed by {changed}. Is it"
-            " at its end, or was it another control?"
+            " at its end, has it play, or was it another control?"
         )
     return (
         f"{one.control} did the opposite: {steps} should have moved {title} by {wanted}; it moved {changed} the other"
