@@ -335,7 +335,8 @@ def number_at(held: Json, path: str) -> float | None:
     """The number at a path such as 'centre_mm.0' in JSON; None where there is none."""
     found: Any = held
     for part in path.split("."):
-        if isinstance(found, Mapping):
+        # What was read from a file is dict and list, and asking for those is ten times as fast.
+        if isinstance(found, dict) or (not isinstance(found, list) and isinstance(found, Mapping)):
             found = found.get(part)
         elif isinstance(found, Sequence) and not isinstance(found, str) and part.isdecimal() and int(part) < len(found):
             found = found[int(part)]

@@ -25,7 +25,7 @@ from analysis.raster.backdrop import backdrop
 from analysis.raster.convergence import measure_convergence
 from analysis.raster.geometry.figures import NO_MARKS, Geometry, cell_errors, measure_geometry
 from analysis.raster.grid import GlassGrid, SeenGrid, ShownGrid
-from analysis.raster.ideal import exaggeration, ideal_of, to_photo
+from analysis.raster.ideal import MOST_LARGER, MOST_LARGER_GUNS, exaggeration, ideal_of, to_photo
 from analysis.raster.picture import Sighting, convergence_picture, geometry_picture
 from analysis.raster.placing import OnGlass
 from analysis.rounding import decimals, figure, unsigned
@@ -221,13 +221,13 @@ def test_the_ideal_grid_is_square_and_even() -> None:
     assert ideal.cell == pytest.approx(25, abs=1e-3)
 
 
-@pytest.mark.parametrize(("error", "factor"), [(0.0, 100), (0.05, 100), (1.0, 15), (5.0, 3), (100.0, 1)])
+@pytest.mark.parametrize(("error", "factor"), [(0.0, 20), (0.05, 20), (1.0, 15), (5.0, 3), (100.0, 1)])
 def test_errors_are_drawn_within_their_cell(error: float, factor: int) -> None:
     """Of 25 mm, most errors are to be no longer than 15."""
     errors = np.zeros((5, 5, 2))
     errors[..., 0] = error
-    assert exaggeration(errors, 25.0) == factor
-    assert exaggeration(np.full((3, 3, 2), np.nan), 25.0) == 1
+    assert exaggeration(errors, 25.0, MOST_LARGER) == factor
+    assert exaggeration(np.full((3, 3, 2), np.nan), 25.0, MOST_LARGER) == 1
 
 
 @pytest.mark.parametrize("size", [(700, 500), (1800, 1400), (4000, 3000)])
@@ -253,7 +253,7 @@ def test_arrows_point_the_way_that_red_lies(placed: bool) -> None:
     sight = Sighting(photo=photo, on=on, marks=MARKS if placed else None, lens=None, title="photograph.png")
     found = measure_convergence(on.grid, 4 / 3)
     ideal = ideal_of(on.grid, 1, 4 / 3)
-    assert exaggeration(found.offsets, ideal.cell) == 50
+    assert exaggeration(found.offsets, ideal.cell, MOST_LARGER_GUNS) == 50
     codes = np.asarray(convergence_picture(sight, found)).astype(int)
     red = (codes[..., 0] > 150) & (codes[..., 1] < 130) & (codes[..., 2] < 130)
     parts, stats = cv2.connectedComponentsWithStats(red.astype(np.uint8))[1:3]

@@ -17,12 +17,14 @@ from analysis.raster.geometry.smooth import POWERS, Smooth, projection, where_se
 from analysis.raster.grid import GlassGrid, ShownGrid
 from analysis.raster.placing import OnGlass
 
-__all__ = ["Ideal", "exaggeration", "ideal_of", "to_photo"]
+__all__ = ["MOST_LARGER", "MOST_LARGER_GUNS", "Ideal", "exaggeration", "ideal_of", "to_photo"]
 
 Floats = NDArray[np.float64]
 
-_FACTORS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 50, 70, 100)
-"""By how much errors are drawn larger; more would show noise."""
+_FACTORS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 50)
+"""By how much errors are drawn larger."""
+MOST_LARGER, MOST_LARGER_GUNS = 20, 50
+"""The most for crossings, and for a gun against green: with more, a set in order would look like one that is not."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -119,11 +121,11 @@ def to_photo(on: OnGlass, ideal: Ideal, lens: Lens | None) -> Callable[[Floats],
     return pixels
 
 
-def exaggeration(errors: Floats, cell: float) -> int:
-    """By how much errors (..., 2) are drawn larger: most of them within half a cell, all of them within little more."""
+def exaggeration(errors: Floats, cell: float, most: int) -> int:
+    """By how much errors (..., 2) are drawn larger, up to `most`: nearly all within half a cell."""
     sizes = np.hypot(errors[..., 0], errors[..., 1])
     sizes = sizes[np.isfinite(sizes)]
     if not sizes.size:
         return 1
     usual, largest = float(np.quantile(sizes, 0.9)), float(sizes.max())
-    return max((n for n in _FACTORS if n * usual <= 0.6 * cell and n * largest <= 1.2 * cell), default=1)
+    return max((n for n in _FACTORS if n <= most and n * usual <= 0.6 * cell and n * largest <= 1.2 * cell), default=1)

@@ -22,7 +22,7 @@ from analysis.raster.backdrop import Backdrop, backdrop
 from analysis.raster.convergence import AGAINST_GREEN, Convergence, zones
 from analysis.raster.geometry.figures import Geometry
 from analysis.raster.geometry.overscan import SIDES
-from analysis.raster.ideal import Ideal, exaggeration, ideal_of, to_photo
+from analysis.raster.ideal import MOST_LARGER, MOST_LARGER_GUNS, Ideal, exaggeration, ideal_of, to_photo
 from analysis.raster.measure import RasterPhoto
 from analysis.raster.placing import OnGlass
 from analysis.raster.unplaced import GREEN as GREEN_GUN
@@ -78,7 +78,7 @@ def geometry_picture(sight: Sighting, found: Geometry) -> Image.Image:
     drawing = _Drawing.of(sight, ideal)
     errors = ideal.errors()
     every = drawing.every()
-    factor = exaggeration(errors, ideal.cell * every)
+    factor = exaggeration(errors, ideal.cell * every, MOST_LARGER)
     drawing.grid(BLUE)
     drawing.back.outline_marks(sight.marks)
     drawing.arrows(ideal.wanted(), errors * factor, ORANGE, every)
@@ -102,7 +102,7 @@ def convergence_picture(sight: Sighting, found: Convergence) -> Image.Image:
     ideal = ideal_of(found.grid, GREEN_GUN, found.picture_aspect)
     drawing = _Drawing.of(sight, ideal)
     every = drawing.every()
-    factor = exaggeration(found.offsets, ideal.cell * every)
+    factor = exaggeration(found.offsets, ideal.cell * every, MOST_LARGER_GUNS)
     drawing.circle(found.picture_aspect)
     drawing.back.outline_marks(sight.marks)
     for k, gun in enumerate(AGAINST_GREEN):

@@ -16,7 +16,7 @@ from analysis.raster.convergence import AGAINST_GREEN, Convergence
 from analysis.raster.geometry.figures import Geometry, cell_errors
 from analysis.raster.geometry.overscan import SIDES
 from analysis.raster.geometry.smooth import Smooth, where_seen
-from analysis.raster.ideal import Ideal, exaggeration, ideal_of
+from analysis.raster.ideal import MOST_LARGER, MOST_LARGER_GUNS, Ideal, exaggeration, ideal_of
 from analysis.raster.unplaced import GREEN
 from analysis.rounding import decimals, figure
 
@@ -59,7 +59,7 @@ def convergence_plots(found: Convergence) -> list[Plot]:
 
 def _shape(found: Geometry, ideal: Ideal) -> Plot:
     errors = ideal.errors()
-    factor = exaggeration(errors, ideal.cell)
+    factor = exaggeration(errors, ideal.cell, MOST_LARGER)
     title = shape_finding(found)
     straight, bent = _lines(ideal, factor)
     nodes = (ideal.wanted() + factor * errors)[where_seen(ideal.nodes)]
@@ -192,7 +192,7 @@ def _maps(found: Convergence, ideal: Ideal) -> Plot:
     guns = [gun for gun in AGAINST_GREEN if gun in found.maps]
     # Not at every node: arrows need room.
     every = max(1, round(ideal.shown.u.size / 10))
-    factor = exaggeration(found.offsets, 1.6 * every * ideal.cell)
+    factor = exaggeration(found.offsets, 1.6 * every * ideal.cell, MOST_LARGER_GUNS)
     turn = np.linspace(0, 2 * np.pi, 181)
     circle = ideal.at(np.cos(turn) / found.picture_aspect, np.sin(turn))
     (low_u, high_u), (low_v, high_v) = _reach(ideal)

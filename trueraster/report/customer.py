@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -138,20 +139,25 @@ def summary_of(content: Content) -> str:
     return f"{head} as last measured: {'; '.join(said)}."
 
 
-def wrong_of(content: Content) -> list[str]:
-    """What was wrong, a line each: its condition as it came in, and the findings of what was out of tolerance then."""
+def wrong_of(content: Content, said: Callable[[Row, Stage], str]) -> list[str]:
+    """What was wrong, a line each: its condition as it came in, and the worst figure of each measurement then.
+
+    `said` has a figure at a stage in words, with its value.
+    """
     lines = [clipped(content.record.set.condition, _LONG)] if content.record.set.condition else []
     found = []
     for section in content.sections:
-        cells = [row.cells.get(Stage.AS_FOUND) for row in section.rows]
-        if any(cell is not None and cell.verdict is Verdict.BEYOND for cell in cells):
-            words = next(
-                (one.findings[0] for one in section.results if one.stage is Stage.AS_FOUND and one.findings), ""
-            )
-            kind = section.title.partition(",")[0]
-            found.append(clipped(f"{kind}: {words or 'out of tolerance'}", _LINE))
+        out = [row for row in section.rows if _is_out_as_found(row)]
+        if out:
+            worst = max(out, key=lambda row: _used(row, row.cells[Stage.AS_FOUND]))
+            found.append(clipped(f"{section.title.partition(',')[0]}: {said(worst, Stage.AS_FOUND)}", _LINE))
     lines += found[:_MOST_WRONG]
     return lines + _more(len(found) - _MOST_WRONG)
+
+
+def _is_out_as_found(row: Row) -> bool:
+    cell = row.cells.get(Stage.AS_FOUND)
+    return cell is not None and cell.verdict is Verdict.BEYOND
 
 
 def done_of(content: Content) -> list[str]:
@@ -168,8 +174,12 @@ def _more(count: int) -> list[str]:
 
 
 def clipped(text: str, most: int) -> str:
-    """Text that has room on the first page; the annex has it whole."""
-    return text if len(text) <= most else f"{text[: most - 4].rstrip()} ..."
+    """Text that has room on the first page, up to the end of a clause if there is one; the annex has it whole."""
+    if len(text) <= most:
+        return text
+    clauses = re.split(r"(?<=[.;]) ", text)
+    whole = [part for count in range(1, len(clauses)) if len(part := " ".join(clauses[:count])) <= most]
+    return whole[-1].rstrip(";.") if whole else f"{text[: most - 4].rsplit(' ', 1)[0]} ..."
 
 
 def pair_of(pictures: Sequence[Sequence[Shown]]) -> list[Shown]:

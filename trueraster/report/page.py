@@ -81,13 +81,20 @@ def _customer(content: Content, pictures: Sequence[Sequence[Shown]]) -> dict[str
         "name": clipped(record.set.name or "A set without a name", _NAME),
         "bench": clipped(record.bench, _NAME),
         "identity": [(name, clipped(words, _FACT)) for name, words in _identity(record) if name in short],
-        "wrong": wrong_of(content),
+        "wrong": wrong_of(content, _said),
         "done": done_of(content),
         "pair": [(one, clipped(one.caption or one.name, _FACT)) for one in pair_of(pictures)],
         "rows": [_seen(one) for one in chosen],
         "rest": [(one.words, one.verdict.words) for one in rest],
         "unmeasured": ", ".join(unmeasured_of(content)) if content.sections else "",
     }
+
+
+def _said(row: Row, stage: Stage) -> str:
+    """A figure at a stage: its words, value and unit."""
+    cell = row.cells[stage]
+    assert cell is not None
+    return f"{row.figure.quantity.words}, {_value(cell.figure)} {_unit(row.figure.quantity.unit)}".strip()
 
 
 def _seen(one: Aspect) -> dict[str, Any]:
