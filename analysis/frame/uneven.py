@@ -101,7 +101,8 @@ def _without(areas: Areas, spots: Spots) -> Areas:
 def find_uneven(expected: Expected, place: Registration, torn: Spots | None = None) -> Uneven:
     """Look for what varies over a frame whose raster lies at `place`, and for what is wrong in parts of it."""
     subject = expected.subject
-    areas = Areas.of((expected.rows, *subject.drawn.chroma), place)
+    # Some colours of the bars are outside R'G'B', and have another luma there.
+    areas = Areas.of((expected.luma, *subject.drawn.chroma), place)
     if torn is not None:
         areas = _without(areas, torn)
     spectrum = _spectrum(expected, place, areas)
