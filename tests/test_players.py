@@ -94,7 +94,9 @@ def frame_of_first(room: Path, clip: Path) -> Path:
 def frame_of_second(room: Path, clip: Path) -> Path:
     """The frames as the player sends them, in its own file of raw frames."""
     path = room / f"frames-{clip.stem}.y4m"
-    words = ["--no-audio", "--intf", "dummy", "--vout", "yuv", "--yuv-yuv4mpeg2", "--yuv-chroma=I420"]
+    # It writes the file's name over the first seconds, which verify names as an overlay.
+    words = ["--no-audio", "--no-video-title-show", "--intf", "dummy", "--vout", "yuv"]
+    words += ["--yuv-yuv4mpeg2", "--yuv-chroma=I420"]
     played(room, [KEEPS or "", *words, f"--yuv-file={path}", "--play-and-exit", str(clip)])
     return path
 
@@ -119,7 +121,8 @@ def test_a_player_that_converts(
     told = answer(frame_of_first(room, clips(pattern, primaries)), pattern, capsys)
     ids = [fault["id"] for fault in told["faults"]]
     if primaries == "display":
-        assert (told["verdict"], ids) == ("pass", [])
+        # It sends square samples, so nothing is named, but what scaled the picture cannot be known.
+        assert (ids, "own raster" in told["grade_reason"]) == ([], True)
         return
     assert told["verdict"] == "fail"
     assert ids[0] == "colour-managed"

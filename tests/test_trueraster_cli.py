@@ -461,9 +461,9 @@ def test_a_foreign_file_says_nothing_of_itself(here: Path) -> None:
         ran = call("verify", "light.png", "-p", "steps", "-f", "480i", "--range", "full", *more, "--json")
         assert [patch["error_codes"][0] for patch in ran.json["patches"]] == [3] * 10 + [0, 0] + [3] * 10
         assert (ran.code, ran.json["verdict"]) == ((0, "pass") if passes else (1, "fail"))
-        assert {patch["verdict"] for patch in ran.json["patches"] if patch["error_codes"][0]} == {
-            "pass" if passes else "fail"
-        }
+        # Where nothing is stated, each level is within 2 %, and the offset that they share fails the frame.
+        verdicts = {patch["verdict"] for patch in ran.json["patches"] if patch["error_codes"][0]}
+        assert verdicts == {"fail" if more == ("--tolerance", "2.9") else "pass"}
 
 
 def test_frames_of_a_clip_are_counted_from_0(here: Path) -> None:

@@ -77,8 +77,8 @@ class Expected:
 
     @cached_property
     def luma(self) -> Plane:
-        """The same after what was done to its levels."""
-        return self.rows if self.diagnosis is None else self._changed(self.rows, *self.subject.drawn.chroma)
+        """The same after what was done to its levels; colours that the capture has no codes for are cut."""
+        return self._changed(self.rows, *self.subject.drawn.chroma)
 
     @cached_property
     def with_other_edges(self) -> list[Plane]:

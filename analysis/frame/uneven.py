@@ -101,10 +101,12 @@ def _without(areas: Areas, spots: Spots) -> Areas:
 def find_uneven(expected: Expected, place: Registration, torn: Spots | None = None) -> Uneven:
     """Look for what varies over a frame whose raster lies at `place`, and for what is wrong in parts of it."""
     subject = expected.subject
-    areas = Areas.of((expected.rows, *subject.drawn.chroma), place)
+    # Some colours of the bars are outside R'G'B', and have another luma there.
+    areas = Areas.of((expected.luma, *subject.drawn.chroma), place)
     if torn is not None:
         areas = _without(areas, torn)
     spectrum = _spectrum(expected, place, areas)
+    rings = spectrum is not None and spectrum.ringing > _RINGING and _rings_by_all_edges(expected, place, torn)
     echo = None if spectrum is None else _echo(spectrum, place)
     if echo is not None:
         subject = replace(subject, frame=_with(subject.frame, _without_echo(subject, echo, place)))
@@ -134,7 +136,7 @@ def find_uneven(expected: Expected, place: Registration, torn: Spots | None = No
         noise=noise,
         faults=tuple(faults),
         grain=tuple(_grain(noise, bits)),
-        rings=spectrum is not None and echo is None and spectrum.ringing > _RINGING,
+        rings=rings and echo is None,
     )
 
 
@@ -155,6 +157,19 @@ def _spectrum(expected: Expected, place: Registration, areas: Areas) -> Spectrum
     luma = expected.subject.luma
     x, y = (Axis(scale=1.0, offset=0.0, raster=size, frame=size) for size in reversed(luma.shape))
     return luma_spectrum(luma, toned(luma, areas), Registration(x=x, y=y))
+
+
+def _rings_by_all_edges(expected: Expected, place: Registration, torn: Spots | None) -> bool:
+    """Whether edges swing on against every kind that may have been sent.
+
+    Against edges that are softer than those of the frame, no short filter makes what is seen, and a long one swings.
+    """
+    for drawn in expected.with_other_edges:
+        areas = Areas.of((drawn, *expected.subject.drawn.chroma), place)
+        spectrum = _spectrum(expected, place, areas if torn is None else _without(areas, torn))
+        if spectrum is None or spectrum.ringing <= _RINGING:
+            return False
+    return True
 
 
 def _echo(spectrum: Spectrum, place: Registration) -> Echo | None:

@@ -36,6 +36,8 @@ _MARGIN = 3
 _LEAST_ECHO = 0.03
 _LONG, _RINGS = 32, 0.3
 """Samples on both sides that ringing is followed, and the share of what sharpness leaves that it may leave."""
+_LEAST_SWING = 0.003
+"""Share of what edges have that sharpness has to leave where they ring: 0.08 of an edge, swinging twice, is more."""
 _ALONE = 0.5
 """Share of what sharpness leaves that a single echo may leave in turn."""
 
@@ -238,7 +240,7 @@ def _tail(spectra: tuple[Any, Any], power: Floats, main: Any, size: int) -> tupl
     taps = np.linalg.solve(normal + 1e-3 * own[0] * np.eye(len(lags)), both[lags])
     made = np.exp(-1j * np.outer(turns, lags)) @ taps
     before, after = (_power(spectra[0] - way * spectra[1], size) for way in (main, made))
-    if after > _RINGS * before:
+    if after > _RINGS * before or before < _LEAST_SWING * _power(spectra[1], size):
         return 0.0, after
     # An edge shows the sum of the taps behind it.
     whole = float(taps.sum())

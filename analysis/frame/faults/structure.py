@@ -40,6 +40,10 @@ class Response:
     """with the filter that was found: the lower accounts better for what is seen."""
 
 
+_LEAST_EDGE = 0.01
+"""What an edge rises by from sample to sample at least, in fractions of white: a ramp's single codes are none."""
+
+
 def luma_response(luma: Any, drawn: Any, registration: Registration, down: bool = False) -> Response | None:
     """The response along the lines, or down the picture, from luma, (rows, columns). None where no edge tells it."""
     along, other = (registration.y, registration.x) if down else (registration.x, registration.y)
@@ -81,7 +85,7 @@ def _response(captured: Floats, reference: Floats, axis: Axis, spacing: float, c
 
     columns = [slopes(0.0)] + [slopes(k * spacing) + slopes(-k * spacing) for k in range(1, _TAPS + 1)]
     design = np.stack(columns, axis=1)
-    if float(np.max(np.abs(design[:, 0]))) < 0.004:
+    if float(np.max(np.abs(design[:, 0]))) < _LEAST_EDGE:
         return None
     seen = np.diff(captured, axis=1)[:, inside].ravel()
     # What the edges do not hold is not told by them: a little of every tap is held to nothing.
