@@ -48,5 +48,9 @@ def _with_options(error: InputError) -> str:
     return line
 
 
+_ARGUMENTS = {"photos": "PHOTO"}
+"""Fields of requests that are typed without an option."""
+
+
 def _options(names: tuple[str, ...]) -> str:
-    return ", ".join(f"--{name.replace('_', '-')}" for name in names)
+    return ", ".join(_ARGUMENTS.get(name, f"--{name.replace('_', '-')}") for name in names)

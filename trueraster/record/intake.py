@@ -100,7 +100,7 @@ def _shown(value: float) -> str:
 def part_words(part: Part) -> str:
     """A component in a line: what it is, its verdict, and what became of it."""
     faults = faults_of(part)
-    verdict = "not judged" if faults is None else f"out: {'; '.join(faults)}" if faults else "in order"
+    verdict = "not judged, which needs its tolerance or its kind" if faults is None else f"out: {'; '.join(faults)}" if faults else "in order"
     source = part.source or ("common practice, no source" if part.tolerance_percent is None and faults else "")
     head = " ".join(filter(None, (part.ref, part.kind, part.marking)))
     replaced = f", replaced by {part.replaced_by}" if part.replaced_by else ""
