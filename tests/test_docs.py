@@ -409,7 +409,7 @@ def test_figures_of_measure_are_as_their_page_says() -> None:
 def test_json_of_measure_is_as_its_page_says(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Every key that `measure geometry` and `measure convergence` print stands in docs/reference/glass.md, and no other."""
+    """Every key that `measure geometry` and `measure convergence` print is in docs/reference/glass.md, no other."""
     monkeypatch.chdir(ROOT)
     page = (ROOT / "docs" / "reference" / "glass.md").read_text(encoding="utf-8")
     part = page.split("### `measure geometry`\n")[1]
