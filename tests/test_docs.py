@@ -11,6 +11,7 @@ import shlex
 import shutil
 import subprocess
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS
 from patterns.catalogue import PATTERNS
 from tests.matrix import rest_is_slow
 from tests.trials.photos.board import Board, board_cameras, board_photograph
+from tests.trials.photos.hand import hand_held
 from tests.trials.photos.photograph import save
 from tests.trials.photos.sets import plain_set
 from trueraster.cli import app, run
@@ -141,6 +143,11 @@ def photographed(words: list[str], folder: Path) -> list[str]:
         return [
             name for word in words for name in (sorted(p.name for p in folder.glob(word)) if "*" in word else [word])
         ]
+    if "1.jpg" in words:
+        one = plain_set(3.0, format_id="576i")
+        cameras = hand_held(one, 7, np.random.default_rng(5), (10, 25), with_marks=True)
+        for number, camera in enumerate(cameras, 1):
+            save(folder / f"{number}.jpg", replace(one, camera=camera).photograph())
     for name in ("photo.jpg", "light.jpg"):
         shutil.copy(examples / "simulation.jpg", folder / name)
     shutil.copy(examples / "simulation-lens.json", folder / "lens.json")
