@@ -4,7 +4,7 @@
 
 Nothing here was taken from a real tube or a real camera: `tests/trials/photos` is a simulator, and every picture says
 so. It is apart from `docs/make_docs.py` because it takes half a minute, and because the photograph's figures stand in
-`docs/measure.md`: who changes the set below changes them there too.
+`docs/measure.md` and `docs/reference/glass.md`: who changes the set below changes them there too.
 """
 
 from __future__ import annotations

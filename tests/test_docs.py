@@ -11,6 +11,7 @@ import shlex
 import shutil
 import subprocess
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from analysis.raster.quantities import CONVERGENCE_KEYS, GEOMETRY_KEYS
 from patterns.catalogue import PATTERNS
 from tests.matrix import rest_is_slow
 from tests.trials.photos.board import Board, board_cameras, board_photograph
+from tests.trials.photos.hand import hand_held
 from tests.trials.photos.photograph import save
 from tests.trials.photos.sets import plain_set
 from trueraster.cli import app, run
@@ -141,6 +143,11 @@ def photographed(words: list[str], folder: Path) -> list[str]:
         return [
             name for word in words for name in (sorted(p.name for p in folder.glob(word)) if "*" in word else [word])
         ]
+    if "1.jpg" in words:
+        one = plain_set(3.0, format_id="576i")
+        cameras = hand_held(one, 7, np.random.default_rng(5), (10, 25), with_marks=True)
+        for number, camera in enumerate(cameras, 1):
+            save(folder / f"{number}.jpg", replace(one, camera=camera).photograph())
     for name in ("photo.jpg", "light.jpg"):
         shutil.copy(examples / "simulation.jpg", folder / name)
     shutil.copy(examples / "simulation-lens.json", folder / "lens.json")
@@ -392,8 +399,8 @@ def keys_in(page: str, kind: str) -> set[str]:
 
 
 def test_figures_of_measure_are_as_their_page_says() -> None:
-    """docs/measure.md lists every figure of geometry and convergence, and explains none that is not there."""
-    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
+    """docs/reference/glass.md lists every figure of geometry and convergence, and explains none that is not there."""
+    page = (ROOT / "docs" / "reference" / "glass.md").read_text(encoding="utf-8")
     assert keys_in(page, "geometry") == set(GEOMETRY_KEYS)
     assert keys_in(page, "convergence") == set(CONVERGENCE_KEYS)
     assert named(page.split("\n## Geometry\n")[1]) <= set(GEOMETRY_KEYS)
@@ -409,9 +416,9 @@ def test_figures_of_measure_are_as_their_page_says() -> None:
 def test_json_of_measure_is_as_its_page_says(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Every key that `measure geometry` and `measure convergence` print stands in docs/measure.md, and no other."""
+    """Every key that `measure geometry` and `measure convergence` print is in docs/reference/glass.md, no other."""
     monkeypatch.chdir(ROOT)
-    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
+    page = (ROOT / "docs" / "reference" / "glass.md").read_text(encoding="utf-8")
     part = page.split("### `measure geometry`\n")[1]
     held = rows_after(part)
     geometry = answer(["geometry", *DEMO], capsys)
@@ -442,7 +449,7 @@ def test_json_of_uniformity_is_as_its_page_says(
     codes[300:400, 300:400] = (150, 80, 30)
     Image.fromarray(codes).save("red.png")
     found = answer([*words, "white.jpg", "red.png"], capsys)
-    part = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8").split("### `measure uniformity`\n")[1]
+    part = (ROOT / "docs" / "reference" / "glass.md").read_text(encoding="utf-8").split("### `measure uniformity`\n")[1]
     held = rows_after(part)
     assert set(held) == set(found)
     assert inner(held["limits"]) == set(found["limits"][0])
@@ -465,7 +472,7 @@ def test_json_of_lens_is_as_its_page_says(
     words = photographed(["measure", "lens", "board-*.jpg"], tmp_path)[1:]
     Image.new("RGB", (1000, 750)).save("nothing.jpg")
     found = answer([*words, "nothing.jpg", "--to", "lens.json"], capsys)
-    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
+    page = (ROOT / "docs" / "reference" / "glass.md").read_text(encoding="utf-8")
     held = rows_after(page.split("### `measure lens`\n")[1])
     assert set(held) == set(found)
     assert inner(held["lens"]) == set(found["lens"])
