@@ -284,7 +284,7 @@ def rows_after(text: str) -> dict[str, str]:
 def test_json_of_verify_is_as_its_page_says(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Every key of the answer stands in the tables of docs/verify.md, and they name no other."""
+    """Every key of the answer is in the tables of docs/reference/verify.md, and they name no other."""
     monkeypatch.chdir(tmp_path)
     run(["draw", "bars", "--as", "png", "--to", "bars.png"])
     run(["draw", "field-order", "--as", "ffv1", "--seconds", "1", "--format", "480i", "--to", "clip.mkv"])
@@ -293,7 +293,7 @@ def test_json_of_verify_is_as_its_page_says(
     answer = json.loads(capsys.readouterr().out)
     run(["verify", "clip.mkv", "--json"])
     clip = json.loads(capsys.readouterr().out)
-    page = (ROOT / "docs" / "verify.md").read_text(encoding="utf-8").split("## `--json`")[1]
+    page = (ROOT / "docs" / "reference" / "verify.md").read_text(encoding="utf-8").split("## `--json`")[1]
     held = rows_after(page)
     assert {*held, "frames"} == set(answer)
     for key, inner in (

@@ -48,7 +48,7 @@ class Blind(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """A fault of the chain with its words. `parameters` are figures by the names in docs/verify.md."""
+    """A fault of the chain with its words. `parameters` are figures by the names in docs/reference/faults.md."""
 
     id: str
     confidence: float
