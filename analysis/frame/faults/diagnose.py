@@ -196,6 +196,11 @@ def _likely_pairs(
     known = {id(one.steps[0]): np.array(one.parameters) for one in best[:_FIRSTS]}
     found: list[tuple[float, tuple[Step, ...], Floats]] = []
     for pair in _pairs(steps):
+        if not any(step.start for step in pair):
+            # Nothing is to be fitted, so it is looked at whatever each does alone: both may undo half of the other.
+            rest = fitter.residual(pair, ())
+            found.append((float(rest @ rest) + fitter.price(pair, ()), pair, np.zeros(0)))
+            continue
         for i, step in enumerate(pair):
             if id(step) not in known:
                 continue

@@ -121,6 +121,8 @@ def find_spots(luma: Any, expected: Any, areas: Areas, noise: float, rest: Any) 
             wrong[rows] = False
             continue
         is_solid = sizes[i] > 0.1 * tall * wide and float(wrong[rows, columns].any(axis=1).mean()) > _SOLID
+        if is_solid and _is_whole_patch(wrong & (labels == i), areas):
+            continue
         if tall >= _TALL and sizes[i] > 0.0015 * wrong.size and is_solid:
             large.append((float(sizes[i]), (columns.start, rows.start, columns.stop, rows.stop)))
         elif tall < _TALL and wide >= _RUN:
@@ -138,6 +140,18 @@ def find_spots(luma: Any, expected: Any, areas: Areas, noise: float, rest: Any) 
         at = maximum_filter1d(wrong, 41, axis=1) & (maximum_filter1d(wrong, 41, axis=1).any(axis=1))[:, None]
         return Spots(id="dropouts", wrong=at, share=share, count=runs)
     return nothing
+
+
+def _is_whole_patch(wrong: Any, areas: Areas) -> bool:
+    """Whether what is wrong is all that was drawn at its levels: the chain does that, and nothing lies over it."""
+    there = np.bincount(areas.tag[areas.flat])
+    own = np.bincount(areas.tag[wrong & areas.flat], minlength=len(there))
+    whole = own > _WHOLE * np.maximum(there, 1)
+    return bool(own[whole].sum() > _WHOLE * wrong.sum())
+
+
+_WHOLE = 0.8
+"""Share of the samples of a drawn level, and of a spot, from which a spot is that level's own error."""
 
 
 def _has_twins(drawn: Any, like: Any, at: int, is_below: bool, least: float) -> bool:
