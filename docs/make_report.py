@@ -10,8 +10,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-import pypdfium2
-from PIL import Image, ImageOps
+from printed import write_pages
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT)]
@@ -22,8 +21,6 @@ from trueraster.cli import run  # noqa: E402
 TO = ROOT / "docs" / "pictures" / "simulation-report.png"
 SHOWN = (0, 1, 3)
 """Pages: the owner's, the head of the annex, figures of the geometry."""
-HEIGHT = 1100
-COLOURS = 96
 
 
 def main() -> int:
@@ -36,18 +33,7 @@ def main() -> int:
             return 1
         with browser(page) as shown:
             printed = base64.b64decode(shown.call("Page.printToPDF", preferCSSPageSize=True)["data"])
-    document = pypdfium2.PdfDocument(printed)
-    pages = []
-    for number in SHOWN:
-        sheet = document[number]
-        drawn = sheet.render(scale=HEIGHT / sheet.get_height()).to_pil().convert("RGB")
-        pages.append(ImageOps.expand(drawn, 2, "#b9c0c8"))
-    document.close()
-    gap = 16
-    whole = Image.new("RGB", (sum(one.width + gap for one in pages) - gap, pages[0].height), "white")
-    for i, one in enumerate(pages):
-        whole.paste(one, (i * (one.width + gap), 0))
-    whole.quantize(COLOURS, dither=Image.Dither.NONE).save(TO, optimize=True)
+    write_pages(printed, SHOWN, TO)
     return 0
 
 

@@ -324,11 +324,11 @@ def test_uncertainties_are_honest() -> None:
         clean = measured(tube, noise=1e-4)
         for step, true in zip(found.steps[1:], clean.steps[1:], strict=True):
             for name in ("luminance", "x", "y", "delta_uv", "delta_e_2000", "gun_percent.red", "gun_percent_read.blue"):
-                told, unsure, truth = step.figures[name], step.uncertainty[name], true.figures[name]
+                told, uncertainty, truth = step.figures[name], step.uncertainty[name], true.figures[name]
                 assert told is not None
-                assert unsure is not None
+                assert uncertainty is not None
                 assert truth is not None
-                inside.append(abs(told - truth) <= 2 * unsure)
+                inside.append(abs(told - truth) <= 2 * uncertainty)
     assert 0.9 <= np.mean(inside) <= 0.995
 
 

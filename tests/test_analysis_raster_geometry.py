@@ -424,9 +424,9 @@ def test_without_marks_bends_are_told_in_percent_of_the_height() -> None:
     unmarked = measure_geometry(grid(photographed(places(deflect)), placed=False), ASPECT)
     for side, value in expected["edge_sag_percent"].items():
         sag = f"edge_sag_percent.{side}"
-        found, unsure = unmarked.figures[sag], unmarked.uncertainty[sag]
+        found, uncertainty = unmarked.figures[sag], unmarked.uncertainty[sag]
         assert found == pytest.approx(value, abs=0.02), side
-        assert abs(found - value) < 2 * unsure, side
+        assert abs(found - value) < 2 * uncertainty, side
     assert unmarked.figures["bow_h_percent"] == pytest.approx(expected["bow_h_percent"], abs=0.01)
     assert unmarked.figures["bow_v_percent"] == pytest.approx(expected["bow_v_percent"], abs=0.01)
 
@@ -480,10 +480,10 @@ def coverage(noise: Callable[[np.random.Generator], Floats], sigma: float, runs:
         nodes = places(curved) + noise(np.random.default_rng(seed))
         nodes[:, 0] = np.nan
         geometry = measure_geometry(grid(nodes, sigma=sigma), ASPECT)
-        for name, unsure in geometry.uncertainty.items():
+        for name, uncertainty in geometry.uncertainty.items():
             # The left line is another one than the truth's, and overscan is exactly 0.
             if not name.endswith("left") and not name.startswith("overscan_percent"):
-                hits.setdefault(name, []).append(abs(geometry.figures[name] - truth[name]) <= 2 * unsure)
+                hits.setdefault(name, []).append(abs(geometry.figures[name] - truth[name]) <= 2 * uncertainty)
     each = {name: float(np.mean(hit)) for name, hit in hits.items()}
     return float(np.mean(list(each.values()))), each
 

@@ -135,17 +135,17 @@ EXPECTED = {
 def test_geometry_is_that_of_the_tube(name: str, geometry: dict[str, Any]) -> None:
     """Each figure is that of the simulated tube, with an uncertainty of the right size."""
     found: Any = geometry
-    unsure: Any = geometry["uncertainty"]
+    uncertain: Any = geometry["uncertainty"]
     for part in name.split("."):
-        found, unsure = (some[int(part) if isinstance(some, list) else part] for some in (found, unsure))
+        found, uncertain = (some[int(part) if isinstance(some, list) else part] for some in (found, uncertain))
     value, limit = EXPECTED[name]
     assert abs(found - value) < limit
     if name in ("width_mm", "height_mm"):
         # Mostly of the ruler, 0.3 mm of 460 and of 360 mm.
-        assert unsure == pytest.approx(0.3 * value / {"width_mm": 460, "height_mm": 360}[name], abs=0.02)
+        assert uncertain == pytest.approx(0.3 * value / {"width_mm": 460, "height_mm": 360}[name], abs=0.02)
     else:
         # The marks' places by a ruler, 0.3 mm each, move middle and angles.
-        assert 0 < unsure < max(1.5 * limit, {"centre_mm": 0.3, "rotation_deg": 0.08}.get(name.split(".")[0], 0.1))
+        assert 0 < uncertain < max(1.5 * limit, {"centre_mm": 0.3, "rotation_deg": 0.08}.get(name.split(".")[0], 0.1))
 
 
 def test_advice_names_what_was_done_to_the_tube(geometry: dict[str, Any]) -> None:
@@ -203,8 +203,8 @@ LENGTHS = ("width_mm", "height_mm", "rotation_deg", "keystone_h_percent")
 
 def agree(one: dict[str, Any], other: dict[str, Any]) -> None:
     for name in LENGTHS:
-        unsure = np.hypot(one["uncertainty"][name], other["uncertainty"][name])
-        assert abs(one[name] - other[name]) < 2.5 * unsure
+        uncertain = np.hypot(one["uncertainty"][name], other["uncertainty"][name])
+        assert abs(one[name] - other[name]) < 2.5 * uncertain
 
 
 def test_marks_that_are_typed_give_the_same(bench: Bench, geometry: dict[str, Any]) -> None:
